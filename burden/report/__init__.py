@@ -1,0 +1,1 @@
+"""What a vet reads: HTML, figures, tables and the calendar. The only room that draws."""

@@ -1,0 +1,174 @@
+"""How an answer looks: a median with its interval, and a result that renders itself.
+
+Every result of the package derives from `Result`: one object, seen as text, as a table or as JSON.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+__all__ = [
+    "INTERVAL_LEVEL",
+    "SCHEMA_VERSION",
+    "Probability",
+    "Result",
+    "Triple",
+    "number",
+    "weighted_quantile",
+]
+
+SCHEMA_VERSION = 1
+#: every interval of the package is central and holds this share of the draws
+INTERVAL_LEVEL = 0.9
+
+
+@dataclass(frozen=True)
+class Triple:
+    """Median with the 5 and 95 % points of the draws; NaN where it cannot be given.
+
+    Examples
+    --------
+    >>> Triple.of([1.0, 2.0, 3.0]).median
+    2.0
+    >>> Triple.missing().as_dict()
+    {'median': None, 'low': None, 'high': None}
+    """
+
+    median: float
+    low: float
+    high: float
+
+    @classmethod
+    def of(cls, samples: Any, weights: Any = None) -> Triple:
+        """Summarise draws, shape (n,), with optional weights of the same shape."""
+        low, median, high = weighted_quantile(samples, [0.05, 0.5, 0.95], weights)
+        return cls(float(median), float(low), float(high))
+
+    @classmethod
+    def missing(cls) -> Triple:
+        """Return the triple that says the number cannot be given."""
+        return cls(math.nan, math.nan, math.nan)
+
+    def as_dict(self) -> dict[str, float | None]:
+        """Return the triple as the JSON contract has it, null for a number that cannot be given."""
+        return {name: number(getattr(self, name)) for name in ("median", "low", "high")}
+
+    def text(self, digits: int = 2, scale: float = 1.0) -> str:
+        """Return "median (low to high)" with significant digits; `scale` turns a share into percent."""
+        if math.isnan(self.median):
+            return "cannot be given"
+        return (
+            f"{_significant(self.median * scale, digits)} "
+            f"({_significant(self.low * scale, digits)} to {_significant(self.high * scale, digits)})"
+        )
+
+
+@dataclass(frozen=True)
+class Probability(Triple):
+    """A triple of a probability, with its mean over the draws, by which schedules are ranked."""
+
+    mean: float = math.nan
+
+    @classmethod
+    def of(cls, samples: Any, weights: Any = None) -> Probability:
+        """Summarise draws of a probability, shape (n,), with optional weights of the same shape."""
+        base = Triple.of(samples, weights)
+        mean = float(np.average(np.asarray(samples, float), weights=weights))
+        return cls(base.median, base.low, base.high, mean)
+
+    @classmethod
+    def missing(cls) -> Probability:
+        """Return the probability that cannot be given."""
+        return cls(math.nan, math.nan, math.nan, math.nan)
+
+    def as_dict(self) -> dict[str, float | None]:
+        """Return the JSON form, with the mean."""
+        return {**super().as_dict(), "mean": number(self.mean)}
+
+
+def weighted_quantile(samples: Any, probabilities: Any, weights: Any = None) -> np.ndarray:
+    """Quantiles of weighted draws, each draw standing for its share of the mass.
+
+    Parameters
+    ----------
+    samples : array_like
+        Draws, shape (n,).
+    probabilities : array_like
+        Points wanted, each in [0, 1].
+    weights : array_like, optional
+        Non-negative, shape (n,); equal when not given.
+
+    Returns
+    -------
+    numpy.ndarray
+        One value a probability. NaN where no weight is left.
+
+    Examples
+    --------
+    >>> weighted_quantile([1.0, 2.0, 3.0, 4.0], [0.5], [0, 0, 1, 1]).tolist()
+    [3.5]
+    """
+    samples = np.asarray(samples, float)
+    if weights is None:
+        return np.quantile(samples, probabilities)
+    weights = np.asarray(weights, float)
+    order = np.argsort(samples, kind="stable")
+    kept = order[weights[order] > 0]
+    if not kept.size:
+        return np.full(len(np.atleast_1d(probabilities)), math.nan)
+    mass = weights[kept]
+    centres = (np.cumsum(mass) - 0.5 * mass) / mass.sum()
+    return np.interp(probabilities, centres, samples[kept])
+
+
+def number(value: Any) -> float | None:
+    """Return a plain float, or None for a number that cannot be given, as JSON has no NaN."""
+    if value is None:
+        return None
+    value = float(value)
+    return value if math.isfinite(value) else None
+
+
+def _significant(value: float, digits: int) -> str:
+    """Write a number with so many significant digits, without an exponent, thousands spaced."""
+    if value == 0 or not math.isfinite(value):
+        return "0" if value == 0 else str(value)
+    decimals = max(digits - 1 - math.floor(math.log10(abs(value))), 0)
+    return f"{round(value, digits - 1 - math.floor(math.log10(abs(value)))):,.{decimals}f}".replace(",", " ")
+
+
+class Result:
+    """A result that renders itself. A subclass gives `as_dict`, `text` and `rows`; the views follow."""
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form as plain Python objects."""
+        raise NotImplementedError
+
+    def text(self) -> str:
+        """Return the answer in words."""
+        raise NotImplementedError
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Return the answer as rows of a table."""
+        raise NotImplementedError
+
+    def __str__(self) -> str:
+        return self.text()
+
+    def to_frame(self) -> Any:
+        """Return the rows as a pandas.DataFrame."""
+        import pandas as pd
+
+        return pd.DataFrame(self.rows())
+
+    def to_json(self) -> str:
+        """Return the JSON form as text: sorted nowhere, NaN nowhere."""
+        return json.dumps(self.as_dict(), allow_nan=False, ensure_ascii=False, indent=2)
+
+    def _repr_html_(self) -> str:
+        return self.to_frame().to_html(index=False, escape=True)
