@@ -1,0 +1,172 @@
+"""What a case is: frozen types, pure, no file in sight. `burden.casefile` fills them.
+
+A case is what one visit knows of one water and its fish. Days count from the visit, negative before it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from burden.case.records import UNKNOWN_AGENT, WEEKDAYS, Action, DeathRecord, Findings, Limits, Preparation
+from burden.case.stock import (
+    ASSUMED_WEIGHT_G,
+    PLAIN_NUMBER_SPREAD,
+    WEIGHT_PER_LENGTH_CUBED,
+    WEIGHT_SPREAD_FROM_LENGTH,
+    Arrival,
+    ConstantTemperature,
+    FishGroup,
+    Override,
+    RecordedTemperature,
+    TemperatureSpec,
+    Uncertain,
+    Water,
+    YearlyTemperature,
+)
+
+if TYPE_CHECKING:
+    from burden.evidence import Evidence
+
+__all__ = [
+    "ASSUMED_WEIGHT_G",
+    "PLAIN_NUMBER_SPREAD",
+    "UNKNOWN_AGENT",
+    "WEEKDAYS",
+    "WEIGHT_PER_LENGTH_CUBED",
+    "WEIGHT_SPREAD_FROM_LENGTH",
+    "Action",
+    "Arrival",
+    "Case",
+    "ConstantTemperature",
+    "DeathRecord",
+    "Findings",
+    "FishGroup",
+    "Limits",
+    "Override",
+    "Preparation",
+    "RecordedTemperature",
+    "TemperatureSpec",
+    "Uncertain",
+    "Water",
+    "YearlyTemperature",
+]
+
+
+@dataclass(frozen=True)
+class Case:
+    """One water and its fish, as known at a visit.
+
+    Parameters
+    ----------
+    name : str
+        Name of the case folder.
+    visit_date : date
+        The date of decision.
+    water : Water
+    fish : tuple of FishGroup
+    parasites : tuple of str
+        Names of parasite sets.
+    title : str
+    trouble_since : date or None
+    overrides : mapping of str to Override
+    findings : Findings
+    limits : Limits
+    given, planned : tuple of Action
+        By rising date; given ones up to the visit, planned ones from it on.
+    samples : tuple of Preparation
+    deaths : tuple of DeathRecord
+        By rising date; no row, not watched.
+    assumptions, warnings : tuple of str
+        What was assumed, the weightiest first, and what looks odd: plain sentences.
+    """
+
+    name: str
+    visit_date: date
+    water: Water
+    fish: tuple[FishGroup, ...]
+    parasites: tuple[str, ...]
+    title: str = ""
+    trouble_since: date | None = None
+    overrides: Mapping[str, Override] = field(default_factory=lambda: MappingProxyType({}))
+    findings: Findings = field(default_factory=Findings)
+    limits: Limits = field(default_factory=Limits)
+    given: tuple[Action, ...] = ()
+    planned: tuple[Action, ...] = ()
+    samples: tuple[Preparation, ...] = ()
+    deaths: tuple[DeathRecord, ...] = ()
+    assumptions: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def fish_count(self) -> int:
+        """Fish alive on the visit date."""
+        return sum(group.count for group in self.fish)
+
+    @property
+    def food_fish(self) -> bool:
+        """Whether any of the fish may be eaten."""
+        return any(group.food_fish for group in self.fish)
+
+    @property
+    def has_samples(self) -> bool:
+        """Whether any preparation could be read."""
+        return any(row.readable for row in self.samples)
+
+    @property
+    def sample_dates(self) -> tuple[date, ...]:
+        """Dates of samples, rising, each once."""
+        return tuple(sorted({row.date for row in self.samples}))
+
+    @property
+    def mean_weight_g(self) -> Uncertain:
+        """Mean weight over all fish [g]; the ranges of several groups are added up as if they erred alike."""
+        if len(self.fish) == 1:
+            return self.fish[0].weight_g
+        total = max(self.fish_count, 1)
+        parts = [(group.count / total, group.weight_g) for group in self.fish]
+        value, low, high = (
+            sum(share * getattr(w, end) for share, w in parts) for end in ("value", "low", "high")
+        )
+        assumed = "assumption: " if any(w.assumed for _, w in parts) else ""
+        return Uncertain(value, low, high, f"{assumed}mean over {len(parts)} groups")
+
+    @property
+    def biomass_g(self) -> Uncertain:
+        """Weight of all fish [g]."""
+        mean = self.mean_weight_g
+        n = self.fish_count
+        return Uncertain(mean.value * n, mean.low * n, mean.high * n, mean.how)
+
+    def day_of(self, day: date) -> int:
+        """Days from the visit, negative before it [d]."""
+        return (day - self.visit_date).days
+
+    def fish_on(self, day: date) -> int:
+        """Fish alive at the end of a day up to the visit, from the count, the deaths and the arrivals since.
+
+        Deaths nobody wrote down are missing, so the figure is a lower limit where the log has gaps.
+        """
+        died = sum(row.deaths for row in self.deaths if day < row.date <= self.visit_date)
+        arrivals = (arrival for group in self.fish for arrival in group.new_arrivals)
+        came = sum(arrival.count for arrival in arrivals if day < arrival.date <= self.visit_date)
+        return max(self.fish_count + died - came, 0)
+
+    def dose_possible_on(self, day: date) -> bool:
+        """Whether the limits let a dose go in on a day: a weekday, a date or a day after the visit."""
+        allowed = self.limits.visit_days
+        return allowed is None or any(x in allowed for x in (WEEKDAYS[day.weekday()], day, self.day_of(day)))
+
+    def evidence_for(self, evidence: Evidence) -> Evidence:
+        """Return a parasite set with the case's own values in it."""
+        known = {name: o for name, o in self.overrides.items() if name in evidence.values}
+        return evidence.with_overrides({n: o.applied_to(evidence.values[n]) for n, o in known.items()})
+
+    def in_words(self) -> list[str]:
+        """Return the case as plain sentences: what was read as what."""
+        from burden.case.words import sentences
+
+        return sentences(self)

@@ -1,0 +1,170 @@
+"""What was seen and done on a case: findings, limits, doses, preparations and deaths."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+__all__ = [
+    "UNKNOWN_AGENT",
+    "WEEKDAYS",
+    "Action",
+    "DeathRecord",
+    "Findings",
+    "Limits",
+    "Preparation",
+]
+
+#: what `Action.agent` says when nobody knows what went in
+UNKNOWN_AGENT = "unknown"
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What else was seen: `other` (ciliates, fungus …) and a free `note`."""
+
+    other: tuple[str, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What can and cannot be done here; None where nobody set a limit.
+
+    Parameters
+    ----------
+    agents : tuple of str or None
+        Agents at hand.
+    max_doses : int or None
+    visit_days : tuple of str, date or int, or None
+        When a dose can go in: weekdays ("monday"), dates, or days after the visit [d].
+    shortest_gap_days : float or None
+        Between two doses [d].
+    max_formalin_mg_l_total : float or None
+        Sum over all doses [mg/L of 37 % solution].
+    can_heat_to_c : float or None
+        [°C].
+    spare_tank : bool or None
+    """
+
+    agents: tuple[str, ...] | None = None
+    max_doses: int | None = None
+    visit_days: tuple[str | date | int, ...] | None = None
+    shortest_gap_days: float | None = None
+    max_formalin_mg_l_total: float | None = None
+    can_heat_to_c: float | None = None
+    spare_tank: bool | None = None
+
+
+@dataclass(frozen=True)
+class Action:
+    """Something done, or to be done, to the fish or the water.
+
+    Parameters
+    ----------
+    date : date
+    action : str
+        dose, water_change, move_fish, drain_dry or heat.
+    agent : str or None
+        Name of an agent, or `UNKNOWN_AGENT`; None for what is no dose.
+    route : str or None
+        bath, in_feed or dip.
+    mg_l, mg_per_kg_fish, g_l : float or None
+        At most one [mg/L active; formalin: mg of 37 % solution per litre], [mg per kg of fish], [g/L].
+    hours : float or None
+        How long the fish were in it, or it was in the water [h].
+    strength_percent : float or None
+        Active share of the product [%].
+    volume_l_believed : float or None
+        Volume the dose was weighed out for [L].
+    water_change_after : float or None
+        Share of the water changed afterwards, or by a water_change [-].
+    uv_or_carbon_on : bool or None
+        Whether UV or carbon went on taking the agent out.
+    told_by : str or None
+        owner or record.
+    """
+
+    date: date
+    action: Literal["dose", "water_change", "move_fish", "drain_dry", "heat"] = "dose"
+    agent: str | None = None
+    route: Literal["bath", "in_feed", "dip"] | None = None
+    mg_l: float | None = None
+    mg_per_kg_fish: float | None = None
+    g_l: float | None = None
+    hours: float | None = None
+    strength_percent: float | None = None
+    volume_l_believed: float | None = None
+    water_change_after: float | None = None
+    uv_or_carbon_on: bool | None = None
+    told_by: Literal["owner", "record"] | None = None
+
+
+@dataclass(frozen=True)
+class Preparation:
+    """One slide or piece looked at: a count that may be known between limits only.
+
+    Parameters
+    ----------
+    date : date
+    fish : str
+        Label of the fish, its own on one date only.
+    chosen : str
+        random, netted, moribund or dead.
+    site : str
+        gill, skin, fin or whole_fish.
+    count_low : int
+        Flukes seen, at least; the count itself when `count_high` equals it.
+    count_high : int or None
+        At most; None for "more than".
+    readable : bool
+        False for a preparation nobody could count: its limits then say nothing.
+    method : str or None
+        skin_scrape, gill_clip, gill_arch or whole_organ.
+    fraction_examined : float or None
+        Share of the site looked at [-].
+    parasite : str or None
+        Set the count belongs to; the reader fills it where the case has one set.
+    species : str or None
+        Species of the fish.
+    stage : str or None
+        adult or juvenile; None for all together.
+    weight_g : float or None
+        Of this fish [g].
+    lethal : bool or None
+        Whether the fish was killed for it.
+    hours_dead : float or None
+        From death to the look [h].
+    """
+
+    date: date
+    fish: str
+    chosen: Literal["random", "netted", "moribund", "dead"]
+    site: Literal["gill", "skin", "fin", "whole_fish"]
+    count_low: int = 0
+    count_high: int | None = None
+    readable: bool = True
+    method: Literal["skin_scrape", "gill_clip", "gill_arch", "whole_organ"] | None = None
+    fraction_examined: float | None = None
+    parasite: str | None = None
+    species: str | None = None
+    stage: Literal["adult", "juvenile"] | None = None
+    weight_g: float | None = None
+    lethal: bool | None = None
+    hours_dead: float | None = None
+
+    @property
+    def exact(self) -> bool:
+        """Whether the count is one number."""
+        return self.readable and self.count_high == self.count_low
+
+
+@dataclass(frozen=True)
+class DeathRecord:
+    """`deaths` found by `date`, over the `days_covered` days that end with it [d]."""
+
+    date: date
+    deaths: int
+    days_covered: int = 1

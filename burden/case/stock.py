@@ -1,0 +1,217 @@
+"""The water and the fish of a case, and a number that knows its range."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from burden.evidence import Value
+
+__all__ = [
+    "ASSUMED_WEIGHT_G",
+    "PLAIN_NUMBER_SPREAD",
+    "WEIGHT_PER_LENGTH_CUBED",
+    "WEIGHT_SPREAD_FROM_LENGTH",
+    "Arrival",
+    "ConstantTemperature",
+    "FishGroup",
+    "Override",
+    "RecordedTemperature",
+    "TemperatureSpec",
+    "Uncertain",
+    "Water",
+    "YearlyTemperature",
+]
+
+#: half-width put on a plain number, as a share of it: an assumption
+PLAIN_NUMBER_SPREAD = 0.1
+#: median, 5 and 95 % points of a fish nobody weighed or measured [g]: an assumption, fingerling to old koi
+ASSUMED_WEIGHT_G = (400.0, 50.0, 3000.0)
+#: weight = this × length³ [g/mm³], condition factor 2 of a stout cyprinid: an assumption
+WEIGHT_PER_LENGTH_CUBED = 2.0e-5
+#: half-width put on a weight taken from length, as a share of it: an assumption
+WEIGHT_SPREAD_FROM_LENGTH = 0.4
+
+
+@dataclass(frozen=True)
+class Uncertain:
+    """A number with its 5 and 95 % points and how it is known.
+
+    Parameters
+    ----------
+    value, low, high : float
+        Median, 5 and 95 % points [unit of the field that holds it].
+    how : str
+        In words; begins with "assumption" where the range is ours.
+
+    Examples
+    --------
+    >>> Uncertain.plain(1000.0).high
+    1100.0
+    """
+
+    value: float
+    low: float
+    high: float
+    how: str
+
+    @classmethod
+    def plain(cls, value: float, spread: float = PLAIN_NUMBER_SPREAD, how: str | None = None) -> Uncertain:
+        """Give a plain number its range: ± `spread`, a share [-] of the number."""
+        how = how or f"assumption: a plain number is taken as ±{100 * spread:.0f} %"
+        edges = (round(value * (1 - spread), 9), round(value * (1 + spread), 9))
+        return cls(value, *edges, how)
+
+    @property
+    def assumed(self) -> bool:
+        """Whether the range is our assumption."""
+        return self.how.startswith("assumption")
+
+
+@dataclass(frozen=True)
+class ConstantTemperature:
+    """One temperature all the time, `temperature_c` [°C]."""
+
+    temperature_c: float
+
+
+@dataclass(frozen=True)
+class YearlyTemperature:
+    """A yearly cosine, `mean_c` ± `swing_c` [°C], highest on `warmest_day` (month, day)."""
+
+    mean_c: float
+    swing_c: float
+    warmest_day: tuple[int, int]
+
+
+@dataclass(frozen=True)
+class RecordedTemperature:
+    """A record: `times` in rising order and `temperatures_c` [°C], both of shape (n,).
+
+    A row with a date only stands for the noon of that date.
+    """
+
+    times: tuple[datetime, ...]
+    temperatures_c: tuple[float, ...]
+
+
+TemperatureSpec = ConstantTemperature | YearlyTemperature | RecordedTemperature
+
+
+@dataclass(frozen=True)
+class Water:
+    """The water the fish are in; None where nobody measured.
+
+    Parameters
+    ----------
+    volume_l : Uncertain
+        All the water: filter, sump and pipes included [L].
+    medium : str
+        fresh or sea.
+    temperature : TemperatureSpec
+    exchange_per_day : float
+        Share of the water replaced a day [1/d].
+    oxygen_mg_l, salinity_g_l, ph, alkalinity_mg_l_caco3, total_ammonia_n_mg_l, nitrite_n_mg_l : float or None
+        [mg/L], [g/L], [-], [mg/L as CaCO3], [mg/L as N], [mg/L as N].
+    filter : str or None
+        none, naive (never met the agent) or adapted.
+    uv, aeration : bool or None
+    """
+
+    volume_l: Uncertain
+    medium: Literal["fresh", "sea"]
+    temperature: TemperatureSpec
+    exchange_per_day: float = 0.0
+    oxygen_mg_l: float | None = None
+    salinity_g_l: float | None = None
+    ph: float | None = None
+    alkalinity_mg_l_caco3: float | None = None
+    total_ammonia_n_mg_l: float | None = None
+    nitrite_n_mg_l: float | None = None
+    filter: Literal["none", "naive", "adapted"] | None = None
+    uv: bool | None = None
+    aeration: bool | None = None
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """Fish that came, or are to come: `date` and `count`."""
+
+    date: date
+    count: int
+
+
+@dataclass(frozen=True)
+class FishGroup:
+    """Fish of one species.
+
+    Parameters
+    ----------
+    species : str
+    count : int
+        Alive on the visit date, arrivals up to it included.
+    food_fish : bool
+    mean_weight_g : Uncertain or None
+        As given [g]; `weight_g` is what to reckon with.
+    length_mm : float or None
+        Mean length [mm].
+    new_arrivals : tuple of Arrival
+        Those after the visit are not in `count` yet.
+    lethal_sampling_allowed : int or None
+        How many fish may be killed to look at [-]; None where nobody said.
+    """
+
+    species: str
+    count: int
+    food_fish: bool
+    mean_weight_g: Uncertain | None = None
+    length_mm: float | None = None
+    new_arrivals: tuple[Arrival, ...] = ()
+    lethal_sampling_allowed: int | None = None
+
+    @property
+    def weight_g(self) -> Uncertain:
+        """Mean weight [g]: as given, else from the length, else a wide assumption."""
+        if self.mean_weight_g is not None:
+            return self.mean_weight_g
+        if self.length_mm is not None:
+            weight = WEIGHT_PER_LENGTH_CUBED * self.length_mm**3
+            how = f"assumption: from a length of {self.length_mm:g} mm, stout cyprinid, ±40 %"
+            return Uncertain.plain(weight, WEIGHT_SPREAD_FROM_LENGTH, how)
+        return Uncertain(*ASSUMED_WEIGHT_G, "assumption: neither weight nor length given")
+
+
+@dataclass(frozen=True)
+class Override:
+    """A value of the parasite set the case knows better.
+
+    Parameters
+    ----------
+    name : str
+        Name of the value in the evidence.
+    value, low, high : float
+        Median, 5 and 95 % points [unit of the evidence's value].
+    source : str
+        Where it is from, in words.
+    """
+
+    name: str
+    value: float
+    low: float
+    high: float
+    source: str
+
+    def applied_to(self, value: Value) -> Value:
+        """Return the evidence's value with the case's own numbers; unit and scale stay."""
+        return replace(
+            value,
+            value=self.value,
+            low=self.low,
+            high=self.high,
+            known="assumption",  # an owner's figure, held to no publication
+            sources=(),
+            conditions=f"the case's own figure: {self.source}",
+            borrowed_from=None,
+        )
