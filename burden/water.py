@@ -1,0 +1,113 @@
+"""Water: its temperature over time. Days count from the visit, day 0; negative days lie before it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+__all__ = ["Temperature"]
+
+
+@dataclass(frozen=True)
+class Temperature:
+    """A piecewise-linear course of water temperature, with what is unknown beyond the record.
+
+    Parameters
+    ----------
+    knots_days : numpy.ndarray
+        Strictly rising, shape (K,), K >= 1 [d].
+    values_c : numpy.ndarray
+        Temperature at the knots, shape (K,) [°C]. Constant beyond the first and the last knot.
+    drift_c : numpy.ndarray or None
+        Each draw's departure from the course beyond `known_until_days`, shape (M,) [°C].
+    known_until_days : float
+        Last day on which the temperature is known [d]; the departure grows from 0 to `drift_c` over the
+        `ramp_days` that follow.
+    ramp_days : float
+        [d].
+
+    Examples
+    --------
+    >>> course = Temperature.linear([0, 10], [12.0, 14.0])
+    >>> float(course.at(5.0)), float(course.at(20.0))
+    (13.0, 14.0)
+    """
+
+    knots_days: np.ndarray
+    values_c: np.ndarray
+    drift_c: np.ndarray | None = None
+    known_until_days: float = np.inf
+    ramp_days: float = field(default=7.0)
+
+    @classmethod
+    def constant(cls, temperature_c: float) -> Temperature:
+        """Return water that keeps one temperature [°C]."""
+        return cls.linear([0.0], [temperature_c])
+
+    @classmethod
+    def linear(cls, knots_days: Sequence[float], values_c: Sequence[float]) -> Temperature:
+        """Return the course through the knots, with nothing unknown."""
+        return cls(np.asarray(knots_days, float), np.asarray(values_c, float))
+
+    @classmethod
+    def yearly(
+        cls,
+        mean_c: float,
+        swing_c: float,
+        days_since_warmest: float,
+        reach_days: tuple[int, int] = (-800, 1600),
+    ) -> Temperature:
+        """Return a yearly cosine, with a knot every five days.
+
+        Parameters
+        ----------
+        mean_c, swing_c : float
+            Yearly mean, and the swing to either side of it [°C].
+        days_since_warmest : float
+            Days from the warmest day of the year to the visit [d].
+        reach_days : tuple of int
+            First and last day covered [d].
+
+        Notes
+        -----
+        A chord of five days departs from the cosine by at most swing · (2π/365)² · 25/8, below 0.01 °C for a
+        swing of 10 °C.
+        """
+        days = np.arange(reach_days[0], reach_days[1] + 1, 5, dtype=float)
+        return cls(days, mean_c + swing_c * np.cos(2 * np.pi * (days + days_since_warmest) / 365.25))
+
+    def at(self, day: float) -> np.ndarray | float:
+        """Temperature on a day: a scalar while it is known, shape (M,) beyond the record [°C]."""
+        base = np.interp(day, self.knots_days, self.values_c)
+        if self.drift_c is None or day <= self.known_until_days:
+            return base
+        share = min((day - self.known_until_days) / self.ramp_days, 1.0)
+        return base + share * self.drift_c
+
+    def mean(self, start_day: float, end_day: float) -> np.ndarray | float:
+        """Mean temperature between two days, by the midpoints of quarter days [°C]."""
+        count = max(int(np.ceil((end_day - start_day) * 4)), 1)
+        edges = np.linspace(start_day, end_day, count + 1)
+        return sum(self.at(day) for day in 0.5 * (edges[1:] + edges[:-1])) / count
+
+    def is_constant(self, start_day: float, end_day: float) -> bool:
+        """Tell whether the temperature is one and the same between two days, for every draw."""
+        if self.drift_c is not None and end_day > self.known_until_days:
+            return False
+        inner = self.values_c[(self.knots_days > start_day) & (self.knots_days < end_day)]
+        ends = np.interp([start_day, end_day], self.knots_days, self.values_c)
+        return bool(np.ptp(np.concatenate([ends, inner])) == 0)
+
+    def shifted(self, by_c: float) -> Temperature:
+        """Return the same course, warmer by `by_c` [°C]."""
+        return Temperature(self.knots_days, self.values_c + by_c, self.drift_c, self.known_until_days, self.ramp_days)
+
+    def breaks(self, start_day: float, end_day: float) -> np.ndarray:
+        """Return the knots strictly between two days, on which a step must land [d]."""
+        knots = self.knots_days[(self.knots_days > start_day) & (self.knots_days < end_day)]
+        ramp = np.array([self.known_until_days, self.known_until_days + self.ramp_days])
+        if self.drift_c is None:
+            return knots
+        return np.unique(np.concatenate([knots, ramp[(ramp > start_day) & (ramp < end_day)]]))
