@@ -1,0 +1,224 @@
+"""What does not fit together in a case: problems, warnings, and the list of what was assumed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from typing import TYPE_CHECKING
+
+from burden.case import Case, FishGroup, Preparation, RecordedTemperature, YearlyTemperature
+from burden.casefile.reading import Notes
+from burden.casefile.tomlfile import CASE_FILE, CaseTables
+
+if TYPE_CHECKING:
+    from burden.casefile.schema import ActionTable
+
+__all__ = ["assumptions", "check_dates", "check_stock", "oddities"]
+
+#: more fish per litre of water than the densest farms keep: the unit of volume_l is in doubt [g/L]
+_DENSEST_G_L = 100.0
+#: a site and the methods that look at it
+_METHOD_SITES = {"skin_scrape": ("skin", "fin"), "gill_clip": ("gill",), "gill_arch": ("gill",)}
+#: readings that end so long before the visit no longer describe it [d]
+_STALE_READINGS_DAYS = 14
+#: a row so long before the visit is more likely a slip of the year [d]
+_LONG_AGO_DAYS = 3 * 365
+
+
+def check_dates(tables: CaseTables, notes: Notes) -> None:
+    """Note dates of case.toml that lie on the wrong side of the visit."""
+    if tables.case is None:
+        return
+    visit = tables.case.visit_date
+    if tables.case.trouble_since is not None and tables.case.trouble_since > visit:
+        _wrong_side("[case] trouble_since", tables.case.trouble_since, f"up to {visit}", notes)
+    for number, action in _numbered(tables.given):
+        if action.date > visit:
+            _wrong_side(f"[[given]] {number} date", action.date, f"up to the visit on {visit}", notes)
+    for number, action in _numbered(tables.planned):
+        if action.date < visit:
+            _wrong_side(f"[[planned]] {number} date", action.date, f"from the visit on {visit} on", notes)
+
+
+def _numbered(tables: tuple[ActionTable | None, ...]) -> Iterator[tuple[int, ActionTable]]:
+    return ((i, table) for i, table in enumerate(tables, start=1) if table is not None)
+
+
+def _wrong_side(place: str, day: date, expected: str, notes: Notes) -> None:
+    fix = "Check the date, or visit_date; what was done goes under [[given]], what is to come under [[planned]]."
+    notes.problem(CASE_FILE, place, day, f"a date {expected}", fix)
+
+
+def check_stock(case: Case, notes: Notes) -> None:
+    """Note more live fish sampled on the visit date than there are."""
+    live = _live_fish(case, case.visit_date)
+    if live > case.fish_count:
+        fix = "Check count in [fish] and the labels in samples.csv; fish killed for the look count as lethal yes."
+        expected = f"at most {case.fish_count} live fish, as [fish] says"
+        notes.problem("samples.csv", f"rows of {case.visit_date}", live, expected, fix)
+
+
+def _live_fish(case: Case, day: date) -> int:
+    return len({r.fish for r in case.samples if r.date == day and r.chosen != "dead" and not r.lethal})
+
+
+def oddities(case: Case) -> list[str]:
+    """Return what looks odd but may be right, as plain sentences."""
+    found = [*_odd_water(case)]
+    for group in case.fish:
+        found += _odd_group(group)
+    return found + [*_odd_samples(case), *_odd_deaths(case), *_odd_actions(case)]
+
+
+def _odd_water(case: Case) -> Iterator[str]:
+    water = case.water
+    litres = water.volume_l.value
+    least_g = sum(group.count * group.weight_g.low for group in case.fish)
+    if least_g / litres > _DENSEST_G_L or litres / case.fish_count < 1:
+        yield (
+            f"{litres:g} L for {case.fish_count} fish is very little water. Units? volume_l is in litres: "
+            f"{litres:g} m³ would be {1000 * litres:g}."
+        )
+    if water.exchange_per_day > 1:
+        times = f"{water.exchange_per_day:g}"
+        yield f"exchange_per_day {times} means all the water {times} times a day: 10 % is 0.1."
+    salt = water.salinity_g_l
+    if salt is not None and (salt > 10 if water.medium == "fresh" else salt < 10):
+        yield f'Medium is "{water.medium}" but salinity is {salt:g} g/L: which of the two holds?'
+    yield from _odd_temperature(case)
+
+
+def _odd_temperature(case: Case) -> Iterator[str]:
+    spec = case.water.temperature
+    if isinstance(spec, YearlyTemperature) and spec.mean_c - spec.swing_c < (0 if case.water.medium == "fresh" else -2):
+        lowest = spec.mean_c - spec.swing_c
+        yield f"The yearly course falls to {lowest:g} °C: swing_c is half of highest minus lowest."
+    if isinstance(spec, RecordedTemperature):
+        behind = -case.day_of(spec.times[-1].date())
+        if behind > _STALE_READINGS_DAYS:
+            yield f"The temperature record ends {behind} d before the visit."
+
+
+def _odd_group(group: FishGroup) -> Iterator[str]:
+    given, length = group.mean_weight_g, group.length_mm
+    if given is not None and given.value < 1 and length is None:
+        yield f"Mean weight of {group.species} is {given.value:g} g. Units? It is in grams, not kilograms."
+    if given is not None and length is not None:
+        expected = FishGroup(group.species, group.count, group.food_fish, length_mm=length).weight_g.value
+        if not 0.2 < given.value / expected < 5:
+            yield (
+                f"{group.species}: {given.value:g} g does not go with {length:g} mm (about {expected:.2g} g). "
+                "Units? Grams and millimetres."
+            )
+
+
+def _odd_samples(case: Case) -> Iterator[str]:
+    for day in case.sample_dates:
+        stock = case.fish_on(day)
+        if day < case.visit_date and (live := _live_fish(case, day)) > stock:
+            yield f"On {day}, {live} live fish were sampled but the logs leave only {stock}: deaths not written down?"
+    ways: dict[tuple[date, str], set[str]] = {}
+    for row in case.samples:
+        ways.setdefault((row.date, row.fish), set()).add(row.chosen)
+    for (day, fish), chosen in ways.items():
+        if len(chosen) > 1:
+            yield f"Fish {fish} of {day} is both {' and '.join(sorted(chosen))}."
+    wrong = [row for row in case.samples if _wrong_site(row)]
+    if wrong:
+        yield f"{len(wrong)} rows of samples.csv have a method that does not look at their site."
+    if case.sample_dates and -case.day_of(case.sample_dates[0]) > _LONG_AGO_DAYS:
+        yield f"The first samples are of {case.sample_dates[0]}: is the year right?"
+    if case.samples and not case.has_samples:
+        yield "No preparation was readable: the answer rests on the prior alone."
+
+
+def _wrong_site(row: Preparation) -> bool:
+    return row.site not in _METHOD_SITES.get(row.method or "", (row.site,))
+
+
+def _odd_deaths(case: Case) -> Iterator[str]:
+    total = sum(row.deaths for row in case.deaths)
+    if total > case.fish_count:
+        yield (
+            f"{total} deaths are written down and {case.fish_count} fish are left: "
+            "count is what is alive on the visit date."
+        )
+    if case.deaths and -case.day_of(case.deaths[0].date) > _LONG_AGO_DAYS:
+        yield f"The first row of deaths.csv is of {case.deaths[0].date}: is the year right?"
+
+
+def _odd_actions(case: Case) -> Iterator[str]:
+    for action in (*case.given, *case.planned):
+        if action.strength_percent is not None and action.strength_percent < 1:
+            share = action.strength_percent
+            yield f"strength_percent {share:g} on {action.date} is in percent: {100 * share:g} % is {100 * share:g}."
+        if action.action == "heat" and case.limits.can_heat_to_c is None:
+            yield f"Heat on {action.date}: [limits] can_heat_to_c does not say how far."
+    for action in case.given:
+        if -case.day_of(action.date) > _LONG_AGO_DAYS:
+            yield f"A given {action.action.replace('_', ' ')} is of {action.date}: is the year right?"
+
+
+def assumptions(case: Case, *, exchange_given: bool) -> list[str]:
+    """Return what the case leaves open and what is taken instead, the weightiest first.
+
+    Parameters
+    ----------
+    case : Case
+    exchange_given : bool
+        Whether the case says how much water is replaced.
+
+    Returns
+    -------
+    list of str
+        Plain sentences.
+    """
+    return [*_about_weight(case), *_about_samples(case), *_about_water(case, exchange_given), *_about_doses(case)]
+
+
+def _about_weight(case: Case) -> Iterator[str]:
+    for group in sorted(case.fish, key=lambda g: g.mean_weight_g is not None or g.length_mm is not None):
+        weight = group.weight_g
+        if group.mean_weight_g is None:
+            known = f"from its length of {group.length_mm:g} mm" if group.length_mm else "weight unknown"
+            yield (
+                f"{group.species}, {known}: mean weight taken as {weight.value:.3g} g "
+                f"({weight.low:.3g} to {weight.high:.3g} g). Brakes and death rates are per gram: weigh a few fish."
+            )
+
+
+def _about_samples(case: Case) -> Iterator[str]:
+    bare = [row for row in case.samples if row.fraction_examined is None]
+    if bare:
+        yield (
+            f"{len(bare)} of {len(case.samples)} preparations do not say what share of the site was looked at: "
+            "it is taken as a wide range from method and fish size."
+        )
+    moribund = [row for row in case.samples if row.chosen == "dead" and row.hours_dead is None]
+    if moribund:
+        yield f"{len(moribund)} preparations of dead fish do not say for how many hours they were dead."
+
+
+def _about_water(case: Case, exchange_given: bool) -> Iterator[str]:
+    volume = case.water.volume_l
+    if volume.assumed:
+        yield f"The volume is taken as {volume.value:g} L ± 10 % ({volume.low:g} to {volume.high:g} L)."
+    for group in case.fish:
+        if group.mean_weight_g is not None and group.mean_weight_g.assumed:
+            yield f"The mean weight of {group.species} is taken as ± 10 %."
+    if not exchange_given:
+        yield "No water exchange is given: none is taken."
+    if case.water.filter is None:
+        yield "It is not said whether a filter runs, or has met the agent: both are possible."
+
+
+def _about_doses(case: Case) -> Iterator[str]:
+    for action in case.given:
+        if action.action != "dose":
+            continue
+        amounts = (action.mg_l, action.mg_per_kg_fish, action.g_l)
+        open_ends = ["agent"] if action.agent == "unknown" else []
+        open_ends += ["amount"] if all(x is None for x in amounts) else []
+        open_ends += ["hours"] if action.hours is None and action.route != "in_feed" else []
+        if open_ends:
+            yield f"The dose of {action.date} leaves open: {', '.join(open_ends)}."

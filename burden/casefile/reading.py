@@ -1,0 +1,96 @@
+"""Files of a case folder as text, safely, and the notes taken on the way.
+
+A named file stays inside the case folder, is a plain file and no larger than `MAX_BYTES`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath, PureWindowsPath
+
+from burden.errors import Problem
+
+__all__ = ["MAX_BYTES", "Notes", "decode", "leaves_folder", "read_text"]
+
+#: larger files are no case log: ten years of readings every five minutes stay below
+MAX_BYTES = 20_000_000
+
+
+@dataclass
+class Notes:
+    """Everything found wrong or odd while reading, gathered so that all of it is told at once."""
+
+    problems: list[Problem] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+    def problem(self, file: str, place: str, value: object, expected: str, fix: str) -> None:
+        """Note one thing that is wrong; long values are cut."""
+        text = str(value)
+        text = text if len(text) <= 80 else text[:77] + "…"
+        self.problems.append(Problem(file, place, text, expected, fix))
+
+    def warn(self, sentence: str) -> None:
+        """Note one thing that looks odd."""
+        self.warnings.append(sentence)
+
+
+def leaves_folder(name: str) -> bool:
+    """Tell whether a file name points out of its folder: absolute, with a drive, or through "..".
+
+    Examples
+    --------
+    >>> leaves_folder("../secret.csv"), leaves_folder("C:/t.csv"), leaves_folder("logs/t.csv")
+    (True, True, False)
+    """
+    windows = PureWindowsPath(name)
+    return bool(windows.anchor or PurePosixPath(name).is_absolute() or ".." in windows.parts)
+
+
+def read_text(folder: Path, name: str, notes: Notes) -> str | None:
+    """Return a file of the case folder as text, or None with the problem noted.
+
+    Parameters
+    ----------
+    folder : Path
+    name : str
+        Name relative to the folder.
+    notes : Notes
+        Takes what is wrong.
+
+    Returns
+    -------
+    str or None
+    """
+    path = folder / name
+    try:
+        if leaves_folder(name) or not path.resolve().is_relative_to(folder.resolve()):
+            expected = "a file inside the case folder"
+            notes.problem(name, "file", path, expected, "Copy the file into the case folder.")
+            return None
+        if not path.is_file():
+            notes.problem(name, "file", path, "a plain file", "Check the name, capitals included.")
+            return None
+        if (size := path.stat().st_size) > MAX_BYTES:
+            expected = f"at most {MAX_BYTES // 1_000_000} MB"
+            fix = "Leave out what lies long before the visit, or thin the readings."
+            notes.problem(name, "file", f"{size / 1e6:.0f} MB", expected, fix)
+            return None
+        data = path.read_bytes()
+    except (OSError, ValueError) as error:  # ValueError: a NUL character in the name
+        notes.problem(name, "file", error, "a file that can be read", "Check the name and the permissions.")
+        return None
+    return decode(data, name, notes)
+
+
+def decode(data: bytes, name: str, notes: Notes) -> str | None:
+    """Return bytes as text: UTF-8, UTF-16 with its mark, else Windows-1252, as spreadsheets write them."""
+    marked = data.startswith((b"\xff\xfe", b"\xfe\xff"))
+    for encoding in ("utf-16",) if marked else ("utf-8-sig", "cp1252"):
+        try:
+            text = data.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+        if "\0" not in text:
+            return text
+    notes.problem(name, "file", "bytes that are no text", "text in UTF-8", "Save it as plain text, UTF-8.")
+    return None
