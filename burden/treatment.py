@@ -1,10 +1,10 @@
 """What a dose kills.
 
-A fluke within reach of the water dies at a hazard that grows with a power of the concentration, below 1 for an
-agent where long and low beats short and high. A refractory share outlives any dose; the youngest juveniles sit
-sheltered. All of it is uncertain and tied together: the same points are met by a strong agent on many sheltered
-flukes or a weaker one on few. So the draws come from one posterior, weighted by the published points, and keep
-that ridge.
+A fluke within reach of the water dies at a hazard that grows with a power of the concentration, below 1
+for an agent where long and low beats short and high. A refractory share outlives any dose; the youngest
+juveniles sit sheltered. All of it is uncertain and tied together: the same points are met by a strong
+agent on many sheltered flukes or a weaker one on few. So the draws come from one posterior, weighted by
+the published points, and keep that ridge.
 """
 
 from __future__ import annotations
@@ -171,9 +171,7 @@ class KillDraws:
 def kill_points(agent: Evidence) -> tuple[KillPoint, ...]:
     """Return the published kills of an agent, in the order of its file."""
     tables = agent.about.get("kill_points", ())
-    return tuple(
-        KillPoint(**{**t, "hours": tuple(t["hours"]), "sources": tuple(t["sources"])}) for t in tables
-    )
+    return tuple(KillPoint(**{**t, "hours": tuple(t["hours"]), "sources": tuple(t["sources"])}) for t in tables)
 
 
 def draw_kill(agent: Evidence, n: int, seed: int) -> KillDraws:
@@ -268,9 +266,7 @@ def _pool(
         drawn["attached_juvenile_share"],
         np.ones(_POOL),
         between_study_factor,
-        sources=tuple(
-            sorted({key for v in values for key in v.sources} | {k for p in fitted for k in p.sources})
-        ),
+        sources=tuple(sorted({key for v in values for key in v.sources} | {k for p in fitted for k in p.sources})),
     )
     log_weight = sum((log_likelihood(p, prior) for p in fitted), np.zeros(_POOL))
     return prior, np.exp(log_weight - np.max(log_weight))
@@ -300,9 +296,7 @@ def predict(point: KillPoint, draws: KillDraws) -> np.ndarray:
     return kill(draws, point.form, point.mg_l, hours)
 
 
-def kill(
-    draws: KillDraws, form: str, mg_l: float | np.ndarray | None, hours: float | np.ndarray | None
-) -> np.ndarray:
+def kill(draws: KillDraws, form: str, mg_l: float | np.ndarray | None, hours: float | np.ndarray | None) -> np.ndarray:
     """Share of one form that a bath kills.
 
     Parameters
@@ -356,9 +350,7 @@ def hazard_per_day(draws: KillDraws, form: str, mg_l: float | np.ndarray) -> np.
     return 24.0 * draws.hazard_per_hour * an_hour
 
 
-def attached_kill(
-    draws: KillDraws, mg_l: float | np.ndarray | None, hours: float | np.ndarray | None
-) -> np.ndarray:
+def attached_kill(draws: KillDraws, mg_l: float | np.ndarray | None, hours: float | np.ndarray | None) -> np.ndarray:
     """Share of all attached flukes killed, in the stage mix of the trials, shape (draws,) [-]."""
     sheltered = draws.attached_juvenile_share * draws.sheltered_fraction
     exposed = kill(draws, "adult", mg_l, hours)

@@ -1,0 +1,424 @@
+"""How much to weigh or measure out, and what to print beside it.
+
+The dose is proportional to the volume, so a wrong volume is a wrong dose. A dose no source gives is refused unless it
+is accepted in so many words.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from burden.errors import InputError, Problem
+from burden.evidence import Evidence, load_agent
+from burden.hostcare import HostAdvice, host_advice, oxygen_demand_mg_l, withdrawal_text
+from burden.result import Result, number
+
+__all__ = ["DoseResult", "dose", "plain", "stock_recipe"]
+
+#: least mass a pocket scale that shows 0.1 g can be trusted with [g]; common practice, no source
+SCALE_STEP_G = 0.1
+#: strongest stock of a badly soluble powder, under the lower of two figures for praziquantel (112 mg/L) [mg/L]
+_STOCK_MG_L = 100.0
+_STOCK_LIQUID_ML = 10.0  # of liquid made up to a litre
+
+
+@dataclass(frozen=True)
+class DoseResult(Result):
+    """What to weigh or measure out.
+
+    Parameters
+    ----------
+    agent, title, route : str
+        Agent and how it is given.
+    volume_l : float
+        Water [L].
+    mg_l : float
+        Concentration, as `basis` words it [mg/L].
+    hours : float
+        Length of the bath [h].
+    mass_mg, mass_g : float
+        mg_l × volume_l [mg], [g].
+    product_g, product_ml : float or None
+        Of a solid product [g]; of a liquid one [mL].
+    strength_percent : float
+        Active substance in the product [%].
+    basis, reason, would_change : str
+        What the figure counts, why this dose, and what would change it.
+    cautions : tuple of str
+        Everything to know before, during and after.
+    stock : str or None
+        Recipe where the amount is too small to weigh.
+    sources : tuple of str
+        Reference keys.
+    """
+
+    agent: str
+    title: str
+    route: str
+    volume_l: float
+    mg_l: float
+    hours: float
+    mass_mg: float
+    mass_g: float
+    product_g: float | None
+    product_ml: float | None
+    strength_percent: float
+    basis: str
+    reason: str
+    would_change: str
+    cautions: tuple[str, ...]
+    stock: str | None = None
+    sources: tuple[str, ...] = field(default=())
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form; a product that does not apply is null."""
+        numbers = ("volume_l", "mg_l", "hours", "mass_mg", "mass_g", "product_g", "product_ml", "strength_percent")
+        words = ("basis", "reason", "would_change", "stock")
+        return {
+            "agent": self.agent,
+            "route": self.route,
+            **{key: number(getattr(self, key)) for key in numbers},
+            **{key: getattr(self, key) for key in words},
+            "cautions": list(self.cautions),
+            "sources": list(self.sources),
+        }
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Return the amounts as rows of a table."""
+        units = {
+            "volume_l": "L",
+            "mg_l": "mg/L",
+            "hours": "h",
+            "mass_g": "g",
+            "product_g": "g",
+            "product_ml": "mL",
+            "strength_percent": "%",
+        }
+        given = ((key, getattr(self, key), unit) for key, unit in units.items())
+        return [{"quantity": k, "value": v, "unit": u} for k, v, u in given if v is not None]
+
+    def text(self) -> str:
+        """Return the dose in words."""
+        lines = [
+            f"{self.title}: {plain(self.mg_l)} mg/L in {plain(self.volume_l)} L for {plain(self.hours)} h.",
+            f"Counted as {self.basis}.",
+            self.amount(),
+            *([self.stock] if self.stock else []),
+            f"Why: {self.reason}.",
+            f"What would change it: {self.would_change}.",
+            "Cautions:",
+            *(f"- {line}" for line in self.cautions),
+        ]
+        return "\n".join(lines)
+
+    def amount(self) -> str:
+        """Return what to weigh or measure out, in one sentence."""
+        if self.product_ml is not None:
+            return (
+                f"Measure out {plain(self.product_ml)} mL of the {plain(self.strength_percent)} % solution "
+                f"({plain(self.mass_g)} g of 37 % solution)."
+            )
+        return (
+            f"Weigh out {plain(self.product_g)} g of the product with {plain(self.strength_percent)} % "
+            f"active substance ({plain(self.mass_g)} g of active substance)."
+        )
+
+
+def plain(value: float | None, digits: int = 3) -> str:
+    """Write a number with so many significant digits, without an exponent, thousands spaced.
+
+    Examples
+    --------
+    >>> plain(22.9358), plain(12000.0), plain(0.05)
+    ('22.9', '12 000', '0.05')
+    """
+    if value is None:
+        return "-"
+    if value == 0:
+        return "0"
+    decimals = max(digits - 1 - math.floor(math.log10(abs(value))), 0)
+    text = f"{value:,.{decimals}f}".replace(",", " ")
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def dose(
+    agent: Evidence | str,
+    volume_l: float,
+    mg_l: float | None = None,
+    strength_percent: float | None = None,
+    route: str = "bath",
+    hours: float | None = None,
+    accept_unpublished: bool = False,
+    temperature_c: float | None = None,
+    species: str | None = None,
+    volume_range_l: tuple[float, float] | None = None,
+    food_fish: bool = False,
+    where: str = "command line",
+) -> DoseResult:
+    """Work out what to weigh or measure out.
+
+    Parameters
+    ----------
+    agent : Evidence or str
+        From `burden.evidence.load_agent`, or its name.
+    volume_l : float
+        Total water, filter, sump and pipes included [L].
+    mg_l : float, optional
+        Concentration, as the agent's basis words it; the customary one when not given [mg/L].
+    strength_percent : float, optional
+        Active substance in the product; 100 for solids and 37 for formalin when not given [%].
+    route : str
+        bath or dip.
+    hours : float, optional
+        Length of the bath; from the published range the dose falls in when not given [h].
+    accept_unpublished : bool
+        Work out a dose no source gives all the same.
+    temperature_c : float, optional
+        Water; where limits depend on it and it is not given, the warm-water limit holds [°C].
+    species : str, optional
+        Host, for its own limits and advice.
+    volume_range_l : tuple of float, optional
+        What the volume may be [L].
+    food_fish : bool
+        Print the withdrawal.
+    where : str
+        File named in a problem.
+
+    Returns
+    -------
+    DoseResult
+
+    Raises
+    ------
+    InputError
+        With every problem of the input; a dose outside every published range is one.
+
+    Notes
+    -----
+    mass = mg_l × volume_l. A solid product weighs mass × 100 / strength; formalin measures
+    mass / density × 37 / strength, density that of 37 % solution.
+
+    Examples
+    --------
+    >>> result = dose("formalin", 1000.0, 25.0)
+    >>> result.mass_g, round(result.product_ml, 1)
+    (25.0, 22.9)
+    """
+    agent = load_agent(agent) if isinstance(agent, str) else agent
+    bath = agent.about["customary"]
+    asked = _Asked(
+        agent=agent,
+        volume_l=volume_l,
+        mg_l=bath["mg_l"] if mg_l is None else mg_l,
+        customary=mg_l is None,
+        strength_percent=agent.about["default_strength_percent"] if strength_percent is None else strength_percent,
+        strength_given=strength_percent is not None,
+        route=route,
+        hours=hours,
+        temperature_c=temperature_c,
+        species=species,
+        volume_range_l=volume_range_l,
+        food_fish=food_fish,
+        where=where,
+    )
+    if problems := _impossible(asked):
+        raise InputError(problems)
+    found = _published(asked)
+    advice = host_advice(agent, species, asked.mg_l, _length(asked, found), temperature_c)
+    if not accept_unpublished and (problems := _unpublished(asked, found, advice)):
+        raise InputError(problems)
+    return _result(asked, found, advice)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """The arguments of `dose`, defaults filled in."""
+
+    agent: Evidence
+    volume_l: float
+    mg_l: float
+    customary: bool
+    strength_percent: float
+    strength_given: bool
+    route: str
+    hours: float | None
+    temperature_c: float | None
+    species: str | None
+    volume_range_l: tuple[float, float] | None
+    food_fish: bool
+    where: str
+
+    def problem(self, key: str, value: Any, expected: str, fix: str) -> Problem:
+        place = f"--{key.replace('_', '-')}" if self.where == "command line" else key
+        return Problem(self.where, place, str(value), expected, fix)
+
+
+def _impossible(asked: _Asked) -> list[Problem]:
+    """Problems of the arguments themselves, before any source is asked."""
+    problems = [
+        asked.problem(key, value, "a number above 0", "Give a positive number.")
+        for key in ("volume_l", "mg_l", "strength_percent", "hours")
+        if (value := getattr(asked, key)) is not None and not (math.isfinite(value) and value > 0)
+    ]
+    if asked.strength_percent > 100:
+        problems.append(
+            asked.problem("strength_percent", asked.strength_percent, "at most 100", "Read the label of the product.")
+        )
+    if asked.temperature_c is not None and not -3 <= asked.temperature_c <= 45:
+        problems.append(
+            asked.problem("temperature_c", asked.temperature_c, "-3 to 45 °C", "Give the water temperature in °C.")
+        )
+    if asked.volume_range_l is not None and not 0 < asked.volume_range_l[0] <= asked.volume_range_l[1] < math.inf:
+        problems.append(
+            asked.problem("volume_range_l", asked.volume_range_l, "0 < low <= high", "Give low and high in litres.")
+        )
+    routes = asked.agent.about["routes"]
+    if asked.route not in routes:
+        fix = f"No {asked.route} dose of {asked.agent.name} is worked out here."
+        problems.append(asked.problem("route", asked.route, " or ".join(routes), fix))
+    return problems
+
+
+def _published(asked: _Asked) -> Mapping[str, Any] | None:
+    """Return the published range a dose falls in, the customary one first; None where there is none."""
+    ranges = asked.agent.about["ranges"]
+    limits = [r["max_temperature_c"] for r in ranges if "max_temperature_c" in r]
+    # where no temperature is given, only what holds in the warmest water counts as published
+    water = max(limits, default=0.0) if asked.temperature_c is None else asked.temperature_c
+    for found in ranges:
+        if (
+            found["route"] == asked.route
+            and found["mg_l"][0] <= asked.mg_l <= found["mg_l"][1]
+            and (asked.hours is None or found["hours"][0] <= asked.hours <= found["hours"][1])
+            and water <= found.get("max_temperature_c", math.inf)
+        ):
+            return found
+    return None
+
+
+def _unpublished(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice | None) -> list[Problem]:
+    """Problems of a dose that no source gives, or that is above what the host bears."""
+    accept = "Choose a published dose, or accept an unpublished one with --accept-unpublished-dose."
+    value = f"{plain(asked.mg_l)} mg/L" + ("" if asked.hours is None else f" for {plain(asked.hours)} h")
+    problems = []
+    if found is None:
+        known = "; ".join(range_words(r) for r in asked.agent.about["ranges"] if r["route"] == asked.route)
+        problems.append(asked.problem("mg_l", value, f"a published dose: {known}", accept))
+    if advice and advice.over_limit:
+        problems.append(asked.problem("mg_l", value, advice.text, accept))
+    return problems
+
+
+def range_words(found: Mapping[str, Any]) -> str:
+    """Return a published range in words."""
+    warm = f", water up to {plain(found['max_temperature_c'])} °C" if "max_temperature_c" in found else ""
+    low, high = found["mg_l"]
+    first, last = found["hours"]
+    return f"{plain(low)} to {plain(high)} mg/L for {plain(first)} to {plain(last)} h ({found['name']}{warm})"
+
+
+def _length(asked: _Asked, found: Mapping[str, Any] | None) -> float:
+    """Return the hours asked for, else the customary ones where the range allows them, else the longest it allows."""
+    usual = float(asked.agent.about["customary"]["hours"])
+    if asked.hours is not None:
+        return float(asked.hours)
+    if found is None or found["hours"][0] <= usual <= found["hours"][1]:
+        return usual
+    return float(found["hours"][1])
+
+
+def _result(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice | None) -> DoseResult:
+    about = asked.agent.about
+    mass_mg = asked.mg_l * asked.volume_l
+    product_g, product_ml = _product(asked, mass_mg / 1000)
+    reason = about["customary"]["text"] if asked.customary else "no source gives it: it was asked for and accepted"
+    if found is not None and not asked.customary:
+        reason = f"published: {found['text']} ({', '.join(found['sources'])})"
+    return DoseResult(
+        agent=asked.agent.name,
+        title=asked.agent.title,
+        route=asked.route,
+        volume_l=float(asked.volume_l),
+        mg_l=float(asked.mg_l),
+        hours=_length(asked, found),
+        mass_mg=mass_mg,
+        mass_g=mass_mg / 1000,
+        product_g=product_g,
+        product_ml=product_ml,
+        strength_percent=float(asked.strength_percent),
+        basis=about["basis"],
+        reason=reason,
+        would_change="another volume or strength (in proportion), another host or warmer water (see the cautions)",
+        cautions=tuple(_cautions(asked, found, advice)),
+        stock=stock_recipe(product_g, product_ml),
+        sources=tuple(found["sources"]) if found else (),
+    )
+
+
+def _product(asked: _Asked, mass_g: float) -> tuple[float | None, float | None]:
+    """Grams of a solid product or millilitres of a liquid one; the other None."""
+    about = asked.agent.about
+    if about["kind"] == "solid":
+        return mass_g * 100 / asked.strength_percent, None
+    return None, mass_g / about["density"]["g_ml"] * about["standard_strength_percent"] / asked.strength_percent
+
+
+def _cautions(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice | None) -> Iterator[str]:
+    about = asked.agent.about
+    if found is None:
+        yield "No source gives this dose: it was accepted as unpublished. Try it on a few fish first."
+    else:
+        yield f"Published: {range_words(found)} ({', '.join(found['sources'])})."
+        if asked.temperature_c is None and "max_temperature_c" in found:
+            yield "Water temperature not given: the warm-water limit was used."
+    yield from _volume_cautions(asked, found)
+    if not asked.strength_given:
+        yield f"Strength not given: {plain(asked.strength_percent)} % taken. Read the label of the product."
+    if about["kind"] == "liquid":
+        yield f"Density taken as {about['density']['text']}."
+    if advice is not None:
+        yield advice.text
+    if demand := oxygen_demand_mg_l(asked.agent, asked.mg_l, _length(asked, found)):
+        yield f"Expect it to take about {plain(demand)} mg/L of oxygen: measure before and during the bath."
+    if asked.food_fish:
+        yield withdrawal_text(asked.agent, asked.temperature_c)
+    yield about["pre_dissolve"]
+    for heading in ("cautions", "handling", "does_not", "aftercare"):
+        yield from about[heading]
+
+
+def _volume_cautions(asked: _Asked, found: Mapping[str, Any] | None) -> Iterator[str]:
+    if asked.volume_range_l is None:
+        yield "The dose is as wrong as the volume: count filter, sump and pipes, take off gravel and stones."
+        return
+    small, large = asked.volume_range_l
+    most, least = asked.mg_l * asked.volume_l / small, asked.mg_l * asked.volume_l / large
+    yield f"If the water is {plain(small)} to {plain(large)} L, this amount gives {plain(most)} to {plain(least)} mg/L."
+    if found is not None and most > found["mg_l"][1]:
+        yield f"At the smallest volume that is above {plain(found['mg_l'][1])} mg/L: measure the volume first."
+
+
+def stock_recipe(product_g: float | None, product_ml: float | None) -> str | None:
+    """Return how to measure an amount too small for the scale or the syringe; None where it is not.
+
+    Examples
+    --------
+    >>> stock_recipe(0.05, None)[-27:]
+    'ng, and use 500 mL of that.'
+    """
+    if product_g is not None and product_g < SCALE_STEP_G:
+        litres = 1000 / _STOCK_MG_L
+        millilitres = product_g * 1000 / _STOCK_MG_L * 1000
+        return (
+            f"Too little for a scale that shows 0.1 g: stir 1 g of the product into {plain(litres)} L of the "
+            f"water, keep it moving, and use {plain(millilitres)} mL of that."
+        )
+    if product_ml is not None and product_ml < 1.0:
+        return (
+            f"Too little for a 1 mL syringe: make {plain(_STOCK_LIQUID_ML)} mL up to 1 L with water, and use "
+            f"{plain(product_ml / _STOCK_LIQUID_ML * 1000)} mL of that."
+        )
+    return None
