@@ -14,11 +14,12 @@ from scipy import integrate, special, stats
 
 from burden import counts
 
-PUBLISHED = Path(__file__).parent / "published"
+HERE = Path(__file__).parent
 
 
 def rows(name: str) -> list[dict[str, str]]:
-    with (PUBLISHED / name).open(encoding="utf-8", newline="") as file:
+    """Read a table of `published` values, or of values `derived` by arithmetic and printed nowhere."""
+    with (HERE / name).open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
 
 
@@ -44,12 +45,8 @@ def test_log_count_equals_scipy_nbinom(mean: float, size: float) -> None:
 
 def test_infinite_size_is_poisson_and_the_limit_of_large_sizes() -> None:
     x = np.arange(60)
-    np.testing.assert_allclose(
-        counts.log_count(x, 4.2, np.inf), stats.poisson.logpmf(x, 4.2), rtol=1e-12, atol=1e-13
-    )
-    np.testing.assert_allclose(
-        counts.log_count(x, 4.2, 1e12), stats.poisson.logpmf(x, 4.2), rtol=1e-8, atol=1e-9
-    )
+    np.testing.assert_allclose(counts.log_count(x, 4.2, np.inf), stats.poisson.logpmf(x, 4.2), rtol=1e-12, atol=1e-13)
+    np.testing.assert_allclose(counts.log_count(x, 4.2, 1e12), stats.poisson.logpmf(x, 4.2), rtol=1e-8, atol=1e-9)
 
 
 def test_arguments_broadcast_over_draws_and_mean_zero_shows_nothing() -> None:
@@ -59,12 +56,8 @@ def test_arguments_broadcast_over_draws_and_mean_zero_shows_nothing() -> None:
 
 
 @settings(max_examples=60, deadline=None)
-@given(
-    st.floats(0.01, 100), st.floats(0.05, 50), st.integers(0, 60), st.one_of(st.integers(0, 60), st.none())
-)
-def test_a_range_of_counts_is_the_sum_of_its_counts(
-    mean: float, size: float, low: int, width: int | None
-) -> None:
+@given(st.floats(0.01, 100), st.floats(0.05, 50), st.integers(0, 60), st.one_of(st.integers(0, 60), st.none()))
+def test_a_range_of_counts_is_the_sum_of_its_counts(mean: float, size: float, low: int, width: int | None) -> None:
     high = np.inf if width is None else low + width
     inside = counts.log_count(np.arange(low, (low + width if width is not None else 60_000) + 1), mean, size)
     want = special.logsumexp(inside)
@@ -96,12 +89,8 @@ def test_part_count_matches_mean_and_variance_of_the_beta_mixture(q: float, d: f
     assert variance == pytest.approx(ours + ours**2 / float(counts.part_count_size(q, a)), rel=1e-6)
 
 
-@pytest.mark.parametrize(
-    ("q", "largest_gap"), [(0.005, 0.002), (0.01, 0.005), (0.05, 0.03), (0.1, 0.055), (0.3, 0.12)]
-)
-def test_part_count_is_close_to_the_beta_mixture_by_the_gap_its_notes_state(
-    q: float, largest_gap: float
-) -> None:
+@pytest.mark.parametrize(("q", "largest_gap"), [(0.005, 0.002), (0.01, 0.005), (0.05, 0.03), (0.1, 0.055), (0.3, 0.12)])
+def test_part_count_is_close_to_the_beta_mixture_by_the_gap_its_notes_state(q: float, largest_gap: float) -> None:
     gaps = [
         np.abs(
             np.cumsum(exact := exact_part_counts(rate, q, a))
@@ -128,7 +117,7 @@ def test_a_fixed_correlation_leaves_clips_empty_where_a_fixed_shape_does_not() -
     assert float(np.exp(counts.log_part_count(0, 0, 1000.0, 0.01, 1.0, 1.0))) < 0.1
 
 
-@pytest.mark.parametrize("row", rows("negative_binomial_thinning.csv"), ids=lambda r: r["inputs"])
+@pytest.mark.parametrize("row", rows("derived/negative_binomial_thinning.csv"), ids=lambda r: r["inputs"])
 def test_thinning_of_a_negative_binomial_keeps_k(row: dict[str, str]) -> None:
     m, k, q = (float(part.split("=")[1]) for part in row["inputs"].split(";"))
     want, tolerance = float(row["expected"]), float(row["tolerance"])
@@ -160,10 +149,8 @@ def test_size_biased_fish_follow_the_tilted_gamma(tilt: float) -> None:
 def test_quadrature_equals_direct_integration(k: float, mean: float, count: int, q: float, a: float) -> None:
     rate, log_weight = counts.gamma_quadrature(k, mean / k)
     got = float(counts.log_mean_over_fish(counts.log_part_count(count, count, rate, q, 1.0, a), log_weight))
-    if q == 1:
-        want = float(stats.nbinom.logpmf(count, k, k / (k + mean)))
-    else:
-        want = direct_log_mean(count, q, a, k, mean)
+    closed = float(stats.nbinom.logpmf(count, k, k / (k + mean)))
+    want = closed if q == 1 else direct_log_mean(count, q, a, k, mean)
     if want > math.log(1e-30):  # beyond that a draw has no weight in any case
         assert got == pytest.approx(want, abs=1e-6)
 
@@ -173,12 +160,7 @@ def direct_log_mean(count: int, q: float, a: float, k: float, mean: float) -> fl
     log_y = np.linspace(-70 / min(k, 1), math.log(800), 300_001)
     size = (a + q) / (1 - q)
     seen = q * mean / k * np.exp(log_y)
-    log_f = (
-        k * log_y
-        - np.exp(log_y)
-        - special.gammaln(k)
-        + stats.nbinom.logpmf(count, size, size / (size + seen))
-    )
+    log_f = k * log_y - np.exp(log_y) - special.gammaln(k) + stats.nbinom.logpmf(count, size, size / (size + seen))
     return float(special.logsumexp(log_f) + math.log(log_y[1] - log_y[0]))
 
 
@@ -252,7 +234,7 @@ def test_tiny_k_keeps_classes_that_take_nothing_finite() -> None:
     assert prevalence.mean() == pytest.approx(1 - (1 + 5000) ** -0.01, abs=1e-8)
 
 
-@pytest.mark.parametrize("row", rows("larrat_2012_gill_biopsy.csv"), ids=lambda r: r["inputs"])
+@pytest.mark.parametrize("row", rows("published/larrat_2012_gill_biopsy.csv"), ids=lambda r: r["inputs"])
 def test_gill_biopsy_of_eels(row: dict[str, str]) -> None:
     """29 % of infested eels found: an unclumped part meets it within the rounding of mean and q."""
     k, mean, q = (float(part.split("=")[1]) for part in row["inputs"].split(";"))
