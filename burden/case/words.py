@@ -11,7 +11,7 @@ from burden.case.stock import ConstantTemperature, FishGroup, TemperatureSpec, U
 if TYPE_CHECKING:
     from burden.case import Case
 
-__all__ = ["sentences"]
+__all__ = ["counted", "plain_number", "sentences"]
 
 _MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
@@ -50,14 +50,33 @@ def _since(case: Case, day: date) -> str:
     return f"{abs(days)} d {'before' if days < 0 else 'after'} the visit"
 
 
-def _number(value: float) -> str:
-    """Write a number as it was given, thousands spaced, without an exponent."""
+def plain_number(value: float) -> str:
+    """Write a number as it was given, thousands spaced, without an exponent.
+
+    Examples
+    --------
+    >>> plain_number(12000.0), plain_number(0.25)
+    ('12 000', '0.25')
+    """
     text = f"{value:,.4f}".rstrip("0").rstrip(".")
     return text.replace(",", " ")
 
 
+def counted(number: int, noun: str) -> str:
+    """Write a number with its noun.
+
+    Examples
+    --------
+    >>> counted(1, "row"), counted(2, "row")
+    ('1 row', '2 rows')
+    """
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
 def _range(number: Uncertain, unit: str) -> str:
-    return f"{_number(number.value)} {unit} ({_number(number.low)} to {_number(number.high)}; {number.how})"
+    return (
+        f"{plain_number(number.value)} {unit} ({plain_number(number.low)} to {plain_number(number.high)}; {number.how})"
+    )
 
 
 def _opening(case: Case) -> str:
@@ -76,10 +95,10 @@ def _water(case: Case) -> list[str]:
         "total ammonia nitrogen": (water.total_ammonia_n_mg_l, "mg/L"),
         "nitrite nitrogen": (water.nitrite_n_mg_l, "mg/L"),
     }
-    given = [f"{name} {_number(v)} {unit}".strip() for name, (v, unit) in measured.items() if v is not None]
+    given = [f"{name} {plain_number(v)} {unit}".strip() for name, (v, unit) in measured.items() if v is not None]
     fittings = [f"filter {water.filter}"] if water.filter else []
     fittings += [f"{word} {'on' if on else 'off'}" for word, on in _switches(case) if on is not None]
-    exchange = f"{_number(100 * water.exchange_per_day)} % of the water replaced a day"
+    exchange = f"{plain_number(100 * water.exchange_per_day)} % of the water replaced a day"
     return [
         f"Water: {_range(water.volume_l, 'L')}, {water.medium}, {exchange}.",
         f"Temperature: {_temperature(water.temperature)}.",
@@ -93,15 +112,15 @@ def _switches(case: Case) -> tuple[tuple[str, bool | None], ...]:
 
 def _temperature(spec: TemperatureSpec) -> str:
     if isinstance(spec, ConstantTemperature):
-        return f"{_number(spec.temperature_c)} °C throughout"
+        return f"{plain_number(spec.temperature_c)} °C throughout"
     if isinstance(spec, YearlyTemperature):
         month, day = spec.warmest_day
-        swing = f"{_number(spec.mean_c)} ± {_number(spec.swing_c)} °C over the year"
+        swing = f"{plain_number(spec.mean_c)} ± {plain_number(spec.swing_c)} °C over the year"
         return f"{swing}, warmest on {day} {_MONTHS[month - 1]}"
     first, last = spec.times[0].date(), spec.times[-1].date()
     low, high = min(spec.temperatures_c), max(spec.temperatures_c)
     span = f"{_day(first)} to {_day(last)}"
-    return f"{len(spec.times)} readings, {span}, {_number(low)} to {_number(high)} °C"
+    return f"{counted(len(spec.times), 'reading')}, {span}, {plain_number(low)} to {plain_number(high)} °C"
 
 
 def _group(case: Case, group: FishGroup) -> str:
@@ -117,7 +136,7 @@ def _group(case: Case, group: FishGroup) -> str:
 
 def _own_values(case: Case) -> list[str]:
     return [
-        f"The case's own {o.name}: {_number(o.value)} ({_number(o.low)} to {_number(o.high)}), {o.source}."
+        f"The case's own {o.name}: {plain_number(o.value)} ({plain_number(o.low)} to {plain_number(o.high)}), {o.source}."
         for o in case.overrides.values()
     ]
 
@@ -140,14 +159,14 @@ def _limits(case: Case) -> list[str]:
         "can heat to [°C]": limits.can_heat_to_c,
         "spare tank": None if limits.spare_tank is None else "yes" if limits.spare_tank else "no",
     }
-    parts = [f"{name} {v if isinstance(v, str) else _number(v)}" for name, v in said.items() if v is not None]
+    parts = [f"{name} {v if isinstance(v, str) else plain_number(v)}" for name, v in said.items() if v is not None]
     return [f"Limits: {'; '.join(parts)}."] if parts else []
 
 
 def _visit_day(day: str | date | int) -> str:
     if isinstance(day, date):
         return _day(day)
-    return day if isinstance(day, str) else f"day {day} after the visit"
+    return day.capitalize() if isinstance(day, str) else f"day {day} after the visit"
 
 
 def _action(case: Case, action: Action) -> str:
@@ -163,10 +182,10 @@ def _action(case: Case, action: Action) -> str:
     what = action.action.replace("_", " ")
     parts = [f"{what} of {action.agent}" if action.agent else what]
     parts += [action.route.replace("_", " ")] if action.route else []
-    parts += [form.format(_number(value)) for value, form in amounts if value is not None]
+    parts += [form.format(plain_number(value)) for value, form in amounts if value is not None]
     if action.water_change_after is not None:
         after = " afterwards" if action.action == "dose" else ""
-        parts.append(f"{_number(100 * action.water_change_after)} % of the water changed{after}")
+        parts.append(f"{plain_number(100 * action.water_change_after)} % of the water changed{after}")
     if action.uv_or_carbon_on is not None:
         parts.append(f"UV or carbon {'on' if action.uv_or_carbon_on else 'off'}")
     parts += [f"as told by the {action.told_by}"] if action.told_by else []
@@ -185,7 +204,7 @@ def _sample_day(case: Case, day: date) -> str:
     ways = ", ".join(sorted({row.chosen for row in rows}))
     counts = ", ".join(_count(row) for row in rows[:12]) + (", …" if len(rows) > 12 else "")
     return (
-        f"Samples of {_day(day)} ({_since(case, day)}): {len(rows)} preparations of {len(fish)} fish "
+        f"Samples of {_day(day)} ({_since(case, day)}): {counted(len(rows), 'preparation')} of {len(fish)} fish "
         f"({ways}), counts {counts}."
     )
 

@@ -23,9 +23,9 @@ from burden.case import (
     YearlyTemperature,
 )
 from burden.casefile.logs import read_temperature
-from burden.casefile.reading import Notes
+from burden.casefile.reading import Notes, hint
 from burden.casefile.tomlfile import CASE_FILE
-from burden.errors import near_miss
+from burden.errors import Problem
 from burden.evidence import Value, agent_names, load_parasite, parasite_names
 
 if TYPE_CHECKING:
@@ -86,9 +86,10 @@ def _temperature(folder: Path, table: WaterTable, notes: Notes) -> TemperatureSp
             return None
         before = len(notes.problems)
         record = read_temperature(folder, given, notes)
-        if record is None and all(p.place == "file" for p in notes.problems[before:]):
-            fix = "Put the file into the case folder, or give a number."
-            notes.problem(CASE_FILE, place, given, "the name of a file of the case folder", fix)
+        for number, problem in enumerate(notes.problems[before:], start=before):
+            if problem.place == "file":  # the name is at fault: tell where it stands
+                fix = f"{problem.fix} Or give a number."
+                notes.problems[number] = Problem(CASE_FILE, place, given, problem.expected, fix)
         return record
     if given.mean_c + given.swing_c > 40:
         fix = "swing_c is half of highest minus lowest."
@@ -125,7 +126,7 @@ def build_parasites(table: ParasiteTable, notes: Notes) -> tuple[str, ...]:
     names = tuple(dict.fromkeys(table.set))
     for name in names:
         if name not in known:
-            fix = near_miss(name, known).capitalize()
+            fix = hint(name, known)
             notes.problem(CASE_FILE, "[parasite] set", name, f"one of {', '.join(known)}", fix)
     return tuple(name for name in names if name in known)
 
@@ -139,7 +140,7 @@ def build_overrides(table: ParasiteTable, sets: tuple[str, ...], notes: Notes) -
     for name, own in table.override.items():
         place = f"[parasite.override.{name}]"
         if sets and name not in values:
-            fix = near_miss(name, values).capitalize()
+            fix = hint(name, values)
             notes.problem(CASE_FILE, place, name, f"a value of {' or '.join(sets)}", fix)
         elif sets and (override := _override(own, values[name], place, notes)) is not None:
             found[name] = override
@@ -227,5 +228,5 @@ def _check_action(table: ActionTable, kind: str, place: str, notes: Notes) -> No
 
 def _check_agent(name: str, place: str, known: tuple[str, ...], notes: Notes) -> None:
     if name not in known:
-        fix = near_miss(name, known).capitalize()
+        fix = hint(name, known)
         notes.problem(CASE_FILE, place, name, f"one of {', '.join(known)}", fix)

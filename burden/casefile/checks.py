@@ -7,6 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from burden.case import Case, FishGroup, Preparation, RecordedTemperature, YearlyTemperature
+from burden.case.words import counted, plain_number
 from burden.casefile.reading import Notes
 from burden.casefile.tomlfile import CASE_FILE, CaseTables
 
@@ -37,7 +38,7 @@ def check_dates(tables: CaseTables, notes: Notes) -> None:
             _wrong_side(f"[[given]] {number} date", action.date, f"up to the visit on {visit}", notes)
     for number, action in _numbered(tables.planned):
         if action.date < visit:
-            _wrong_side(f"[[planned]] {number} date", action.date, f"from the visit on {visit} on", notes)
+            _wrong_side(f"[[planned]] {number} date", action.date, f"on or after the visit on {visit}", notes)
 
 
 def _numbered(tables: tuple[ActionTable | None, ...]) -> Iterator[tuple[int, ActionTable]]:
@@ -45,7 +46,8 @@ def _numbered(tables: tuple[ActionTable | None, ...]) -> Iterator[tuple[int, Act
 
 
 def _wrong_side(place: str, day: date, expected: str, notes: Notes) -> None:
-    fix = "Check the date, or visit_date; what was done goes under [[given]], what is to come under [[planned]]."
+    where = " What was done goes under [[given]], what is to come under [[planned]]." if "[[" in place else ""
+    fix = f"Check the date, or visit_date.{where}"
     notes.problem(CASE_FILE, place, day, f"a date {expected}", fix)
 
 
@@ -76,8 +78,8 @@ def _odd_water(case: Case) -> Iterator[str]:
     least_g = sum(group.count * group.weight_g.low for group in case.fish)
     if least_g / litres > _DENSEST_G_L or litres / case.fish_count < 1:
         yield (
-            f"{litres:g} L for {case.fish_count} fish is very little water. Units? volume_l is in litres: "
-            f"{litres:g} m³ would be {1000 * litres:g}."
+            f"{plain_number(litres)} L for {case.fish_count} fish is very little water. Units? volume_l is in litres: "
+            f"{plain_number(litres)} m³ would be {plain_number(1000 * litres)}."
         )
     if water.exchange_per_day > 1:
         times = f"{water.exchange_per_day:g}"
@@ -125,7 +127,7 @@ def _odd_samples(case: Case) -> Iterator[str]:
             yield f"Fish {fish} of {day} is both {' and '.join(sorted(chosen))}."
     wrong = [row for row in case.samples if _wrong_site(row)]
     if wrong:
-        yield f"{len(wrong)} rows of samples.csv have a method that does not look at their site."
+        yield f"samples.csv: {counted(len(wrong), 'row')} with a method that does not look at the site."
     if case.sample_dates and -case.day_of(case.sample_dates[0]) > _LONG_AGO_DAYS:
         yield f"The first samples are of {case.sample_dates[0]}: is the year right?"
     if case.samples and not case.has_samples:
@@ -182,27 +184,32 @@ def _about_weight(case: Case) -> Iterator[str]:
         if group.mean_weight_g is None:
             known = f"from its length of {group.length_mm:g} mm" if group.length_mm else "weight unknown"
             yield (
-                f"{group.species}, {known}: mean weight taken as {weight.value:.3g} g "
-                f"({weight.low:.3g} to {weight.high:.3g} g). Brakes and death rates are per gram: weigh a few fish."
+                f"{group.species}, {known}: mean weight taken as {_rounded(weight.value)} g "
+                f"({_rounded(weight.low)} to {_rounded(weight.high)} g). Brakes and death rates are per gram: weigh a few fish."
             )
+
+
+def _rounded(value: float) -> str:
+    """Write an assumed figure with three digits at most."""
+    return plain_number(float(f"{value:.3g}"))
 
 
 def _about_samples(case: Case) -> Iterator[str]:
     bare = [row for row in case.samples if row.fraction_examined is None]
     if bare:
         yield (
-            f"{len(bare)} of {len(case.samples)} preparations do not say what share of the site was looked at: "
+            f"For {len(bare)} of {counted(len(case.samples), 'preparation')} nobody wrote what share of the site was looked at: "
             "it is taken as a wide range from method and fish size."
         )
-    moribund = [row for row in case.samples if row.chosen == "dead" and row.hours_dead is None]
-    if moribund:
-        yield f"{len(moribund)} preparations of dead fish do not say for how many hours they were dead."
+    bodies = [row for row in case.samples if row.chosen == "dead" and row.hours_dead is None]
+    if bodies:
+        yield f"For {counted(len(bodies), 'preparation')} of dead fish nobody wrote how long they were dead."
 
 
 def _about_water(case: Case, exchange_given: bool) -> Iterator[str]:
     volume = case.water.volume_l
     if volume.assumed:
-        yield f"The volume is taken as {volume.value:g} L ± 10 % ({volume.low:g} to {volume.high:g} L)."
+        yield f"The volume is taken as {plain_number(volume.value)} L ± 10 % ({plain_number(volume.low)} to {plain_number(volume.high)} L)."
     for group in case.fish:
         if group.mean_weight_g is not None and group.mean_weight_g.assumed:
             yield f"The mean weight of {group.species} is taken as ± 10 %."

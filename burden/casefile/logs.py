@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from burden.case import DeathRecord, Preparation, RecordedTemperature
+from burden.case.words import counted
 from burden.casefile.cells import (
     TEMPERATURE_LIMITS_C,
     CellError,
@@ -18,9 +19,8 @@ from burden.casefile.cells import (
     moment_from_text,
     temperature_fix,
 )
-from burden.casefile.reading import Notes
+from burden.casefile.reading import Notes, hint
 from burden.casefile.tables import Cell, Table, read_table
-from burden.errors import near_miss
 
 __all__ = ["SAMPLE_COLUMNS", "SampleContext", "read_deaths", "read_samples", "read_temperature"]
 
@@ -114,7 +114,7 @@ def _one_of(known: tuple[str, ...]) -> Callable[[str], str]:
     def reader(text: str) -> str:
         word = "_".join(text.lower().replace("-", " ").split())
         if word not in known:
-            raise CellError(near_miss(word, known).capitalize() + ".")
+            raise CellError(hint(word, known))
         return word
 
     return reader
@@ -124,7 +124,7 @@ def _stage(text: str) -> str | None:
     if text.lower() in _EITHER_STAGE:
         return None
     if text.lower() not in _STAGES:
-        raise CellError(near_miss(text, _STAGES).capitalize() + ". Eggs are not counted.")
+        raise CellError(hint(text, _STAGES) + " Eggs are not counted.")
     return _STAGES[text.lower()]
 
 
@@ -139,7 +139,7 @@ def _species(context: SampleContext) -> Callable[[str], str]:
     def reader(text: str) -> str:
         known = {species.lower(): species for species in context.species}
         if known and text.lower() not in known:
-            raise CellError(near_miss(text, known).capitalize() + ". Or add the species to [[fish]].")
+            raise CellError(hint(text, known) + " Or add the species to [[fish]].")
         return known.get(text.lower(), text)
 
     return reader
@@ -163,7 +163,7 @@ def _within(table: Table, cell: Cell | None, expected: str, highest: float, *, z
     if highest == 1.0 and 1 < value <= 100:
         table.wrong(cell, expected, f"{value:g} % is {value / 100:g}.")
     elif highest == 1.0 and value == 0:
-        table.wrong(cell, expected, "Leave the cell empty if nobody knows, or the row out if nothing was seen.")
+        table.wrong(cell, expected, "Leave the cell empty if nobody knows, or the row out if nothing was looked at.")
     else:
         table.wrong(cell, expected, f"Above {highest:g}? Check the unit." if value > 0 else "Check the sign.")
     return None
@@ -249,7 +249,7 @@ def read_temperature(folder: Path, name: str, notes: Notes) -> RecordedTemperatu
     if len(notes.problems) > before:
         return None
     if empty:
-        notes.warn(f"{name}: {empty} rows without a temperature are left out.")
+        notes.warn(f"{name}: {counted(empty, 'row')} without a temperature, left out.")
     times = tuple(sorted(readings))
     return RecordedTemperature(times, tuple(sum(readings[t]) / len(readings[t]) for t in times))
 

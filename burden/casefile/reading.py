@@ -5,12 +5,13 @@ A named file stays inside the case folder, is a plain file and no larger than `M
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
-from burden.errors import Problem
+from burden.errors import Problem, near_miss
 
-__all__ = ["MAX_BYTES", "Notes", "decode", "leaves_folder", "read_text"]
+__all__ = ["MAX_BYTES", "Notes", "decode", "hint", "leaves_folder", "read_text"]
 
 #: larger files are no case log: ten years of readings every five minutes stay below
 MAX_BYTES = 20_000_000
@@ -32,6 +33,18 @@ class Notes:
     def warn(self, sentence: str) -> None:
         """Note one thing that looks odd."""
         self.warnings.append(sentence)
+
+
+def hint(word: str, known: Iterable[str]) -> str:
+    """Return the near miss of a word as a sentence.
+
+    Examples
+    --------
+    >>> hint("dactylogirus", ["dactylogyrus"]), hint("x", ["gill", "skin"])
+    ('Did you mean "dactylogyrus"?', 'Known: gill, skin.')
+    """
+    text = near_miss(word, known)
+    return text[0].upper() + text[1:] + ("" if text.endswith("?") else ".")
 
 
 def leaves_folder(name: str) -> bool:
@@ -65,10 +78,12 @@ def read_text(folder: Path, name: str, notes: Notes) -> str | None:
     try:
         if leaves_folder(name) or not path.resolve().is_relative_to(folder.resolve()):
             expected = "a file inside the case folder"
-            notes.problem(name, "file", path, expected, "Copy the file into the case folder.")
+            notes.problem(name, "file", name, expected, "Copy the file into the case folder.")
             return None
         if not path.is_file():
-            notes.problem(name, "file", path, "a plain file", "Check the name, capitals included.")
+            value = "no plain file" if path.exists() else "missing"
+            fix = "Check the name, capitals included, or put the file into the case folder."
+            notes.problem(name, "file", value, "a file of the case folder", fix)
             return None
         if (size := path.stat().st_size) > MAX_BYTES:
             expected = f"at most {MAX_BYTES // 1_000_000} MB"

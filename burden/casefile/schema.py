@@ -15,7 +15,7 @@ from pydantic_core import PydanticCustomError
 
 from burden.case import WEEKDAYS
 from burden.casefile.cells import TEMPERATURE_LIMITS_C, CellError, day_from_text, temperature_fix
-from burden.errors import near_miss
+from burden.casefile.reading import hint
 
 __all__ = [
     "TABLES",
@@ -81,7 +81,7 @@ def _choice(*known: str) -> BeforeValidator:
             raise _wrong("Write it as text, in quotes.")
         word = value.strip().lower().replace(" ", "_")
         if word not in known:
-            raise _wrong(near_miss(word, known).capitalize())
+            raise _wrong(hint(word, known))
         return word
 
     return BeforeValidator(check)
@@ -136,7 +136,7 @@ def _visit_day(value: Any) -> str | dt.date | int:
         if full:
             return full[0]
         if word[:1].isalpha():
-            raise _wrong(near_miss(word, WEEKDAYS).capitalize())
+            raise _wrong(hint(word, WEEKDAYS))
     return _day(value)
 
 

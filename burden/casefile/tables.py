@@ -14,8 +14,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from burden.casefile.cells import CellError, days_first, number_from_text, unsure_points
-from burden.casefile.reading import Notes, read_text
-from burden.errors import near_miss
+from burden.casefile.reading import Notes, hint, read_text
 
 __all__ = ["Cell", "Table", "read_table"]
 
@@ -154,7 +153,7 @@ def _header_holds(name: str, header: list[str], required: Sequence[str], optiona
     before = len(notes.problems)
     for number, column in enumerate(header, start=1):
         if column and column not in known:
-            fix = f"{near_miss(column, known).capitalize()}. Rename or remove the column."
+            fix = f"{hint(column, known)} Rename or remove the column."
             notes.problem(name, f"header, column {number}", column, ", ".join(known), fix)
         elif column and column in header[: number - 1]:
             notes.problem(name, f"header, column {number}", column, "each name once", "Remove one of the two.")

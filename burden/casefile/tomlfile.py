@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
-from burden.casefile.reading import Notes, read_text
-from burden.errors import near_miss
+from burden.casefile.reading import Notes, hint, read_text
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -64,7 +63,7 @@ def read_tables(folder: Path, notes: Notes) -> CaseTables:
         return CaseTables()
     for name in raw:
         if name not in TABLES:
-            fix = f"{near_miss(name, TABLES).capitalize()}. Rename or remove it."
+            fix = f"{hint(name, TABLES)} Rename or remove it."
             notes.problem(CASE_FILE, f"[{name}]", name, "a table of a case file", fix)
     read = {}
     for name, (model, required, many) in TABLES.items():
@@ -124,7 +123,7 @@ def _note_fault(head: str, raw: Mapping[str, Any], model: type[BaseModel], fault
             notes.problem(CASE_FILE, place, "missing", expected, f"Add {path[-1]}.")
         case "extra_forbidden":
             known = list(parent.model_fields)
-            fix = f"{near_miss(str(path[-1]), known).capitalize()}. {_home_of(str(path[-1]))}".strip()
+            fix = f"{hint(str(path[-1]), known)} {_home_of(str(path[-1]))}".strip()
             notes.problem(CASE_FILE, place, path[-1], f"a key of {head.split()[0]}", fix)
         case "wrong_value":
             notes.problem(CASE_FILE, place, _shown(value), expected, fault["ctx"]["fix"])

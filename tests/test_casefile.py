@@ -1,0 +1,404 @@
+"""Reading a case folder: what spreadsheets write is read, what is wrong is told, all of it at once."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import subprocess
+import sys
+import tomllib
+from datetime import date, datetime
+
+import pytest
+from broken_cases import BROKEN, DEATHS, GOOD, READS_RECORD, SAMPLES, TEMPERATURES, write_case
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from burden.case import ConstantTemperature, DeathRecord, RecordedTemperature, YearlyTemperature
+from burden.casefile import check_case, new_case, read_case, sample_case_toml
+from burden.errors import InputError
+
+HEAD = "date,fish,chosen,site,count\n"
+
+
+def read(tmp_path, **files):
+    return read_case(write_case(tmp_path / "pond", **files))
+
+
+def told(tmp_path, **files):
+    return list(check_case(write_case(tmp_path / "pond", **files)).problems)
+
+
+def changed(old, new, text=GOOD):
+    assert old in text
+    return text.replace(old, new, 1)
+
+
+# --- what is right is read
+
+
+def test_the_good_case_is_read_whole(tmp_path):
+    case = read(tmp_path)
+    assert case.name == "pond"
+    assert case.visit_date == date(2026, 5, 10)
+    assert case.trouble_since == date(2026, 4, 20)
+    assert (case.water.volume_l.low, case.water.volume_l.high) == (10_800, 13_200)
+    assert case.water.temperature == ConstantTemperature(18.0)
+    assert case.fish[0].food_fish is False
+    assert case.parasites == ("dactylogyrus",)
+    assert [a.date for a in (*case.given, *case.planned)] == [date(2026, 5, 1), date(2026, 5, 17)]
+    assert [(r.count_low, r.count_high, r.readable) for r in case.samples] == [
+        (12, 12, True),
+        (51, None, True),
+        (10, 20, True),
+        (0, None, False),
+    ]
+    assert case.samples[2].fraction_examined is None
+    assert {r.parasite for r in case.samples} == {"dactylogyrus"}
+    assert case.deaths == (DeathRecord(date(2026, 5, 6), 1, 1), DeathRecord(date(2026, 5, 8), 2, 2))
+    assert case.warnings == ()
+
+
+def test_one_degree_of_carbonate_hardness_is_17_8_mg_per_litre(tmp_path):
+    # 1 °dKH = 17.8 mg/L CaCO3: handbook factor, from memory; 10 mg/L CaO · 100.09/56.08 = 17.85 by molar mass.
+    assert read(tmp_path).water.alkalinity_mg_l_caco3 == pytest.approx(6 * 17.8)
+    assert read(tmp_path).water.alkalinity_mg_l_caco3 == pytest.approx(6 * 10 * 100.09 / 56.08, rel=0.005)
+
+
+def test_a_range_is_kept_as_given(tmp_path):
+    own = '{value = 12000, low = 11800, high = 12100, how = "water meter"}'
+    volume = read(tmp_path, case=changed("12000", own)).water.volume_l
+    assert (volume.value, volume.low, volume.high, volume.how) == (12000, 11800, 12100, "water meter")
+    assert not volume.assumed
+
+
+@pytest.mark.parametrize("day", ['"07-25"', "2025-07-25", '"2025-07-25"', '"25.07.2025"'])
+def test_a_yearly_course(tmp_path, day):
+    case = changed("18.0", f"{{mean_c = 12, swing_c = 8, warmest_day = {day}}}")
+    assert read(tmp_path, case=case).water.temperature == YearlyTemperature(12.0, 8.0, (7, 25))
+
+
+def test_several_species_and_sets(tmp_path):
+    fish = '[[fish]]\nspecies = "tench"\ncount = 3\nfood_fish = true\nlength_mm = 200\n'
+    text = changed("[fish]", "[[fish]]").replace("[parasite]", f"{fish}\n[parasite]")
+    text = changed('"dactylogyrus"', '["Dactylogyrus", "dactylogyrus"]', text)
+    case = read(tmp_path, case=text)
+    assert [group.species for group in case.fish] == ["koi", "tench"]
+    assert case.food_fish
+    assert case.parasites == ("dactylogyrus",)
+
+
+def test_visit_days_in_each_form(tmp_path):
+    case = changed("[limits]", '[limits]\nvisit_days = ["Mon", "thursday", 2026-05-12, 7]')
+    assert read(tmp_path, case=case).limits.visit_days == ("monday", "thursday", date(2026, 5, 12), 7)
+
+
+def test_an_override_without_range_keeps_the_relative_range_of_the_evidence(tmp_path):
+    from burden.evidence import load_parasite
+
+    value = load_parasite("dactylogyrus").values["fecundity"]
+    case = changed("[limits]", "[parasite.override.fecundity]\nvalue = 20\n[limits]")
+    own = read(tmp_path, case=case).overrides["fecundity"]
+    assert value.scale == "log"
+    assert own.low / own.value == pytest.approx(value.low / value.value)
+    assert own.high / own.value == pytest.approx(value.high / value.value)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        SAMPLES,
+        "\ufeff" + SAMPLES,
+        SAMPLES.replace("\n", "\r\n"),
+        SAMPLES.replace(",", ";").replace("0.05", "0,05"),
+        SAMPLES.replace(",", "\t").replace("0.05", "0,05"),
+        "sep=;\n" + SAMPLES.replace(",", ";"),
+        SAMPLES.replace("\n", "\n\n,,,,,,,\n"),
+        SAMPLES.replace("date,fish,chosen", " Date, FISH ,Chosen").replace("weight_g", "Weight g"),
+        SAMPLES.replace("weight_g\n", "weight_g,,\n").replace("410\n", "410,,\n"),
+        SAMPLES.replace("2026-05-09", "09.05.2026").replace("2026-05-10", "10.05.2026"),
+        SAMPLES.replace("0.05", "5 %"),
+        SAMPLES.replace("gill_clip", "Gill clip").replace("netted", "Netted"),
+        SAMPLES.replace("10-20", "10 – 20").replace(">50", "> 50"),
+        SAMPLES.replace("2026-05-09", "2026-05-09 00:00:00"),
+    ],
+)
+def test_spreadsheet_dialects_read_alike(tmp_path, text):
+    expected = read(tmp_path).samples
+    assert read(tmp_path, samples=text).samples == expected
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "cp1252", "utf-16"])
+def test_encodings(tmp_path, encoding):
+    folder = write_case(tmp_path / "pond", samples=None)
+    (folder / "samples.csv").write_bytes(f"{HEAD}2026-05-09,Größe,random,gill,3\n".encode(encoding))
+    assert read_case(folder).samples[0].fish == "Größe"
+
+
+def test_the_column_decides_the_order_of_day_and_month(tmp_path):
+    rows = "03/04/2026,1,random,gill,3\n25/04/2026,1,random,gill,3\n"
+    days = [row.date for row in read(tmp_path, samples=HEAD + rows).samples]
+    assert days == [date(2026, 4, 3), date(2026, 4, 25)]
+
+
+def test_a_column_that_contradicts_itself_is_refused(tmp_path):
+    rows = "03/04/2026,1,random,gill,3\n25/04/2026,1,random,gill,3\n04/25/2026,1,random,gill,3\n"
+    assert [p.place for p in told(tmp_path, samples=HEAD + rows)] == ["row 2, column date", "row 4, column date"]
+
+
+def test_a_temperature_record_is_sorted_and_takes_times(tmp_path):
+    text = "date;temperature_c\n2026-05-09 14:30;18,5\n08.05.2026;17\n2026-05-09T06:00;17,5\n2026-05-07;\n"
+    case = read(tmp_path, case=changed(*READS_RECORD), temperature=text)
+    times = (datetime(2026, 5, 8, 12), datetime(2026, 5, 9, 6), datetime(2026, 5, 9, 14, 30))
+    assert case.water.temperature == RecordedTemperature(times, (17.0, 17.5, 18.5))
+    assert any("1 row without a temperature" in w for w in case.warnings)
+
+
+def test_a_row_of_deaths_covers_the_days_since_the_row_before(tmp_path):
+    deaths = read(tmp_path, deaths="date,deaths\n2026-05-08,0\n2026-05-01,2\n2026-05-02,1\n").deaths
+    assert [(row.deaths, row.days_covered) for row in deaths] == [(2, 1), (1, 1), (0, 6)]
+
+
+def test_weight_unknown_is_the_first_assumption(tmp_path):
+    case = read(tmp_path, case=changed("mean_weight_g = 400", ""))
+    assert "weight unknown" in case.assumptions[0]
+    assert "400 g (50 to 3 000 g)" in case.assumptions[0]
+
+
+def test_the_locale_does_not_matter(tmp_path):
+    folder = write_case(tmp_path / "pond", samples=SAMPLES.replace(",", ";").replace("0.05", "0,05"))
+    code = f"from burden.casefile import check_case; print(ascii(check_case({str(folder)!r}).to_json()))"
+    found = {
+        subprocess.run([sys.executable, "-c", code], env={**os.environ, **env}, capture_output=True, check=True).stdout
+        for env in ({"LC_ALL": "C"}, {"LC_ALL": "de_DE.UTF-8"}, {"PYTHONUTF8": "0", "LANG": "tr_TR"})
+    }
+    assert len(found) == 1
+
+
+# --- what is wrong is told
+
+
+@pytest.mark.parametrize("name", BROKEN)
+def test_one_thing_wrong_is_one_problem_with_place_value_and_fix(tmp_path, name):
+    file, change, place, value, words = BROKEN[name]
+    base = {"case": GOOD, "samples": SAMPLES, "deaths": DEATHS}[file]
+    text = changed(*change, base) if isinstance(change, tuple) else change
+    problems = told(tmp_path, **{file: text})
+    assert len(problems) == 1
+    problem = problems[0]
+    assert problem.file == ("case.toml" if file == "case" else f"{file}.csv")
+    assert problem.place == place or (place.startswith("line") and problem.place.startswith(place))
+    assert value in problem.value
+    assert words in f"{problem.expected} {problem.fix}"
+    assert problem.fix
+
+
+def test_everything_wrong_in_all_files_is_told_at_once(tmp_path):
+    case = changed("12000", "0").replace('"dactylogyrus"', '"dactylogirus"').replace("count = 40", "count = -1")
+    case = changed(*READS_RECORD, case).replace("2026-05-17", "2026-05-01")
+    problems = told(
+        tmp_path,
+        case=case,
+        samples=f"{HEAD}2027-05-09,1,randon,gill,-3\n",
+        deaths="date,deaths\n2026-05-06,-1\n",
+    )
+    places = {(p.file, p.place) for p in problems}
+    assert {
+        ("case.toml", "[water] volume_l"),
+        ("case.toml", "[fish] count"),
+        ("case.toml", "[parasite] set"),
+        ("case.toml", "[[planned]] 1 date"),
+        ("samples.csv", "row 2, column date"),
+        ("samples.csv", "row 2, column chosen"),
+        ("samples.csv", "row 2, column count"),
+        ("deaths.csv", "row 2, column deaths"),
+    } == places
+
+
+def test_a_record_in_fahrenheit_is_told_once_for_all_its_rows(tmp_path):
+    rows = "".join(f"2026-05-{d:02d} {h:02d}:00,{60 + h}\n" for d in range(1, 9) for h in range(24))
+    problems = told(tmp_path, case=changed(*READS_RECORD), temperature="date,temperature_c\n" + rows)
+    assert len(problems) == 21
+    assert "60 °F is 15.6 °C" in problems[0].fix
+    assert problems[0].place == "row 2, column temperature_c"
+    assert problems[-1].value == f"{8 * 24 - 20} more cells"
+
+
+@pytest.mark.parametrize(
+    ("text", "place"),
+    [
+        ("date,temperature_c\n2026-05-09 25:00,18\n", "row 2, column date"),
+        ("date,temperature_c\n,18\n", "row 2, column date"),
+        ("date,temperature_c\n2026-05-09,warm\n", "row 2, column temperature_c"),
+        ("date,temp\n2026-05-09,18\n", "header, column 2"),
+    ],
+)
+def test_a_bad_temperature_record_names_the_cell(tmp_path, text, place):
+    problems = told(tmp_path, case=changed(*READS_RECORD), temperature=text)
+    assert (problems[0].file, problems[0].place) == ("temperature.csv", place)
+
+
+def test_several_sets_need_the_column_parasite(tmp_path):
+    from burden.evidence import parasite_names
+
+    if len(parasite_names()) < 2:
+        pytest.skip("one parasite set only")
+    case = changed('"dactylogyrus"', json.dumps(parasite_names()[:2]))
+    assert [(p.file, p.place) for p in told(tmp_path, case=case)] == [("samples.csv", "header")]
+    rows = f"date,fish,chosen,site,count,parasite\n2026-05-09,1,random,gill,3,{parasite_names()[1]}\n"
+    assert read(tmp_path, case=case, samples=rows).samples[0].parasite == parasite_names()[1]
+    empty = rows.replace(parasite_names()[1], "")
+    assert told(tmp_path, case=case, samples=empty)[0].place == "row 2, column parasite"
+
+
+def test_more_live_fish_than_there_are_is_a_problem(tmp_path):
+    rows = "".join(f"2026-05-10,{i},random,gill,3\n" for i in range(5))
+    problems = told(tmp_path, case=changed("count = 40", "count = 4"), samples=HEAD + rows)
+    assert [p.value for p in problems] == ["5"]
+
+
+@pytest.mark.parametrize("make", ["link", "folder", "huge", "none", "bytes"])
+def test_a_file_that_cannot_be_taken_is_refused(tmp_path, make):
+    folder = write_case(tmp_path / "pond", samples=None)
+    path = folder / "samples.csv"
+    if make == "link":
+        (tmp_path / "outside.csv").write_text(SAMPLES)
+        path.symlink_to(tmp_path / "outside.csv")
+    elif make == "folder":
+        path.mkdir()
+    elif make == "huge":
+        with path.open("wb") as file:
+            file.truncate(20_000_001)
+    elif make == "none":
+        path.symlink_to(folder / "nowhere.csv")
+    else:
+        path.write_bytes(b"date\x00fish")
+    problems = check_case(folder).problems
+    assert [(p.file, p.place) for p in problems] == [("samples.csv", "file")]
+
+
+def test_no_folder_and_no_case_file(tmp_path):
+    assert check_case(tmp_path / "nowhere").problems[0].place == "folder"
+    assert [(p.file, p.place) for p in check_case(tmp_path).problems] == [("case.toml", "file")]
+    with pytest.raises(InputError, match="missing"):
+        read_case(tmp_path)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_no_bytes_do_anything_but_list_problems(tmp_path_factory, data):
+    folder = write_case(tmp_path_factory.mktemp("any") / "pond")
+    name = data.draw(st.sampled_from(["case.toml", "samples.csv", "deaths.csv"]))
+    good = (folder / name).read_bytes()
+    at = data.draw(st.integers(0, len(good)))
+    noise = data.draw(st.one_of(st.binary(max_size=12), st.sampled_from([b"9" * 400, b'"', b"\x00", b"nan", b"-"])))
+    (folder / name).write_bytes(good[:at] + noise + good[at + data.draw(st.integers(0, 12)) :])
+    result = check_case(folder)
+    assert result.ok == (result.case is not None)
+    json.loads(result.to_json())
+
+
+# --- what looks odd is a warning
+
+
+@pytest.mark.parametrize(
+    ("files", "words"),
+    [
+        ({"temperature": TEMPERATURES}, "temperature.csv is not read"),
+        ({"case": changed("12000", "12")}, "Units?"),
+        ({"case": changed("ph = 7.6", "salinity_g_l = 35")}, "salinity is 35"),
+        ({"case": changed("= 0.05", "= 5")}, "10 % is 0.1"),
+        ({"case": changed("weight_g = 400", "weight_g = 0.4")}, "not kilograms"),
+        ({"case": changed("weight_g = 400", "weight_g = 400\nlength_mm = 28")}, "does not go with 28 mm"),
+        ({"case": changed("percent = 100", "percent = 0.37")}, "in percent: 37 % is 37"),
+        ({"case": changed("2026-05-01", "2016-05-01")}, "is the year right?"),
+        ({"deaths": "date,deaths\n2026-05-06,41\n"}, "41 deaths"),
+        ({"samples": HEAD}, "holds no row"),
+        ({"samples": f"{HEAD}2026-05-09,1,random,gill,\n"}, "No preparation was readable"),
+        ({"samples": f"{HEAD}2026-05-09,1,random,gill,2\n2026-05-09,1,dead,gill,2\n"}, "both dead and random"),
+        ({"samples": SAMPLES.replace("gill,12,gill_clip", "skin,12,gill_clip")}, "does not look at the site"),
+        (
+            {"case": changed(*READS_RECORD), "temperature": "date,temperature_c\n2026-04-01,9\n"},
+            "ends 39 d before the visit",
+        ),
+    ],
+)
+def test_odd_things_are_warned_of_and_read(tmp_path, files, words):
+    result = check_case(write_case(tmp_path / "pond", **files))
+    assert result.ok
+    assert [w for w in result.warnings if words in w]
+    assert result.case.warnings == result.warnings
+
+
+# --- the check result and a new case
+
+
+def test_the_check_keeps_the_contract(tmp_path):
+    good = check_case(write_case(tmp_path / "pond")).as_dict()
+    assert (good["ok"], good["problems"], good["warnings"]) == (True, [], [])
+    bad = check_case(write_case(tmp_path / "pond", case=changed("12000", "0"))).as_dict()
+    assert bad["ok"] is False
+    assert set(bad["problems"][0]) == {"file", "place", "value", "expected", "fix"}
+    text = str(check_case(tmp_path / "pond"))
+    assert "1 to put right" in text
+    assert "[water] volume_l" in text
+
+
+def test_a_new_case_reads_as_it_stands_and_says_it_is_the_example(tmp_path):
+    files = new_case(tmp_path / "new")
+    assert sorted(path.name for path in files) == ["case.toml", "deaths.csv", "samples.csv"]
+    assert sorted(tmp_path.iterdir()) == [tmp_path / "new"]
+    result = check_case(tmp_path / "new")
+    assert result.ok
+    assert any("still the example's" in w for w in result.warnings)
+
+
+def uncommented(text):
+    """Return the template with every optional key in force, the first of each where it offers several."""
+    kept, seen = [], set()
+    for line in text.splitlines():
+        line = re.sub(r"^# (?=\[|\w+ = )", "", line)
+        key = re.match(r"(\w+) = ", line)
+        if line.startswith("["):
+            seen = set()
+        if key is None or key[1] not in seen:
+            kept.append(line)
+        seen.update(key.groups() if key else ())
+    return "\n".join(kept)
+
+
+def test_every_key_stands_in_the_template_and_reads_when_uncommented(tmp_path):
+    from burden.casefile.schema import TABLES
+
+    text = sample_case_toml()
+    for name, (model, _, _) in TABLES.items():
+        assert f"[{name}]" in text
+        for key in model.model_fields:
+            assert f"{key} =" in text or key in ("override", "alkalinity_mg_l_caco3", "mg_per_kg_fish", "g_l")
+    full = uncommented(text)
+    assert len(tomllib.loads(full)["limits"]) == 7
+    assert told(tmp_path, case=full) == []
+
+
+@pytest.mark.parametrize("taken", ["file", "filled", "link", "no parent"])
+def test_a_new_case_never_overwrites(tmp_path, taken):
+    folder = tmp_path / "new"
+    if taken == "file":
+        folder.write_text("mine")
+    elif taken == "filled":
+        write_case(folder)
+    elif taken == "link":
+        folder.symlink_to(tmp_path / "elsewhere")
+    else:
+        folder = folder / "deeper"
+    before = sorted(tmp_path.rglob("*"))
+    with pytest.raises(InputError, match="expected"):
+        new_case(folder)
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_a_new_case_may_fill_an_empty_folder(tmp_path):
+    (tmp_path / "new").mkdir()
+    assert len(new_case(tmp_path / "new")) == 3
+    assert read_case(tmp_path / "new").fish_count == 40
