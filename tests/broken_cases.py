@@ -108,7 +108,7 @@ BROKEN = {
     "either order": ("case", ("2026-04-20", '"03/04/2026"'), "[case] trouble_since", "03/04/2026", "2026-04-03"),
     "month first": ("case", ("2026-04-20", '"04/20/2026"'), "[case] trouble_since", "04/20", "2026-04-20"),
     "year 26": ("case", ("2026-04-20", '"20.04.26"'), "[case] trouble_since", "20.04.26", "four digits"),
-    "year 2206": ("case", ("2026-04-20", "2206-04-20"), "[case] trouble_since", "2206", "visit"),
+    "year 2206": ("case", ("2026-04-20", "2206-04-20"), "[case] trouble_since", "2206", "year"),
     "trouble later": ("case", ("2026-04-20", "2026-06-20"), "[case] trouble_since", "2026-06-20", "2026-05-10"),
     "given later": ("case", ("2026-05-01", "2026-05-11"), "[[given]] 1 date", "2026-05-11", "[[planned]]"),
     "planned before": ("case", ("2026-05-17", "2026-05-07"), "[[planned]] 1 date", "2026-05-07", "[[given]]"),
@@ -163,6 +163,13 @@ BROKEN = {
         "[fish] new_arrivals 2 count",
         "-2",
         "1 or more",
+    ),
+    "lethal": (
+        "case",
+        ("mean_weight_g = 400", "lethal_sampling_allowed = -1"),
+        "[fish] lethal_sampling_allowed",
+        "-1",
+        "0 or more",
     ),
     # parasite
     "set": ("case", ('"dactylogyrus"', '"dactylogirus"'), "[parasite] set", "dactylogirus", "dactylogyrus"),
@@ -237,7 +244,7 @@ BROKEN = {
         "100",
     ),
     "change in percent": _given("water_change_after = 30", "water_change_after", "30", "30 % is 0.3"),
-    "change is yes": _given('water_change_after = "yes"', "water_change_after", "yes", "0.5 is half"),
+    "change in words": _given('water_change_after = "lots"', "water_change_after", "lots", '"no"'),
     "told by": _given('told_by = "neighbour"', "told_by", "neighbour", "owner"),
     # samples.csv
     "after the visit": _sample("2026-05-11,1,netted,gill,12,,,", "date", "2026-05-11", "up to the visit"),

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import json
 import os
-import re
 import subprocess
 import sys
-import tomllib
 from datetime import date, datetime
 
 import pytest
@@ -16,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from burden.case import ConstantTemperature, DeathRecord, RecordedTemperature, YearlyTemperature
-from burden.casefile import check_case, new_case, read_case, sample_case_toml
+from burden.casefile import check_case, read_case
 from burden.errors import InputError
 
 HEAD = "date,fish,chosen,site,count\n"
@@ -92,6 +90,21 @@ def test_several_species_and_sets(tmp_path):
 def test_visit_days_in_each_form(tmp_path):
     case = changed("[limits]", '[limits]\nvisit_days = ["Mon", "thursday", 2026-05-12, 7]')
     assert read(tmp_path, case=case).limits.visit_days == ("monday", "thursday", date(2026, 5, 12), 7)
+
+
+@pytest.mark.parametrize(
+    ("text", "changed_share", "lethal", "words"),
+    [("yes", 0.5, 40, "a half is taken"), ("no", 0.0, 0, None), ("0.3", 0.3, 0, None)],
+)
+def test_yes_where_a_number_is_meant_is_an_assumption(tmp_path, text, changed_share, lethal, words):
+    value = text if text == "0.3" else f'"{text}"'
+    case = changed("hours = 24", f"water_change_after = {value}")
+    case = changed("count = 40", f"count = 40\nlethal_sampling_allowed = {0 if text == '0.3' else value}", case)
+    found = read(tmp_path, case=case)
+    assert found.given[0].water_change_after == changed_share
+    assert found.fish[0].lethal_sampling_allowed == lethal
+    assert any("is not said: " in a for a in found.assumptions) is (words is not None)
+    assert words is None or words in " ".join(found.assumptions)
 
 
 def test_an_override_without_range_keeps_the_relative_range_of_the_evidence(tmp_path):
@@ -331,7 +344,7 @@ def test_odd_things_are_warned_of_and_read(tmp_path, files, words):
     assert result.case.warnings == result.warnings
 
 
-# --- the check result and a new case
+# --- the check result
 
 
 def test_the_check_keeps_the_contract(tmp_path):
@@ -343,62 +356,3 @@ def test_the_check_keeps_the_contract(tmp_path):
     text = str(check_case(tmp_path / "pond"))
     assert "1 to put right" in text
     assert "[water] volume_l" in text
-
-
-def test_a_new_case_reads_as_it_stands_and_says_it_is_the_example(tmp_path):
-    files = new_case(tmp_path / "new")
-    assert sorted(path.name for path in files) == ["case.toml", "deaths.csv", "samples.csv"]
-    assert sorted(tmp_path.iterdir()) == [tmp_path / "new"]
-    result = check_case(tmp_path / "new")
-    assert result.ok
-    assert any("still the example's" in w for w in result.warnings)
-
-
-def uncommented(text):
-    """Return the template with every optional key in force, the first of each where it offers several."""
-    kept, seen = [], set()
-    for line in text.splitlines():
-        line = re.sub(r"^# (?=\[|\w+ = )", "", line)
-        key = re.match(r"(\w+) = ", line)
-        if line.startswith("["):
-            seen = set()
-        if key is None or key[1] not in seen:
-            kept.append(line)
-        seen.update(key.groups() if key else ())
-    return "\n".join(kept)
-
-
-def test_every_key_stands_in_the_template_and_reads_when_uncommented(tmp_path):
-    from burden.casefile.schema import TABLES
-
-    text = sample_case_toml()
-    for name, (model, _, _) in TABLES.items():
-        assert f"[{name}]" in text
-        for key in model.model_fields:
-            assert f"{key} =" in text or key in ("override", "alkalinity_mg_l_caco3", "mg_per_kg_fish", "g_l")
-    full = uncommented(text)
-    assert len(tomllib.loads(full)["limits"]) == 7
-    assert told(tmp_path, case=full) == []
-
-
-@pytest.mark.parametrize("taken", ["file", "filled", "link", "no parent"])
-def test_a_new_case_never_overwrites(tmp_path, taken):
-    folder = tmp_path / "new"
-    if taken == "file":
-        folder.write_text("mine")
-    elif taken == "filled":
-        write_case(folder)
-    elif taken == "link":
-        folder.symlink_to(tmp_path / "elsewhere")
-    else:
-        folder = folder / "deeper"
-    before = sorted(tmp_path.rglob("*"))
-    with pytest.raises(InputError, match="expected"):
-        new_case(folder)
-    assert sorted(tmp_path.rglob("*")) == before
-
-
-def test_a_new_case_may_fill_an_empty_folder(tmp_path):
-    (tmp_path / "new").mkdir()
-    assert len(new_case(tmp_path / "new")) == 3
-    assert read_case(tmp_path / "new").fish_count == 40

@@ -74,9 +74,8 @@ def counted(number: int, noun: str) -> str:
 
 
 def _range(number: Uncertain, unit: str) -> str:
-    return (
-        f"{plain_number(number.value)} {unit} ({plain_number(number.low)} to {plain_number(number.high)}; {number.how})"
-    )
+    value, low, high = (plain_number(x) for x in (number.value, number.low, number.high))
+    return f"{value} {unit} ({low} to {high}; {number.how})"
 
 
 def _opening(case: Case) -> str:
@@ -135,10 +134,11 @@ def _group(case: Case, group: FishGroup) -> str:
 
 
 def _own_values(case: Case) -> list[str]:
-    return [
-        f"The case's own {o.name}: {plain_number(o.value)} ({plain_number(o.low)} to {plain_number(o.high)}), {o.source}."
-        for o in case.overrides.values()
-    ]
+    words = []
+    for own in case.overrides.values():
+        value, low, high = (plain_number(x) for x in (own.value, own.low, own.high))
+        words.append(f"The case's own {own.name}: {value} ({low} to {high}), {own.source}.")
+    return words
 
 
 def _findings(case: Case) -> list[str]:

@@ -40,7 +40,7 @@ def assemble(folder: Path, notes: Notes) -> Case | None:
         notes.warn("The title is still the example's: were all values replaced?")
     notes.warnings.extend(checks.oddities(case))
     assumed = checks.assumptions(case, exchange_given=tables.water.exchange_per_day is not None)
-    return replace(case, assumptions=tuple(assumed), warnings=tuple(notes.warnings))
+    return replace(case, assumptions=(*assumed, *notes.assumptions), warnings=tuple(notes.warnings))
 
 
 def _join(folder: Path, tables: CaseTables, notes: Notes) -> Case | None:

@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     )
 
 __all__ = [
+    "ASSUMED_WATER_CHANGE",
     "MG_L_CACO3_PER_DKH",
     "build_actions",
     "build_findings",
@@ -51,6 +52,8 @@ __all__ = [
     "build_water",
 ]
 
+#: share of the water meant by a water change of no stated size [-]: an assumption
+ASSUMED_WATER_CHANGE = 0.5
 #: 1 °dKH is 10 mg/L of CaO as carbonate: 10 × 100.09 / 56.08 = 17.85, by convention 17.8 [mg/L CaCO3]
 MG_L_CACO3_PER_DKH = 17.8
 
@@ -116,8 +119,16 @@ def build_fish(table: FishTable, place: str, notes: Notes) -> FishGroup:
         mean_weight_g=_uncertain(table.mean_weight_g, f"{place} mean_weight_g", notes),
         length_mm=table.length_mm,
         new_arrivals=tuple(Arrival(a.date, a.count) for a in table.new_arrivals),
-        lethal_sampling_allowed=table.lethal_sampling_allowed,
+        lethal_sampling_allowed=_lethal_limit(table, notes),
     )
+
+
+def _lethal_limit(table: FishTable, notes: Notes) -> int | None:
+    """Return how many fish may be killed; a plain yes sets no limit but the stock."""
+    if table.lethal_sampling_allowed is not True:
+        return None if table.lethal_sampling_allowed is None else int(table.lethal_sampling_allowed)
+    notes.assume(f"How many {table.species} may be killed to look at is not said: no limit is taken.")
+    return table.count
 
 
 def build_parasites(table: ParasiteTable, notes: Notes) -> tuple[str, ...]:
@@ -206,7 +217,18 @@ def build_actions(kind: str, tables: tuple[ActionTable | None, ...], notes: Note
     numbered = [(i, table) for i, table in enumerate(tables, start=1) if table is not None]
     for number, table in numbered:
         _check_action(table, kind, f"[[{kind}]] {number}", notes)
-    return tuple(sorted((Action(**t.model_dump()) for _, t in numbered), key=lambda action: action.date))
+    actions = (
+        Action(**{**table.model_dump(), "water_change_after": _share_changed(table, notes)}) for _, table in numbered
+    )
+    return tuple(sorted(actions, key=lambda action: action.date))
+
+
+def _share_changed(table: ActionTable, notes: Notes) -> float | None:
+    """Return the share of the water changed; of a plain yes, a half: an assumption."""
+    if table.water_change_after is not True:
+        return None if table.water_change_after is None else float(table.water_change_after)
+    notes.assume(f"How much water was changed after {table.date} is not said: a half is taken.")
+    return ASSUMED_WATER_CHANGE
 
 
 def _check_action(table: ActionTable, kind: str, place: str, notes: Notes) -> None:

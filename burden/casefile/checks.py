@@ -185,7 +185,8 @@ def _about_weight(case: Case) -> Iterator[str]:
             known = f"from its length of {group.length_mm:g} mm" if group.length_mm else "weight unknown"
             yield (
                 f"{group.species}, {known}: mean weight taken as {_rounded(weight.value)} g "
-                f"({_rounded(weight.low)} to {_rounded(weight.high)} g). Brakes and death rates are per gram: weigh a few fish."
+                f"({_rounded(weight.low)} to {_rounded(weight.high)} g). "
+                "Brakes and death rates are per gram: weigh a few fish."
             )
 
 
@@ -198,8 +199,8 @@ def _about_samples(case: Case) -> Iterator[str]:
     bare = [row for row in case.samples if row.fraction_examined is None]
     if bare:
         yield (
-            f"For {len(bare)} of {counted(len(case.samples), 'preparation')} nobody wrote what share of the site was looked at: "
-            "it is taken as a wide range from method and fish size."
+            f"For {len(bare)} of {counted(len(case.samples), 'preparation')} nobody wrote what share of the site "
+            "was looked at: it is taken as a wide range from method and fish size."
         )
     bodies = [row for row in case.samples if row.chosen == "dead" and row.hours_dead is None]
     if bodies:
@@ -209,7 +210,8 @@ def _about_samples(case: Case) -> Iterator[str]:
 def _about_water(case: Case, exchange_given: bool) -> Iterator[str]:
     volume = case.water.volume_l
     if volume.assumed:
-        yield f"The volume is taken as {plain_number(volume.value)} L ± 10 % ({plain_number(volume.low)} to {plain_number(volume.high)} L)."
+        value, low, high = (plain_number(x) for x in (volume.value, volume.low, volume.high))
+        yield f"The volume is taken as {value} L ± 10 % ({low} to {high} L)."
     for group in case.fish:
         if group.mean_weight_g is not None and group.mean_weight_g.assumed:
             yield f"The mean weight of {group.species} is taken as ± 10 %."

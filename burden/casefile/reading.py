@@ -19,10 +19,11 @@ MAX_BYTES = 20_000_000
 
 @dataclass
 class Notes:
-    """Everything found wrong or odd while reading, gathered so that all of it is told at once."""
+    """Everything found wrong, odd or left open while reading, gathered so that all of it is told at once."""
 
     problems: list[Problem] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+    assumptions: list[str] = field(default_factory=list)
 
     def problem(self, file: str, place: str, value: object, expected: str, fix: str) -> None:
         """Note one thing that is wrong; long values are cut."""
@@ -33,6 +34,10 @@ class Notes:
     def warn(self, sentence: str) -> None:
         """Note one thing that looks odd."""
         self.warnings.append(sentence)
+
+    def assume(self, sentence: str) -> None:
+        """Note what is taken where the case says too little."""
+        self.assumptions.append(sentence)
 
 
 def hint(word: str, known: Iterable[str]) -> str:

@@ -97,10 +97,8 @@ def _yes_no(value: Any) -> bool:
 
 
 def _day(value: Any) -> dt.date:
-    if isinstance(value, dt.datetime):
-        return value.date()
-    if isinstance(value, dt.date):
-        return value
+    if isinstance(value, dt.date):  # a date and time too: its date counts
+        value = f"{value.year:04d}-{value.month:02d}-{value.day:02d}"
     if not isinstance(value, str):
         raise _wrong("Write the date as 2026-05-10.")
     try:
@@ -140,12 +138,15 @@ def _visit_day(value: Any) -> str | dt.date | int:
     return _day(value)
 
 
-def _water_share(value: Any) -> float:
-    if isinstance(value, bool | str):
-        raise _wrong("Say how much: 0.5 is half of the water, 0 none.")
+def _water_share(value: Any) -> Any:
     if isinstance(value, int | float) and 1 < value <= 100:
         raise _wrong(f"Write a share: {value:g} % is {value / 100:g}.")
     return value
+
+
+def _or_yes_no(value: Any) -> str:
+    """Tell a yes or no, which leaves the number open, from a number."""
+    return "form:yes_no" if isinstance(value, bool | str) else "form:number"
 
 
 def _kind(value: Any) -> str:
@@ -259,9 +260,13 @@ class FishTable(_Table):
     mean_weight_g: NumberOrRange | None = Field(None, description="the mean weight in g, above 0")
     length_mm: Annotated[float, _number(1, 5000)] | None = Field(None, description="the mean length in mm, 1 to 5000")
     new_arrivals: tuple[ArrivalTable, ...] = Field((), description="a list of {date, count}")
-    lethal_sampling_allowed: Annotated[int, _whole(0)] | None = Field(
-        None, description="how many fish may be killed to look at, 0 or more"
-    )
+    lethal_sampling_allowed: (
+        Annotated[
+            Annotated[YesNo, Tag("form:yes_no")] | Annotated[int, _whole(0), Tag("form:number")],
+            Discriminator(_or_yes_no),
+        ]
+        | None
+    ) = Field(None, description="how many fish may be killed to look at, 0 or more; or yes or no")
 
 
 class OverrideTable(_Table):
@@ -330,9 +335,14 @@ class ActionTable(_Table):
         None, description="percent, above 0 to 100"
     )
     volume_l_believed: Positive | None = Field(None, description="litres, above 0")
-    water_change_after: Annotated[float, _number(0, 1), BeforeValidator(_water_share)] | None = Field(
-        None, description="the share of the water changed, 0 to 1"
-    )
+    water_change_after: (
+        Annotated[
+            Annotated[YesNo, Tag("form:yes_no")]
+            | Annotated[float, _number(0, 1), BeforeValidator(_water_share), Tag("form:number")],
+            Discriminator(_or_yes_no),
+        ]
+        | None
+    ) = Field(None, description="the share of the water changed, 0 to 1; or yes or no")
     uv_or_carbon_on: YesNo | None = Field(None, description="yes or no")
     told_by: Annotated[str, _choice("owner", "record")] | None = Field(None, description="owner or record")
 

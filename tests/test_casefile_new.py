@@ -1,0 +1,71 @@
+"""A new case folder: the template names every key, reads as it stands, and overwrites nothing."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+
+import pytest
+from broken_cases import write_case
+
+from burden.casefile import check_case, new_case, read_case, sample_case_toml
+from burden.errors import InputError
+
+
+def test_a_new_case_reads_as_it_stands_and_says_it_is_the_example(tmp_path):
+    files = new_case(tmp_path / "new")
+    assert sorted(path.name for path in files) == ["case.toml", "deaths.csv", "samples.csv"]
+    assert sorted(tmp_path.iterdir()) == [tmp_path / "new"]
+    result = check_case(tmp_path / "new")
+    assert result.ok
+    assert any("still the example's" in w for w in result.warnings)
+
+
+def uncommented(text):
+    """Return the template with every optional key in force, the first of each where it offers several."""
+    kept, seen = [], set()
+    for line in text.splitlines():
+        line = re.sub(r"^# (?=\[|\w+ = )", "", line)
+        key = re.match(r"(\w+) = ", line)
+        if line.startswith("["):
+            seen = set()
+        if key is None or key[1] not in seen:
+            kept.append(line)
+        seen.update(key.groups() if key else ())
+    return "\n".join(kept)
+
+
+def test_every_key_stands_in_the_template_and_reads_when_uncommented(tmp_path):
+    from burden.casefile.schema import TABLES
+
+    text = sample_case_toml()
+    for name, (model, _, _) in TABLES.items():
+        assert f"[{name}]" in text
+        for key in model.model_fields:
+            assert f"{key} =" in text or key in ("override", "alkalinity_mg_l_caco3", "mg_per_kg_fish", "g_l")
+    full = uncommented(text)
+    assert len(tomllib.loads(full)["limits"]) == 7
+    assert check_case(write_case(tmp_path / "pond", case=full)).problems == ()
+
+
+@pytest.mark.parametrize("taken", ["file", "filled", "link", "no parent"])
+def test_a_new_case_never_overwrites(tmp_path, taken):
+    folder = tmp_path / "new"
+    if taken == "file":
+        folder.write_text("mine")
+    elif taken == "filled":
+        write_case(folder)
+    elif taken == "link":
+        folder.symlink_to(tmp_path / "elsewhere")
+    else:
+        folder = folder / "deeper"
+    before = sorted(tmp_path.rglob("*"))
+    with pytest.raises(InputError, match="expected"):
+        new_case(folder)
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_a_new_case_may_fill_an_empty_folder(tmp_path):
+    (tmp_path / "new").mkdir()
+    assert len(new_case(tmp_path / "new")) == 3
+    assert read_case(tmp_path / "new").fish_count == 40
