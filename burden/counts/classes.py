@@ -94,6 +94,7 @@ def class_prevalence(class_mean: ArrayLike, classes: SusceptibilityClasses) -> n
 
     Examples
     --------
+    >>> from burden.counts import zero_share
     >>> classes = susceptibility_classes(0.5, 8)
     >>> float(class_prevalence(10.0 * classes.means, classes).mean().round(10))
     0.7817821098
