@@ -45,8 +45,8 @@ class DoseResult(Result):
         Of a solid product [g]; of a liquid one [mL].
     strength_percent : float
         Active substance in the product [%].
-    basis, reason, would_change : str
-        What the figure counts, why this dose, and what would change it.
+    mass_of, basis, reason, would_change : str
+        What the mass is of, what mg/L counts, why this dose, and what would change it.
     cautions : tuple of str
         Everything to know before, during and after.
     stock : str or None
@@ -66,6 +66,7 @@ class DoseResult(Result):
     product_g: float | None
     product_ml: float | None
     strength_percent: float
+    mass_of: str
     basis: str
     reason: str
     would_change: str
@@ -119,11 +120,11 @@ class DoseResult(Result):
         if self.product_ml is not None:
             return (
                 f"Measure out {plain(self.product_ml)} mL of the {plain(self.strength_percent)} % solution "
-                f"({plain(self.mass_g)} g of 37 % solution)."
+                f"({plain(self.mass_g)} g {self.mass_of})."
             )
         return (
             f"Weigh out {plain(self.product_g)} g of the product with {plain(self.strength_percent)} % "
-            f"active substance ({plain(self.mass_g)} g of active substance)."
+            f"active substance ({plain(self.mass_g)} g {self.mass_of})."
         )
 
 
@@ -199,7 +200,7 @@ def dose(
     Notes
     -----
     mass = mg_l × volume_l. A solid product weighs mass × 100 / strength; formalin measures
-    mass / density × 37 / strength, density that of 37 % solution.
+    mass / density × 37 / strength, density that of 37 % solution, at other strengths too.
 
     Examples
     --------
@@ -349,6 +350,7 @@ def _result(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice |
         product_g=product_g,
         product_ml=product_ml,
         strength_percent=float(asked.strength_percent),
+        mass_of=about["mass_of"],
         basis=about["basis"],
         reason=reason,
         would_change="another volume or strength (in proportion), another host or warmer water (see the cautions)",
@@ -361,9 +363,13 @@ def _result(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice |
 def _product(asked: _Asked, mass_g: float) -> tuple[float | None, float | None]:
     """Grams of a solid product or millilitres of a liquid one; the other None."""
     about = asked.agent.about
+    product_g = mass_g * about["mass_strength_percent"] / asked.strength_percent
     if about["kind"] == "solid":
-        return mass_g * 100 / asked.strength_percent, None
-    return None, mass_g / about["density"]["g_ml"] * about["standard_strength_percent"] / asked.strength_percent
+        return product_g, None
+    density = about["density"]
+    # a weaker solution of an agent whose density was stated by strength is lighter
+    lighter = density.get("g_ml_per_percent", 0.0) * (asked.strength_percent - density["at_percent"])
+    return None, product_g / (density["g_ml"] + lighter)
 
 
 def _cautions(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice | None) -> Iterator[str]:

@@ -169,6 +169,8 @@ def withdrawal_days(degree_days: float, temperature_c: float) -> float | None:
 def withdrawal_text(agent: Evidence, temperature_c: float | None) -> str:
     """Say what a food fish needs before anyone eats it."""
     rule = agent.about["withdrawal"]
+    if rule["degree_days"] == 0:
+        return f"Food fish: {rule['text']}."
     days = None if temperature_c is None else withdrawal_days(rule["degree_days"], temperature_c)
     here = "" if days is None else f", {days:.0f} d at {temperature_c:g} °C"
     return (

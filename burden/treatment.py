@@ -330,12 +330,15 @@ def kill(draws: KillDraws, form: str, mg_l: float | np.ndarray | None, hours: fl
 
 def kill_after_exposure(draws: KillDraws, form: str, exposure: np.ndarray) -> np.ndarray:
     """Share of one form killed by an exposure, as `KillDraws.exposure` counts it, shape (draws,) [-]."""
-    if form in _AT_CUSTOMARY:
-        whole = draws.exposure(draws.customary_mg_l, None)
-        return -np.expm1(np.log1p(-draws.at_customary[form]) * exposure / whole)
     if form not in FORMS:
         raise KeyError(form)
-    return (1.0 - draws.refractory_share) * -np.expm1(-draws.hazard_per_hour * exposure)
+    exposed = (1.0 - draws.refractory_share) * -np.expm1(-draws.hazard_per_hour * exposure)
+    if form not in _AT_CUSTOMARY:
+        return exposed
+    whole = draws.exposure(draws.customary_mg_l, None)
+    own = -np.expm1(np.log1p(-draws.at_customary[form]) * exposure / whole)
+    # drawn apart, but a sheltered fluke cannot be worse off than one in the open
+    return np.minimum(own, exposed) if form == "juvenile_sheltered" else own
 
 
 def hazard_per_day(draws: KillDraws, form: str, mg_l: float | np.ndarray) -> np.ndarray:

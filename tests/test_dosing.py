@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from burden.dosing import dose, plain, stock_recipe
 from burden.errors import InputError
-from burden.evidence import load_agent
+from burden.evidence import agent_names, load_agent
 from burden.volume import volume_by_salt
 
 PUBLISHED = Path(__file__).parent / "published"
@@ -234,3 +234,17 @@ def test_a_rise_within_the_error_of_the_meter_has_no_upper_end():
     assert "add more salt" in str(found)
     with pytest.raises(InputError):
         volume_by_salt(100.0, 0.0)
+
+
+def test_salt_names_no_degree_days():
+    words = " ".join(dose("sodium_chloride", 100.0, food_fish=True, temperature_c=18.0).cautions)
+    assert "degree-days" not in words
+    assert "local rules decide" in words
+
+
+@pytest.mark.parametrize("name", agent_names())
+def test_every_agent_has_a_customary_dose_within_its_published_ranges(name):
+    found = dose(name, 500.0, temperature_c=15.0)
+    assert found.cautions[0].startswith("Published")
+    assert found.mass_mg == pytest.approx(found.mg_l * 500.0)
+    assert found.mass_of in found.text()
