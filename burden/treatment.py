@@ -35,7 +35,7 @@ __all__ = [
 ]
 
 #: forms a dose can meet; young and mother are live-bearers, all of them within reach
-FORMS = ("adult", "juvenile", "juvenile_sheltered", "larva", "egg", "new_egg", "young", "mother")
+FORMS = ("adult", "juvenile", "juvenile_sheltered", "larva", "egg", "fresh_egg", "young", "mother")
 #: parameters drawn before the points are seen; the last four are shares killed by the customary bath
 _PARAMETERS = (
     "hazard_per_hour",
@@ -46,13 +46,13 @@ _PARAMETERS = (
     "sheltered_kill",
     "larva_kill",
     "egg_kill",
-    "new_egg_kill",
+    "fresh_egg_kill",
 )
 _AT_CUSTOMARY = {
     "juvenile_sheltered": "sheltered_kill",
     "larva": "larva_kill",
     "egg": "egg_kill",
-    "new_egg": "new_egg_kill",
+    "fresh_egg": "fresh_egg_kill",
 }
 _POOL = 2**17  # prior draws weighed; leaves some thousand worth of draws after weighting
 _POOL_SEED = 20_240_601  # the pool is part of the fit, not of a run: a run's seed only picks from it
