@@ -1,0 +1,38 @@
+"""The sheet of an agent names its sources and says what has none."""
+
+from __future__ import annotations
+
+import json
+import re
+
+import pytest
+
+from burden.agentsheet import agent_sheet
+from burden.evidence import agent_names, load_agent, reference
+
+
+@pytest.mark.parametrize("name", agent_names())
+def test_sheet_holds_every_source_in_full_and_every_key_in_its_words(name):
+    found = agent_sheet(load_agent(name), 100)
+    words = found.text()
+    for key in found.source_keys():
+        assert reference(key) in words
+    assert "no data, try on a few fish first" in words
+    assert json.loads(found.to_json())["agent"] == name
+    assert len(found.to_frame()) > 5
+
+
+@pytest.mark.parametrize("name", agent_names())
+def test_every_key_cited_in_a_sentence_is_a_reference(name):
+    """Sentences cite as (key) or (key, key); each such word with a year or underscore must resolve."""
+    about = load_agent(name).about
+    sentences = [*about["cautions"], *about["handling"], *about["does_not"], *about["aftercare"]]
+    cited = [
+        key
+        for sentence in sentences
+        for inside in re.findall(r"\(([^()]*)\)", sentence)
+        for key in re.findall(r"\b[a-z]+(?:_[a-z]+|\d{4}[a-z]?)\b", inside)
+    ]
+    for key in cited:
+        assert reference(key)
+    assert cited
