@@ -1,20 +1,22 @@
 """One case, one schedule, many parameter draws at once: the forward equations.
 
 Each step takes every chain of the life cycle exactly, as a Poisson number of stages passed, with what flows in
-rising or falling evenly over the step; the brakes, the temperature and the deaths of fish are held at their mid-step values.
-The scheme is of second order; its order and its error against an adaptive solver are measured in the tests.
+rising or falling evenly over the step; the brakes, the temperature and the deaths of fish are held at their
+mid-step values. The scheme is of second order; order and error are measured against an adaptive solver in the tests.
 Flukes on the fish are counted per fish of susceptibility 1: settling, development and kill treat all classes alike,
 so one chain serves every class, and a class carries its susceptibility times as many.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
 
+from burden.chains import ChainKernel, chain_kernel
+from burden.effects import DoseEffect
 from burden.hosts import Fish, blood_change, blood_step, death_rates, laying_brake, resistance_rate
 from burden.lifecycle import LifeCycle, LifeForm, Parameters, Surroundings, rates_at
 from burden.water import Temperature
@@ -22,7 +24,7 @@ from burden.water import Temperature
 __all__ = ["DrugInWater", "Event", "Setting", "State", "Trajectory", "derivative", "simulate"]
 
 #: longest step [d]: error below 1e-3 against LSODA at 1e-9 (tests/test_simulate.py)
-MAX_STEP_DAYS = 0.125
+MAX_STEP_DAYS = 0.1
 
 
 @dataclass(frozen=True)
@@ -77,14 +79,14 @@ class DrugInWater:
         Death rate of larvae at the start, shape (M,) [1/d].
     settler_kill : numpy.ndarray
         Share of new settlers killed at the start, shape (M,).
-    saturation : callable
-        Day -> what is left of the effect, 0 to 1, shape (M,).
+    fade_per_day : numpy.ndarray
+        Rate at which both fade, shape (M,) [1/d].
     """
 
     day: float
     larva_hazard: np.ndarray
     settler_kill: np.ndarray
-    saturation: Callable[[float], np.ndarray]
+    fade_per_day: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -101,15 +103,18 @@ class Event:
         What stays in the water.
     arrive : numpy.ndarray, optional
         Fish joining each group, shape (G, M).
-    label : str
-        In words.
     """
 
     day: float
     kill: Mapping[str, np.ndarray] = field(default_factory=dict)
     drug: DrugInWater | None = None
     arrive: np.ndarray | None = None
-    label: str = ""
+
+    @classmethod
+    def dose(cls, day: float, effect: DoseEffect, cycle: LifeCycle) -> Event:
+        """Return a dose with its effect on the chains of a cycle, and what it leaves in the water."""
+        drug = DrugInWater(day, effect.larva_hazard, effect.settler_kill, effect.fade_per_day)
+        return cls(day, effect.on_chains(cycle), drug)
 
 
 @dataclass(frozen=True)
@@ -293,7 +298,7 @@ class _Stepper:
             for form in cycle.forms
         }
         self._entering: dict[str, _Flow] = {}
-        self._kernels: dict[tuple[str, float], _Kernel] = {}
+        self._kernels: dict[tuple[str, float], ChainKernel] = {}
         self._base: tuple[object, dict[str, np.ndarray]] = (None, {})
 
     def run(self, state: State, start: float, end: float, max_step_days: float) -> State:
@@ -364,7 +369,7 @@ class _Stepper:
         hazard = sum(hazards.values(), 0.0)
         key = (form.name, dt)
         if form.stages == 1 or key not in self._kernels:
-            self._kernels[key] = _Kernel.of(form.stages, pace, hazard, dt)
+            self._kernels[key] = chain_kernel(form.stages, pace, hazard, dt)
         return _Moved.through(self._kernels[key], stages, entering, hazards, dt)
 
     def _inflow(
@@ -471,7 +476,7 @@ def _drug_effects(drugs: Sequence[DrugInWater], day: float) -> tuple[np.ndarray 
     """Death rate of larvae and share of settlers killed by all that is still dissolved."""
     hazard, spared = 0.0, 1.0
     for drug in drugs:
-        left = drug.saturation(day)
+        left = np.exp(-drug.fade_per_day * (day - drug.day))
         hazard = hazard + drug.larva_hazard * left
         spared = spared * (1 - drug.settler_kill * left)
     return hazard, 1 - spared
@@ -578,84 +583,27 @@ _NO_FLOW = _Flow(0.0, 0.0)
 
 
 @dataclass(frozen=True)
-class _Kernel:
-    """How a chain of n stages moves in one step, exactly, by the number of stages passed.
-
-    Events fall at the total rate of passing a stage and of being taken; each is a passing with probability
-    `n pace / (n pace + hazard)`, and an individual that is there at the end met only passings.
-    """
-
-    stages: int
-    forward: np.ndarray  # rate of passing one stage, (M,) [1/d]
-    shift: np.ndarray  # share that has moved on by j stages and lives, (J, M)
-    exit: np.ndarray  # share of those m + 1 stages from the end that completes, (J, M)
-    entry: np.ndarray  # share of an even inflow found at stage j, (J, M)
-    tilt: np.ndarray  # the same of an inflow that rises by one over the step and adds up to nothing, (J, M)
-    entry_exit: np.ndarray  # share of an even inflow that completes, (M,)
-
-    @classmethod
-    def of(cls, stages: int, pace: np.ndarray | float, hazard: np.ndarray | float, dt: float) -> _Kernel:
-        forward = stages * np.atleast_1d(np.asarray(pace, float))
-        total = forward + hazard
-        success = np.divide(forward, total, out=np.zeros_like(total), where=total > 0)
-        events = total * dt
-        largest = float(events.max())
-        terms = min(stages, int(np.ceil(largest + 9 * np.sqrt(largest) + 9)))
-        pmf, more = _poisson(events, terms)
-        powers = success ** np.arange(terms + 1)[:, None]
-        # an even inflow waits an even time: the mean over it of Pois(j; events · time), and of that times time
-        some = events > 1e-6
-        even = np.divide(more[:-1], events, out=np.zeros_like(pmf), where=some)
-        even[0][~some] = 1.0
-        order = np.arange(1, terms + 1)[:, None]
-        late = np.divide(order * more[1:], events**2, out=0.5 * even, where=some)
-        entry_exit = np.zeros_like(events)
-        if terms == stages:
-            entry_exit = success**stages * np.maximum(1 - even.sum(0), 0)
-        return cls(
-            stages,
-            forward,
-            shift=pmf * powers[:-1],
-            exit=more[:-1] * powers[1:],
-            entry=even * powers[:-1],
-            tilt=(0.5 * even - late) * powers[:-1],
-            entry_exit=entry_exit,
-        )
-
-
-def _poisson(mean: np.ndarray, terms: int) -> tuple[np.ndarray, np.ndarray]:
-    """P(N = j) for j < terms, and P(N >= j + 1) for j <= terms; each with a first axis of j."""
-    pmf = np.empty((terms + 1, mean.size))
-    pmf[0] = np.exp(-mean)
-    for j in range(1, terms + 1):
-        pmf[j] = pmf[j - 1] * mean / j
-    more = np.maximum(1 - np.cumsum(pmf, 0), 0)
-    more[0] = -np.expm1(-mean)
-    return pmf[:-1], more
-
-
-@dataclass(frozen=True)
 class _Moved:
     """A form after a step, and what left it on the way."""
 
-    kernel: _Kernel
+    kernel: ChainKernel
     before: np.ndarray
     stages: np.ndarray
-    entered: np.ndarray | float
+    entered: _Flow
     completed: np.ndarray
     hazards: Mapping[str, np.ndarray]
     dt: float
 
     @classmethod
     def through(
-        cls, kernel: _Kernel, stages: np.ndarray, entering: _Flow, hazards: Mapping[str, np.ndarray], dt: float
+        cls, kernel: ChainKernel, stages: np.ndarray, entering: _Flow, hazards: Mapping[str, np.ndarray], dt: float
     ) -> _Moved:
         n, terms = kernel.stages, len(kernel.shift)
         after = stages * kernel.shift[0]
         for j in range(1, terms):
             after[j:] += stages[: n - j] * kernel.shift[j]
         completed = sum(stages[n - 1 - m] * kernel.exit[m] for m in range(terms))
-        return cls(kernel, stages, after, 0.0, completed, hazards, dt).with_entering(entering)
+        return cls(kernel, stages, after, _NO_FLOW, completed, hazards, dt).with_entering(entering)
 
     def with_entering(self, more: _Flow) -> _Moved:
         """Return the same with more having entered."""
@@ -665,19 +613,22 @@ class _Moved:
         for j, (even, tilt) in enumerate(zip(self.kernel.entry, self.kernel.tilt, strict=True)):
             stages[j] += more.total * even + more.rise * tilt
         completed = self.completed + more.total * self.kernel.entry_exit
-        return replace(self, stages=stages, entered=self.entered + more.total, completed=completed)
+        entered = _Flow(self.entered.total + more.total, self.entered.rise + more.rise)
+        return replace(self, stages=stages, entered=entered, completed=completed)
 
     def flow(self, event: str, rate: str, rates: Mapping[str, np.ndarray]) -> _Flow:
         """How often an event of one rate happened during the step, and how that rose."""
+        leaving_rise = self.kernel.forward * (self.stages[-1] - self.before[-1]) * self.dt
         if event == "completes":
-            rise = self.kernel.forward * (self.stages[-1] - self.before[-1]) * self.dt
-            return _Flow(self.completed, rise)
+            return _Flow(self.completed, leaving_rise)
         first, last = self.before.sum(0), self.stages.sum(0)
+        hazard = sum(self.hazards.values())
         rise = rates[rate] * (last - first) * self.dt
         if event == "bears":
-            return _Flow(rates[rate] * 0.5 * (first + last) * self.dt, rise)
-        taken = np.maximum(first + self.entered - last - self.completed, 0)
-        hazard = sum(self.hazards.values())
+            # trapezoid, with the slopes at both ends known: their difference takes away its error
+            bend = self.entered.rise - leaving_rise - hazard * (last - first) * self.dt
+            return _Flow(rates[rate] * (0.5 * (first + last) - bend / 12) * self.dt, rise)
+        taken = np.maximum(first + self.entered.total - last - self.completed, 0)
         return _Flow(taken * np.divide(rates[rate], hazard, out=np.zeros_like(hazard), where=hazard > 0), rise)
 
 
