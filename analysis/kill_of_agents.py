@@ -17,7 +17,6 @@ from pathlib import Path
 import matplotlib
 
 matplotlib.use("Agg")
-matplotlib.rcParams["svg.hashsalt"] = "burden"  # same draws, same bytes
 import matplotlib.pyplot as plt
 import numpy as np
 from scipy.optimize import minimize_scalar
@@ -66,6 +65,7 @@ def draw_figure(agent: Evidence, path: Path) -> None:
 
 def main(name: str = "praziquantel", folder: str = "analysis/results") -> None:
     """Write the table and the figure, print what they show."""
+    matplotlib.rcParams["svg.hashsalt"] = "burden"  # same draws, same bytes
     agent = load_agent(name)
     out = Path(folder)
     out.mkdir(parents=True, exist_ok=True)
@@ -85,8 +85,8 @@ def main(name: str = "praziquantel", folder: str = "analysis/results") -> None:
     long, short = (kill(draws, "adult", total / t, t) for t in (bath["hours"], bath["hours"] / 24))
     print(
         f"At {total:g} mg h/L a bath of {bath['hours']:g} h kills {100 * long.mean():.1f} % of adults, one of "
-        f"{bath['hours'] / 24:g} h {100 * short.mean():.1f} %; long is no worse in {100 * np.mean(long >= short):.0f} % "
-        "of the draws."
+        f"{bath['hours'] / 24:g} h {100 * short.mean():.1f} %; long is no worse in "
+        f"{100 * np.mean(long >= short):.0f} % of the draws."
     )
 
 
