@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from burden.dosing import plain, range_words
+from burden.doseresult import plain
+from burden.dosing import range_words
 from burden.evidence import Evidence, reference
 from burden.killcheck import KillTable, PointChecks, check_points, kill_table
 from burden.result import Result

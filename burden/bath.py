@@ -11,8 +11,8 @@ from burden.treatment import FORMS, KillDraws, hazard_per_day, kill
 
 __all__ = ["bath_effect", "loss_draws"]
 
-#: names of the losses by what a case says of its filter
-FILTERS = {"none": "loss_per_day_none", "naive": "loss_per_day_naive", "adapted": "loss_per_day_adapted"}
+# names of the losses by what a case says of its filter
+_FILTERS = {"none": "loss_per_day_none", "naive": "loss_per_day_naive", "adapted": "loss_per_day_adapted"}
 
 
 def loss_draws(
@@ -60,11 +60,11 @@ def loss_draws(
     True
     """
     u = uniform_draws(f"loss:{agent.name}", n, seed)
-    kinds = dict(FILTERS, naive=FILTERS["adapted"]) if met_before else FILTERS
+    kinds = dict(_FILTERS, naive=_FILTERS["adapted"]) if met_before else _FILTERS
     by_kind = {kind: agent.values[name].quantile(u) for kind, name in kinds.items()}
     if filter_kind is None:
         which = (3 * uniform_draws(f"filter:{agent.name}", n, seed)).astype(int)
-        loss = np.choose(which, [by_kind[kind] for kind in FILTERS])
+        loss = np.choose(which, [by_kind[kind] for kind in _FILTERS])
     else:
         loss = by_kind[filter_kind]
     added = agent.values["loss_per_day_carbon"].draw(n, seed, salt=agent.name) if uv_or_carbon_on else 0.0

@@ -14,18 +14,18 @@ from burden.hostcare import host_advice, oxygen_demand_mg_l, unionised_share
 
 __all__ = ["SafetyNote", "Situation", "safety_check"]
 
-#: limits of the water [mg/L], with their sources
-OXYGEN_MG_L = 5.0  # tpwd: above 5 for growth; fishhealth_texts, from memory: 5 to 6 and aerate before formalin
-OXYGEN_LEFT_MG_L = 4.0  # waterlimits, weak: above 4 for warm-water fish
-AMMONIA_SAFE_MG_L = 0.02  # tpwd
-AMMONIA_ACTION_MG_L = 0.05  # fishhealth_texts, from memory
-AMMONIA_ACUTE_MG_L = 0.6  # waterlimits, weak, warm-water fish
-NITRITE_MG_L = 0.1  # fishhealth_texts, from memory, soft fresh water
-ALKALINITY_MG_L = 50.0  # waterlimits, weak: 50 to 150 wanted
+# limits of the water [mg/L], with their sources
+_OXYGEN_MG_L = 5.0  # tpwd: above 5 for growth; fishhealth_texts, from memory: 5 to 6 and aerate before formalin
+_OXYGEN_LEFT_MG_L = 4.0  # waterlimits, weak: above 4 for warm-water fish
+_AMMONIA_SAFE_MG_L = 0.02  # tpwd
+_AMMONIA_ACTION_MG_L = 0.05  # fishhealth_texts, from memory
+_AMMONIA_ACUTE_MG_L = 0.6  # waterlimits, weak, warm-water fish
+_NITRITE_MG_L = 0.1  # fishhealth_texts, from memory, soft fresh water
+_ALKALINITY_MG_L = 50.0  # waterlimits, weak: 50 to 150 wanted
 _NH3_PER_N = 17.031 / 14.007  # molar masses
 
 
-PRACTICE = "common practice, no source"
+_PRACTICE = "common practice, no source"
 
 
 @dataclass(frozen=True)
@@ -163,22 +163,22 @@ def _oxygen(now: Situation) -> Iterator[SafetyNote]:
                 "fishhealth_texts",
             )
         return
-    least = OXYGEN_MG_L if demand else OXYGEN_LEFT_MG_L
+    least = _OXYGEN_MG_L if demand else _OXYGEN_LEFT_MG_L
     if now.oxygen_mg_l < least:
         yield _withhold(
             "Do not dose before the oxygen is up",
             f"{now.oxygen_mg_l:g} mg/L now, below {least:g} mg/L",
-            f"aeration and a reading above {OXYGEN_MG_L:g} mg/L",
+            f"aeration and a reading above {_OXYGEN_MG_L:g} mg/L",
             "fishhealth_texts",
         )
-    elif now.oxygen_mg_l < OXYGEN_MG_L:
+    elif now.oxygen_mg_l < _OXYGEN_MG_L:
         yield _caution(
             "Aerate first",
             f"oxygen is {now.oxygen_mg_l:g} mg/L",
-            f"a reading above {OXYGEN_MG_L:g} mg/L",
+            f"a reading above {_OXYGEN_MG_L:g} mg/L",
             "tpwd",
         )
-    elif now.oxygen_mg_l - demand < OXYGEN_LEFT_MG_L and demand:
+    elif now.oxygen_mg_l - demand < _OXYGEN_LEFT_MG_L and demand:
         yield _oxygen_left(now, demand)
 
 
@@ -224,32 +224,32 @@ def _ammonia(now: Situation) -> Iterator[SafetyNote]:
     free = now.total_ammonia_n_mg_l * unionised_share(now.ph, warmth) * _NH3_PER_N
     why = f"{now.total_ammonia_n_mg_l:g} mg/L total ammonia nitrogen at pH {now.ph:g} and {warmth:g} °C"
     reason = f"un-ionised ammonia is about {free:.3f} mg/L ({why})"
-    change = f"water changes until it is below {AMMONIA_SAFE_MG_L:g} mg/L"
-    stop = AMMONIA_ACTION_MG_L if _takes_oxygen(now) else AMMONIA_ACUTE_MG_L
+    change = f"water changes until it is below {_AMMONIA_SAFE_MG_L:g} mg/L"
+    stop = _AMMONIA_ACTION_MG_L if _takes_oxygen(now) else _AMMONIA_ACUTE_MG_L
     if free > stop:
-        source = "fishhealth_texts" if stop == AMMONIA_ACTION_MG_L else "waterlimits"
+        source = "fishhealth_texts" if stop == _AMMONIA_ACTION_MG_L else "waterlimits"
         yield _withhold("Do not dose before the ammonia is down", reason, change, f"{source}, emerson1975")
-    elif free > AMMONIA_SAFE_MG_L:
+    elif free > _AMMONIA_SAFE_MG_L:
         yield _caution("Bring the ammonia down first; it harms gills as flukes do", reason, change, "tpwd, emerson1975")
 
 
 def _nitrite(now: Situation) -> Iterator[SafetyNote]:
-    if now.nitrite_n_mg_l is not None and now.nitrite_n_mg_l > NITRITE_MG_L:
+    if now.nitrite_n_mg_l is not None and now.nitrite_n_mg_l > _NITRITE_MG_L:
         yield _caution(
             "Bring the nitrite down first, or add chloride",
-            f"nitrite is {now.nitrite_n_mg_l:g} mg/L as N, above {NITRITE_MG_L:g} mg/L",
+            f"nitrite is {now.nitrite_n_mg_l:g} mg/L as N, above {_NITRITE_MG_L:g} mg/L",
             "a lower reading; salt, as chloride at ten times the nitrite protects",
             "fishhealth_texts, waterlimits",
         )
 
 
 def _alkalinity(now: Situation) -> Iterator[SafetyNote]:
-    soft = now.alkalinity_mg_l_caco3 is not None and now.alkalinity_mg_l_caco3 < ALKALINITY_MG_L
+    soft = now.alkalinity_mg_l_caco3 is not None and now.alkalinity_mg_l_caco3 < _ALKALINITY_MG_L
     if soft and _takes_oxygen(now):
         yield _caution(
             "Measure pH before and each day after; have buffered water ready",
             f"alkalinity is {now.alkalinity_mg_l_caco3:g} mg/L CaCO3, and treated ponds lost up to 1.9 pH units",
-            f"alkalinity above {ALKALINITY_MG_L:g} mg/L CaCO3",
+            f"alkalinity above {_ALKALINITY_MG_L:g} mg/L CaCO3",
             "rowland2006, waterlimits",
         )
 
@@ -275,14 +275,14 @@ def _findings(now: Situation) -> Iterator[SafetyNote]:
             "Do not dose before the virus question is settled",
             "a virus is suspected: handling and dosing add stress, and some are notifiable",
             "a negative laboratory result",
-            PRACTICE,
+            _PRACTICE,
         )
     if "bacterial_gill_disease" in now.findings:
         yield _caution(
             "Expect losses from the gills whatever the flukes do",
             "bacterial gill disease leaves little gill to spare for a bath",
             "treatment of the gill disease",
-            PRACTICE,
+            _PRACTICE,
         )
 
 
@@ -317,7 +317,7 @@ def _equipment(now: Situation) -> Iterator[SafetyNote]:
             "Switch off ultraviolet light and ozone and take carbon out",
             "they take the agent from the water; how fast was not measured",
             "switching them off",
-            PRACTICE,
+            _PRACTICE,
         )
     if now.biofilter and _takes_oxygen(now):
         yield _caution(

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from burden.dosing import plain
+from burden.doseresult import plain
 from burden.errors import InputError, Problem
 from burden.result import Result, number
 

@@ -13,7 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from burden.dosing import dose, plain, stock_recipe
+from burden.doseresult import plain, stock_recipe
+from burden.dosing import dose
 from burden.errors import InputError
 from burden.evidence import agent_names, load_agent
 from burden.volume import volume_by_salt
