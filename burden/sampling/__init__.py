@@ -1,0 +1,48 @@
+"""How many fish, how much of each, and when: one plan a question.
+
+```
+find              find flukes at a stated prevalence             detection
+find_with_false_positives   …with a test that errs both ways     imperfect
+find_by_burden    …at a stated burden, seen through part-counts  by_burden
+find_in_ponds     …on a farm of several ponds                    freedom
+absent_after_clean_rounds   how sure of absence rounds make one  freedom
+mean, prevalence_within     a mean or a prevalence this precise  precision
+stop_at_precision, stop_at_threshold   when to stop counting     sequential
+recheck           after a dose                                   followup
+arrivals          new fish                                       followup
+```
+
+Live fish come first: no plan kills a healthy fish unless it is told how many may be.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+_NAMES = {
+    "by_burden": ("CleanSamplePlan", "Look", "find_by_burden", "level_shown"),
+    "detection": ("FindPlan", "find", "group_sensitivity"),
+    "followup": ("ArrivalsPlan", "RecheckPlan", "Windows", "arrivals", "recheck"),
+    "freedom": (
+        "AbsenceAfterRounds",
+        "PondsPlan",
+        "absent_after_clean_rounds",
+        "find_in_ponds",
+        "introduction_probability",
+    ),
+    "imperfect": ("PassMarkPlan", "chance_of_at_most", "find_with_false_positives"),
+    "plan": ("Plan",),
+    "precision": ("MeanPlan", "PrevalencePlan", "fish_for_mean", "mean", "prevalence_within"),
+    "sequential": ("StopCard", "stop_at_precision", "stop_at_threshold"),
+    "stop_lines": ("green_line", "iwao_lines", "kuno_line", "sprt_lines"),
+}
+_HOME = {name: module for module, names in _NAMES.items() for name in names}
+__all__ = sorted(_HOME)
+
+
+def __getattr__(name: str) -> Any:
+    """Load a plan's module when it is asked for: `find` alone must not wait for SciPy (0.5 s)."""
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_HOME[name]}"), name)

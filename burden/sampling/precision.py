@@ -1,0 +1,386 @@
+"""How many fish for a mean or a prevalence of a stated precision.
+
+References
+----------
+Elliott 1977 FBA Sci Publ 25 (fish for a mean of a negative binomial).
+Wilson 1927 J Am Stat Assoc 22:209 (interval of a share).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import ndtri
+
+from burden.counts import part_count_size
+from burden.result import INTERVAL_LEVEL, Triple
+from burden.sampling.by_burden import Look
+from burden.sampling.plan import AT_RANDOM, MOST_PREPARATIONS, Plan, check_numbers, percent
+
+__all__ = ["MeanPlan", "PrevalencePlan", "fish_for_mean", "mean", "prevalence_within", "relative_variance"]
+
+
+def relative_variance(mean_abundance: ArrayLike, k: ArrayLike, look: Look | None = None) -> np.ndarray:
+    """Variance over squared mean of what is seen on one fish.
+
+    Parameters
+    ----------
+    mean_abundance, k : array_like
+        Mean [flukes] and aggregation [-], scalar or draws.
+    look : Look, optional
+        What is taken from each fish; the whole of it when not given.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (draws,) [-].
+
+    Notes
+    -----
+    With r preparations of share q, detection d and part-count size s = (a+q)/(1−q):
+    1/(r q d mean) + (1 + 1/k)/(r s) + 1/k. More preparations shrink the first two; the third, the difference
+    between fish, only more fish shrink. For whole fish (q = d = 1) it is 1/mean + 1/k.
+
+    Examples
+    --------
+    >>> float(relative_variance(5.0, 0.5))
+    2.2
+    """
+    look = look or Look(1.0)
+    m, k, r = np.asarray(mean_abundance, float), np.asarray(k, float), look.preparations
+    size = part_count_size(look.fraction_examined, look.part_shape)
+    in_view = r * np.asarray(look.fraction_examined, float) * look.detection_per_fluke
+    return 1 / (in_view * m) + (1 + 1 / k) / (r * size) + 1 / k
+
+
+def fish_for_mean(
+    mean_abundance: ArrayLike, k: ArrayLike, relative_error: float, look: Look | None = None
+) -> np.ndarray:
+    """Fish for a standard error of this share of the mean: relative variance over its square.
+
+    Parameters
+    ----------
+    mean_abundance, k : array_like
+        Mean [flukes] and aggregation [-], scalar or draws.
+    relative_error : float
+        Standard error over mean [-].
+    look : Look, optional
+        What is taken from each fish.
+
+    Returns
+    -------
+    numpy.ndarray
+        Fish, not rounded.
+
+    Examples
+    --------
+    >>> float(fish_for_mean(5.0, 0.5, 0.2).round(6))
+    55.0
+    """
+    return relative_variance(mean_abundance, k, look) / relative_error**2
+
+
+@dataclass(frozen=True, kw_only=True)
+class MeanPlan(Plan):
+    """Fish, and preparations of each, for a mean within a stated precision.
+
+    Parameters
+    ----------
+    preparations : int
+        Of each fish.
+    precision : float
+        Half-width of the interval as a share of the mean [-].
+    level : float
+        Level of the interval [-].
+    fish_range : Triple
+        Fish over the draws of mean and k; `fish` serves 95 % of them. Missing where no number serves some.
+    population : int or None
+        Fish in the group.
+    options : tuple of mapping
+        Fish and work at each number of preparations.
+    """
+
+    preparations: int
+    precision: float
+    level: float
+    fish_range: Triple
+    population: int | None
+    options: tuple[Mapping[str, Any], ...]
+
+    def headline(self) -> str:
+        """Return fish and preparations in one line."""
+        if self.fish is None:
+            return f"Not even all {self.population} fish give the mean within {percent(self.precision)}."
+        return (
+            f"Look at {self.preparations} preparations of each of {self.fish} fish for a mean within "
+            f"{percent(self.precision)} ({percent(self.level)} interval)."
+        )
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Return the choices between more fish and more preparations, one a row."""
+        return [dict(option) for option in self.options]
+
+
+def mean(
+    mean_abundance: ArrayLike,
+    k: ArrayLike,
+    precision: float,
+    look: Look | None = None,
+    handling: float | None = None,
+    level: float = INTERVAL_LEVEL,
+    population: int | None = None,
+) -> MeanPlan:
+    """How many fish for a mean abundance within a stated precision.
+
+    Parameters
+    ----------
+    mean_abundance, k : array_like
+        Expected mean [flukes] and aggregation [-], scalar or draws.
+    precision : float
+        Half-width of the interval as a share of the mean [-].
+    look : Look, optional
+        What is taken from each fish; whole fish when not given.
+    handling : float, optional
+        Work of catching and returning one fish, in preparations. When given, the number of preparations with
+        the least work is chosen; else the one in `look` stands.
+    level : float
+        Level of the interval [-].
+    population : int, optional
+        Fish in the group.
+
+    Returns
+    -------
+    MeanPlan
+        With draws, enough fish for 95 % of them.
+
+    Raises
+    ------
+    InputError
+        For numbers out of range, all at once.
+
+    Notes
+    -----
+    Relative variance of one fish (see `relative_variance`) times (z/precision)². In a group of N fish whose
+    burden now is asked for, a part-count of every fish still varies: only the share of variance between fish
+    falls, by 1 − n/N, and whole-fish counts of all N leave none. An error in the share of the site examined
+    moves the mean in proportion, however many fish are taken.
+
+    Examples
+    --------
+    >>> mean(10.0, 1.0, 0.5).fish
+    12
+    >>> plan = mean(100.0, 0.8, 0.5, Look(0.01), handling=3.0)
+    >>> plan.fish, plan.preparations
+    (31, 2)
+    """
+    look = look or Look(1.0)
+    _check_mean(mean_abundance, k, precision, look, handling, level, population)
+    z = float(ndtri(0.5 + level / 2))
+    options = _mean_options(mean_abundance, k, precision / z, look, handling, population)
+    best = _best_option(options, look.preparations, handling)
+    fish = best["fish"]
+    chosen = _with_preparations(look, best["preparations"])
+    needed = _finite_fish(mean_abundance, k, precision / z, chosen, population)
+    return MeanPlan(
+        fish=fish,
+        preparations=best["preparations"],
+        precision=precision,
+        level=level,
+        fish_range=Triple.of(np.ravel(needed)) if np.isfinite(needed).all() else Triple.missing(),
+        population=population,
+        options=options,
+        reason=_reason_of_mean(mean_abundance, k, chosen, fish),
+        what_would_change=(
+            "a smaller k than expected: fish differ more, and only more fish help",
+            "the share of the site examined is an estimate; its error is not shrunk by more fish",
+            AT_RANDOM,
+        ),
+    )
+
+
+def _with_preparations(look: Look, preparations: int) -> Look:
+    return Look(look.fraction_examined, preparations, look.detection_per_fluke, look.part_shape)
+
+
+def _mean_options(
+    mean_abundance: ArrayLike,
+    k: ArrayLike,
+    relative_error: float,
+    look: Look,
+    handling: float | None,
+    population: int | None,
+) -> tuple[Mapping[str, Any], ...]:
+    whole = bool(np.all(np.asarray(look.fraction_examined) == 1))
+    choices = [1] if whole else range(1, max(MOST_PREPARATIONS, look.preparations) + 1)
+    rows = []
+    for preparations in choices:
+        one = _with_preparations(look, preparations)
+        over_draws = np.sort(np.ravel(_finite_fish(mean_abundance, k, relative_error, one, population)))
+        needed = over_draws[math.ceil(0.95 * over_draws.size) - 1]
+        fish = math.ceil(needed - 1e-9) if math.isfinite(needed) else None
+        work = None if fish is None or handling is None else fish * (handling + preparations)
+        rows.append({"preparations": preparations, "fish": fish, "work": work})
+    return tuple(rows)
+
+
+def _finite_fish(
+    mean_abundance: ArrayLike, k: ArrayLike, relative_error: float, look: Look, population: int | None
+) -> np.ndarray:
+    """Fish not rounded, infinity where all fish do not serve: n = total/(D² + between/N), at most N."""
+    total = relative_variance(mean_abundance, k, look)
+    if population is None:
+        return total / relative_error**2
+    # the burden the group has now: between its own fish a sample of all of them leaves no error
+    between = 1 / np.asarray(mean_abundance, float) + 1 / np.asarray(k, float)
+    needed = total / (relative_error**2 + between / population)
+    return np.where(needed <= population * (1 + 1e-9), needed, math.inf)
+
+
+def _best_option(
+    options: tuple[Mapping[str, Any], ...], preparations: int, handling: float | None
+) -> Mapping[str, Any]:
+    if handling is None:
+        return next((row for row in options if row["preparations"] == preparations), options[0])
+    return min(options, key=lambda row: math.inf if row["work"] is None else row["work"])
+
+
+def _check_mean(
+    mean_abundance: ArrayLike,
+    k: ArrayLike,
+    precision: float,
+    look: Look,
+    handling: float | None,
+    level: float,
+    population: int | None,
+) -> None:
+    above = "above 0"
+    q = np.asarray(look.fraction_examined)
+    check_numbers(
+        [
+            ("--mean", mean_abundance, bool(np.all(np.asarray(mean_abundance) > 0)), above, "Guess one."),
+            ("--k", k, bool(np.all(np.asarray(k) > 0)), above, "0.3 to 2 is usual; small is clumped."),
+            ("--precision", precision, 0 < precision < 1, "between 0 and 1", "0.5 is half the mean."),
+            ("--fraction-examined", q, bool(np.all((q > 0) & (q <= 1))), "above 0, at most 1", "1 % is 0.01."),
+            ("--handling", handling, handling is None or handling >= 0, "0 or more", "Leave it out."),
+            ("--level", level, 0 < level < 1, "between 0 and 1", "For 90 % write 0.9."),
+            ("--population", population, population is None or population >= 1, "1 or more", "Leave it out."),
+        ]
+    )
+
+
+def _reason_of_mean(mean_abundance: ArrayLike, k: ArrayLike, look: Look, fish: int | None) -> str:
+    total = np.median(relative_variance(mean_abundance, k, look))
+    between = np.median(1 / np.asarray(k, float))
+    share = f"{percent(float(between / total))} of the variance is between fish and shrinks with fish alone"
+    if fish is None:
+        return f"{share}; the rest needs more preparations, or more of the site, than asked for."
+    return f"{share}; the rest is the part looked at and shrinks with preparations too."
+
+
+@dataclass(frozen=True, kw_only=True)
+class PrevalencePlan(Plan):
+    """Fish for a prevalence interval of a stated half-width.
+
+    Parameters
+    ----------
+    prevalence, half_width, level : float
+        Expected prevalence, half-width and level of the interval [-].
+    sensitivity : float
+        Chance that an infected fish is recognised [-].
+    population : int or None
+        Fish in the group.
+    """
+
+    prevalence: float
+    half_width: float
+    level: float
+    sensitivity: float
+    population: int | None
+
+    def headline(self) -> str:
+        """Return the number of fish in one line."""
+        return (
+            f"Look at {self.fish} fish for a prevalence near {percent(self.prevalence)} within "
+            f"{percent(self.half_width)} ({percent(self.level)} interval)."
+        )
+
+
+def prevalence_within(
+    prevalence: float,
+    half_width: float,
+    level: float = INTERVAL_LEVEL,
+    population: int | None = None,
+    sensitivity: float = 1.0,
+) -> PrevalencePlan:
+    """How many fish for a prevalence interval of this half-width.
+
+    Parameters
+    ----------
+    prevalence : float
+        Expected share of fish infected; 0.5 needs most [-].
+    half_width : float
+        Half the width of the Wilson interval [-].
+    level : float
+        Level of the interval [-].
+    population : int, optional
+        Fish in the group: the sample shrinks to n/(1 + (n − 1)/N).
+    sensitivity : float
+        Known chance that an infected fish is recognised: the interval of what is seen, over it [-].
+
+    Returns
+    -------
+    PrevalencePlan
+
+    Raises
+    ------
+    InputError
+        For numbers out of range, all at once.
+
+    Examples
+    --------
+    >>> prevalence_within(0.5, 0.05, level=0.95).fish
+    381
+    >>> prevalence_within(0.5, 0.05, level=0.95, population=200).fish
+    132
+    """
+    share = "between 0 and 1"
+    check_numbers(
+        [
+            ("--prevalence", prevalence, 0 < prevalence < 1, share, "0.5 if nothing is known."),
+            ("--half-width", half_width, 0 < half_width < 0.5, "between 0 and 0.5", "10 % is 0.1."),
+            ("--level", level, 0 < level < 1, share, "For 90 % write 0.9."),
+            ("--sensitivity", sensitivity, 0 < sensitivity <= 1, "above 0, at most 1", "1 if never missed."),
+            ("--population", population, population is None or population >= 1, "1 or more", "Leave it out."),
+        ]
+    )
+    fish = _wilson_fish(prevalence * sensitivity, half_width * sensitivity, float(ndtri(0.5 + level / 2)))
+    if population is not None:
+        fish = math.ceil(fish / (1 + (fish - 1) / population) - 1e-9)
+    return PrevalencePlan(
+        fish=fish,
+        prevalence=prevalence,
+        half_width=half_width,
+        level=level,
+        sensitivity=sensitivity,
+        population=population,
+        reason="The Wilson interval at the expected prevalence has this half-width; one fish fewer is wider.",
+        what_would_change=(
+            "a prevalence nearer one half needs more fish",
+            "an uncertain sensitivity widens the interval, whatever the number of fish",
+            AT_RANDOM,
+        ),
+    )
+
+
+def _wilson_fish(share: float, half_width: float, z: float) -> int:
+    """Smallest n with z·√(p(1−p)/n + z²/4n²)/(1 + z²/n) <= half_width, solved as a quadratic in z²/n."""
+    v, h2, z2 = share * (1 - share), half_width**2, z**2
+    # (1/4 − h²)·u² + (v − 2h²)·u − h² = 0 with u = z²/n, of which the positive root
+    a, b = 0.25 - h2, v - 2 * h2
+    u = (-b + math.sqrt(b * b + 4 * a * h2)) / (2 * a)
+    return max(1, math.ceil(z2 / u - 1e-9))

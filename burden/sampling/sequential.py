@@ -1,0 +1,284 @@
+"""When to stop counting: cards of stop lines for counting fish by fish."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy.special import ndtri
+
+from burden.result import INTERVAL_LEVEL
+from burden.sampling.by_burden import Look
+from burden.sampling.plan import AT_RANDOM, Plan, check_numbers, percent
+from burden.sampling.precision import relative_variance
+from burden.sampling.stop_lines import green_line, iwao_lines, kuno_line, sprt_lines, walk_to_decision
+
+__all__ = [
+    "StopCard",
+    "seen_k",
+    "stop_at_precision",
+    "stop_at_threshold",
+]
+
+
+def seen_k(mean_abundance: float, k: float, look: Look) -> float:
+    """Aggregation of what is seen on a fish, from the burden's own and the clumping of the part looked at [-].
+
+    Notes
+    -----
+    The k whose negative binomial has the mean and variance of the part-count.
+
+    Examples
+    --------
+    >>> seen_k(10.0, 0.8, Look(1.0)), round(seen_k(10.0, 0.8, Look(0.01)), 3)
+    (0.8, 0.289)
+    """
+    in_view = look.preparations * float(look.fraction_examined) * float(look.detection_per_fluke)
+    inverse = float(relative_variance(mean_abundance, k, look)) - 1 / (in_view * mean_abundance)
+    return 1 / inverse
+
+
+@dataclass(frozen=True, kw_only=True)
+class StopCard(Plan):
+    """A card to take to the pond: after each fish, the total at which to stop.
+
+    Parameters
+    ----------
+    method : str
+        Rule, by name.
+    aim : str
+        What is decided, in words.
+    lines : tuple of mapping
+        One a fish: fish, and stop_at_least, or low_at_most and high_at_least [flukes seen in all].
+    expected : mapping
+        Mean number of fish, and chance of each call, at the burdens named.
+    """
+
+    method: str
+    aim: str
+    lines: tuple[Mapping[str, Any], ...]
+    expected: Mapping[str, float | None]
+
+    def headline(self) -> str:
+        """Return the rule in one line."""
+        return f"{self.aim} Count fish by fish, at most {self.fish}; the card says when to stop ({self.method})."
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Return the card, one row a fish."""
+        return [dict(line) for line in self.lines]
+
+    def text(self) -> str:
+        """Return the card with its reason."""
+        names = list(self.lines[0])
+        table = [
+            "  ".join(f"{'go on' if line[n] is None else line[n]!s:>{len(n)}}" for n in names) for line in self.lines
+        ]
+        return "\n".join([super().text(), "", "  ".join(names), *table])
+
+
+def stop_at_precision(
+    k: float,
+    precision: float,
+    max_fish: int = 30,
+    look: Look | None = None,
+    level: float = INTERVAL_LEVEL,
+    power_law: tuple[float, float] | None = None,
+    expected_mean: float = 10.0,
+) -> StopCard:
+    """Card that stops when the mean is known to a stated precision.
+
+    Parameters
+    ----------
+    k : float
+        Aggregation [-].
+    precision : float
+        Half-width of the interval as a share of the mean [-].
+    max_fish : int
+        Fish there are, or as many as will be looked at.
+    look : Look, optional
+        What is taken from each fish; whole fish when not given.
+    level : float
+        Level of the interval [-].
+    power_law : tuple of float, optional
+        a and b of variance = a·mean^b of the counts as seen; then Green's line, else Kuno's with k.
+    expected_mean : float
+        Mean abundance at which the clumping of the part is reckoned [flukes].
+
+    Returns
+    -------
+    StopCard
+        Totals are of flukes seen, all preparations of a fish added.
+
+    Raises
+    ------
+    InputError
+        For numbers out of range, all at once.
+
+    Examples
+    --------
+    >>> card = stop_at_precision(1.0, 0.6, max_fish=20)
+    >>> card.lines[9]
+    {'fish': 10, 'stop_at_least': 31}
+    """
+    look = look or Look(1.0)
+    _check_stop(k, max_fish, [("--precision", precision, 0 < precision < 1, "between 0 and 1", "0.5 is half.")])
+    error, n = precision / float(ndtri(0.5 + level / 2)), np.arange(1, max_fish + 1)
+    as_seen = seen_k(expected_mean, k, look)
+    if power_law is None:
+        method, total = f"Kuno, k {as_seen:.2g} as seen", kuno_line(n, error, 0.0, 1 + 1 / as_seen)
+    else:
+        method, total = "Green, variance = a·mean^b", green_line(n, error, *power_law)
+    lines = tuple({"fish": int(i), "stop_at_least": _whole(t, math.ceil)} for i, t in zip(n, total, strict=True))
+    return StopCard(
+        fish=max_fish,
+        method=method,
+        aim=f"Mean within {percent(precision)} ({percent(level)} interval).",
+        lines=lines,
+        expected={},
+        reason="Stop once the flukes seen in all reach the number beside the fish counted: many flukes, few fish.",
+        what_would_change=(
+            "a smaller k moves the line up; below some number of fish no total is enough",
+            "stopping on a lucky run biases the mean a little upwards; go on to the next fish if near the line",
+            AT_RANDOM,
+        ),
+    )
+
+
+def stop_at_threshold(
+    k: float,
+    low: float,
+    high: float | None = None,
+    max_fish: int = 30,
+    look: Look | None = None,
+    call_high: float = 0.1,
+    call_low: float = 0.1,
+) -> StopCard:
+    """Card that stops when the burden is clearly below or above a threshold.
+
+    Parameters
+    ----------
+    k : float
+        Aggregation [-].
+    low, high : float
+        Mean abundance at or below which nothing need be done, and at or above which something must [flukes].
+        With `high` not given, `low` is the one threshold and Iwao's lines are used, else the probability ratio.
+    max_fish : int
+        Fish there are, or as many as will be looked at.
+    look : Look, optional
+        What is taken from each fish; whole fish when not given.
+    call_high, call_low : float
+        Chance of calling a low burden high, and a high one low [-].
+
+    Returns
+    -------
+    StopCard
+        With its mean number of fish and its chances of each call at both burdens.
+
+    Raises
+    ------
+    InputError
+        For numbers out of range, all at once.
+
+    Notes
+    -----
+    The totals are whole, so the errors come out below those asked for. Chances and fish are those of the card
+    itself, cut off at `max_fish`, by following the distribution of the total fish by fish.
+
+    Examples
+    --------
+    >>> card = stop_at_threshold(1.0, 1.0, 2.0, max_fish=60)
+    >>> card.lines[9]
+    {'fish': 10, 'low_at_most': 6, 'high_at_least': 22}
+    """
+    look = look or Look(1.0)
+    ordered = high is None or 0 < low < high
+    share = "between 0 and 0.5"
+    _check_stop(
+        k,
+        max_fish,
+        [
+            ("--low", low, low > 0 and ordered, "above 0 and below --high", "Give the lower one here."),
+            ("--call-high", call_high, 0 < call_high < 0.5, share, "0.1 is usual."),
+            ("--call-low", call_low, 0 < call_low < 0.5, share, "0.1 is usual."),
+        ],
+    )
+    in_view = look.preparations * float(look.fraction_examined) * float(look.detection_per_fluke)
+    n, as_seen = np.arange(1, max_fish + 1), seen_k(low if high is None else math.sqrt(low * high), k, look)
+    if high is None:
+        z = float(ndtri(1 - max(call_high, call_low)))
+        lower, upper = iwao_lines(n, low * in_view, 0.0, 1 + 1 / as_seen, z)
+        method, at = "Iwao", (low / 2, low * 2)
+    else:
+        slope, down, up = sprt_lines(low * in_view, high * in_view, as_seen, call_high, call_low)
+        lower, upper = slope * n + down, slope * n + up
+        method, at = "probability-ratio test", (low, high)
+    lines = tuple(
+        {
+            "fish": int(i),
+            "low_at_most": _whole(math.nan if a < 0 else a, math.floor),
+            "high_at_least": _whole(b, math.ceil),
+        }
+        for i, a, b in zip(n, lower, upper, strict=True)
+    )
+    expected = _expected(lines, at, in_view, as_seen)
+    return _threshold_card(method, low, high, as_seen, max_fish, lines, expected)
+
+
+def _threshold_card(
+    method: str,
+    low: float,
+    high: float | None,
+    as_seen: float,
+    max_fish: int,
+    lines: tuple[Mapping[str, Any], ...],
+    expected: Mapping[str, float | None],
+) -> StopCard:
+    between = f"{low:g} flukes a fish" if high is None else f"{low:g} and {high:g} flukes a fish"
+    fish, undecided = expected["fish_if_high"], expected["undecided_if_high"]
+    return StopCard(
+        fish=max_fish,
+        method=f"{method}, k {as_seen:.2g} as seen",
+        aim=f"Decide about {between}.",
+        lines=lines,
+        expected=expected,
+        reason=(
+            f"A heavy burden ({expected['high_mean']:g} a fish) is called high after {fish:.1f} fish on average; "
+            f"with {percent(undecided)} chance it is still undecided at {max_fish}."
+        ),
+        what_would_change=(
+            "undecided at the last fish: treat as lying between, and look again in a few days",
+            "a smaller k, or less of each fish seen, moves the lines apart: more fish",
+            AT_RANDOM,
+        ),
+    )
+
+
+def _check_stop(k: float, max_fish: int, more: list[tuple[str, Any, bool, str, str]]) -> None:
+    check_numbers(
+        [
+            ("--k", k, k > 0, "above 0", "0.3 to 2 is usual; small is clumped."),
+            ("--max-fish", max_fish, max_fish >= 1, "1 or more", "As many as can be netted."),
+            *more,
+        ]
+    )
+
+
+def _whole(total: float, rounding: Any) -> int | None:
+    return None if math.isnan(total) else int(rounding(total - 1e-9 if rounding is math.ceil else total + 1e-9))
+
+
+def _expected(
+    lines: tuple[Mapping[str, Any], ...], at: tuple[float, float], in_view: float, as_seen: float
+) -> dict[str, float | None]:
+    out: dict[str, float | None] = {}
+    for name, burden in zip(("low", "high"), at, strict=True):
+        called_low, called_high, fish = walk_to_decision(lines, burden * in_view, as_seen)
+        out[f"{name}_mean"] = burden
+        out[f"fish_if_{name}"] = fish
+        out[f"called_low_if_{name}"] = called_low
+        out[f"called_high_if_{name}"] = called_high
+        out[f"undecided_if_{name}"] = max(1 - called_low - called_high, 0.0)
+    return out
