@@ -154,6 +154,8 @@ class Point:
         Keys of references.toml.
     conditions : str
         How it was measured and read.
+    borrowed_from : str or None
+        The set it was borrowed from.
     """
 
     quantity: str
@@ -164,6 +166,12 @@ class Point:
     known: str
     sources: tuple[str, ...]
     conditions: str = ""
+    borrowed_from: str | None = None
+
+    def widened(self, factor: float, borrowed_from: str) -> Point:
+        """Return the point as borrowed by a relative: its range widened by `factor`, on the log scale."""
+        low, high = (self.value * (edge / self.value) ** factor for edge in (self.low, self.high))
+        return replace(self, low=low, high=high, borrowed_from=borrowed_from)
 
 
 @dataclass(frozen=True)
@@ -178,6 +186,8 @@ class Evidence:
         Facts that are words: kind, site, water, hosts, notes, not_for …
     values : mapping of str to Value
     points : tuple of Point
+    overridden : frozenset of str
+        Values that a case replaced by its own.
     """
 
     name: str
@@ -185,12 +195,11 @@ class Evidence:
     about: Mapping[str, Any]
     values: Mapping[str, Value]
     points: tuple[Point, ...] = field(default=())
+    overridden: frozenset[str] = frozenset()
 
     def points_of(self, quantity: str) -> tuple[Point, ...]:
         """Return the points of one quantity by rising temperature."""
-        return tuple(
-            sorted((p for p in self.points if p.quantity == quantity), key=lambda p: p.temperature_c)
-        )
+        return tuple(sorted((p for p in self.points if p.quantity == quantity), key=lambda p: p.temperature_c))
 
     def source_keys(self) -> tuple[str, ...]:
         """Return every reference the evidence rests on, once."""
@@ -199,7 +208,12 @@ class Evidence:
 
     def with_overrides(self, overrides: Mapping[str, Value]) -> Evidence:
         """Return the evidence with some values replaced by a case's own."""
-        return replace(self, values=MappingProxyType({**self.values, **overrides}))
+        values = MappingProxyType({**self.values, **overrides})
+        return replace(self, values=values, overridden=self.overridden | overrides.keys())
+
+    def refusal(self, question: str) -> str | None:
+        """Return why the set does not answer a question (windows, burden, deaths, elimination), or None if it does."""
+        return self.about.get("refuses", {}).get(question)
 
 
 def parasite_names() -> tuple[str, ...]:
@@ -262,19 +276,28 @@ def _load(folder: str, name: str) -> Evidence:
     if name not in _names(folder):
         kind = "parasite set" if folder == "parasites" else "agent"
         hint = near_miss(name, _names(folder))
-        raise InputError(
-            [Problem("evidence", kind, name, f"one of {', '.join(_names(folder))}", hint.capitalize())]
-        )
+        raise InputError([Problem("evidence", kind, name, f"one of {', '.join(_names(folder))}", hint.capitalize())])
     text = (resources.files(__package__) / folder / f"{name}.toml").read_text(encoding="utf-8")
     raw = tomllib.loads(text)
     values = {key: _value(name, key, table) for key, table in raw.pop("values", {}).items()}
     points = tuple(_point(name, table) for table in raw.pop("points", []))
-    borrow = raw.pop("borrow", None)
-    if borrow is not None:
-        relative = _load(folder, borrow["from"])
-        for key in borrow["values"]:
-            values.setdefault(key, relative.values[key].widened(borrow["widen"], relative.name))
+    for loan in raw.pop("borrow", []):
+        points += _borrow(folder, loan, values, points)
     return Evidence(name, raw.pop("title"), MappingProxyType(raw), MappingProxyType(values), points)
+
+
+def _borrow(
+    folder: str, loan: dict[str, Any], values: dict[str, Value], points: tuple[Point, ...]
+) -> tuple[Point, ...]:
+    """Add a relative's values where the set has none, and return the relative's points of what it never measured."""
+    relative, own = _load(folder, loan["from"]), {p.quantity for p in points}
+    for key in loan.get("values", ()):
+        values.setdefault(key, relative.values[key].widened(loan["widen"], relative.name))
+    wanted = set(loan.get("points", ())) - own
+    missing = wanted - {p.quantity for p in relative.points}
+    if missing:
+        raise ValueError(f"{relative.name} has no points of {sorted(missing)} to lend")
+    return tuple(p.widened(loan["widen"], relative.name) for p in relative.points if p.quantity in wanted)
 
 
 def _value(owner: str, key: str, table: dict[str, Any]) -> Value:
