@@ -110,15 +110,7 @@ def find_in_ponds(
     (19, 8, 152)
     """
     _check_ponds(ponds, pond_prevalence)
-    most = find(prevalence, 0.999, fish_in_pond, sensitivity).fish or fish_in_pond or _MOST_PER_POND
-    most = min(most, _MOST_PER_POND)
-    choices = []
-    for fish in range(1, most + 1):
-        seen = _pond_sensitivity(fish, prevalence, fish_in_pond, sensitivity)
-        sampled = find(pond_prevalence, confidence, ponds, min(seen, 1.0)).fish
-        if sampled is not None:
-            choices.append((sampled * fish, sampled, fish, seen))
-    choices.sort()
+    choices = _splits(ponds, pond_prevalence, prevalence, confidence, fish_in_pond, sensitivity)
     options = tuple(
         {"fish": all_fish, "ponds_sampled": n, "fish_per_pond": fish, "pond_sensitivity": seen}
         for all_fish, n, fish, seen in choices[: _SHOWN + 1]
@@ -142,6 +134,25 @@ def find_in_ponds(
             AT_RANDOM,
         ),
     )
+
+
+def _splits(
+    ponds: int,
+    pond_prevalence: float,
+    prevalence: float,
+    confidence: float,
+    fish_in_pond: int | None,
+    sensitivity: float,
+) -> list[tuple[int, int, int, float]]:
+    """Fish in all, ponds, fish a pond and pond sensitivity of every split that serves, fewest fish first."""
+    most = find(prevalence, 0.999, fish_in_pond, sensitivity).fish or fish_in_pond or _MOST_PER_POND
+    choices = []
+    for fish in range(1, min(most, _MOST_PER_POND) + 1):
+        seen = _pond_sensitivity(fish, prevalence, fish_in_pond, sensitivity)
+        sampled = find(pond_prevalence, confidence, ponds, min(seen, 1.0)).fish
+        if sampled is not None:
+            choices.append((sampled * fish, sampled, fish, seen))
+    return sorted(choices)
 
 
 def _check_ponds(ponds: int, pond_prevalence: float) -> None:

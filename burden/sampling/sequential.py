@@ -99,7 +99,7 @@ def stop_at_precision(
     max_fish : int
         Fish there are, or as many as will be looked at.
     look : Look, optional
-        What is taken from each fish; whole fish when not given.
+        What is taken from each fish, in plain numbers, no draws; whole fish when not given.
     level : float
         Level of the interval [-].
     power_law : tuple of float, optional
@@ -168,7 +168,7 @@ def stop_at_threshold(
     max_fish : int
         Fish there are, or as many as will be looked at.
     look : Look, optional
-        What is taken from each fish; whole fish when not given.
+        What is taken from each fish, in plain numbers, no draws; whole fish when not given.
     call_high, call_low : float
         Chance of calling a low burden high, and a high one low [-].
 
@@ -206,16 +206,21 @@ def stop_at_threshold(
         ],
     )
     in_view = look.preparations * float(look.fraction_examined) * float(look.detection_per_fluke)
-    n, as_seen = np.arange(1, max_fish + 1), seen_k(low if high is None else math.sqrt(low * high), k, look)
+    as_seen = seen_k(low if high is None else math.sqrt(low * high), k, look)
+    n = np.arange(1, max_fish + 1)
     if high is None:
         z = float(ndtri(1 - max(call_high, call_low)))
-        lower, upper = iwao_lines(n, low * in_view, 0.0, 1 + 1 / as_seen, z)
-        method, at = "Iwao", (low / 2, low * 2)
+        method, at, bounds = "Iwao", (low / 2, low * 2), iwao_lines(n, low * in_view, 0.0, 1 + 1 / as_seen, z)
     else:
         slope, down, up = sprt_lines(low * in_view, high * in_view, as_seen, call_high, call_low)
-        lower, upper = slope * n + down, slope * n + up
-        method, at = "probability-ratio test", (low, high)
-    lines = tuple(
+        method, at, bounds = "probability-ratio test", (low, high), (slope * n + down, slope * n + up)
+    lines = _two_lines(n, *bounds)
+    expected = _expected(lines, at, in_view, as_seen)
+    return _threshold_card(method, low, high, as_seen, max_fish, lines, expected)
+
+
+def _two_lines(n: np.ndarray, lower: np.ndarray, upper: np.ndarray) -> tuple[Mapping[str, Any], ...]:
+    return tuple(
         {
             "fish": int(i),
             "low_at_most": _whole(math.nan if a < 0 else a, math.floor),
@@ -223,8 +228,6 @@ def stop_at_threshold(
         }
         for i, a, b in zip(n, lower, upper, strict=True)
     )
-    expected = _expected(lines, at, in_view, as_seen)
-    return _threshold_card(method, low, high, as_seen, max_fish, lines, expected)
 
 
 def _threshold_card(
