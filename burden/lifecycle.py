@@ -34,6 +34,8 @@ __all__ = [
 REFERENCE_C = 20.0  # R0 and the rates with a Q10 are given at this temperature [°C]
 #: sub-stages of the chains in the differential equations: enough for burdens and imperfect kill (DEVELOPERS.md)
 CHAIN_STAGES = 30
+#: over so many degrees above the block the loss of blocked eggs ceases: a jump there would make every solver first order
+BLOCK_EDGE_C = 0.5
 
 
 @dataclass(frozen=True)
@@ -288,7 +290,8 @@ def rates_at(
     }
     if development.has_fresh_eggs:
         rates["fresh_rate"] = development.fresh_rate(temperature_c)
-        rates["chill_rate"] = np.where(temperature_c < development.block_c, 1 / p["chill_days"], 0.0)
+        blocked = np.clip(1 - (temperature_c - development.block_c) / BLOCK_EDGE_C, 0, 1)
+        rates["chill_rate"] = blocked / p["chill_days"]
     return rates
 
 

@@ -23,8 +23,9 @@ from burden.water import Temperature
 
 __all__ = ["DrugInWater", "Event", "Setting", "State", "Trajectory", "derivative", "simulate"]
 
-#: longest step [d]: error below 1e-3 against LSODA at 1e-9 (tests/test_simulate.py)
-MAX_STEP_DAYS = 0.1
+#: longest step [d], and what it comes to times the temperature in warm water, where the first of a brood rise more
+#: steeply [°C d]: error below 1e-3 against LSODA at 1e-9 (tests/test_simulate.py)
+MAX_STEP_DAYS, MAX_STEP_DEGREE_DAYS = 0.1, 1.8
 
 
 @dataclass(frozen=True)
@@ -210,7 +211,7 @@ def simulate(
     state: State,
     days: Sequence[float],
     events: Sequence[Event] = (),
-    max_step_days: float = MAX_STEP_DAYS,
+    max_step_days: float | None = None,
 ) -> Trajectory:
     """Run from the first to the last of `days`.
 
@@ -223,8 +224,8 @@ def simulate(
         Days to report, rising [d]; a report on the day of an event is after it.
     events : sequence of Event
         Those between the first and the last day happen; a drug of an earlier event still works.
-    max_step_days : float
-        Longest step [d].
+    max_step_days : float, optional
+        Longest step; by temperature, and never above 0.1, when not given [d].
 
     Returns
     -------
@@ -242,7 +243,7 @@ def simulate(
         if start in days:
             seen.append(_observe(setting, state))
         if end > start:
-            state = stepper.run(state, start, end, max_step_days)
+            state = stepper.run(state, start, end, max_step_days or _longest_step(setting, start, end))
     return _trajectory(days, seen, state)
 
 
@@ -252,6 +253,12 @@ def _pieces(setting: Setting, days: np.ndarray, events: Sequence[Event]) -> list
     edges = np.unique(np.concatenate([np.asarray(s, float) for s in stops]))
     edges = edges[(edges >= days[0]) & (edges <= days[-1])]
     return [*pairwise(edges), (edges[-1], edges[-1])]
+
+
+def _longest_step(setting: Setting, start: float, end: float) -> float:
+    """Longest step between two landings [d]. It looks at the course alone, so draws do not sway each other."""
+    warmest = np.interp([start, end], setting.temperature.knots_days, setting.temperature.values_c).max()
+    return min(MAX_STEP_DAYS, MAX_STEP_DEGREE_DAYS / max(warmest, 1.0))
 
 
 def _happen(state: State, event: Event) -> State:
@@ -313,7 +320,7 @@ class _Stepper:
 
     def _step(self, state: State, mid_day: float, dt: float, passes: int) -> State:
         temperature = self.setting.temperature.at(mid_day)
-        rates = self._rates(state, mid_day, temperature)
+        rates = self._rates(state, state, mid_day, temperature)
         before = {**state.water, **state.fish}
         after, hosts = before, state
         middle = self._middle(before, after, state, state, temperature, dt)
@@ -324,6 +331,7 @@ class _Stepper:
                 if form.place == "water" and not any(f in moved for f in state.water):
                     hosts = self._hosts(before, moved, state, temperature, dt)
                     middle = self._middle(before, _stages(before, moved), state, hosts, temperature, dt)
+                    rates = self._rates(state, hosts, mid_day, temperature)
                 if self._sources[form.name] <= moved.keys():
                     entering = self._inflow(form, moved, rates, middle)
                 else:
@@ -343,10 +351,12 @@ class _Stepper:
             fish={form: after[form] for form in state.fish},
         )
 
-    def _rates(self, state: State, day: float, temperature: np.ndarray | float) -> dict[str, np.ndarray]:
-        """Rates of a step; those of one temperature are kept as long as it lasts."""
+    def _rates(
+        self, state: State, hosts: State, day: float, temperature: np.ndarray | float
+    ) -> dict[str, np.ndarray]:
+        """Rates of a step, among as many fish as at its middle; those of one temperature are kept as it lasts."""
         setting, constant = self.setting, np.ndim(temperature) == 0
-        density = state.alive.sum((0, 1)) / setting.volume_m3
+        density = 0.5 * (state.alive + hosts.alive).sum((0, 1)) / setting.volume_m3
         if not (constant and self._base[0] == temperature):
             self._base = (temperature if constant else None, {})
             self._kernels = {}
@@ -406,16 +416,14 @@ class _Stepper:
         """The fish after the step, under the burden at its middle."""
         setting, p = self.setting, self.setting.parameters
         per_gram = setting.fish.per_gram(self._burden(before, _stages(before, moved)))
-        mean = _mean_over_fish(per_gram, state.alive)
-        half = resistance_rate(state.resistance, mean, temperature, p) * dt / 2
-        resistance = state.resistance + dt * resistance_rate(state.resistance + half, mean, temperature, p)
-        if not setting.resistance_on:
-            resistance = state.resistance
         blood = blood_step(state.haemoglobin, per_gram, temperature, p, dt)
-        if not setting.deaths_on:
-            return replace(state, resistance=resistance, haemoglobin=blood)
         background, fluke = death_rates(per_gram, 0.5 * (state.haemoglobin + blood), p)
-        alive = state.alive * np.exp(-dt * (background + fluke))
+        alive = state.alive * np.exp(-dt * (background + fluke)) if setting.deaths_on else state.alive
+        resistance = state.resistance
+        if setting.resistance_on:
+            mean = _mean_over_fish(per_gram, 0.5 * (state.alive + alive))
+            half = resistance_rate(resistance, mean, temperature, p) * dt / 2
+            resistance = resistance + dt * resistance_rate(resistance + half, mean, temperature, p)
         dead = state.alive - alive
         by_fluke = dead * fluke / (background + fluke)
         return replace(
