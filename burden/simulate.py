@@ -239,7 +239,7 @@ def simulate(
     for start, end in _pieces(setting, days, pending):
         for event in pending:
             if event.day == start:
-                state = _happen(state, event)
+                state = _happen(state, event, setting.fish.susceptibility)
         if start in days:
             seen.append(_observe(setting, state))
         if end > start:
@@ -261,7 +261,7 @@ def _longest_step(setting: Setting, start: float, end: float) -> float:
     return min(MAX_STEP_DAYS, MAX_STEP_DEGREE_DAYS / max(warmest, 1.0))
 
 
-def _happen(state: State, event: Event) -> State:
+def _happen(state: State, event: Event, susceptibility: np.ndarray) -> State:
     """Apply what an event does at once."""
 
     def left(chains: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
@@ -270,7 +270,7 @@ def _happen(state: State, event: Event) -> State:
         }
 
     state = replace(state, water=left(state.water), fish=left(state.fish))
-    return state if event.arrive is None else _join(state, event.arrive)
+    return state if event.arrive is None else _join(state, event.arrive, susceptibility)
 
 
 def _chain_like(share: np.ndarray, chain: np.ndarray) -> np.ndarray:
@@ -279,11 +279,14 @@ def _chain_like(share: np.ndarray, chain: np.ndarray) -> np.ndarray:
     return share[:, None, :] if share.ndim == 2 and chain.ndim == 3 else share
 
 
-def _join(state: State, arriving: np.ndarray) -> State:
-    """Let fish join their groups, spread evenly over the classes and healthy."""
+def _join(state: State, arriving: np.ndarray, susceptibility: np.ndarray) -> State:
+    """Let fish join their groups, spread evenly over the classes, healthy and without flukes: none come or go."""
     alive = state.alive + (arriving / state.alive.shape[1])[:, None, :]
     mixed = np.divide(state.alive, alive, out=np.zeros_like(alive), where=alive > 0)
-    return replace(state, alive=alive, haemoglobin=1 + mixed * (state.haemoglobin - 1))
+    before, after = (state.alive * susceptibility).sum(1), (alive * susceptibility).sum(1)
+    thinned = np.divide(before, after, out=np.ones_like(after), where=after > 0)
+    flukes = {form: chain * thinned for form, chain in state.fish.items()}
+    return replace(state, alive=alive, fish=flukes, haemoglobin=1 + mixed * (state.haemoglobin - 1))
 
 
 @dataclass(frozen=True)
