@@ -17,6 +17,7 @@ import numpy as np
 
 from burden.development import Development, DurationTable, draw_development, fit_cold_storage
 from burden.evidence import Evidence, load_parasite
+from burden.livebearer import BIRTH_STAGES, draw_life_table, live_bearer_rates
 
 __all__ = [
     "LifeCycle",
@@ -147,7 +148,7 @@ def _egg_layer(chill_stages: int) -> LifeCycle:
 
 
 _LIVE_BEARER = LifeCycle(
-    forms=(LifeForm("young", "fish", 4), LifeForm("mother", "fish", 4)),
+    forms=(LifeForm("young", "fish", BIRTH_STAGES), LifeForm("mother", "fish", BIRTH_STAGES)),
     transitions=(
         Transition("young", "completes", "first_birth_rate", (("mother", None), ("young", "birth_success"))),
         Transition("mother", "completes", "later_birth_rate", (("mother", None), ("young", "birth_success"))),
@@ -223,6 +224,8 @@ def draw_parameters(parasite: str | Evidence, n: int, seed: int) -> Parameters:
     evidence = load_parasite(parasite) if isinstance(parasite, str) else parasite
     values = {name: value.draw(n, seed, evidence.name) for name, value in evidence.values.items()}
     development = draw_development(evidence, n, seed) if evidence.about["kind"] == "egg_layer" else None
+    if any(point.quantity == "fluke_life_days" for point in evidence.points):
+        values |= draw_life_table(evidence, n, seed)
     if "chill_factor" in values:
         values["chill_days"] = fit_cold_storage(evidence)[0] * values["chill_factor"]
     return Parameters(evidence, MappingProxyType(values), development)
@@ -271,7 +274,7 @@ def rates_at(
         resistance, and laying is that without crowding: the brakes are applied by who knows the burden.
     """
     if parameters.development is None:
-        return _live_bearer_rates(parameters, temperature_c)
+        return live_bearer_rates(parameters.values, temperature_c)
     p, development = parameters, parameters.development
     density = np.asarray(surroundings.fish_per_m3, float)
     removal = np.asarray(surroundings.exchange_per_day, float)
@@ -293,18 +296,6 @@ def rates_at(
         blocked = np.clip(1 - (temperature_c - development.block_c) / BLOCK_EDGE_C, 0, 1)
         rates["chill_rate"] = blocked / p["chill_days"]
     return rates
-
-
-def _live_bearer_rates(parameters: Parameters, temperature_c: np.ndarray | float) -> dict[str, np.ndarray]:
-    pace = _q10(parameters, "birth_q10", temperature_c)
-    death = parameters["death_rate"] * _q10(parameters, "death_q10", temperature_c)
-    return {
-        "first_birth_rate": pace / parameters["first_birth_days"],
-        "later_birth_rate": pace / parameters["birth_interval_days"],
-        "young_loss": death,
-        "mother_loss": death * parameters["mother_death_factor"],
-        "birth_success": np.ones(parameters.size),
-    }
 
 
 def reproduction_number_of(parameters: Parameters, fish_per_m3: np.ndarray | float) -> np.ndarray:
