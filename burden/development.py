@@ -1,22 +1,22 @@
 """How fast eggs and juveniles develop at a temperature, and how far apart the first and the last are.
 
-Three laws compete for the course of a duration over temperature: a sum of degree-days above a threshold, a hump
-where an upper limit was measured, and interpolation of rates, straight or on the log scale. Each is fitted by code
-to the measured points; each draw follows one law, picked by how well it predicts a point it was not shown, through
-points moved within their reading. A duration has a gamma distribution whose shape follows from the ratio of its
-first to its last, so its spread is measured, not chosen.
+Laws over temperature are fitted by code to the measured points (`burden.laws`). A duration has a gamma distribution
+whose shape follows from the ratio of its first to its last, so its spread is measured, not chosen. Where a set has
+hatching measured at one temperature only, its course over temperature is scaled by degree-days; where hatch success or
+laying was measured against temperature, they follow their points too.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import gammaincc, gammaincinv
+from scipy.special import expit, gammaincc, gammaincinv, logit
 
 from burden.errors import CannotAnswerError
-from burden.evidence import Evidence, Point, Value, uniform_draws
+from burden.evidence import Evidence, Point, uniform_draws
+from burden.laws import GRID_C, LawFit, draw_law_rates, fit_laws, joined, moved_points
 
 __all__ = [
     "FIRST",
@@ -24,6 +24,7 @@ __all__ = [
     "Development",
     "DurationTable",
     "LawFit",
+    "days_per_egg",
     "draw_development",
     "fit_cold_storage",
     "fit_laws",
@@ -32,158 +33,8 @@ __all__ = [
 
 #: first and last are the 1 and 99 % points of a duration
 FIRST, LAST = 0.01, 0.99
-#: temperatures at which a drawn law is tabulated [°C]
-GRID_C = np.arange(0.0, 40.01, 0.25)
-#: squared log error below which one law is not preferred to another
-_FLOOR = 0.1**2
-
-Law = Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray]
-"""(temperatures of the points (P,), durations (P, M), wanted temperatures (G,)) -> rates (G, M) [1/d]"""
-
-
-def _degree_days(points_c: np.ndarray, days: np.ndarray, wanted_c: np.ndarray) -> np.ndarray:
-    """Rate (T − T0)/K, the line that minimises the sum of squared relative errors of the duration."""
-    t = points_c[:, None]
-    s1, st, stt = (days**2).sum(0), (t * days**2).sum(0), (t**2 * days**2).sum(0)
-    b1, bt = days.sum(0), (t * days).sum(0)
-    determinant = s1 * stt - st**2
-    intercept = (b1 * stt - bt * st) / determinant
-    slope = (s1 * bt - st * b1) / determinant
-    return np.maximum(intercept + slope * wanted_c[:, None], 0.0)
-
-
-def _straight(points_c: np.ndarray, days: np.ndarray, wanted_c: np.ndarray) -> np.ndarray:
-    """Rates joined by straight lines; the coldest line goes on down to zero, the warmest rate stays."""
-    return np.maximum(_piecewise(points_c, 1.0 / days, wanted_c), 0.0)
-
-
-def _log_straight(points_c: np.ndarray, days: np.ndarray, wanted_c: np.ndarray) -> np.ndarray:
-    """Logarithms of rates joined by straight lines; the coldest goes on down, the warmest rate stays."""
-    return np.exp(_piecewise(points_c, -np.log(days), wanted_c))
-
-
-def _piecewise(points_c: np.ndarray, values: np.ndarray, wanted_c: np.ndarray) -> np.ndarray:
-    wanted = np.minimum(wanted_c, points_c[-1])
-    left = np.clip(np.searchsorted(points_c, wanted, side="right") - 1, 0, len(points_c) - 2)
-    share = ((wanted - points_c[left]) / (points_c[left + 1] - points_c[left]))[:, None]
-    return values[left] * (1 - share) + values[left + 1] * share
-
-
-def _hump(upper_c: float) -> Law:
-    """Rate a·T·(T − T0)·√(T_max − T): the threshold by a grid, a by least relative squares."""
-
-    def law(points_c: np.ndarray, days: np.ndarray, wanted_c: np.ndarray) -> np.ndarray:
-        thresholds = np.linspace(0.0, points_c[0] - 0.5, 40)
-
-        def shape(t: np.ndarray, t0: np.ndarray) -> np.ndarray:
-            return np.maximum(t, 0) * np.maximum(t - t0, 0) * np.sqrt(np.maximum(upper_c - t, 0))
-
-        basis = shape(points_c[:, None, None], thresholds[None, :, None]) * days[:, None, :]
-        scale = basis.sum(0) / (basis**2).sum(0)
-        best = ((scale * basis - 1) ** 2).sum(0).argmin(0)
-        columns = np.arange(days.shape[1])
-        return scale[best, columns] * shape(wanted_c[:, None], thresholds[best][None, :])
-
-    return law
-
-
-def _laws(count: int, upper_c: float | None) -> dict[str, Law]:
-    laws: dict[str, Law] = {}
-    if count >= 2:
-        laws |= {
-            "degree-days": _degree_days,
-            "rates interpolated": _straight,
-            "log rates interpolated": _log_straight,
-        }
-    if upper_c is not None and count >= 2:
-        laws["hump"] = _hump(upper_c)
-    return laws
-
-
-@dataclass(frozen=True)
-class LawFit:
-    """One law fitted to the points of one quantity.
-
-    Parameters
-    ----------
-    law : str
-        Name of the law.
-    points_c, measured : numpy.ndarray
-        The points, shape (P,) [°C], [d].
-    fitted, left_out : numpy.ndarray
-        The law through all points, and its prediction of each point from the others, shape (P,) [d];
-        NaN where too few points are left, infinite where the law does not develop at all.
-    weight : float
-        Share of the draws that follow the law.
-    """
-
-    law: str
-    points_c: np.ndarray
-    measured: np.ndarray
-    fitted: np.ndarray
-    left_out: np.ndarray
-    weight: float
-
-    @property
-    def residuals(self) -> np.ndarray:
-        """Fitted less measured, shape (P,) [d]."""
-        return self.fitted - self.measured
-
-
-def fit_laws(points: Sequence[Point], upper_c: float | None = None) -> tuple[LawFit, ...]:
-    """Fit every law that the points allow, and weigh the laws by what they predict.
-
-    Parameters
-    ----------
-    points : sequence of Point
-        Measured durations by rising temperature, P of them [d].
-    upper_c : float, optional
-        Temperature at which development was found to fail [°C]: a hump is fitted only where it was measured.
-
-    Returns
-    -------
-    tuple of LawFit
-
-    Raises
-    ------
-    CannotAnswerError
-        With fewer than two points.
-
-    Notes
-    -----
-    A law's weight is inverse to 0.1² plus the mean squared error of its leave-one-out predictions, on the log
-    scale and cut off at a factor of e; with two points nothing can be left out and the laws weigh the same.
-    """
-    laws = _laws(len(points), upper_c)
-    if not laws:
-        raise CannotAnswerError("fewer than two temperatures were measured")
-    t = np.array([p.temperature_c for p in points])
-    days = np.array([p.value for p in points])
-    errors, parts = [], []
-    for name, law in laws.items():
-        fitted = _durations(law, t, days, t)
-        left_out = np.array([_left_out(law, t, days, i) for i in range(len(t))])
-        seen = left_out[~np.isnan(left_out)]
-        log_error = np.clip(np.log(np.minimum(seen, 1e9) / days[~np.isnan(left_out)]), -1, 1)
-        errors.append(_FLOOR + (np.mean(log_error**2) if seen.size else 0.0))
-        parts.append((name, fitted, left_out))
-    weights = 1 / np.array(errors) / np.sum(1 / np.array(errors))
-    return tuple(
-        LawFit(name, t, days, fitted, left_out, float(w))
-        for (name, fitted, left_out), w in zip(parts, weights, strict=True)
-    )
-
-
-def _durations(law: Law, points_c: np.ndarray, days: np.ndarray, wanted_c: np.ndarray) -> np.ndarray:
-    with np.errstate(divide="ignore"):
-        return 1.0 / law(points_c, days[:, None], wanted_c)[:, 0]
-
-
-def _left_out(law: Law, points_c: np.ndarray, days: np.ndarray, i: int) -> float:
-    if len(points_c) < 3:
-        return np.nan
-    keep = np.arange(len(points_c)) != i
-    return float(_durations(law, points_c[keep], days[keep], points_c[i : i + 1])[0])
+#: over so many degrees inside a measured limit the hatch success falls to nothing [°C]
+LIMIT_EDGE_C = 1.0
 
 
 def _ratio_table() -> tuple[np.ndarray, np.ndarray]:
@@ -280,6 +131,10 @@ class Development:
         How a started egg slows per 10 °C below the coldest measured temperature, shape (M,).
     maturity : DurationTable
         From settling to laying.
+    success : numpy.ndarray or None
+        Share of eggs that hatch on the temperature grid, shape (G, M); None where it was not measured against it.
+    laying : numpy.ndarray or None
+        Eggs per adult and day on the temperature grid, shape (G, M) [1/d]; None where it was not measured against it.
     """
 
     hatch: DurationTable
@@ -287,6 +142,8 @@ class Development:
     fresh_rate_at_20: np.ndarray | None = None
     block_c: np.ndarray | None = None
     started_cold_q10: np.ndarray | None = None
+    success: np.ndarray | None = None
+    laying: np.ndarray | None = None
 
     @property
     def has_fresh_eggs(self) -> bool:
@@ -313,6 +170,14 @@ class Development:
         with np.errstate(divide="ignore"):
             rest = np.maximum(whole - 1 / self.fresh_rate(warm), 0.3 * whole)
         return self.started_cold_q10 ** (-np.maximum(coldest - temperature_c, 0) / 10.0) / rest
+
+    def hatch_success(self, temperature_c: np.ndarray | float) -> np.ndarray | None:
+        """Share of eggs that hatch, shape (M,) [-]; None where it was not measured against temperature."""
+        return None if self.success is None else _look_up(self.success, temperature_c)
+
+    def laying_rate(self, temperature_c: np.ndarray | float) -> np.ndarray | None:
+        """Eggs per adult and day, shape (M,) [1/d]; None where it was not measured against temperature."""
+        return None if self.laying is None else _look_up(self.laying, temperature_c)
 
     def egg_shape(self, temperature_c: np.ndarray | float) -> np.ndarray:
         """Gamma shape of the second part, so that both together vary as measured, shape (M,)."""
@@ -368,101 +233,123 @@ def draw_development(evidence: Evidence, n: int, seed: int) -> Development:
     strain = evidence.values["strain_factor"].draw(n, seed, evidence.name)
     hatch = _draw_hatch(evidence, strain, n, seed)
     maturity = _draw_maturity(evidence, strain, n, seed)
+    success, laying = _draw_success(evidence, n, seed), _draw_laying(evidence, n, seed)
     if "cold_block_c" not in evidence.values:
-        return Development(hatch, maturity)
+        return Development(hatch, maturity, success=success, laying=laying)
     fresh, block, q10 = (
         evidence.values[name].draw(n, seed, evidence.name)
         for name in ("fresh_egg_days", "cold_block_c", "egg_cold_q10")
     )
-    return Development(hatch, maturity, 1 / (fresh * strain), block, q10)
+    return Development(hatch, maturity, 1 / (fresh * strain), block, q10, success, laying)
 
 
 def _draw_hatch(evidence: Evidence, strain: np.ndarray, n: int, seed: int) -> DurationTable:
-    first_points, last_points = (evidence.points_of(f"{w}_hatch_days") for w in ("first", "last"))
-    upper = evidence.values.get("egg_upper_limit_c")
-    if first_points:
-        first_rate = _draw_rates(first_points, strain, n, seed, evidence.name, upper)
-        shape = _draw_shape(evidence, first_points, last_points, n, seed)
-        return DurationTable(_mean_rate(first_rate, shape, FIRST), shape, _range(first_points))
-    mean_points = evidence.points_of("mean_hatch_days")
-    rate = _draw_rates(mean_points, strain, n, seed, evidence.name, upper)
-    return DurationTable(rate, _draw_shape(evidence, (), (), n, seed), _range(mean_points))
+    """Hatching by the best measured of first, last and mean; at one temperature only, scaled by degree-days."""
+    by_kind = {kind: evidence.points_of(f"{kind}_hatch_days") for kind in ("first", "last", "mean")}
+    kind = next((k for k in by_kind if len(by_kind[k]) >= 2), None) or next((k for k in by_kind if by_kind[k]), None)
+    if kind is None:
+        raise CannotAnswerError(f"{evidence.name}: hatching was not measured at any temperature")
+    points = by_kind[kind]
+    shape = _draw_shape(evidence, by_kind["first"], by_kind["last"], n, seed)
+    if len(points) >= 2:
+        rate = draw_law_rates(points, strain, n, seed, evidence.name, evidence.values.get("egg_upper_limit_c"))
+    else:
+        rate = _scaled(evidence, points[0], strain, "egg_threshold_c", n, seed)
+    if kind != "mean":
+        rate = _mean_rate(rate, shape, FIRST if kind == "first" else LAST)
+    return DurationTable(rate, shape, _range(points))
 
 
 def _draw_maturity(evidence: Evidence, strain: np.ndarray, n: int, seed: int) -> DurationTable:
     """Maturity by competing laws where two temperatures were measured, else one scaled by degree-days."""
     points = evidence.points_of("earliest_maturity_days")
+    if not points:
+        raise CannotAnswerError(f"{evidence.name}: maturity was not measured at any temperature")
     shape = np.broadcast_to(_maturity_shape(evidence, points, n, seed), (len(GRID_C), n))
     if len(points) >= 2:
-        first_rate = _draw_rates(points, strain, n, seed, evidence.name, None)
-    elif points:
-        days = _moved(points, n, seed, evidence.name)[0] * strain
-        threshold = evidence.values["maturity_threshold_c"].draw(n, seed, evidence.name)
-        measured_c = points[0].temperature_c
-        first_rate = np.maximum(GRID_C[:, None] - threshold, 0) / (measured_c - threshold) / days
+        first_rate = draw_law_rates(points, strain, n, seed, evidence.name)
     else:
-        raise CannotAnswerError(f"{evidence.name}: maturity was not measured at any temperature")
+        first_rate = _scaled(evidence, points[0], strain, "maturity_threshold_c", n, seed)
     return DurationTable(_mean_rate(first_rate, shape, FIRST), shape, _range(points))
+
+
+def _scaled(evidence: Evidence, point: Point, strain: np.ndarray, threshold: str, n: int, seed: int) -> np.ndarray:
+    """Rates on the grid from one measured temperature and a threshold, shape (G, n) [1/d]."""
+    days = moved_points([point], n, seed, evidence.name)[0] * strain
+    zero = evidence.values[threshold].draw(n, seed, evidence.name)
+    return np.maximum(GRID_C[:, None] - zero, 0) / (point.temperature_c - zero) / days
 
 
 def _maturity_shape(evidence: Evidence, points: Sequence[Point], n: int, seed: int) -> np.ndarray:
     late = evidence.points_of("maturity_90pct_days")
     if not late:
         return evidence.values["maturity_shape"].draw(n, seed, evidence.name)
-    early_days = _moved(points[:1], n, seed, evidence.name)[0]
-    late_days = np.maximum(_moved(late[:1], n, seed, evidence.name)[0], early_days * 1.1)
+    early_days = moved_points(points[:1], n, seed, evidence.name)[0]
+    late_days = np.maximum(moved_points(late[:1], n, seed, evidence.name)[0], early_days * 1.1)
     ratios = np.log(gammaincinv(_SHAPES, 0.9) / gammaincinv(_SHAPES, FIRST))
     return np.exp(np.interp(-np.log(late_days / early_days), -ratios, np.log(_SHAPES)))
 
 
-def _draw_rates(
-    points: Sequence[Point], strain: np.ndarray, n: int, seed: int, salt: str, upper: Value | None
-) -> np.ndarray:
-    """Rates on the grid, shape (G, n): every draw's own law through its own reading of the points."""
-    upper_c = None if upper is None else upper.value
-    fits = fit_laws(points, upper_c)
-    days = _moved(points, n, seed, salt) * strain
-    t = np.array([p.temperature_c for p in points])
-    picks = uniform_draws(f"{salt}{points[0].quantity} law", n, seed)
-    choice = np.searchsorted(np.cumsum([fit.weight for fit in fits])[:-1], picks)
-    laws = _laws(len(points), upper_c)
-    rates = np.empty((len(GRID_C), n))
-    for i, fit in enumerate(fits):
-        mine = choice == i
-        rates[:, mine] = laws[fit.law](t, days[:, mine], GRID_C)
-    return rates
-
-
-def _moved(points: Sequence[Point], n: int, seed: int, salt: str) -> np.ndarray:
-    """The points as each draw reads them, moved within their range, shape (P, n) [d]."""
-    rows = [
-        Value(f"{p.quantity} {p.temperature_c}", p.value, p.low, p.high, "d", "log", p.known).draw(n, seed, salt)
-        for p in points
-    ]
-    return np.array(rows)
-
-
 def _draw_shape(evidence: Evidence, first: Sequence[Point], last: Sequence[Point], n: int, seed: int) -> np.ndarray:
-    """Gamma shape on the grid, shape (G, n), its logarithm interpolated between the points and held beyond."""
-    if not last:
+    """Gamma shape on the grid, shape (G, n), from the temperatures at which both first and last were measured.
+
+    Its logarithm is interpolated between them and held beyond; where there is none it is the set's own value.
+    """
+    early_days = {p.temperature_c: p.value for p in first}
+    both = [p for p in last if p.temperature_c in early_days]
+    if not both:
         return np.broadcast_to(evidence.values["hatch_shape"].draw(n, seed, evidence.name), (len(GRID_C), n))
-    t = np.array([p.temperature_c for p in last])
-    early = np.array([np.interp(t, [p.temperature_c for p in first], [p.value for p in first])]).T
-    late = _moved(last, n, seed, evidence.name)
+    t = np.array([p.temperature_c for p in both])
+    early = np.array([early_days[temperature] for temperature in t])[:, None]
+    late = moved_points(both, n, seed, evidence.name)
     chance = evidence.values["last_hatch_is_window"].value if "last_hatch_is_window" in evidence.values else 0.0
     window = uniform_draws(f"{evidence.name} reading", n, seed) < chance
     ratio = np.maximum(np.where(window, late + early, late) / early, 1.02)
     log_shape = np.log(gamma_shape_of_ratio(ratio))
     if len(t) == 1:
         return np.exp(np.broadcast_to(log_shape[0], (len(GRID_C), n)))
-    inner = np.clip(GRID_C, t[0], t[-1])
-    return np.exp(_piecewise(t, log_shape, inner))
+    return np.exp(joined(t, log_shape, np.clip(GRID_C, t[0], t[-1])))
 
 
-def _mean_rate(first_rate: np.ndarray, shape: np.ndarray, probability: float) -> np.ndarray:
-    """One over the mean of a gamma duration whose point at `probability` is one over `first_rate`."""
+def _draw_success(evidence: Evidence, n: int, seed: int) -> np.ndarray | None:
+    """Share of eggs that hatch on the grid, shape (G, n): its points joined on the logit scale, none beyond a limit."""
+    points = () if "hatch_success" in evidence.overridden else evidence.points_of("hatch_success_share")
+    limits = [evidence.values.get(f"egg_{which}_limit_c") for which in ("lower", "upper")]
+    if not points and limits == [None, None]:
+        return None
+    if points:
+        t = np.array([p.temperature_c for p in points])
+        drawn = logit(moved_points(points, n, seed, evidence.name, "logit"))
+        share = expit(joined(t, drawn, np.clip(GRID_C, t[0], t[-1])))
+    else:
+        share = np.broadcast_to(evidence.values["hatch_success"].draw(n, seed, evidence.name), (len(GRID_C), n))
+    for limit, side in zip(limits, (1, -1), strict=True):
+        if limit is not None:
+            inside = side * (GRID_C[:, None] - limit.draw(n, seed, evidence.name))
+            share = share * np.clip(inside / LIMIT_EDGE_C, 0, 1)
+    return share
+
+
+def _draw_laying(evidence: Evidence, n: int, seed: int) -> np.ndarray | None:
+    """Eggs per adult and day on the grid, shape (G, n): the laws of durations, on days an egg."""
+    points = days_per_egg(evidence)
+    if len(points) < 2 or "fecundity" in evidence.overridden:
+        return None
+    return draw_law_rates(points, 1.0, n, seed, evidence.name)
+
+
+def days_per_egg(evidence: Evidence) -> tuple[Point, ...]:
+    """Return the points of eggs a day as durations, the days an adult takes for an egg, by rising temperature."""
+    return tuple(
+        replace(p, quantity="days_per_egg", value=1 / p.value, low=1 / p.high, high=1 / p.low)
+        for p in evidence.points_of("eggs_per_day")
+    )
+
+
+def _mean_rate(rate: np.ndarray, shape: np.ndarray, probability: float) -> np.ndarray:
+    """One over the mean of a gamma duration whose point at `probability` is one over `rate`."""
     table = gammaincinv(_SHAPES, probability) / _SHAPES
-    return first_rate * np.interp(np.log(shape), np.log(_SHAPES), table)
+    return rate * np.interp(np.log(shape), np.log(_SHAPES), table)
 
 
 def _range(points: Sequence[Point]) -> tuple[float, float]:

@@ -17,7 +17,7 @@ import numpy as np
 
 from burden.development import Development, DurationTable, draw_development, fit_cold_storage
 from burden.evidence import Evidence, load_parasite
-from burden.livebearer import BIRTH_STAGES, draw_life_table, live_bearer_rates
+from burden.livebearer import BIRTH_STAGES, draw_life_table, heat_share, live_bearer_rates
 
 __all__ = [
     "LifeCycle",
@@ -208,7 +208,11 @@ def _take(development: Development | None, draws: np.ndarray) -> Development | N
         name: None if getattr(development, name) is None else getattr(development, name)[draws]
         for name in ("fresh_rate_at_20", "block_c", "started_cold_q10")
     }
-    return Development(table(development.hatch), table(development.maturity), **vectors)
+    grids = {
+        name: None if getattr(development, name) is None else getattr(development, name)[:, draws]
+        for name in ("success", "laying")
+    }
+    return Development(table(development.hatch), table(development.maturity), **vectors, **grids)
 
 
 def draw_parameters(parasite: str | Evidence, n: int, seed: int) -> Parameters:
@@ -278,24 +282,39 @@ def rates_at(
     p, development = parameters, parameters.development
     density = np.asarray(surroundings.fish_per_m3, float)
     removal = np.asarray(surroundings.exchange_per_day, float)
+    heat = heat_share(p.values, temperature_c)
+    killed = heat * p.values.get("heat_death_rate", 0.0)
     larva_death = np.log(20.0) / p["larval_life_days"] * _q10(p, "larval_life_q10", temperature_c)
     rates = {
-        "laying_rate": p["fecundity"] * _q10(p, "fecundity_q10", temperature_c),
-        "adult_loss": _q10(p, "adult_life_q10", temperature_c) / p["adult_life_days"],
+        "laying_rate": _laying_rate(p, temperature_c) * (1 - heat),
+        "adult_loss": _q10(p, "adult_life_q10", temperature_c) / p["adult_life_days"] + killed,
         "egg_rate": development.egg_rate(temperature_c),
-        "hatch_success": p["hatch_success"],
+        "hatch_success": _hatch_success(p, temperature_c),
         "egg_loss": p["egg_mortality"] + removal,
         "larva_loss": larva_death + removal + surroundings.drug_larva_hazard,
         "contact": p["contact_rate"] * density / (p["contact_half_density"] + density),
         "establishment": p.values.get("establishment", np.ones(p.size)),
         "juvenile_rate": development.maturity.rate(temperature_c),
-        "juvenile_loss": p["juvenile_mortality"],
+        "juvenile_loss": p["juvenile_mortality"] + killed,
     }
     if development.has_fresh_eggs:
         rates["fresh_rate"] = development.fresh_rate(temperature_c)
         blocked = np.clip(1 - (temperature_c - development.block_c) / BLOCK_EDGE_C, 0, 1)
         rates["chill_rate"] = blocked / p["chill_days"]
     return rates
+
+
+def _laying_rate(parameters: Parameters, temperature_c: np.ndarray | float) -> np.ndarray:
+    """Eggs per adult and day, by its points over temperature where there are any [1/d]."""
+    measured = parameters.development.laying_rate(temperature_c)
+    if measured is not None:
+        return measured
+    return parameters["fecundity"] * _q10(parameters, "fecundity_q10", temperature_c)
+
+
+def _hatch_success(parameters: Parameters, temperature_c: np.ndarray | float) -> np.ndarray:
+    measured = parameters.development.hatch_success(temperature_c)
+    return parameters["hatch_success"] if measured is None else measured
 
 
 def reproduction_number_of(parameters: Parameters, fish_per_m3: np.ndarray | float) -> np.ndarray:
