@@ -35,7 +35,7 @@ __all__ = [
 REFERENCE_C = 20.0  # R0 and the rates with a Q10 are given at this temperature [°C]
 #: sub-stages of the chains in the differential equations: enough for burdens and imperfect kill (DEVELOPERS.md)
 CHAIN_STAGES = 30
-#: over so many degrees above the block the loss of blocked eggs ceases: a jump there would make every solver first order
+#: over so many degrees above the block the loss of blocked eggs ceases; a jump would make every solver first order
 BLOCK_EDGE_C = 0.5
 
 

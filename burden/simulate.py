@@ -354,9 +354,7 @@ class _Stepper:
             fish={form: after[form] for form in state.fish},
         )
 
-    def _rates(
-        self, state: State, hosts: State, day: float, temperature: np.ndarray | float
-    ) -> dict[str, np.ndarray]:
+    def _rates(self, state: State, hosts: State, day: float, temperature: np.ndarray | float) -> dict[str, np.ndarray]:
         """Rates of a step, among as many fish as at its middle; those of one temperature are kept as it lasts."""
         setting, constant = self.setting, np.ndim(temperature) == 0
         density = 0.5 * (state.alive + hosts.alive).sum((0, 1)) / setting.volume_m3
