@@ -218,6 +218,13 @@ def draw_law_rates(
         mine = choice == i
         laws = _laws(len(points), None if upper_c is None else upper_c[mine])
         rates[:, mine] = laws[fit.law](t, days[:, mine], GRID_C)
+    return _never_faster_in_the_cold(rates, t[0])
+
+
+def _never_faster_in_the_cold(rates: np.ndarray, coldest_c: float) -> np.ndarray:
+    """Cap rates below the coldest point: two points close by can cross in their readings and turn a line round."""
+    edge = int(np.searchsorted(GRID_C, coldest_c))
+    rates[:edge] = np.minimum(rates[:edge], rates[edge])
     return rates
 
 
