@@ -58,7 +58,7 @@ def gamma_shape_of_ratio(ratio: np.ndarray | float) -> np.ndarray:
     The four measured ratios of D. vastator ask for some 400, 84, 26 and 46 sub-stages.
 
     >>> np.round(gamma_shape_of_ratio(np.array([24 / 19, 5 / 3, 5 / 2, 3 / 1.5]))).tolist()
-    [397.0, 84.0, 27.0, 46.0]
+    [397.0, 84.0, 26.0, 46.0]
     """
     return np.exp(np.interp(-np.log(ratio), -_LOG_RATIOS, np.log(_SHAPES)))
 

@@ -8,7 +8,7 @@ point it was not shown, through points moved within their reading.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -114,6 +114,11 @@ class LawFit:
     def residuals(self) -> np.ndarray:
         """Fitted less measured, shape (P,) [d]."""
         return self.fitted - self.measured
+
+    def inverted(self) -> LawFit:
+        """Return the fit of one over the duration, for instance eggs a day of the days an egg takes."""
+        with np.errstate(divide="ignore"):
+            return replace(self, measured=1 / self.measured, fitted=1 / self.fitted, left_out=1 / self.left_out)
 
 
 def fit_laws(points: Sequence[Point], upper_c: float | None = None) -> tuple[LawFit, ...]:
