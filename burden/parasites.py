@@ -83,7 +83,7 @@ class ParasiteList(Result):
     def text(self) -> str:
         """Return the list in words."""
         lines = []
-        for row, evidence in zip(self.rows(), self.sets, strict=True):
+        for row in self.rows():
             answers = [question for question in QUESTIONS if row[question] == "yes"]
             lines += [
                 f"{row['name']}: {row['title']}",
