@@ -50,6 +50,7 @@ class Timetable:
         self._shapes = [{form.name: self._shape(form, c) for form in self.cycle.forms} for c in levels]
         self._tables = tables
         self.done = {t.source: self._summed([t.rate]) for t in self.cycle.transitions if t.event == "completes"}
+        self._hazards = {form: self._by_chance(form) for form in self.done}
         self.met = {form: self._summed([t.rate for t in self.cycle.of(form, "any time")]) for form in self.done}
 
     def day(self, step: float) -> float:
@@ -73,6 +74,12 @@ class Timetable:
         if development is not None and form.name == "juvenile":
             return float(development.maturity.shape_at(temperature_c)[0])
         return float(form.stages)
+
+    def _by_chance(self, form: str) -> np.ndarray:
+        """Shares of the hazards of a form at each temperature, (levels, hazards)."""
+        rates = np.array([[table[t.rate] for t in self.cycle.of(form, "any time")] for table in self._tables])
+        whole = rates.sum(1, keepdims=True)
+        return np.divide(rates, whole, out=np.zeros_like(rates), where=whole > 0)
 
     def _summed(self, names: Sequence[str]) -> np.ndarray:
         each = np.array([sum(table[name] for name in names) for table in self._tables])
@@ -99,31 +106,35 @@ class Timetable:
         return when, cause, begun
 
     def end_chances(self, form: str, k: int) -> np.ndarray:
-        """Chance of leaving by each exit in each step from k to the end, of what begins in the middle of step k.
+        """Chance of leaving by each exit in each step from k on, of what begins in the middle of step k.
 
-        Shape (exits, steps − k + 1); what is still there at the end counts with the last column.
+        Shape (exits, W); the last column also takes what is still there then, at the end of the run or one in 10¹².
         """
         shape, place = self.shape(form, k), k + 0.5
         steps = np.arange(self.steps + 1.0)
-        edges = np.concatenate([[place], steps[k + 1 :]])
+        last = self._last(form, k, shape)
+        edges = np.concatenate([[place], steps[k + 1 : last + 1]])
         done, met = (np.interp(edges, steps, x) - np.interp(place, steps, x) for x in (self.done[form], self.met[form]))
         aged = (done >= 1).astype(float) if np.isinf(shape) else gammainc(shape, shape * done)
         by_age = np.diff(aged) * np.exp(-0.5 * (met[1:] + met[:-1]))
         by_chance = np.maximum(-np.diff((1 - aged) * np.exp(-met)) - by_age, 0)
         left = [np.append(by_age, (1 - aged[-1]) * np.exp(-met[-1]))]
-        rates = np.array([[table[t.rate] for t in self.cycle.of(form, "any time")] for table in self._tables])
-        whole = rates.sum(1, keepdims=True)
-        share = np.divide(rates, whole, out=np.zeros_like(rates), where=whole > 0)[self._level[k:]]
+        share = self._hazards[form][self._level[k:last]]
         return np.array([*left, *(np.append(by_chance * each, 0.0) for each in share.T)])
+
+    def _last(self, form: str, k: int, shape: float) -> int:
+        """Step by which all but one in 10¹² of what begins in step k have left a form, or the last one."""
+        enough = 1.0 if np.isinf(shape) else gammainccinv(shape, 1e-12) / shape
+        by_age = np.searchsorted(self.done[form], self.done[form][k + 1] + enough)
+        by_chance = np.searchsorted(self.met[form], self.met[form][k + 1] + np.log(1e12))
+        return int(min(by_age + 1, by_chance + 1, self.steps))
 
     def _cause(self, rng: np.random.Generator, form: str, when: np.ndarray) -> np.ndarray:
         """Which of several hazards it was, in proportion to their rates in that step."""
-        names = [t.rate for t in self.cycle.of(form, "any time")]
-        if len(names) == 1:
+        if self._hazards[form].shape[1] == 1:
             return np.zeros(when.size, np.int8)
-        share = np.array([np.cumsum([table[name] for name in names]) for table in self._tables])
-        rows = share[self._level[np.minimum(when, self.steps - 1)]]
-        return (rng.random(when.size)[:, None] * rows[:, -1:] > rows[:, :-1]).sum(1)
+        rows = np.cumsum(self._hazards[form], 1)[self._level[np.minimum(when, self.steps - 1)]]
+        return (rng.random(when.size)[:, None] > rows[:, :-1]).sum(1)
 
     def exits(self, form: str) -> tuple[Transition, ...]:
         """Transitions by which a form is left, the one by age first."""
@@ -166,8 +177,8 @@ class Calendar:
         """The same for crowds: one multinomial draw over steps and causes instead of one draw an individual."""
         chance = self.table.end_chances(self.form, place)
         causes, steps = chance.shape
-        drawn = rng.multinomial(amount, chance.ravel() / chance.sum())
-        self.leaving[:, :, place:] += drawn.reshape(-1, causes, steps).transpose(1, 0, 2).astype(np.int32)
+        drawn = rng.multinomial(amount, chance.ravel() / chance.sum()).reshape(-1, causes, steps)
+        self.leaving[:, :, place : place + steps] += drawn.transpose(1, 0, 2).astype(np.int32)
         self.there += amount
 
     def count(self) -> np.ndarray:

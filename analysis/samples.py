@@ -100,7 +100,7 @@ def take_samples(
     Returns
     -------
     list of dict
-        One entry a preparation: fish (its place), chosen, site, method, count, and the truth: flukes.
+        One entry a preparation: fish (its place), chosen, site, method, count, and the truth: flukes, share.
 
     Notes
     -----
@@ -124,6 +124,7 @@ def take_samples(
                     "method": look.method,
                     "count": count,
                     "flukes": flukes,
+                    "share": look.share,
                 }
             )
     return rows
