@@ -16,9 +16,9 @@ from scipy.integrate import solve_ivp
 from burden.counts import susceptibility_classes
 from burden.development import Development, DurationTable
 from burden.effects import DoseEffect
-from burden.evidence import Evidence, Value
+from burden.evidence import Evidence, Value, load_parasite
 from burden.hosts import Fish
-from burden.lifecycle import LifeCycle, Parameters, build_cycle, draw_parameters, establishment_for
+from burden.lifecycle import LifeCycle, Parameters, Transition, build_cycle, draw_parameters, establishment_for
 from burden.simulate import Event, Setting, State, derivative
 from burden.water import Temperature
 
@@ -57,6 +57,15 @@ def fixed(parameters: Parameters, n_egg: float, n_juvenile: float) -> Parameters
     old = parameters.development
     hatch, maturity = with_shape(old.hatch, n_egg), with_shape(old.maturity, n_juvenile)
     return replace(parameters, development=Development(hatch, maturity, success=old.success, laying=old.laying))
+
+
+def plain_cycle(**stages: int) -> LifeCycle:
+    """Egg-layer whose eggs all start at once."""
+    cycle = build_cycle(load_parasite("dactylogyrus"))
+    forms = tuple(form for form in cycle.forms if form.name != "fresh_egg")
+    laid = Transition("adult", "bears", "laying_rate", (("egg", None),))
+    others = tuple(t for t in cycle.transitions if t.source != "fresh_egg" and t.event != "bears")
+    return replace(cycle, forms=forms, transitions=(laid, *others)).with_stages(**stages)
 
 
 def pond(

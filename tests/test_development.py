@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from ponds import fixed, pond
+from ponds import fixed, plain_cycle, pond
 from scipy import stats
 
 from burden.development import (
@@ -251,37 +251,37 @@ def test_a_law_knows_its_measured_range(development):
 
 # --- rates are summed ---------------------------------------------------------------------------------------------
 def test_durations_are_summed_as_rates(evidence):
-    """Water that swings ends an egg when its summed rate says so, not at the rate of the mean temperature.
+    """In water that swings, the share hatched by a day is the gamma distribution of the rate summed up to it.
 
-    Eggs of very even development (shape 4000) hatch on the day on which the rate, summed by trapezoids over the course,
-    reaches 1: so they do at the constant temperature at which the rate is the mean of the summed one.
+    Summed by trapezoids here; at the constant temperature that has the mean of the summed rate as many have hatched,
+    and at the mean temperature they have not.
     """
-    from burden.renewal import Habitat
-
-    parameters = fixed(draw_parameters(evidence, 3, 5), 4000.0, 4000.0).replaced(egg_mortality=0.0)
+    parameters = draw_parameters(evidence, 3, 5)
+    parameters = fixed(parameters, 30.0, 30.0).replaced(hatch_success=1.0)
     course = Temperature.linear([0, 3, 6, 9, 12, 30], [12, 24, 13, 25, 14, 20])
-    habitat = Habitat(parameters, course, np.full(3, 4.0), 0.0, np.arange(0, 20, 0.02))
-    first, ends, remain = habitat.hatching.from_start(0)
-    assert remain.max() < 1e-6
-    middles = habitat.times[first : first + len(ends)] + 0.01
-    mean_day = (ends * middles[:, None]).sum(0) / ends.sum(0)
-    fine = np.arange(0, 20, 0.002)
+    days = np.array([0.0, 3.0, 4.0, 5.0])
+    hatched = _hatched_in_vitro(parameters, course, days)
+    fine = np.arange(0, 5.001, 0.002)
     pace = np.array([parameters.development.hatch.rate(course.at(day)) for day in fine])
     summed = np.concatenate([np.zeros((1, 3)), np.cumsum(0.5 * (pace[1:] + pace[:-1]) * 0.002, axis=0)])
-    day = np.array([np.interp(1.0, column, fine) for column in summed.T])
-    np.testing.assert_allclose(mean_day, day, atol=0.03)
-    for m in range(3):
-        equivalent = np.interp(1 / day[m], parameters.development.hatch.mean_rate[:, m], GRID_C)
-        assert parameters.development.hatch.mean_days(equivalent)[m] == pytest.approx(day[m], rel=1e-6)
-        of_mean = parameters.development.hatch.mean_days(course.mean(0, day[m]))[m]
-        assert abs(of_mean - day[m]) > 0.06  # the mean temperature would say another day
+    for day, found in zip(days[1:], hatched[1:], strict=True):
+        done = summed[np.searchsorted(fine, day - 1e-9)]
+        np.testing.assert_allclose(found, 100 * stats.gamma.cdf(30 * done, 30), rtol=2e-3, atol=1e-4)
+    for m, mean_rate in enumerate(done / 5.0):
+        rates = parameters.development.hatch.mean_rate[:, m]
+        lone = parameters.take(np.array([m]))
+        same = Temperature.constant(float(np.interp(mean_rate, rates, GRID_C)))
+        assert _hatched_in_vitro(lone, same, [0.0, 5.0])[-1, 0] == pytest.approx(found[m], rel=5e-3)
+        mean = Temperature.constant(float(course.mean(0, 5.0)))
+        assert abs(_hatched_in_vitro(lone, mean, [0.0, 5.0])[-1, 0] / found[m] - 1) > 0.01
 
 
 # --- cold ---------------------------------------------------------------------------------------------------------
 def _hatched_in_vitro(parameters, course, days):
     """Hatched so far, in percent of the eggs laid at day 0, shape (K, M): no fish, no grazers, larvae kept alive."""
     vitro = parameters.replaced(egg_mortality=0.0, larval_life_days=1e12, contact_rate=0.0, establishment=0.0)
-    setting, state = pond(vitro, course, per_fish=0.0, in_water=0.0, deaths_on=False)
+    cycle = build_cycle(parameters.evidence) if parameters.development.has_fresh_eggs else plain_cycle()
+    setting, state = pond(vitro, course, cycle=cycle, per_fish=0.0, in_water=0.0, deaths_on=False)
     state.water["fresh_egg" if "fresh_egg" in state.water else "egg"][0] = 100.0
     return simulate(setting, state, days).water["larva"]
 

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from ponds import DENSITY, FISH, WEIGHT_G, blood_feeder, by_lsoda, dose_effect, drawn, fixed, pond, totals
+from ponds import DENSITY, FISH, WEIGHT_G, blood_feeder, by_lsoda, dose_effect, drawn, fixed, plain_cycle, pond, totals
 from scipy.optimize import brentq
 
 from burden.evidence import load_parasite, parasite_names
@@ -28,15 +28,6 @@ def parameters():
 def plain(parameters):
     """No part of the egg that cold blocks, thirty stages each."""
     return fixed(parameters, 30.0, 30.0)
-
-
-def plain_cycle(parameters, **stages):
-    """Egg-layer whose eggs all start at once."""
-    cycle = build_cycle(parameters.evidence)
-    forms = tuple(form for form in cycle.forms if form.name != "fresh_egg")
-    laid = Transition("adult", "bears", "laying_rate", (("egg", None),))
-    others = tuple(t for t in cycle.transitions if t.source != "fresh_egg" and t.event != "bears")
-    return replace(cycle, forms=forms, transitions=(laid, *others)).with_stages(**stages)
 
 
 # --- the equations as the design writes them ----------------------------------------------------------------------
@@ -119,12 +110,12 @@ def one(plain):
 
 
 def test_right_hand_side_is_the_design_written_out(one):
-    assert max(misses_of_equations(plain_cycle(one, egg=5, juvenile=4), one).values()) < 1e-12
+    assert max(misses_of_equations(plain_cycle(egg=5, juvenile=4), one).values()) < 1e-12
 
 
 def test_two_eggs_for_one_are_rejected(one):
     """The check above fails on a cycle that lays two eggs where it should lay one."""
-    right = plain_cycle(one, egg=5, juvenile=4)
+    right = plain_cycle(egg=5, juvenile=4)
     double = Transition("adult", "bears", "laying_rate", (("egg", None), ("egg", None)))
     wrong = replace(right, transitions=(double, *right.transitions[1:]))
     assert misses_of_equations(wrong, one)["egg"] > 0.01
@@ -143,9 +134,7 @@ def test_survival_of_a_staged_form(one, n, loss):
     vitro = one.replaced(
         egg_mortality=loss, larval_life_days=1e15, contact_rate=0.0, hatch_success=1.0, establishment=0.0
     )
-    setting, state = pond(
-        vitro, 20.0, cycle=plain_cycle(one, egg=n, juvenile=1), per_fish=0.0, in_water=0.0, **NO_BRAKES
-    )
+    setting, state = pond(vitro, 20.0, cycle=plain_cycle(egg=n, juvenile=1), per_fish=0.0, in_water=0.0, **NO_BRAKES)
     state.water["egg"][0] = 1000.0
     duration = float(vitro.development.hatch.mean_days(20.0)[0])
     hatched = 1000.0 * (1 + loss * duration / n) ** -n
@@ -175,7 +164,7 @@ def one_form_cycle():
 
 def test_decline_of_adults_and_of_fish_is_exponential(one):
     barren = one.replaced(fecundity=0.0, hazard_per_burden=0.0, background_hazard=0.01)
-    setting, state = pond(barren, 20.0, cycle=plain_cycle(one, egg=1, juvenile=1), per_fish=0.0, in_water=0.0)
+    setting, state = pond(barren, 20.0, cycle=plain_cycle(egg=1, juvenile=1), per_fish=0.0, in_water=0.0)
     state.fish["adult"][:] = 25.0
     life = float(barren["adult_life_days"][0])
     for end in end_of_both(setting, state, 40.0):
@@ -220,9 +209,9 @@ def test_growth_without_brakes_is_that_of_euler_and_lotka(one):
     growing = one.replaced(establishment=one["establishment"] * 4 / one["reproduction_number"])
     rates = {name: float(np.ravel(x)[0]) for name, x in rates_at(growing, 20.0, Surroundings(DENSITY)).items()}
     expected = euler_lotka(rates, 30, 30)
-    assert growth_of(plain_cycle(one), growing) == pytest.approx(expected, rel=1e-3)
+    assert growth_of(plain_cycle(), growing) == pytest.approx(expected, rel=1e-3)
     double = Transition("adult", "bears", "laying_rate", (("egg", None), ("egg", None)))
-    wrong = replace(plain_cycle(one), transitions=(double, *plain_cycle(one).transitions[1:]))
+    wrong = replace(plain_cycle(), transitions=(double, *plain_cycle().transitions[1:]))
     assert growth_of(wrong, growing) != pytest.approx(expected, rel=0.1)  # two eggs for one are rejected here too
 
 
