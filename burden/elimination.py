@@ -31,9 +31,13 @@ __all__ = [
 ]
 
 HORIZON_DAYS = 365.0
+#: longest step once the doses are over: p then changes over weeks [d]
+_TAIL_STEP_DAYS = 1.0
 
 
-def time_grid(start: float, last_dose: float, dt: float, reach_days: float) -> np.ndarray:
+def time_grid(
+    start: float, last_dose: float, dt: float, reach_days: float, after_days: float = HORIZON_DAYS
+) -> tuple[np.ndarray, int]:
     """Grid of the backward equations: even steps while doses work, then ever longer ones to the horizon.
 
     Parameters
@@ -43,21 +47,25 @@ def time_grid(start: float, last_dose: float, dt: float, reach_days: float) -> n
     dt : float
         Step [d].
     reach_days : float
-        How long even steps go on after the last dose [d].
+        How long even steps go on after the last dose, and how far the grid goes beyond the horizon [d].
+    after_days : float
+        From the last dose to the horizon [d].
 
     Returns
     -------
-    numpy.ndarray
-        Rising, from `start` to `last_dose` + 365 [d].
+    times : numpy.ndarray
+        Rising [d].
+    horizon : int
+        Grid time of the horizon.
     """
-    even = start + dt * np.arange(round((last_dose - start + reach_days) / dt) + 1)
-    horizon, edge, step = last_dose + HORIZON_DAYS, float(even[-1]), dt
-    tail = []
-    while edge < horizon:
-        step = min(step * 1.02, 4 * dt, 1.0)
-        edge = min(edge + step, horizon)
-        tail.append(edge)
-    return np.concatenate([even, tail])
+    horizon = last_dose + after_days
+    even = start + dt * np.arange(round((last_dose - start + min(reach_days, after_days)) / dt) + 1)
+    times, step = [*even], dt
+    while times[-1] < horizon - 1e-9:
+        step = min(step * 1.15, max(dt, _TAIL_STEP_DAYS))
+        times.append(min(times[-1] + step, horizon))
+    count = int(np.ceil(reach_days / step))
+    return np.array([*times, *(horizon + step * np.arange(1, count + 1))]), len(times) - 1
 
 
 def none_left(values: Values, population: Population) -> np.ndarray:
@@ -251,8 +259,8 @@ def chain_values(
         kills.setdefault(step, []).append(effect.on_chains(cycle))
     value = {form.name: np.ones((form.stages, parameters.size)) for form in cycle.forms}
     around = Surroundings(habitat_at.fish_per_m3, habitat_at.exchange_per_day)
-    for i in range(len(times) - 1, -1, -1):
-        if i < len(times) - 1:
+    for i in range(habitat_at.horizon, -1, -1):
+        if i < habitat_at.horizon:
             rates = rates_at(parameters, habitat_at.temperature.at(0.5 * (times[i] + times[i + 1])), around)
             braked = {name: array[i] for name, array in (brakes or {}).items()}
             value = _chain_step(cycle, rates, braked, value, times[i + 1] - times[i])

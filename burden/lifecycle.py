@@ -286,6 +286,7 @@ def rates_at(
     killed = heat * p.values.get("heat_death_rate", 0.0)
     larva_death = np.log(20.0) / p["larval_life_days"] * _q10(p, "larval_life_q10", temperature_c)
     rates = {
+        "temperature": np.asarray(temperature_c, float),
         "laying_rate": _laying_rate(p, temperature_c) * (1 - heat),
         "adult_loss": _q10(p, "adult_life_q10", temperature_c) / p["adult_life_days"] + killed,
         "egg_rate": development.egg_rate(temperature_c),

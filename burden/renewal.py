@@ -2,14 +2,14 @@
 
 An egg laid now hatches after a gamma-distributed amount of development, a settler matures after another; what a newly
 laid egg or a new settler can still come to is therefore an integral over the day on which it hatches or matures, with
-the measured spread and no stages. Doses that fall in between multiply it. One pass from the horizon back gives every
+the measured spread and no stages. Doses that fall in between multiply it. One walk from the horizon back gives every
 schedule of a batch, and every number of doses of one interval.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -21,9 +21,6 @@ from burden.lifecycle import Parameters, Surroundings, rates_at
 from burden.water import Temperature
 
 __all__ = ["Batch", "Habitat", "Population", "Values", "backward"]
-
-#: what is left of a duration's distribution beyond the window that is summed
-_TAIL = 1e-7
 
 
 @dataclass(frozen=True)
@@ -40,7 +37,11 @@ class Habitat:
     exchange_per_day : float or numpy.ndarray
         [1/d]
     times : numpy.ndarray
-        Grid from the start to the horizon, rising, shape (N + 1,) [d].
+        Grid, rising [d]; it may go on beyond the horizon, so that what is under way then is known.
+    horizon : int
+        Grid time at which descendants are looked for; those before it are numbered 0 to `horizon`.
+    memo : dict
+        Distributions already computed. May be shared between habitats of the same parameters and temperature.
     """
 
     parameters: Parameters
@@ -48,32 +49,14 @@ class Habitat:
     fish_per_m3: np.ndarray
     exchange_per_day: np.ndarray | float
     times: np.ndarray
-
-    def take(self, draws: np.ndarray) -> Habitat:
-        """Return the habitat of the draws at some positions."""
-        drift, exchange = self.temperature.drift_c, np.asarray(self.exchange_per_day, float)
-        temperature = self.temperature
-        if drift is not None:
-            temperature = Temperature(
-                temperature.knots_days,
-                temperature.values_c,
-                drift[draws],
-                temperature.known_until_days,
-                temperature.ramp_days,
-            )
-        return Habitat(
-            self.parameters.take(draws),
-            temperature,
-            self.fish_per_m3[draws],
-            exchange[draws] if exchange.ndim else self.exchange_per_day,
-            self.times,
-        )
+    horizon: int
+    memo: dict[object, _Ends] = field(default_factory=dict, compare=False, repr=False)
 
     @cached_property
     def steps(self) -> tuple[dict[str, np.ndarray], ...]:
         """Rates of every interval, at its middle; intervals of one temperature share one dictionary."""
         around = Surroundings(self.fish_per_m3, self.exchange_per_day)
-        rows, last = [], None
+        rows, rates, last = [], {}, None
         for day in 0.5 * (self.times[1:] + self.times[:-1]):
             temperature = self.temperature.at(day)
             if last is None or np.ndim(temperature) or np.ndim(last) or temperature != last:
@@ -83,11 +66,6 @@ class Habitat:
             rows.append(rates)
             last = temperature
         return tuple(rows)
-
-    def progress(self, rate: str) -> np.ndarray:
-        """Development done by each grid time, shape (N + 1, M) [-]."""
-        done = np.cumsum([row[rate] for row in self.steps] * np.diff(self.times)[:, None], axis=0)
-        return np.concatenate([np.zeros((1, done.shape[1])), done])
 
     @cached_property
     def hatching(self) -> _Waiting:
@@ -100,79 +78,96 @@ class Habitat:
         return _Waiting(self, "juvenile_rate", "juvenile_shape", "juvenile_loss")
 
 
+@dataclass(frozen=True)
+class _Ends:
+    """When durations that start together end, U ways to start.
+
+    skip : intervals after the start in which nothing ends yet
+    ends : share ending, alive, in each interval after those, (U, K, M)
+    left : share alive and not ended at each grid time from the start on, (U, skip + K + 1, M)
+    """
+
+    skip: int
+    ends: np.ndarray
+    left: np.ndarray
+
+    def before(self, intervals: int) -> np.ndarray:
+        """Shares ending in the intervals before one, counted from the start, (U, k, M)."""
+        return self.ends[:, : max(intervals - self.skip, 0)]
+
+    def left_at(self, time: int) -> np.ndarray:
+        """Share alive and not ended so many grid times after the start, (U, M); none beyond the last."""
+        return self.left[:, time] if time < self.left.shape[1] else np.zeros_like(self.left[:, 0])
+
+
 class _Waiting:
     """Distribution of the interval in which a duration that starts at a grid time ends, survival included."""
 
     def __init__(self, habitat: Habitat, rate: str, shape: str, loss: str) -> None:
-        self.times, self.rows = habitat.times, habitat.steps
-        self.progress = habitat.progress(rate)
+        self.times, self.rows, self.memo = habitat.times, habitat.steps, habitat.memo
         self.rate, self.shape, self.loss = rate, shape, loss
-        self._kept: tuple[object, tuple[int, np.ndarray, np.ndarray]] = (None, None)
-        self._cache: dict[int, tuple[int, np.ndarray, np.ndarray]] = {}
-        self._kept_from: dict[object, tuple[int, np.ndarray, np.ndarray]] = {}
+        paces = np.array([row[rate] for row in self.rows]) * np.diff(self.times)[:, None]
+        self.progress = np.concatenate([np.zeros((1, paces.shape[1])), np.cumsum(paces, 0)])
+        self._same = _runs(self.rows)
+        self._gaps = np.round(np.diff(self.times), 9)
+        self._last = self._reaches()
 
-    def from_start(self, i: int) -> tuple[int, np.ndarray, np.ndarray]:
-        """Share of those that start at time i and end in each interval.
+    def _reaches(self) -> np.ndarray:
+        """Grid time at which all but a ten-millionth of those that started at each have ended, for every draw."""
+        count = len(self.rows)
+        last = np.full(count + 1, count)
+        reach = count
+        for i in range(count - 1, -1, -1):
+            shape = self.rows[i][self.shape]
+            limit = self.progress[i] + 1 + 6.5 / np.sqrt(shape) + 12 / shape
+            while reach - 1 > i and (self.progress[reach - 1] >= limit).all():
+                reach -= 1
+            last[i] = reach
+        return last
 
-        Returns
-        -------
-        first : int
-            Number of the first interval summed.
-        ends : numpy.ndarray
-            Shares ending, alive, in the intervals from `first` on, shape (K, M).
-        remain : numpy.ndarray
-            Share alive and not ended at the horizon, shape (M,).
-        """
-        if i not in self._cache:
-            shape = self.rows[min(i, len(self.rows) - 1)][self.shape]
-            last = self._reach(i, shape)
-            key = self._key(i, last)
-            if key is None or key != self._kept[0]:
-                self._kept = (key, self._compute(i, last, 0.0, shape))
-                self._offset = i
-            first, ends, remain = self._kept[1]
-            self._cache[i] = (first - self._offset + i, ends, remain)
-        return self._cache[i]
+    def from_start(self, i: int) -> _Ends:
+        """Those that start at grid time i, one way to start."""
+        return self._find(i, (0.0,))
 
-    def from_progress(self, i: int, done: float) -> tuple[int, np.ndarray, np.ndarray]:
-        """The same for those that have done a share `done` of their development at time i."""
-        shape = self.rows[min(i, len(self.rows) - 1)][self.shape]
-        last = self._reach(i, shape)
-        key = (done, self._key(i, last) or i)
-        if key not in self._kept_from:
-            first, ends, remain = self._compute(i, last, done, shape)
-            self._kept_from[key] = (first - i, ends, remain)
-        skip, ends, remain = self._kept_from[key]
-        return i + skip, ends, remain
+    def from_stages(self, i: int, stages: int) -> _Ends:
+        """Those in the middle of each of `stages` equal parts of development at grid time i."""
+        return self._find(i, tuple((np.arange(stages) + 0.5) / stages))
 
-    def _reach(self, i: int, shape: np.ndarray) -> int:
-        """Last grid time that matters: where all but `_TAIL` have ended for every draw."""
-        limit = 1 + 6.5 / np.sqrt(shape) + 12 / shape  # beyond the 1 − 1e-7 point of the gamma
-        beyond = (self.progress[i:] - self.progress[i] >= limit).all(1)
-        return i + int(beyond.argmax()) if beyond.any() else len(self.times) - 1
+    def _find(self, i: int, done: tuple[float, ...]) -> _Ends:
+        """Look a distribution up by what determines it; where the temperature changes that is the start itself."""
+        last = self._last[i]
+        row = self.rows[min(i, len(self.rows) - 1)]
+        steady = self._same[i] >= last and np.ndim(row["temperature"]) == 0
+        where = (float(row["temperature"]), self._gaps[i:last].tobytes()) if steady else (id(self.rows), i)
+        key = (self.rate, done, where)
+        if key not in self.memo:
+            parts = [self._compute(i, last, share, row[self.shape]) for share in done]
+            self.memo[key] = _ends_of(np.array([p[0] for p in parts]), np.array([p[1] for p in parts]))
+        return self.memo[key]
 
-    def _key(self, i: int, last: int) -> tuple[object, ...] | None:
-        """What makes the distribution the same as that of another start, or None near the horizon."""
-        if last >= len(self.times) - 1:
-            return None
-        rows = self.rows[i : last + 1]
-        same = all(row is rows[0] for row in rows)
-        gaps = np.diff(self.times[i : last + 1])
-        return (id(rows[0]), last - i, tuple(np.round(gaps, 9))) if same else None
-
-    def _compute(self, i: int, last: int, done: np.ndarray, shape: np.ndarray) -> tuple[int, np.ndarray, np.ndarray]:
-        reached = done + self.progress[i : last + 1] - self.progress[i]
-        ended = gammainc(shape, shape * reached)
+    def _compute(self, i: int, last: int, done: float, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        ended = gammainc(shape, shape * (done + self.progress[i : last + 1] - self.progress[i]))
         if done > 0:
             ended = _given_not_ended(ended)
-        gaps = np.diff(self.times[i : last + 1])[:, None]
-        loss = np.array([row[self.loss] * np.ones_like(shape) for row in self.rows[i:last]]).reshape(-1, shape.size)
-        worn = np.concatenate([np.zeros((1, shape.size)), np.cumsum(loss * gaps, 0)])
-        ends = np.diff(ended, axis=0) * np.exp(-0.5 * (worn[1:] + worn[:-1]))
-        remain = (1 - ended[-1]) * np.exp(-worn[-1])
-        some = np.flatnonzero((np.diff(ended, axis=0) > 1e-12).any(1))
-        skip = int(some[0]) if some.size else 0
-        return i + skip, ends[skip:], remain
+        loss = np.array([self.rows[k][self.loss] for k in range(i, last)]).reshape(last - i, shape.size)
+        worn = np.concatenate(
+            [np.zeros((1, shape.size)), np.cumsum(loss * np.diff(self.times[i : last + 1])[:, None], 0)]
+        )
+        return np.diff(ended, axis=0) * np.exp(-0.5 * (worn[1:] + worn[:-1])), (1 - ended) * np.exp(-worn)
+
+
+def _runs(rows: Sequence[object]) -> np.ndarray:
+    """For every interval, the number of the first one after it with other rates; one more entry for the end."""
+    same = np.full(len(rows) + 1, len(rows))
+    for i in range(len(rows) - 2, -1, -1):
+        same[i] = same[i + 1] if rows[i] is rows[i + 1] else i + 1
+    return same
+
+
+def _ends_of(ends: np.ndarray, left: np.ndarray) -> _Ends:
+    some = np.flatnonzero((ends > 1e-12).any((0, 2)))
+    skip = int(some[0]) if some.size else ends.shape[1]
+    return _Ends(skip, ends[:, skip:], left)
 
 
 def _given_not_ended(ended: np.ndarray) -> np.ndarray:
@@ -300,7 +295,7 @@ def backward(
     walk = _Walk(habitat, batch, linear, on_fish_only, stages)
     found: list[list[Values | None]] = [[None] * len(batch.dose_steps) for _ in starts]
     earliest = int(min(s.min() for s in starts))
-    for i in range(len(habitat.times) - 1, earliest - 1, -1):
+    for i in range(habitat.horizon, earliest - 1, -1):
         walk.step_to(i)
         for column, start in zip(found, starts, strict=True):
             for s in np.flatnonzero(start == i):
@@ -319,7 +314,7 @@ class _Walk:
     def __init__(
         self, habitat: Habitat, batch: Batch, linear: bool, on_fish_only: bool, stages: tuple[int, int, int]
     ) -> None:
-        n, m, s = len(habitat.times) - 1, habitat.parameters.size, len(batch.dose_steps)
+        n, m, s = habitat.horizon, habitat.parameters.size, len(batch.dose_steps)
         self.habitat, self.batch, self.linear, self.stages = habitat, batch, linear, stages
         self.water_end = 0.0 if on_fish_only else 1.0
         self.given = [batch.given(k, n + 1) for k in range(len(batch.effects))]
@@ -329,7 +324,7 @@ class _Walk:
         self.settler = np.ones((s, m))
         # values of hatching and of maturing in each interval, weighed with the doses survived up to its start
         self.hatched, self.matured = np.zeros((n, s, m)), np.zeros((n, s, m))
-        self.passed = [_Passed.of(habitat.maturing.progress, e.sheltered_fraction) for e in batch.effects]
+        self.passed = [_Passed.of(habitat.maturing.progress, n, e.sheltered_fraction) for e in batch.effects]
 
     # --- doses ------------------------------------------------------------------------------------------------
     def _spared(self, form: str, i: int) -> np.ndarray | float:
@@ -355,8 +350,7 @@ class _Walk:
     # --- the walk -----------------------------------------------------------------------------------------------
     def step_to(self, i: int) -> None:
         """Bring every value from grid time i + 1 to just after the doses of grid time i."""
-        n = len(self.habitat.times) - 1
-        if i == n:
+        if i == self.habitat.horizon:
             return
         later = {form: getattr(self, form) * self._spared(form, i + 1) for form in ("adult", "larva")}
         fresh_later = self.fresh * self._spared("fresh_egg", i + 1)
@@ -427,22 +421,28 @@ class _Walk:
         now += (1 - stay - worn)[:, None, :] * goal
         return now, 0.5 * (now[0] + later[0])
 
+    def _came(self, ended: _Ends, i: int, worth: np.ndarray) -> np.ndarray:
+        """Sum over the intervals up to the horizon of what ends in each, times its worth (N, S, M) -> (U, S, M)."""
+        first = i + ended.skip
+        shares = ended.before(self.habitat.horizon - i)
+        return np.einsum("ukm,ksm->usm", shares, worth[first : first + shares.shape[1]])
+
     def _from_starting(self, i: int) -> np.ndarray:
         """Value of an egg that starts now, after the doses of this time."""
-        first, ends, remain = self.habitat.hatching.from_start(i)
+        ended = self.habitat.hatching.from_start(i)
         base = self._log_spared("egg", [g[i] for g in self.given])
-        value = np.einsum("km,ksm->sm", ends, self.hatched[first : first + len(ends)]) * np.exp(-base)
         end = self._log_spared("egg", [g[-1] for g in self.given])
-        return value + remain * self.water_end * np.exp(end - base)
+        left = ended.left_at(self.habitat.horizon - i)[0] * self.water_end
+        return self._came(ended, i, self.hatched)[0] * np.exp(-base) + left * np.exp(end - base)
 
     def _from_settling(self, i: int) -> np.ndarray:
         """Value of a larva that settles now, after the doses of this time."""
-        first, ends, remain = self.habitat.maturing.from_start(i)
-        came = np.einsum("km,ksm->sm", ends, self.matured[first : first + len(ends)])
+        ended = self.habitat.maturing.from_start(i)
         end = np.exp(self._log_spared("juvenile", [g[-1] for g in self.given]))
         had = [given[i][:, None] for given in self.given]
         leaving = [_between(given, *passed.at(i)) for given, passed in zip(self.given, self.passed, strict=True)]
-        return self._reached(had, leaving) * (came + remain * end)
+        came = self._came(ended, i, self.matured)[0]
+        return self._reached(had, leaving) * (came + ended.left_at(self.habitat.horizon - i)[0] * end)
 
     def _reached(self, had: Sequence[np.ndarray], leaving: Sequence[tuple[np.ndarray, ...]]) -> np.ndarray:
         """Share spared in the shelter, over what the sum over maturing days took off for doses met there.
@@ -460,63 +460,60 @@ class _Walk:
             return here
         return here * (1 - share) + share * factor([pair[1] for pair in leaving])
 
-    # --- what a start reads ---------------------------------------------------------------------------------------
+    # --- what a start reads -----------------------------------------------------------------------------------
     def values(self, i: int, s: int) -> Values:
         """Values of every age and stage for schedule s at grid time i, before its doses."""
-        return _Lone(self, s).values(i)
+        one = _Lone(self, i, s)
+        return Values(
+            fresh_egg=one.spared("fresh_egg") * self.fresh[:, s],
+            eggs=one.eggs(),
+            larva=one.spared("larva") * self.larva[s],
+            juveniles=one.juveniles(),
+            adult=one.spared("adult") * self.adult[s],
+        )
 
 
 class _Lone:
     """One schedule of a walk, read at one time, for individuals that have part of their development behind them."""
 
-    def __init__(self, walk: _Walk, s: int) -> None:
-        self.walk, self.s = walk, s
+    def __init__(self, walk: _Walk, i: int, s: int) -> None:
+        self.walk, self.i, self.s = walk, i, s
+        self.had = [given[i - 1, s] if i else 0.0 for given in walk.given]
+        self.all = [given[-1, s] for given in walk.given]
 
-    def values(self, i: int) -> Values:
-        walk, s = self.walk, self.s
+    def spared(self, form: str) -> np.ndarray | float:
+        share = self.walk._spared(form, self.i)
+        return share if np.ndim(share) == 0 else share[self.s]
 
-        def before(form: str, value: np.ndarray) -> np.ndarray:
-            spared = walk._spared(form, i)
-            return value * (spared if np.ndim(spared) == 0 else spared[s])
+    def _logs(self, form: str, counts: Sequence[float]) -> np.ndarray:
+        return self.walk._log_spared(form, [np.full((1, 1), count) for count in counts])[0]
 
-        return Values(
-            fresh_egg=before("fresh_egg", walk.fresh[:, s]),
-            eggs=np.array([self._egg(i, (u + 0.5) / walk.stages[1]) for u in range(walk.stages[1])]),
-            larva=before("larva", walk.larva[s]),
-            juveniles=np.array([self._settled(i, (u + 0.5) / walk.stages[2]) for u in range(walk.stages[2])]),
-            adult=before("adult", walk.adult[s]),
-        )
+    def _worth(self, array: np.ndarray, ended: _Ends) -> np.ndarray:
+        return self.walk._came(ended, self.i, array[:, self.s : self.s + 1])[:, 0]
 
-    def _had(self, i: int) -> list[np.ndarray]:
-        """Doses given before time i, one number an effect."""
-        return [given[i - 1, self.s] if i else np.zeros(()) for given in self.walk.given]
-
-    def _logs(self, form: str, counts: Sequence[np.ndarray]) -> np.ndarray:
-        return self.walk._log_spared(form, [np.atleast_2d(c) for c in counts])[0]
-
-    def _egg(self, i: int, done: float) -> np.ndarray:
+    def eggs(self) -> np.ndarray:
         walk = self.walk
-        first, ends, remain = walk.habitat.hatching.from_progress(i, done)
-        base = self._logs("egg", self._had(i))
-        end = self._logs("egg", [given[-1, self.s] for given in walk.given])
-        value = (ends * walk.hatched[first : first + len(ends), self.s]).sum(0)
-        return value * np.exp(-base) + remain * walk.water_end * np.exp(end - base)
+        ended = walk.habitat.hatching.from_stages(self.i, walk.stages[1])
+        base, end = self._logs("egg", self.had), self._logs("egg", self.all)
+        left = ended.left_at(walk.habitat.horizon - self.i) * walk.water_end
+        return self._worth(walk.hatched, ended) * np.exp(-base) + left * np.exp(end - base)
 
-    def _settled(self, i: int, done: float) -> np.ndarray:
-        walk = self.walk
-        waiting = walk.habitat.maturing
-        first, ends, remain = waiting.from_progress(i, done)
-        had = [np.atleast_2d(before) for before in self._had(i)]
+    def juveniles(self) -> np.ndarray:
+        walk, waiting, stages = self.walk, self.walk.habitat.maturing, self.walk.stages[2]
+        done = ((np.arange(stages) + 0.5) / stages)[:, None]
+        ended = waiting.from_stages(self.i, stages)
         leaving = []
-        for given, effect, before in zip(walk.given, walk.batch.effects, had, strict=True):
-            step, share = _reaching(waiting.progress, i, effect.sheltered_fraction - done)
-            early, late, share = _between(given[:, [self.s]], step, share)
+        for given, effect, before in zip(walk.given, walk.batch.effects, self.had, strict=True):
+            step, share = _reaching(waiting.progress, walk.habitat.horizon, self.i, effect.sheltered_fraction - done)
+            column = given[:, self.s]
             # past the shelter already: every dose from this time on is met in the open
             out = done >= effect.sheltered_fraction
+            early, late = column[step], column[np.minimum(step + 1, len(column) - 1)]
             leaving.append((np.where(out, before, early), np.where(out, before, late), share))
-        end = np.exp(self._logs("juvenile", [given[-1, self.s] for given in walk.given]))
-        came = (ends * walk.matured[first : first + len(ends), self.s]).sum(0)
-        return walk._reached(had, leaving)[0] * (came + remain * end)
+        end = np.exp(self._logs("juvenile", self.all))
+        left = ended.left_at(walk.habitat.horizon - self.i)
+        had = [np.full((1, 1), before) for before in self.had]
+        return walk._reached(had, leaving) * (self._worth(walk.matured, ended) + left * end)
 
 
 def _relax(later: np.ndarray, goal: np.ndarray, pace: np.ndarray, dt: float) -> tuple[np.ndarray, np.ndarray]:
@@ -541,25 +538,30 @@ class _Passed:
     share: np.ndarray  # (N + 1, M)
 
     @classmethod
-    def of(cls, progress: np.ndarray, fraction: np.ndarray) -> _Passed:
-        rows = [_reaching(progress, i, fraction) for i in range(len(progress))]
+    def of(cls, progress: np.ndarray, horizon: int, fraction: np.ndarray) -> _Passed:
+        rows = [_reaching(progress, horizon, i, fraction) for i in range(horizon + 1)]
         return cls(np.array([step for step, _ in rows]), np.array([share for _, share in rows]))
 
     def at(self, i: int) -> tuple[np.ndarray, np.ndarray]:
         return self.step[i], self.share[i]
 
 
-def _reaching(progress: np.ndarray, i: int, more: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Grid time after which `more` development has been added since time i, and the share of the step, (M,)."""
-    last, columns = len(progress) - 1, np.arange(progress.shape[1])
-    step = np.minimum(i + np.maximum((progress[i:] - progress[i] < more).sum(0) - 1, 0), last)
-    after = np.minimum(step + 1, last)
+def _reaching(progress: np.ndarray, horizon: int, i: int, more: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Grid time up to the horizon after which `more` development is added since time i, and share of the step."""
+    goal = progress[i] + more
+    columns = np.arange(progress.shape[1])
+    step, beyond = np.full(goal.shape, i), np.full(goal.shape, horizon)
+    while (beyond - step > 1).any():  # bisection: the last grid time at which the goal is not reached
+        middle = (step + beyond) // 2
+        short = progress[middle, columns] < goal
+        step, beyond = np.where(short, middle, step), np.where(short, beyond, middle)
+    after = np.minimum(step + 1, horizon)
     start, end = progress[step, columns], progress[after, columns]
-    share = np.divide(progress[i] + more - start, end - start, out=np.zeros_like(start), where=end > start)
+    share = np.divide(goal - start, end - start, out=np.zeros_like(goal), where=end > start)
     # Values are joined by straight lines between grid times, which spreads the jump at the edge of the shelter over a
     # step on either side; half a step earlier keeps its area, so the error stays of second order.
     place = np.maximum(step + np.clip(share, 0, 1) - 0.5, i)
-    return np.minimum(place.astype(int), last), place % 1
+    return np.minimum(place.astype(int), horizon), place % 1
 
 
 def _between(given: np.ndarray, step: np.ndarray, share: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -115,7 +115,9 @@ def weighted_quantile(samples: Any, probabilities: Any, weights: Any = None) -> 
     """
     samples = np.asarray(samples, float)
     if weights is None:
-        return np.quantile(samples, probabilities)
+        # an unbounded draw must not turn its neighbour into NaN: no arithmetic between the two
+        method = "linear" if np.isfinite(samples).all() else "nearest"
+        return np.quantile(samples, probabilities, method=method)
     weights = np.asarray(weights, float)
     order = np.argsort(samples, kind="stable")
     kept = order[weights[order] > 0]
