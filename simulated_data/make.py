@@ -27,6 +27,8 @@ from burden.lifecycle import build_cycle  # noqa: E402
 from simulated_data import write  # noqa: E402
 from simulated_data.stories import STORIES, Sampling, Story  # noqa: E402
 
+#: more flukes than this on a preparation nobody counts
+_COUNTED = 100
 #: how long the truth goes on after the visit, nothing done [d]
 _AFTER_DAYS = 30
 
@@ -81,10 +83,12 @@ def _written(
     weight = float(ponds.stock.weight_g[0, row["fish"]])
     return row | {
         "place": row["fish"],
+        "day": sampling.day,
+        "count": row["count"] if row["count"] <= _COUNTED else f">{_COUNTED}",
         "fish": label,
         "date": story.visit + timedelta(days=sampling.day),
         "fraction_examined": look.share if sampling.share_written else "",
-        "weight_g": f"{weight:.2g}" if weight < 100 else f"{round(weight, -1):.0f}" if sampling.weighed else "",
+        "weight_g": f"{weight:.2g}" if sampling.weighed else "",
         "lethal": "yes" if sampling.lethal else "",
     }
 
@@ -136,6 +140,11 @@ def _mean_on_live_fish(record: Record, i: int) -> float:
     return float(sum(b[i, 0] for b in record.burden.values()).sum() / max(record.alive[i, 0].sum(), 1))
 
 
+def _left(record: Record, now: int, rows: Sequence[dict[str, object]]) -> int:
+    """Fish alive after the visit: those killed for a look on that day are gone."""
+    return int(record.alive[now, 0].sum()) - len({r["place"] for r in rows if r["lethal"] and r["day"] == 0})
+
+
 def make(story: Story) -> Path:
     """Live through a story, write its folder and read it back."""
     ponds, record = live_through(story)
@@ -144,7 +153,7 @@ def make(story: Story) -> Path:
     folder.mkdir(exist_ok=True)
     now = int(np.flatnonzero(record.days == 0)[0])
     found = [d for f in range(story.fish) if (d := found_on(record, f)) is not None]
-    write.write_case_toml(folder, story.case_toml, count=int(record.alive[now, 0].sum()))
+    write.write_case_toml(folder, story.case_toml, count=_left(record, now, rows))
     write.write_samples(folder, rows)
     write.write_deaths(folder, story.visit, found, story.watched_since)
     if story.logger is not None:

@@ -124,9 +124,17 @@ def _readings(first: int, last: int, at: Mapping[int, float], wobble_c: float, s
     return Temperature.linear(days, np.round(np.interp(days, list(at), list(at.values())) + noise, 1))
 
 
+#: how flukes are seen in all the stories: share on the gills, clumping of a part-count, chance to be counted
+_SEEN = {"gill_share": 0.97, "part_shape": 1.0, "detection_per_fluke": 0.9}
+
+
+def _look(site: str, method: str, share: float) -> Look:
+    on_site = _SEEN["gill_share"] if site == "gill" else 1 - _SEEN["gill_share"]
+    return Look(site, method, share, on_site, _SEEN["part_shape"], _SEEN["detection_per_fluke"])
+
+
 def _koi_pond() -> Story:
-    clip = Look("gill", "gill_clip", share=0.001, site_share=0.97, shape=1.0, detection=0.9)
-    scrape = Look("skin", "skin_scrape", share=0.01, site_share=0.03, shape=1.0, detection=0.9)
+    clip, scrape = _look("gill", "gill_clip", 0.001), _look("skin", "skin_scrape", 0.01)
     return Story(
         name="koi_pond",
         seed=7,
@@ -140,6 +148,7 @@ def _koi_pond() -> Story:
             "resistance_gain_degree_days": 550.0,
             "fecundity": 15.0,
             "aggregation": 1.6,
+            **_SEEN,
         },
         visit=date(2026, 5, 10),
         start_day=-80,
@@ -222,4 +231,185 @@ told_by = "owner"
 """
 
 
-STORIES: Mapping[str, Callable[[], Story]] = {"koi_pond": _koi_pond}
+def _quarantine_tank() -> Story:
+    clip, organ = _look("gill", "gill_clip", 0.02), _look("gill", "whole_organ", 1.0)
+    return Story(
+        name="quarantine_tank",
+        seed=7,
+        draw=1,
+        luck=3,
+        set_by_hand={
+            "reproduction_number": 14.0,
+            "hazard_per_burden": 9.0e-4,
+            "burden_scale": 3.0,
+            "resistance_half_burden": 3.0,
+            "fecundity": 15.0,
+            "aggregation": 1.3,
+            **_SEEN,
+        },
+        visit=date(2026, 7, 8),
+        start_day=-19,
+        start_per_gram=3.5,
+        fish=132,
+        weight_g=8.0,
+        weight_cv=0.25,
+        litres=800.0,
+        course=_readings(-19, 30, {-19: 25.0, 30: 25.0}, 0.15, 4),
+        case_toml=_QUARANTINE_TANK,
+        samplings=(
+            Sampling(-5, 3, "netted", (clip,), share_written=True),
+            Sampling(0, 4, "netted", (clip,), share_written=True),
+            Sampling(0, 1, "moribund", (organ,), lethal=True, weighed=True),
+            Sampling(0, 1, "moribund", (clip,), share_written=True),
+        ),
+        watched_since=-18,
+        exchange_per_day=0.1,
+        filter_kind="adapted",
+        remarks=("The flukes came in with the fish and found them close together.",),
+    )
+
+
+_QUARANTINE_TANK = """\
+# An invented case, made by simulated_data/make.py; nobody and no tank is real. The truth is in truth.toml.
+# Young carp just bought in, close together in warm water, die one at a time.
+
+[case]
+visit_date = 2026-07-08            # the date of decision
+title = "Quarantine tank, young carp of June"
+trouble_since = 2026-06-23
+
+[water]
+volume_l = 800                     # tank and filter together
+medium = "fresh"
+temperature_c = 25.0               # held by a heater
+exchange_per_day = 0.1
+oxygen_mg_l = 6.8
+ph = 7.4
+alkalinity_dkh = 5
+total_ammonia_n_mg_l = 0.4
+nitrite_n_mg_l = 0.1
+filter = "adapted"                 # every newcomer of the last years was dosed in this tank
+uv = "no"
+aeration = "yes"
+
+[fish]
+species = "common carp"
+count = <<count>>                        # alive on the visit date, the one killed for the look left out
+food_fish = "no"
+mean_weight_g = { value = 8, low = 7, high = 9, how = "fifty weighed together" }
+new_arrivals = [{ date = 2026-06-19, count = 132 }]
+lethal_sampling_allowed = 3
+
+[parasite]
+set = "dactylogyrus"
+
+[findings]
+other = ["ciliates"]               # a few on two of the clips
+note = "gills swollen, fish at the surface in the morning"
+
+[limits]
+agents = ["praziquantel", "formalin"]
+max_doses = 5
+shortest_gap_days = 2
+max_formalin_mg_l_total = 75
+can_heat_to_c = 28
+spare_tank = "yes"
+
+[[planned]]                        # what the keeper has in mind
+date = 2026-07-08
+agent = "praziquantel"
+route = "bath"
+mg_l = 5
+hours = 24
+
+[[planned]]
+date = 2026-07-15
+agent = "praziquantel"
+route = "bath"
+mg_l = 5
+hours = 24
+"""
+
+
+def _estate_pond() -> Story:
+    clip = _look("gill", "gill_clip", 0.0008)
+    yearly = {day: 10.5 + 7.5 * float(np.cos(2 * np.pi * (day - 88) / 365.25)) for day in range(-75, 31, 5)}
+    return Story(
+        name="estate_pond",
+        seed=7,
+        draw=1,
+        luck=1,
+        set_by_hand={
+            "reproduction_number": 2.5,
+            "hazard_per_burden": 9.0e-4,
+            "burden_scale": 3.0,
+            "resistance_half_burden": 3.0,
+            "fecundity": 15.0,
+            "contact_rate": 6.0,
+            "contact_half_density": 2.0,
+            "aggregation": 1.0,
+            **_SEEN,
+        },
+        visit=date(2026, 4, 28),
+        start_day=-75,
+        start_per_gram=5.0,
+        fish=45,
+        weight_g=2500.0,
+        weight_cv=0.35,
+        litres=430_000.0,
+        course=_readings(-75, 30, yearly, 0.3, 5),
+        case_toml=_ESTATE_POND,
+        samplings=(Sampling(0, 1, "moribund", (clip, clip)), Sampling(0, 1, "netted", (clip, clip))),
+        watched_since=-45,
+        exchange_per_day=0.03,
+        filter_kind="none",
+        remarks=("The flukes wintered on the fish and lay again; the first eggs of the spring have begun to hatch.",),
+    )
+
+
+_ESTATE_POND = """\
+# An invented case, made by simulated_data/make.py; nobody and no pond is real. The truth is in truth.toml.
+# Old carp of a cold pond die one by one in spring. Two fish could be had.
+
+[case]
+visit_date = 2026-04-28            # the date of decision
+title = "Lower pond of the estate"
+trouble_since = 2026-03-14
+
+[water]
+volume_l = { value = 400000, low = 300000, high = 520000, how = "paced out, depth sounded at five places" }
+medium = "fresh"
+temperature_c = { mean_c = 10.5, swing_c = 7.5, warmest_day = "07-25" }   # the steward's figures; 11 °C at the visit
+exchange_per_day = 0.03            # a spring runs in and out
+oxygen_mg_l = 10.1
+ph = 7.2
+alkalinity_mg_l_caco3 = 60
+filter = "none"
+
+[fish]
+species = "common carp"
+count = <<count>>                         # netted last autumn, less the dead found since
+food_fish = "yes"                  # a few are eaten at Christmas
+mean_weight_g = { value = 2500, low = 1800, high = 3300, how = "judged by eye from the bank" }
+lethal_sampling_allowed = 1
+
+[parasite]
+set = "dactylogyrus"
+
+[findings]
+note = "no spots, no fungus; fish hang where the spring comes in"
+
+[limits]
+agents = ["praziquantel", "formalin"]
+max_doses = 3
+visit_days = ["tuesday", "saturday"]
+shortest_gap_days = 7
+spare_tank = "no"
+"""
+
+
+STORIES: Mapping[str, Callable[[], Story]] = {
+    "koi_pond": _koi_pond,
+    "quarantine_tank": _quarantine_tank,
+    "estate_pond": _estate_pond,
+}
