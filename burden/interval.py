@@ -15,12 +15,13 @@ import numpy as np
 
 from burden.bath import bath_effect
 from burden.effects import DoseEffect
-from burden.elimination import none_left, stable_population, time_grid
+from burden.elimination import none_left, time_grid
 from burden.errors import CannotAnswerError
 from burden.evidence import Evidence, load_agent, load_parasite
 from burden.lifecycle import Parameters, Surroundings, build_cycle, draw_parameters, establishment_for
-from burden.renewal import Batch, Habitat, Population, backward
+from burden.renewal import Batch, Habitat, backward
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Probability, Result, Triple, number
+from burden.stable import Population, stable_population
 from burden.treatment import draw_kill
 from burden.water import Temperature
 from burden.windows import Windows, windows_after

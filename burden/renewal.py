@@ -18,9 +18,13 @@ from scipy.special import gammainc
 from burden.chains import chain_kernel
 from burden.effects import DoseEffect
 from burden.lifecycle import Parameters, Surroundings, rates_at
+from burden.stable import Population
 from burden.water import Temperature
 
-__all__ = ["Batch", "Habitat", "Population", "Values", "backward"]
+__all__ = ["Batch", "Habitat", "Values", "backward"]
+
+#: kill above which the logarithm of what is spared is cut off: one of a total kill's 10¹⁵ lives
+_NEAR_TOTAL = 1 - 1e-15
 
 
 @dataclass(frozen=True)
@@ -210,35 +214,6 @@ class Batch:
 
 
 @dataclass(frozen=True)
-class Population:
-    """Who is there at the start, as means of what may be there, M draws.
-
-    Parameters
-    ----------
-    fresh_eggs : numpy.ndarray
-        Total, by stage of wear, shape (m, M); m = 0 for sets that do not tell them apart.
-    eggs : numpy.ndarray
-        Started eggs by stage of development, shape (n, M).
-    larvae, adults : numpy.ndarray
-        Totals, shape (M,).
-    juveniles : numpy.ndarray
-        Total by stage of development, shape (n, M).
-    fish : numpy.ndarray
-        Live fish, shape (M,).
-    aggregation : numpy.ndarray
-        k of the burden across fish, shape (M,).
-    """
-
-    fresh_eggs: np.ndarray
-    eggs: np.ndarray
-    larvae: np.ndarray
-    juveniles: np.ndarray
-    adults: np.ndarray
-    fish: np.ndarray
-    aggregation: np.ndarray
-
-
-@dataclass(frozen=True)
 class Values:
     """What one individual can still come to at a grid time, just before a dose of that time, (S, M) each."""
 
@@ -344,7 +319,7 @@ class _Walk:
             if form == "sheltered":
                 kill = np.where(effect.sheltered_fraction > 0, effect.sheltered_kill, kill)
             count = count if count.ndim == 2 else count[:, None]
-            total = total + count * np.log1p(-np.minimum(kill, 1 - 1e-12))
+            total = total + count * np.log1p(-np.minimum(kill, _NEAR_TOTAL))
         return total
 
     # --- the walk -----------------------------------------------------------------------------------------------

@@ -60,7 +60,7 @@ class Triple:
 
     def text(self, digits: int = 2, scale: float = 1.0) -> str:
         """Return "median (low to high)" with significant digits; `scale` turns a share into percent."""
-        if math.isnan(self.median):
+        if not math.isfinite(self.median):
             return "cannot be given"
         return (
             f"{_significant(self.median * scale, digits)} "
@@ -139,7 +139,7 @@ def number(value: Any) -> float | None:
 def _significant(value: float, digits: int) -> str:
     """Write a number with so many significant digits, without an exponent, thousands spaced."""
     if value == 0 or not math.isfinite(value):
-        return "0" if value == 0 else str(value)
+        return "0" if value == 0 else "unbounded"
     decimals = max(digits - 1 - math.floor(math.log10(abs(value))), 0)
     return f"{round(value, digits - 1 - math.floor(math.log10(abs(value)))):,.{decimals}f}".replace(",", " ")
 

@@ -53,7 +53,8 @@ class Windows:
 
         A settler too young for one dose must still be a juvenile at the next: earliest maturity less sheltered age.
         """
-        return self.earliest_maturity - self.sheltered_age
+        shelter = np.where(np.isfinite(self.sheltered_age), self.sheltered_age, 0.0)
+        return self.earliest_maturity - shelter
 
     @property
     def last_dose_not_before(self) -> np.ndarray:
