@@ -18,7 +18,15 @@ from burden.development import Development, DurationTable
 from burden.effects import DoseEffect
 from burden.evidence import Evidence, Value, load_parasite
 from burden.hosts import Fish
-from burden.lifecycle import LifeCycle, Parameters, Transition, build_cycle, draw_parameters, establishment_for
+from burden.lifecycle import (
+    LifeCycle,
+    LifeForm,
+    Parameters,
+    Transition,
+    build_cycle,
+    draw_parameters,
+    establishment_for,
+)
 from burden.simulate import Event, Setting, State, derivative
 from burden.water import Temperature
 
@@ -66,6 +74,14 @@ def plain_cycle(**stages: int) -> LifeCycle:
     laid = Transition("adult", "bears", "laying_rate", (("egg", None),))
     others = tuple(t for t in cycle.transitions if t.source != "fresh_egg" and t.event != "bears")
     return replace(cycle, forms=forms, transitions=(laid, *others)).with_stages(**stages)
+
+
+def one_form_cycle() -> LifeCycle:
+    """Adults that bear adults."""
+    cycle = build_cycle(load_parasite("dactylogyrus"))
+    bears = Transition("adult", "bears", "laying_rate", (("adult", None),))
+    dies = Transition("adult", "any time", "adult_loss")
+    return replace(cycle, forms=(LifeForm("adult", "fish", 1),), transitions=(bears, dies), sweeps=2)
 
 
 def pond(

@@ -7,11 +7,24 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from ponds import DENSITY, FISH, WEIGHT_G, blood_feeder, by_lsoda, dose_effect, drawn, fixed, plain_cycle, pond, totals
+from ponds import (
+    DENSITY,
+    FISH,
+    WEIGHT_G,
+    blood_feeder,
+    by_lsoda,
+    dose_effect,
+    drawn,
+    fixed,
+    one_form_cycle,
+    plain_cycle,
+    pond,
+    totals,
+)
 from scipy.optimize import brentq
 
 from burden.evidence import load_parasite, parasite_names
-from burden.lifecycle import LifeForm, Surroundings, Transition, build_cycle, rates_at
+from burden.lifecycle import Surroundings, Transition, build_cycle, rates_at
 from burden.simulate import Event, Trajectory, derivative, simulate
 from burden.water import Temperature
 
@@ -152,14 +165,6 @@ def test_birth_and_death(one):
     exact, stepped = end_of_both(setting, state, 30.0)
     assert exact.fish["adult"][0, 0, 0] == pytest.approx(start * np.exp((birth - death) * 30.0), rel=1e-7)
     assert stepped.fish["adult"][0, 0, 0] == pytest.approx(start * np.exp((birth - death) * 30.0), rel=2e-4)
-
-
-def one_form_cycle():
-    """Adults that bear adults."""
-    cycle = build_cycle(load_parasite("dactylogyrus"))
-    bears = Transition("adult", "bears", "laying_rate", (("adult", None),))
-    dies = Transition("adult", "any time", "adult_loss")
-    return replace(cycle, forms=(LifeForm("adult", "fish", 1),), transitions=(bears, dies), sweeps=2)
 
 
 def test_decline_of_adults_and_of_fish_is_exponential(one):

@@ -1,0 +1,494 @@
+"""The probability that the last fluke dies: closed forms, two solvers of one equation, windows, whole flukes by lot."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from ponds import DENSITY, FISH, dose_effect, drawn, fixed, one_form_cycle, plain_cycle, pond
+from scipy import stats
+from scipy.optimize import brentq
+
+from burden.effects import DoseEffect
+from burden.elimination import (
+    HORIZON_DAYS,
+    chain_none_left,
+    chain_values,
+    none_left,
+    population_of,
+    time_grid,
+)
+from burden.lifecycle import Parameters, Surroundings, Transition, establishment_for, rates_at
+from burden.renewal import Batch, Habitat, Values, backward
+from burden.simulate import simulate
+from burden.stable import Population, growth_rate, stable_population
+from burden.water import Temperature
+
+DRAWS = 6
+PRODUCT_STEP = 0.25  # what the product takes at 20 °C [d]
+N_EGG, N_JUVENILE = 84, 119  # shapes measured at 20 °C, see the design of the stage spread
+STAGES = (0, N_EGG, N_JUVENILE)
+
+
+@pytest.fixture(scope="module")
+def parameters() -> Parameters:
+    return establishment_for(fixed(drawn("dactylogyrus", DRAWS, 3), N_EGG, N_JUVENILE), DENSITY)
+
+
+def habitat(parameters, temperature=20.0, last=0.0, dt=PRODUCT_STEP, after=HORIZON_DAYS, reach=30.0):
+    course = temperature if isinstance(temperature, Temperature) else Temperature.constant(temperature)
+    times, horizon = time_grid(0.0, last, dt, reach, after)
+    return Habitat(parameters, course, np.full(parameters.size, DENSITY), 0.0, times, horizon)
+
+
+def steps_of(where: Habitat, days) -> list[int]:
+    steps = [int(np.argmin(np.abs(where.times - day))) for day in days]
+    np.testing.assert_allclose(where.times[steps], days, atol=1e-9)
+    return steps
+
+
+def by_age(where, effect: DoseEffect | None, days, stages=STAGES, **more):
+    """Values at day 0 of one schedule by the renewal form."""
+    steps = np.array([steps_of(where, days) or [-1]])
+    batch = Batch(steps, np.zeros_like(steps), [effect or dose_effect(where.parameters.size, 0, 0)])
+    return backward(where, batch, [np.array([0])], stages, **more)[0]
+
+
+def by_stage(where, effect, days, cycle=None):
+    cycle = cycle or plain_cycle(egg=N_EGG, juvenile=N_JUVENILE)
+    return chain_values(cycle, where.parameters, where, [(step, effect) for step in steps_of(where, days)])
+
+
+def mix(parameters, temperature=20.0, adults=60.0, stages=STAGES) -> Population:
+    total = np.full(parameters.size, adults)
+    return stable_population(
+        parameters, temperature, Surroundings(DENSITY), total, np.full(parameters.size, FISH), stages
+    )
+
+
+# --- closed forms -------------------------------------------------------------------------------------------------
+def survival_of_a_line(birth: float, death: float, days: float) -> float:
+    """Probability that the line of one lasts: births at rate b, deaths at rate d (Kendall 1948, from memory)."""
+    if birth == death:
+        return 1 / (1 + birth * days)
+    return (birth - death) / (birth - death * np.exp(-(birth - death) * days))
+
+
+@pytest.mark.parametrize("birth", [0.5, 0.2, 0.1])
+def test_birth_and_death(birth):
+    """Within 1e-8 by halving a fine step once more, and within 0.005 at the product's step."""
+    cycle, death = one_form_cycle(), 0.2
+    p = drawn("dactylogyrus", 1).replaced(fecundity=birth, fecundity_q10=1.0, adult_life_days=1 / death)
+
+    def chain(days, dt):
+        times = np.linspace(0.0, days, round(days / dt) + 1)
+        where = Habitat(p, Temperature.constant(20.0), np.full(1, DENSITY), 0.0, times, len(times) - 1)
+        return float(chain_values(cycle, p, where, [])["adult"][0, 0])
+
+    for days in (1.0, 5.0):
+        exact = survival_of_a_line(birth, death, days)
+        # the error falls with the square of the step, so two steps together leave its fourth power
+        assert (4 * chain(days, 0.01) - chain(days, 0.02)) / 3 == pytest.approx(exact, abs=1e-8)
+        assert chain(days, PRODUCT_STEP) == pytest.approx(exact, abs=0.005)
+    where = habitat(p)
+    assert float(chain_values(cycle, p, where, [])["adult"][0, 0]) == pytest.approx(
+        survival_of_a_line(birth, death, HORIZON_DAYS), abs=0.005
+    )
+
+
+@pytest.fixture(scope="module")
+def growing(parameters):
+    """Draws whose lines have settled after a year: reproduction numbers of 1.6 to 12."""
+    wanted = np.geomspace(1.6, 12.0, DRAWS)
+    return parameters.replaced(
+        establishment=parameters["establishment"] * wanted / parameters["reproduction_number"],
+        reproduction_number=wanted,
+    )
+
+
+def passed_on(parameters, n_egg=N_EGG, n_juvenile=N_JUVENILE):
+    """Share of eggs that become adults, by scipy's expectation over both gamma durations."""
+    rates = rates_at(parameters, 20.0, Surroundings(DENSITY))
+    shares = []
+    for m in range(parameters.size):
+        rate = {name: float(np.broadcast_to(x, parameters.size)[m]) for name, x in rates.items()}
+        egg, juvenile = (
+            stats.gamma(n, scale=1 / (n * rate[pace])).expect(lambda a, loss=rate[loss]: np.exp(-loss * a))
+            for n, pace, loss in ((n_egg, "egg_rate", "egg_loss"), (n_juvenile, "juvenile_rate", "juvenile_loss"))
+        )
+        met = rate["contact"] / (rate["contact"] + rate["larva_loss"]) * rate["establishment"]
+        shares.append(egg * rate["hatch_success"] * met * juvenile)
+    return np.array(shares)
+
+
+def end_values(parameters, cycle=None, dt=PRODUCT_STEP):
+    """Probability of an adult and of an egg after a year without doses, by age and by stage."""
+    where = habitat(parameters, dt=dt)
+    age, stage = by_age(where, None, []), by_stage(where, None, [], cycle)
+    return {"age": (age.adult[0], age.eggs[0, 0]), "stage": (stage["adult"][0], stage["egg"][0])}
+
+
+def test_end_values_of_exponential_life_and_single_eggs(growing):
+    """p_A = 1 − 1/R0, and an egg's line ends with q_egg = 1 − S (1 − q_adult)."""
+    share = passed_on(growing)
+    rates = rates_at(growing, 20.0, Surroundings(DENSITY))
+    np.testing.assert_allclose(rates["laying_rate"] / rates["adult_loss"] * share, growing["reproduction_number"], 1e-6)
+    adult = 1 - 1 / growing["reproduction_number"]
+    for solver, (p_adult, p_egg) in end_values(growing).items():
+        np.testing.assert_allclose(p_adult, adult, atol=0.005, err_msg=solver)
+        np.testing.assert_allclose(1 - p_egg, 1 - share * (1 - (1 - adult)), atol=0.005 * share.max())
+
+
+def test_end_values_to_1e8_where_no_one_dies_on_the_way(growing):
+    """Without deaths of eggs and juveniles the renewal form is exact at any step once the lines have settled."""
+    immortal = growing.replaced(egg_mortality=0.0, juvenile_mortality=0.0)
+    number = growing["reproduction_number"] * 0 + 5.0
+    rates = rates_at(immortal.replaced(establishment=1.0), 20.0, Surroundings(DENSITY))
+    met = rates["contact"] / (rates["contact"] + rates["larva_loss"])
+    share = number * rates["adult_loss"] / (rates["laying_rate"] * rates["hatch_success"] * met)
+    immortal = immortal.replaced(establishment=share)
+    found = by_age(habitat(immortal, after=800.0), None, [])
+    np.testing.assert_allclose(found.adult[0], 1 - 1 / number, atol=1e-8)
+
+
+def test_two_eggs_for_one_are_rejected(growing):
+    """The check of the end value fails on a cycle that lays two eggs at a time."""
+    right = plain_cycle(egg=N_EGG, juvenile=N_JUVENILE)
+    double = Transition("adult", "bears", "laying_rate", (("egg", None), ("egg", None)))
+    wrong = replace(right, transitions=(double, *right.transitions[1:]))
+    found = by_stage(habitat(growing), None, [], wrong)["adult"][0]
+    assert np.abs(found - (1 - 1 / growing["reproduction_number"])).max() > 0.1
+
+
+def test_below_one_the_line_ends(parameters):
+    fading = parameters.replaced(establishment=parameters["establishment"] * 0.5 / parameters["reproduction_number"])
+    assert by_age(habitat(fading, after=1500.0), None, []).adult.max() < 1e-3
+
+
+# --- the two solvers ----------------------------------------------------------------------------------------------
+def a_bath(draws, fraction=0.0):
+    return dose_effect(
+        draws, 0.97, 0.95, 0.9, sheltered=0.1, fraction=fraction, larva_hazard=1.0, settler_kill=0.0, fade=0.5
+    ).without_residue()
+
+
+def both(parameters, temperature, days, effect, dt=PRODUCT_STEP):
+    where = habitat(parameters, temperature, last=days[-1], dt=dt)
+    start = float(temperature.at(0.0)) if isinstance(temperature, Temperature) else temperature
+    who = mix(parameters, start)
+    stage = by_stage(where, effect, days)
+    as_values = replace(
+        by_age(where, effect, days),
+        eggs=stage["egg"][:, None], larva=stage["larva"], juveniles=stage["juvenile"][:, None], adult=stage["adult"],
+    )  # fmt: skip
+    return none_left(by_age(where, effect, days), who)[0], none_left(as_values, who)[0]
+
+
+@pytest.mark.parametrize("temperature", [20.0, Temperature.linear([0, 20], [14, 20])], ids=["constant", "warming"])
+def test_renewal_and_chain_agree_on_every_draw(parameters, temperature):
+    """No shelter: one equation, two solvers."""
+    by_renewal, by_chain = both(parameters, temperature, [0.0, 5.0, 10.0], a_bath(DRAWS))
+    np.testing.assert_allclose(by_renewal, by_chain, atol=0.005)
+    assert 0.05 < by_renewal.mean() < 0.95  # neither solver has an easy question
+
+
+def test_renewal_and_chain_agree_in_the_mean_with_shelter(parameters):
+    """With shelter they differ draw by draw: by age every settler leaves it at the same development, by stage when its
+    own chain has come so far, which is spread. The mean over draws still agrees.
+    """
+    by_renewal, by_chain = both(parameters, 20.0, [0.0, 5.0, 10.0], a_bath(DRAWS, 0.3), dt=0.125)
+    assert by_renewal.mean() == pytest.approx(by_chain.mean(), abs=0.005)
+
+
+def test_every_number_of_doses_of_one_walk_is_that_of_a_walk_of_its_own(parameters):
+    effect, gap = a_bath(DRAWS, 0.2), 5.0
+    where = habitat(parameters, last=3 * gap)
+    steps = np.array([steps_of(where, [3 * gap, 2 * gap, gap, 0.0])])
+    starts = [steps[:, k] for k in range(1, 4)]
+    together = backward(where, Batch(steps, np.zeros_like(steps), [effect]), starts, STAGES)
+    for count, values in zip((2, 3, 4), together, strict=True):
+        alone = habitat(parameters, last=(count - 1) * gap)
+        lone = by_age(alone, effect, [k * gap for k in range(count)])
+        np.testing.assert_allclose(none_left(values, mix(parameters)), none_left(lone, mix(parameters)), atol=1e-6)
+
+
+def test_draws_are_independent_of_each_other(parameters):
+    effect, at = a_bath(DRAWS, 0.2), np.array([2])
+    together = by_age(habitat(parameters, last=5.0), effect, [0.0, 5.0])
+    alone = by_age(habitat(parameters.take(at), last=5.0), effect.take(at), [0.0, 5.0])
+    np.testing.assert_allclose(alone.adult[:, 0], together.adult[:, 2], rtol=1e-5)
+    np.testing.assert_allclose(alone.juveniles[..., 0], together.juveniles[..., 2], rtol=1e-5)
+
+
+def test_a_frozen_brake_that_stops_laying_leaves_the_adult_its_own_life(parameters):
+    where = habitat(parameters, after=60.0)
+    nothing = np.zeros((where.horizon, DRAWS))
+    none = np.array([[-1]])
+    batch = Batch(none, np.zeros_like(none), [dose_effect(DRAWS, 0, 0)], laying=nothing)
+    adult = backward(where, batch, [np.array([0])], STAGES)[0].adult[0]
+    np.testing.assert_allclose(adult, np.exp(-60.0 / parameters["adult_life_days"]), rtol=1e-9)
+
+
+# --- windows ------------------------------------------------------------------------------------------------------
+HATCH, MATURITY, SHELTER, LARVA = 4.0, 12.0, 0.1, 0.02
+
+
+def hard(draws=1) -> Parameters:
+    """Stage lengths hard to 1.6 % (shape 4000): hatching after 4 d, maturity after 12 d, larvae of half an hour."""
+    p = fixed(drawn("dactylogyrus", draws, 3), 4000.0, 4000.0).replaced(larval_life_days=LARVA, larval_life_q10=1.0)
+    d = p.development
+    tables = {
+        "hatch": replace(d.hatch, mean_rate=np.full_like(d.hatch.mean_rate, 1 / HATCH)),
+        "maturity": replace(d.maturity, mean_rate=np.full_like(d.maturity.mean_rate, 1 / MATURITY)),
+    }
+    p = replace(p, development=replace(d, **tables)).replaced(reproduction_number=3.0, adult_life_days=20.0)
+    return establishment_for(p, DENSITY)
+
+
+def from_the_first(first, gap):
+    """Days of two doses, the gap counted from the first dose."""
+    return [first, first + gap]
+
+
+def from_the_visit(first, gap):
+    """The same, counted wrongly from the visit, day 0."""
+    return [first, gap]
+
+
+def left_after_two(gap, plan=from_the_first, larvae_killed=0.0, shelter=SHELTER, first=2.0):
+    """All eggs, larvae and flukes left a day after the second dose, per 1,000 flukes on the fish; and P a year on.
+
+    By the linear backward form, which holds hard stage lengths exactly; the chains of the forward equations would
+    need 4,000 stages.
+    """
+    p = hard()
+    effect = dose_effect(1, 1.0, 1.0, larvae_killed, sheltered=0.0, fraction=shelter)
+    days, dt = plan(first, gap), 0.1
+    who = mix(p, stages=(0, 40, 40))
+    short = habitat(p, last=max(days), dt=dt, after=1.0)
+    left = sum(by_age(short, effect, days, (0, 40, 40), linear=True).expected(who))[0, 0]
+    year = by_age(habitat(p, last=max(days), dt=dt), effect, days, (0, 40, 40))
+    return 1000 * left / float(who.adults[0] + who.juveniles.sum()), float(none_left(year, who)[0, 0])
+
+
+def window_holds(plan):
+    """Whether two doses leave nothing inside the window and something a day outside either edge."""
+    low, high = HATCH + SHELTER * MATURITY, MATURITY * (1 - SHELTER)
+    inside = [left_after_two(gap, plan) for gap in (low + 1.5, 0.5 * (low + high), high - 1.5)]
+    outside = [left_after_two(gap, plan) for gap in (low - 1.0, high + 1.0)]
+    return all(left <= 1e-9 and p > 0.999 for left, p in inside) and all(left > 1e-3 for left, _ in outside)
+
+
+def test_two_doses_inside_the_window_leave_nothing():
+    """D_last + D_larva + a_s <= gap <= D_mat − a_s: total kill on the fish, larvae spared, no residue."""
+    assert window_holds(from_the_first)
+
+
+def test_a_gap_counted_from_the_wrong_dose_is_rejected():
+    """The check of the window fails where the second dose is counted from the visit, not from the first dose."""
+    assert not window_holds(from_the_visit)
+
+
+def test_with_larvae_killed_and_no_shelter_the_lower_edge_is_last_hatch():
+    above, below = HATCH + 0.6, HATCH - 1.0
+    assert left_after_two(above, larvae_killed=1.0, shelter=0.0)[0] <= 1e-9
+    assert left_after_two(below, larvae_killed=1.0, shelter=0.0)[0] > 1e-3
+
+
+def test_which_juveniles_are_sheltered_matters_at_the_same_mean_kill(growing):
+    """The youngest third spared, or as large a share of every age: far apart in the probability, as the design says."""
+    who = mix(growing, adults=40.0)
+    days, fraction = [0.0, 5.0, 10.0, 15.0], 1 / 3
+    young = np.clip(fraction * N_JUVENILE - np.arange(N_JUVENILE), 0, 1)[:, None]
+    spared = (who.juveniles * young).sum(0) / who.juveniles.sum(0)
+    by_shelter = dose_effect(DRAWS, 1.0, 1.0, 1.0, fraction=fraction)
+    everywhere = DoseEffect(
+        {**by_shelter.by_form, "juvenile": 1 - spared}, 1 - spared, np.zeros(DRAWS), *(np.zeros((3, DRAWS)))
+    )
+    where = habitat(growing, last=15.0)
+    youngest, all_ages = (none_left(by_age(where, e, days), who)[0].mean() for e in (by_shelter, everywhere))
+    assert youngest - all_ages > 0.3
+
+
+# --- who is there -------------------------------------------------------------------------------------------------
+def test_none_left_is_the_mean_over_counts():
+    """Poisson in the water, negative binomial on the fish: sums over scipy's probabilities of every count."""
+    fish, k, mean, p = 3.0, 0.8, 2.4, 0.3
+    one = np.ones((1, 1))
+    zero = np.zeros((0, 1, 1))
+    values = Values(zero, 0.2 * one[None], 0 * one, 0 * one[None], p * one)
+    who = Population(
+        np.zeros((0, 1)), np.full((1, 1), 1.5), np.zeros(1), np.zeros((1, 1)), np.full(1, fish * mean),
+        np.full(1, fish), np.full(1, k),
+    )  # fmt: skip
+    counts = np.arange(2000)
+    on_one = (stats.nbinom.pmf(counts, k, k / (k + mean)) * (1 - p) ** counts).sum()
+    in_water = (stats.poisson.pmf(counts, 1.5) * (1 - 0.2) ** counts).sum()
+    assert none_left(values, who)[0, 0] == pytest.approx(on_one**fish * in_water, rel=1e-9)
+
+
+def test_both_ways_to_ask_give_the_same_answer(parameters):
+    """`population_of` and `chain_none_left` read one state alike."""
+    cycle = plain_cycle(egg=30, juvenile=30)
+    setting, state = pond(parameters, 20.0, cycle=cycle, per_fish=2.0, in_water=20.0)
+    values = chain_values(cycle, parameters, habitat(parameters, after=60.0), [])
+    by_state = chain_none_left(cycle, values, state, setting)
+    as_values = Values(
+        np.zeros((0, 1, DRAWS)), values["egg"][:, None], values["larva"], values["juvenile"][:, None], values["adult"]
+    )
+    np.testing.assert_allclose(none_left(as_values, population_of(state, setting))[0], by_state, rtol=1e-9)
+
+
+def test_growth_rate_against_a_root_finder(growing):
+    rates = rates_at(growing, 20.0, Surroundings(DENSITY))
+    found = growth_rate(growing, 20.0, Surroundings(DENSITY))
+    for m in range(DRAWS):
+        x = {name: float(np.broadcast_to(a, DRAWS)[m]) for name, a in rates.items()}
+
+        def excess(r, x=x):
+            egg = (1 + (x["egg_loss"] + r) / (N_EGG * x["egg_rate"])) ** -N_EGG * x["hatch_success"]
+            settled = x["contact"] * x["establishment"] / (x["contact"] + x["larva_loss"] + r)
+            mature = (1 + (x["juvenile_loss"] + r) / (N_JUVENILE * x["juvenile_rate"])) ** -N_JUVENILE
+            return x["laying_rate"] / (x["adult_loss"] + r) * egg * settled * mature - 1
+
+        assert found[m] == pytest.approx(brentq(excess, 1e-6, 2.0), abs=1e-6)
+
+
+def test_stable_mix_is_what_the_forward_equations_come_to(growing):
+    """After 100 d without brakes every life form stands to the adults as the stable mix says, to 5 %."""
+    at = np.array([2, 5])
+    p, cycle = fixed(growing.take(at), 30.0, 30.0), plain_cycle()
+    setting, state = pond(p, 20.0, cycle=cycle, resistance_on=False, crowding_on=False, deaths_on=False)
+    run = simulate(setting, state, [0.0, 100.0], (), 0.2)
+    adults = run.fish["adult"][-1] * run.alive[-1]
+    who = mix(p, adults=1.0, stages=(0, 30, 30))
+    np.testing.assert_allclose(run.water["egg"][-1] / adults, who.eggs.sum(0), rtol=0.05)
+    np.testing.assert_allclose(run.water["larva"][-1] / adults, who.larvae, rtol=0.05)
+    np.testing.assert_allclose(run.fish["juvenile"][-1] * run.alive[-1] / adults, who.juveniles.sum(0), rtol=0.05)
+
+
+def test_grid_keeps_the_doses_and_ends_at_the_horizon():
+    times, horizon = time_grid(0.0, 20.0, 0.25, 12.0)
+    assert times[horizon] == pytest.approx(20.0 + HORIZON_DAYS)
+    assert (np.diff(times) > 0).all()
+    assert np.allclose(times[: round(32 / 0.25) + 1], np.arange(0, 32.01, 0.25))
+    assert times[-1] >= times[horizon] + 12.0
+
+
+# --- whole flukes by lot ------------------------------------------------------------------------------------------
+class Lottery:
+    """Lines of whole flukes, many ponds at once, every duration and death drawn: no rates solved, no code shared.
+
+    An individual is a row (pond, day it enters its form, development behind it); a line counts as lasting when
+    anybody of it is alive at the horizon.
+    """
+
+    def __init__(self, rates, n_egg, n_juvenile, horizon, doses, kill, shelter, seed):
+        self.r, self.n_egg, self.n_juvenile, self.horizon = rates, n_egg, n_juvenile, horizon
+        self.doses, self.kill, self.shelter = doses, kill, shelter
+        self.rng = np.random.default_rng(seed)
+
+    def killed_on(self, form, start, end, entered=None, done=0.0):
+        """Day of the first dose that kills each individual while it is in a form; infinite where none does."""
+        day = np.full(start.shape, np.inf)
+        for dose in self.doses:
+            kill = np.full(start.shape, self.kill[form])
+            if form == "juvenile":
+                progress = done + (dose - entered) * self.r["juvenile_rate"]
+                kill = np.where(progress < self.shelter, self.kill["sheltered"], kill)
+            hit = (start <= dose) & (dose < end) & (self.rng.random(start.shape) < kill)
+            day = np.where(hit & np.isinf(day), dose, day)
+        return day
+
+    def stay(self, form, entered, wait, loss, done=0.0):
+        """Whether each gets through its wait, and whether it is alive in the form at the horizon."""
+        end = entered + wait
+        dead = np.minimum(entered + self.rng.exponential(1 / loss, entered.shape),
+                          self.killed_on(form, entered, end, entered, done))  # fmt: skip
+        return (end <= dead) & (end <= self.horizon), (end > self.horizon) & (dead > self.horizon)
+
+    def waiting(self, n, rate, size, done):
+        """Time left of a gamma duration of which a share of the mean is over, by drawing until one is longer."""
+        whole = self.rng.gamma(n, 1 / n, size)
+        while (whole <= done).any():
+            whole = np.where(whole <= done, self.rng.gamma(n, 1 / n, size), whole)
+        return (whole - done) / rate
+
+    def run(self, ponds, adults, eggs, larvae, juveniles):
+        """Share of ponds in which nobody is alive at the horizon; eggs and juveniles start half developed."""
+        lasting = np.zeros(ponds, bool)
+        every = np.arange(ponds)
+        counts = {"egg": eggs, "larva": larvae, "juvenile": juveniles, "adult": adults}
+        rows = {form: (np.repeat(every, n), np.zeros(n * ponds), 0.5) for form, n in counts.items()}
+        none = (np.zeros(0, int), np.zeros(0), 0.0)
+        while any(pond.size for pond, *_ in rows.values()):
+            rows = {form: (p[~lasting[p]], t[~lasting[p]], done) for form, (p, t, done) in rows.items()}
+            laid = self.lay(*rows["adult"][:2], lasting)
+            hatched = self.hatch(*rows["egg"], lasting)
+            settled = self.settle(*rows["larva"][:2], lasting)
+            matured = self.mature(*rows["juvenile"], lasting)
+            rows = {"egg": laid or none, "larva": hatched, "juvenile": settled, "adult": matured}
+        return 1 - lasting.mean()
+
+    def lay(self, pond, day, lasting):
+        dead = day + self.rng.exponential(1 / self.r["adult_loss"], day.shape)
+        dead = np.minimum(dead, self.killed_on("adult", day, dead))
+        lasting[pond[dead > self.horizon]] = True
+        until = np.minimum(dead, self.horizon)
+        count = self.rng.poisson(self.r["laying_rate"] * (until - day))
+        mother = np.repeat(np.arange(day.size), count)
+        laid = day[mother] + self.rng.random(mother.size) * (until - day)[mother]
+        return pond[mother], laid, 0.0
+
+    def hatch(self, pond, day, done, lasting):
+        wait = self.waiting(self.n_egg, self.r["egg_rate"], day.shape, done)
+        through, alive = self.stay("egg", day, wait, self.r["egg_loss"])
+        lasting[pond[alive]] = True
+        through &= self.rng.random(day.shape) < self.r["hatch_success"]
+        return pond[through], (day + wait)[through], 0.0
+
+    def settle(self, pond, day, lasting):
+        wait = self.rng.exponential(1 / self.r["contact"], day.shape)
+        through, alive = self.stay("larva", day, wait, self.r["larva_loss"])
+        lasting[pond[alive]] = True
+        through &= self.rng.random(day.shape) < self.r["establishment"]
+        return pond[through], (day + wait)[through], 0.0
+
+    def mature(self, pond, day, done, lasting):
+        wait = self.waiting(self.n_juvenile, self.r["juvenile_rate"], day.shape, done)
+        through, alive = self.stay("juvenile", day, wait, self.r["juvenile_loss"], done)
+        lasting[pond[alive]] = True
+        return pond[through], (day + wait)[through], 0.0
+
+
+#: a few eggs, most of which come to something, so that whole flukes can be followed in thousands of ponds
+SPARSE = {"fecundity": 0.5, "fecundity_q10": 1.0, "adult_life_days": 8.0, "adult_life_q10": 1.0, "hatch_success": 0.7,
+          "egg_mortality": 0.02, "juvenile_mortality": 0.03, "contact_rate": 6.0, "contact_half_density": 4.0,
+          "larval_life_days": 1.5, "larval_life_q10": 1.0, "establishment": 0.9}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("horizon", "doses", "kill", "shelter", "start"),
+    [
+        (45.0, (), {}, 0.0, {"adults": 2, "eggs": 1, "larvae": 1, "juveniles": 1}),
+        (60.0, (0.0, 6.0), {"adult": 0.8, "juvenile": 0.7, "sheltered": 0.1, "larva": 0.5}, 0.4,
+         {"adults": 8, "eggs": 3, "larvae": 4, "juveniles": 5}),
+    ],
+    ids=["untreated", "two doses"],
+)  # fmt: skip
+def test_against_a_lottery_of_whole_flukes(horizon, doses, kill, shelter, start):
+    """Independent: at most 50 flukes at the start, every event drawn; within 4 standard errors."""
+    n_egg, n_juvenile, ponds = 20, 30, 20_000
+    p = fixed(drawn("dactylogyrus", 1), n_egg, n_juvenile).replaced(**SPARSE)
+    rates = {name: float(np.ravel(x)[0]) for name, x in rates_at(p, 20.0, Surroundings(DENSITY)).items()}
+    kill = {"adult": 0.0, "juvenile": 0.0, "sheltered": 0.0, "larva": 0.0, "egg": 0.0, **kill}
+    share = Lottery(rates, n_egg, n_juvenile, horizon, doses, kill, shelter, seed=6).run(ponds, **start)
+    effect = dose_effect(1, kill["adult"], kill["juvenile"], kill["larva"], kill["sheltered"], shelter)
+    where = habitat(p, last=doses[-1] if doses else 0.0, dt=0.125, after=horizon - (doses[-1] if doses else 0.0))
+    v = by_age(where, effect, list(doses), (0, 1, 1))
+    alive = {"adults": v.adult, "eggs": v.eggs[0], "larvae": v.larva, "juveniles": v.juveniles[0]}
+    none = np.prod([(1 - float(alive[form][0, 0])) ** count for form, count in start.items()])
+    assert 0.05 < none < 0.95
+    assert sum(start.values()) <= 50
+    assert abs(share - none) < 4 * np.sqrt(none * (1 - none) / ponds)
