@@ -298,17 +298,17 @@ def test_with_larvae_killed_and_no_shelter_the_lower_edge_is_last_hatch():
 
 def test_which_juveniles_are_sheltered_matters_at_the_same_mean_kill(growing):
     """The youngest third spared, or as large a share of every age: far apart in the probability, as the design says."""
-    who = mix(growing, adults=40.0)
-    days, fraction = [0.0, 5.0, 10.0, 15.0], 1 / 3
+    who = mix(growing, adults=50.0 * FISH)
+    days, fraction = [0.0, 4.0, 8.0, 12.0, 16.0], 1 / 3
     young = np.clip(fraction * N_JUVENILE - np.arange(N_JUVENILE), 0, 1)[:, None]
     spared = (who.juveniles * young).sum(0) / who.juveniles.sum(0)
     by_shelter = dose_effect(DRAWS, 1.0, 1.0, 1.0, fraction=fraction)
     everywhere = DoseEffect(
         {**by_shelter.by_form, "juvenile": 1 - spared}, 1 - spared, np.zeros(DRAWS), *(np.zeros((3, DRAWS)))
     )
-    where = habitat(growing, last=15.0)
+    where = habitat(growing, last=16.0)
     youngest, all_ages = (none_left(by_age(where, e, days), who)[0].mean() for e in (by_shelter, everywhere))
-    assert youngest - all_ages > 0.3
+    assert youngest - all_ages > 0.4
 
 
 # --- who is there -------------------------------------------------------------------------------------------------
