@@ -1,4 +1,4 @@
-"""When whole individuals leave a life form: calendars by age and chance, for `analysis.individuals`."""
+"""Whole individuals of one life form, and when they leave it by age or chance, for `analysis.individuals`."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from burden.effects import DoseEffect
 from burden.lifecycle import LifeCycle, LifeForm, Parameters, Surroundings, Transition, rates_at
 from burden.water import Temperature
 
-__all__ = ["Calendar", "Cohorts", "Timetable", "share_killed"]
+__all__ = ["Calendar", "Cohorts", "Counted", "Timetable", "share_killed"]
 
 #: individuals that begin in one step, per step of the run, above which they are drawn together
 _MANY = 0.5
@@ -261,6 +261,54 @@ class Cohorts:
 
     def _filter(self, left: np.ndarray) -> None:
         self.host, self.when, self.cause, self.begun = (x[left] for x in (self.host, self.when, self.cause, self.begun))
+
+
+class Counted:
+    """A form that does not age: a number in each pond, (R,), or on each fish, (R, F)."""
+
+    def __init__(self, shape: tuple[int, ...]) -> None:
+        self.number = np.zeros(shape, np.int64)
+        self.entered = np.zeros(shape, np.int64)
+
+    def enter(self, rng: np.random.Generator, amount: np.ndarray, place: float, slots: int = 0) -> None:
+        """Take in so many during a step, or, with slots, at its start."""
+        if slots:
+            self.number = self.number + amount.sum(-1)
+        else:
+            self.entered = self.entered + amount
+
+    def count(self) -> np.ndarray:
+        """Number there."""
+        return self.number
+
+    def leave(self, rng: np.random.Generator, hazards: Sequence[np.ndarray | float], dt: float) -> list[np.ndarray]:
+        """Take out those who leave in a step, by cause; who entered during it met half of it, on average."""
+        total = np.asarray(sum(hazards, 0.0))
+        whole = -np.expm1(-total * dt)
+        part = 1 - np.divide(whole, total * dt, out=np.ones_like(total), where=total > 0)
+        gone = rng.binomial(self.number, whole)
+        if self.entered.any():
+            gone = gone + rng.binomial(self.entered, part)
+        self.number = self.number + self.entered - gone
+        self.entered = np.zeros_like(self.entered)
+        leaving = []
+        for hazard in hazards[:-1]:
+            leaving.append(rng.binomial(gone, np.clip(hazard / np.where(total > 0, total, 1.0), 0, 1)))
+            gone, total = gone - leaving[-1], total - hazard
+        return [*leaving, gone]
+
+    def thin(self, rng: np.random.Generator, killed: float) -> None:
+        """Apply a dose."""
+        if killed > 0:
+            self.number = rng.binomial(self.number, 1 - killed)
+
+    def drop_hosts(self, dead: np.ndarray) -> None:
+        """Let the flukes of dead fish, (R, F), die."""
+        self.number = np.where(dead, 0, self.number)
+
+    def keep(self, ponds: np.ndarray) -> None:
+        """Go on with some of the ponds."""
+        self.number, self.entered = self.number[ponds], self.entered[ponds]
 
 
 def share_killed(effect: DoseEffect, form: str) -> float:

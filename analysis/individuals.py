@@ -10,15 +10,14 @@ burden, blood and death. Many ponds run side by side.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from analysis.ageing import Calendar, Cohorts, Timetable, share_killed
+from analysis.ageing import Calendar, Cohorts, Counted, Timetable, share_killed
+from analysis.pond import Dose, Ponds, Record, Start, Stock, draw_start, draw_stock
 from burden.effects import DoseEffect
 from burden.hosts import blood_step, death_rates, resistance_rate
-from burden.lifecycle import LifeCycle, Parameters, Surroundings, Transition
-from burden.water import Temperature
+from burden.lifecycle import Surroundings, Transition
 
 __all__ = ["STEP_DAYS", "Dose", "Ponds", "Record", "Start", "Stock", "draw_start", "draw_stock", "run_ponds"]
 
@@ -26,182 +25,6 @@ __all__ = ["STEP_DAYS", "Dose", "Ponds", "Record", "Start", "Stock", "draw_start
 STEP_DAYS = 0.05
 #: steps between two looks for ponds that need no more running
 _CLEARING = 20
-
-
-@dataclass(frozen=True)
-class Stock:
-    """Fish, R ponds of F each.
-
-    Parameters
-    ----------
-    weight_g : numpy.ndarray
-        Of each fish, shape (R, F) [g].
-    susceptibility : numpy.ndarray
-        Relative share of settlers each fish takes, shape (R, F) [-].
-    """
-
-    weight_g: np.ndarray
-    susceptibility: np.ndarray
-
-
-def draw_stock(
-    rng: np.random.Generator, ponds: int, fish: int, mean_weight_g: float, aggregation: float, weight_cv: float = 0.0
-) -> Stock:
-    """Draw fish of gamma susceptibility and log-normal weight.
-
-    Parameters
-    ----------
-    rng : numpy.random.Generator
-    ponds, fish : int
-        R and F.
-    mean_weight_g : float
-        [g]
-    aggregation : float
-        Shape k of the gamma, its mean 1 [-].
-    weight_cv : float
-        Coefficient of variation of weight [-].
-    """
-    sigma = np.sqrt(np.log1p(weight_cv**2))
-    weight = mean_weight_g * np.exp(sigma * rng.standard_normal((ponds, fish)) - sigma**2 / 2)
-    return Stock(weight, rng.gamma(aggregation, 1 / aggregation, (ponds, fish)))
-
-
-@dataclass(frozen=True)
-class Ponds:
-    """What a run is given.
-
-    Parameters
-    ----------
-    cycle : LifeCycle
-    parameters : Parameters
-        One draw, with `establishment` for egg-layers.
-    stock : Stock
-    volume_m3 : float
-        [m³]
-    temperature : Temperature
-        Without drift.
-    exchange_per_day : float
-        [1/d]
-    resistance_on, crowding_on, deaths_on : bool
-        The two brakes, and whether fish die.
-    spread : mapping of str to float
-        Gamma shape of the duration of a life form in place of the measured one; infinity: all take equally long. One
-        given for a form that does not age (`adult`) makes it age: its life then has this spread.
-    """
-
-    cycle: LifeCycle
-    parameters: Parameters
-    stock: Stock
-    volume_m3: float
-    temperature: Temperature
-    exchange_per_day: float = 0.0
-    resistance_on: bool = True
-    crowding_on: bool = True
-    deaths_on: bool = True
-    spread: Mapping[str, float] = field(default_factory=dict)
-
-    def aged(self) -> LifeCycle:
-        """Return the cycle in which the forms given a spread end their life by age instead of at any time."""
-
-        def by_age(t: Transition) -> Transition:
-            ageless = t.source in self.spread and not self.cycle.of(t.source, "completes")
-            return replace(t, event="completes") if ageless and t.event == "any time" else t
-
-        return replace(self.cycle, transitions=tuple(by_age(t) for t in self.cycle.transitions))
-
-
-@dataclass(frozen=True)
-class Dose:
-    """A dose on a day [d], its effect one draw; it acts at the nearest step."""
-
-    day: float
-    effect: DoseEffect
-
-
-@dataclass(frozen=True)
-class Start:
-    """Who is there at the start.
-
-    Parameters
-    ----------
-    numbers : mapping of str to numpy.ndarray
-        Whole individuals by life form: (R, F, n) on the fish, (R, n) in the water. Those in slot i of n have done
-        (i + ½)/n of their development; with n = 1 they have just begun.
-    resistance : float
-        Of every pond [-].
-    """
-
-    numbers: Mapping[str, np.ndarray]
-    resistance: float = 0.0
-
-
-def draw_start(
-    rng: np.random.Generator, ponds: Ponds, totals: Mapping[str, np.ndarray | float], *, exact: bool = False
-) -> Start:
-    """Place so many individuals in every pond, those on the fish in proportion to susceptibility.
-
-    Parameters
-    ----------
-    rng : numpy.random.Generator
-    ponds : Ponds
-    totals : mapping of str to array_like
-        Mean number in a pond by life form, a number or by share of development done, shape (n,).
-    exact : bool
-        Exactly so many (whole numbers) instead of a Poisson number.
-    """
-    count, _ = ponds.stock.weight_g.shape
-    chance = ponds.stock.susceptibility / ponds.stock.susceptibility.sum(1, keepdims=True)
-    numbers = {}
-    for name, total in totals.items():
-        total = np.broadcast_to(np.atleast_1d(total), (count, np.size(total)))
-        whole = np.rint(total).astype(np.int64) if exact else rng.poisson(total)
-        if ponds.cycle.form(name).place == "fish":
-            slots = [rng.multinomial(whole[:, i], chance) for i in range(whole.shape[1])]
-            whole = np.stack(slots, axis=2)
-        numbers[name] = whole
-    return Start(numbers)
-
-
-@dataclass(frozen=True)
-class Record:
-    """What a run gave; NaN where a pond was no longer run.
-
-    Parameters
-    ----------
-    days : numpy.ndarray
-        Shape (K,) [d].
-    numbers : mapping of str to numpy.ndarray
-        Total in the pond by life form, each shape (K, R).
-    alive : numpy.ndarray
-        Whether each fish lives, shape (K, R, F).
-    burden : mapping of str to numpy.ndarray
-        On each fish by life form, each shape (K, R, F).
-    hazard : numpy.ndarray
-        Death rate of each fish, shape (K, R, F) [1/d].
-    resistance : numpy.ndarray
-        Shape (K, R) [-].
-    death_day : numpy.ndarray
-        Day each fish died, NaN for those alive, shape (R, F) [d].
-    gone_day : numpy.ndarray
-        First day on which a pond was found without fluke, egg or larva, NaN if it never was, shape (R,) [d].
-    above : numpy.ndarray
-        Whether a pond was given up because it held more than `stop_above`, shape (R,).
-    """
-
-    days: np.ndarray
-    numbers: Mapping[str, np.ndarray]
-    alive: np.ndarray
-    burden: Mapping[str, np.ndarray]
-    hazard: np.ndarray
-    resistance: np.ndarray
-    death_day: np.ndarray
-    gone_day: np.ndarray
-    above: np.ndarray
-
-    @property
-    def deaths(self) -> np.ndarray:
-        """Fish dead by each day, shape (K, R)."""
-        return (self.death_day[None] <= self.days[:, None, None]).sum(2)
 
 
 def run_ponds(
@@ -228,7 +51,7 @@ def run_ponds(
         Those before the first day act by what they left in the water alone.
     seed : int
     stop_above : float
-        A pond with more flukes on its fish than this is given up: its flukes will not die out.
+        After the last dose, a pond with more flukes on its fish than this is given up: its flukes will not die out.
     stop_when_gone : bool
         Whether a pond without fluke, egg and larva is run no further.
     step_days : float
@@ -239,18 +62,20 @@ def run_ponds(
     Record
     """
     days = np.asarray(days, float)
-    clock = (days[0], round((days[-1] - days[0]) / step_days), step_days)
+    clock = (days[0], max(round((days[-1] - days[0]) / step_days), 1), step_days)
     around = Surroundings(ponds.stock.weight_g.shape[1] / ponds.volume_m3, ponds.exchange_per_day)
     table = Timetable(ponds.aged(), ponds.parameters, ponds.temperature, around, ponds.spread, clock)
     at = {round((day - days[0]) / step_days): i for i, day in enumerate(days)}
     acting = {round((dose.day - days[0]) / step_days): dose.effect for dose in doses}
+    last = max(acting, default=0)
     run = _Run(ponds, table, start, doses, np.random.default_rng(seed), len(days))
     for k in range(table.steps + 1):
         if k in acting:
             run.take(acting[k], k)
         if k in at:
             run.record(at[k])
-        if k % _CLEARING == 0 and run.clear(k, stop_above, stop_when_gone):
+        look = k % _CLEARING == 0 or k == table.steps
+        if look and run.clear(k, stop_above if k >= last else np.inf, stop_when_gone):
             break
         if k < table.steps:
             run.step(k)
@@ -276,10 +101,10 @@ class _Run:
         self.alive = np.ones(shape, bool)
         self.haemoglobin = np.ones(shape)
         self.resistance = np.full(shape[0], start.resistance)
-        self.forms: dict[str, _Counted | Calendar | Cohorts] = {}
+        self.forms: dict[str, Counted | Calendar | Cohorts] = {}
         for form in ponds.cycle.forms:
             if form.name not in table.done:
-                self.forms[form.name] = _Counted(shape if form.place == "fish" else shape[:1])
+                self.forms[form.name] = Counted(shape if form.place == "fish" else shape[:1])
             elif form.place == "fish":
                 self.forms[form.name] = Cohorts(table, form.name, shape)
             else:
@@ -298,7 +123,7 @@ class _Run:
             group, births = self.forms[form.name], cycle.of(form.name, "bears")
             before = group.count()
             exits = self.table.exits(form.name)
-            if isinstance(group, _Counted):
+            if isinstance(group, Counted):
                 hazards = [rates[t.rate] * brakes.get(t.rate, 1.0) for t in exits]
                 leaving = group.leave(self.rng, hazards, self.table.dt)
             else:
@@ -398,7 +223,7 @@ class _Run:
     def take(self, effect: DoseEffect, k: int) -> None:
         """Give a dose at the start of step k."""
         for name, group in self.forms.items():
-            if isinstance(group, _Counted):
+            if isinstance(group, Counted):
                 group.thin(self.rng, share_killed(effect, name))
             else:
                 group.thin(self.rng, effect, k)
@@ -462,51 +287,3 @@ class _Run:
             self._gone_day,
             self._above,
         )
-
-
-class _Counted:
-    """A form that does not age: a number in each pond, (R,), or on each fish, (R, F)."""
-
-    def __init__(self, shape: tuple[int, ...]) -> None:
-        self.number = np.zeros(shape, np.int64)
-        self.entered = np.zeros(shape, np.int64)
-
-    def enter(self, rng: np.random.Generator, amount: np.ndarray, place: float, slots: int = 0) -> None:
-        """Take in so many during a step, or, with slots, at its start."""
-        if slots:
-            self.number = self.number + amount.sum(-1)
-        else:
-            self.entered = self.entered + amount
-
-    def count(self) -> np.ndarray:
-        """Number there."""
-        return self.number
-
-    def leave(self, rng: np.random.Generator, hazards: Sequence[np.ndarray | float], dt: float) -> list[np.ndarray]:
-        """Take out those who leave in a step, by cause; who entered during it met half of it, on average."""
-        total = np.asarray(sum(hazards, 0.0))
-        whole = -np.expm1(-total * dt)
-        part = 1 - np.divide(whole, total * dt, out=np.ones_like(total), where=total > 0)
-        gone = rng.binomial(self.number, whole)
-        if self.entered.any():
-            gone = gone + rng.binomial(self.entered, part)
-        self.number = self.number + self.entered - gone
-        self.entered = np.zeros_like(self.entered)
-        leaving = []
-        for hazard in hazards[:-1]:
-            leaving.append(rng.binomial(gone, np.clip(hazard / np.where(total > 0, total, 1.0), 0, 1)))
-            gone, total = gone - leaving[-1], total - hazard
-        return [*leaving, gone]
-
-    def thin(self, rng: np.random.Generator, killed: float) -> None:
-        """Apply a dose."""
-        if killed > 0:
-            self.number = rng.binomial(self.number, 1 - killed)
-
-    def drop_hosts(self, dead: np.ndarray) -> None:
-        """Let the flukes of dead fish, (R, F), die."""
-        self.number = np.where(dead, 0, self.number)
-
-    def keep(self, ponds: np.ndarray) -> None:
-        """Go on with some of the ponds."""
-        self.number, self.entered = self.number[ponds], self.entered[ponds]
