@@ -21,6 +21,7 @@ from burden.laws import GRID_C, LawFit, draw_law_rates, fit_laws, joined, moved_
 __all__ = [
     "FIRST",
     "LAST",
+    "LIMIT_EDGE_C",
     "Development",
     "DurationTable",
     "LawFit",

@@ -21,7 +21,16 @@ from burden.pond import Pond, draw_pond
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Result, Triple, number
 from burden.simulate import State, simulate
 
-__all__ = ["Estimate", "Seen", "estimate", "log_likelihood_of_samples", "share_examined"]
+__all__ = [
+    "LONGEST_HISTORY_DAYS",
+    "PRIOR_NONE",
+    "Estimate",
+    "Seen",
+    "draw_seen",
+    "estimate",
+    "log_likelihood_of_samples",
+    "share_examined",
+]
 
 PRIOR_NONE = 0.2  # prior chance that the stock carries no fluke at all: an assumption
 LONGEST_HISTORY_DAYS = 120

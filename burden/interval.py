@@ -26,7 +26,21 @@ from burden.treatment import draw_kill
 from burden.water import Temperature
 from burden.windows import Windows, windows_after
 
-__all__ = ["Course", "IntervalAnswer", "evaluate_courses", "interval"]
+__all__ = [
+    "CONTROL_PER_1000",
+    "DOSES",
+    "ERADICATION",
+    "LONGEST_GAP_DAYS",
+    "REFERENCE_ADULTS",
+    "REFERENCE_FISH",
+    "REFERENCE_VOLUME_M3",
+    "TIE",
+    "Course",
+    "IntervalAnswer",
+    "evaluate_courses",
+    "interval",
+    "step_for",
+]
 
 REFERENCE_FISH, REFERENCE_VOLUME_M3, REFERENCE_ADULTS = 40, 10.0, 50
 CONTROL_PER_1000 = 10.0  # most flukes on the fish left of 1,000, a day after the last dose

@@ -15,7 +15,7 @@ import numpy as np
 from burden.errors import CannotAnswerError
 from burden.evidence import Point, Value, uniform_draws
 
-__all__ = ["GRID_C", "LawFit", "draw_law_rates", "fit_laws", "joined", "law_rates", "moved_points"]
+__all__ = ["GRID_C", "Law", "LawFit", "draw_law_rates", "fit_laws", "joined", "law_rates", "moved_points"]
 
 #: temperatures at which a drawn law is tabulated [°C]
 GRID_C = np.arange(0.0, 40.01, 0.25)

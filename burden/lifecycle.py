@@ -20,6 +20,9 @@ from burden.evidence import Evidence, load_parasite
 from burden.livebearer import BIRTH_STAGES, draw_life_table, heat_share, live_bearer_rates
 
 __all__ = [
+    "BLOCK_EDGE_C",
+    "CHAIN_STAGES",
+    "REFERENCE_C",
     "LifeCycle",
     "LifeForm",
     "Parameters",

@@ -18,7 +18,9 @@ from burden.evidence import Evidence, Point, uniform_draws
 __all__ = [
     "BIRTH_STAGES",
     "LIFE_TABLE",
+    "REFERENCE_C",
     "LifeTableFit",
+    "Rates",
     "birth_rate",
     "births_per_life",
     "draw_life_table",

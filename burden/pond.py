@@ -32,7 +32,7 @@ from burden.stable import stable_population
 from burden.treatment import draw_kill, unknown_kill
 from burden.water import Temperature
 
-__all__ = ["CLASSES", "Pond", "draw_pond", "temperature_of"]
+__all__ = ["CLASSES", "DRIFT_C", "OTHER_CAUSE", "Pond", "draw_pond", "temperature_of"]
 
 CLASSES = 8
 #: standard deviation of the mean temperature beyond the record about its last week [°C]: an assumption

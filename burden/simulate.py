@@ -21,7 +21,17 @@ from burden.hosts import Fish, blood_change, blood_step, death_rates, laying_bra
 from burden.lifecycle import LifeCycle, LifeForm, Parameters, Surroundings, rates_at
 from burden.water import Temperature
 
-__all__ = ["DrugInWater", "Event", "Setting", "State", "Trajectory", "derivative", "simulate"]
+__all__ = [
+    "MAX_STEP_DAYS",
+    "MAX_STEP_DEGREE_DAYS",
+    "DrugInWater",
+    "Event",
+    "Setting",
+    "State",
+    "Trajectory",
+    "derivative",
+    "simulate",
+]
 
 #: longest step [d], and what it comes to times the temperature in warm water, where the first of a brood rise more
 #: steeply [°C d]: error below 1e-3 against LSODA at 1e-9 (tests/test_simulate.py)

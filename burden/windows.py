@@ -17,7 +17,7 @@ from burden.lifecycle import Parameters
 from burden.result import Triple
 from burden.water import Temperature
 
-__all__ = ["Windows", "windows_after"]
+__all__ = ["MAX_DAYS", "Windows", "windows_after"]
 
 #: beyond this a duration is not followed: the water is too cold for the question [d]
 MAX_DAYS = 400.0

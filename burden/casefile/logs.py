@@ -22,7 +22,16 @@ from burden.casefile.cells import (
 from burden.casefile.reading import Notes, hint
 from burden.casefile.tables import Cell, Table, read_table
 
-__all__ = ["SAMPLE_COLUMNS", "SampleContext", "read_deaths", "read_samples", "read_temperature"]
+__all__ = [
+    "CHOSEN",
+    "METHODS",
+    "SAMPLE_COLUMNS",
+    "SITES",
+    "SampleContext",
+    "read_deaths",
+    "read_samples",
+    "read_temperature",
+]
 
 #: required and optional columns of samples.csv
 SAMPLE_COLUMNS = (

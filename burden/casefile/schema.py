@@ -18,18 +18,27 @@ from burden.casefile.cells import TEMPERATURE_LIMITS_C, CellError, day_from_text
 from burden.casefile.reading import hint
 
 __all__ = [
+    "OTHER_FINDINGS",
     "TABLES",
     "ActionTable",
     "ArrivalTable",
+    "AtLeast0",
     "CaseTable",
+    "Day",
     "FindingsTable",
     "FishTable",
     "LimitsTable",
+    "Name",
+    "NumberOrRange",
     "OverrideTable",
     "ParasiteTable",
+    "Positive",
     "RangeTable",
+    "Temperature",
+    "Text",
     "WaterTable",
     "YearlyTable",
+    "YesNo",
 ]
 
 OTHER_FINDINGS = (

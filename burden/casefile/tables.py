@@ -18,7 +18,7 @@ from burden.casefile.reading import Notes, hint, read_text
 
 __all__ = ["Cell", "Table", "read_table"]
 
-T = TypeVar("T")
+_T = TypeVar("_T")
 _SEPARATORS = (",", ";", "\t")
 #: of one column, so many bad cells are listed one by one, then the rest by number
 _LISTED_PER_COLUMN = 20
@@ -63,7 +63,7 @@ class Table:
                 fix = "Put the first ones right and check again."
                 self._notes.problem(self.file, f"column {column}", f"{more} more cells", "as above", fix)
 
-    def read(self, cell: Cell | None, reader: Callable[[str], T], expected: str) -> T | None:
+    def read(self, cell: Cell | None, reader: Callable[[str], _T], expected: str) -> _T | None:
         """Read a cell with a reader that raises `CellError`; None for an absent or bad cell."""
         if cell is None or not cell.text:
             return None
@@ -73,7 +73,7 @@ class Table:
             self.wrong(cell, error.expected or expected, error.fix)
             return None
 
-    def day(self, cell: Cell, reader: Callable[..., T], expected: str = "a date as 2026-05-10") -> T | None:
+    def day(self, cell: Cell, reader: Callable[..., _T], expected: str = "a date as 2026-05-10") -> _T | None:
         """Read a date with the order the column shows; empty is a problem."""
         if not cell.text:
             self.wrong(cell, expected, "Write the date.")
