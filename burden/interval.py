@@ -233,8 +233,9 @@ def interval(
         "draws": draws,
         "sources": sorted({*evidence.source_keys(), *kill.sources}),
     }
-    if evidence.about["kind"] != "egg_layer":
-        return _without_eggs(common)
+    reason = _NO_EGGS if evidence.about["kind"] != "egg_layer" else evidence.refusal("windows")
+    if reason:
+        return _without_windows(common, reason)
     parameters = establishment_for(draw_parameters(evidence, draws, seed), REFERENCE_FISH / REFERENCE_VOLUME_M3)
     effect = bath_effect(kill, kill.customary_mg_l).without_residue()
     windows = windows_after(parameters, effect.sheltered_fraction, Temperature.constant(temperature_c))
@@ -260,8 +261,10 @@ def interval(
     )
 
 
-def _without_eggs(common: dict[str, Any]) -> IntervalAnswer:
-    reason = "a live-bearer lays no eggs: every fluke is on a fish at the dose, and no window has to be waited for"
+_NO_EGGS = "a live-bearer lays no eggs: every fluke is on a fish at the dose, and no window has to be waited for"
+
+
+def _without_windows(common: dict[str, Any], reason: str) -> IntervalAnswer:
     return IntervalAnswer(
         **common,
         windows=None,
@@ -292,6 +295,9 @@ def _limits(evidence: Evidence, parameters: Parameters, temperature_c: float) ->
         warnings.append(
             f"hatching was measured from {low:g} to {high:g} °C and is extrapolated to {temperature_c:g} °C"
         )
+    timing = sorted({f"{p.quantity} from {p.borrowed_from}" for p in evidence.points if p.borrowed_from})
+    if timing:
+        warnings.append("the timing itself is borrowed: " + ", ".join(timing))
     borrowed = sorted({f"{v.name} from {v.borrowed_from}" for v in evidence.values.values() if v.borrowed_from})
     if borrowed:
         warnings.append("borrowed, with a wider range: " + ", ".join(borrowed))
