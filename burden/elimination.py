@@ -10,20 +10,24 @@ live-bearers and as the yardstick of the other.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from burden.chains import chain_kernel
 from burden.effects import DoseEffect
 from burden.lifecycle import LifeCycle, Parameters, Surroundings, Transition, rates_at
-from burden.renewal import Habitat, Values
+from burden.renewal import Batch, Habitat, Values, backward
 from burden.simulate import Setting, State
 from burden.stable import Population
 
 __all__ = [
     "HORIZON_DAYS",
+    "Plan",
     "chain_none_left",
     "chain_values",
+    "eliminations",
+    "log_none_left",
     "none_left",
     "population_of",
     "time_grid",
@@ -31,7 +35,8 @@ __all__ = [
 
 HORIZON_DAYS = 365.0
 #: longest step once the doses are over: p then changes over weeks [d]
-_TAIL_STEP_DAYS = 1.0
+_TAIL_STEP_DAYS = 1.5
+_PLANS_AT_ONCE = 24
 
 
 def time_grid(
@@ -68,7 +73,12 @@ def time_grid(
 
 
 def none_left(values: Values, population: Population) -> np.ndarray:
-    """Probability that nobody has descendants at the horizon, shape (S, M).
+    """Probability that nobody has descendants at the horizon, shape (S, M)."""
+    return np.exp(log_none_left(values, population))
+
+
+def log_none_left(values: Values, population: Population) -> np.ndarray:
+    """Logarithm of the probability that nobody has descendants at the horizon, shape (S, M).
 
     Parameters
     ----------
@@ -81,9 +91,12 @@ def none_left(values: Values, population: Population) -> np.ndarray:
     What is in the water is Poisson about its mean, so it gives exp(−Σ N p). A fish's flukes are Poisson about a rate
     that is gamma across fish, so H fish of k give (1 + Σ N p / (H k))^(−H k).
     """
-    water, fish = values.expected(population)
-    spread = np.maximum(population.fish * population.aggregation, 1e-9)
-    return np.exp(-water - spread * np.log1p(fish / spread))
+    return _log_nobody(*values.expected(population), population.fish * population.aggregation)
+
+
+def _log_nobody(water: np.ndarray, fish: np.ndarray, spread: np.ndarray) -> np.ndarray:
+    spread = np.maximum(spread, 1e-9)
+    return -water - spread * np.log1p(fish / spread)
 
 
 def population_of(state: State, setting: Setting) -> Population:
@@ -103,6 +116,119 @@ def population_of(state: State, setting: Setting) -> Population:
         fish=state.alive.sum((0, 1)),
         aggregation=setting.parameters["aggregation"],
     )
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Doses from the visit on: days [d], rising, and which effect each has."""
+
+    days: tuple[float, ...]
+    agents: tuple[str, ...]
+
+
+def eliminations(
+    setting: Setting,
+    state: State,
+    plans: Sequence[Plan],
+    effects: Mapping[str, DoseEffect],
+    paths: Mapping[str, tuple[np.ndarray, np.ndarray]] | None = None,
+) -> np.ndarray:
+    """Log-probability of elimination of each plan, from a state on day 0.
+
+    Parameters
+    ----------
+    setting, state
+        M draws, as on the day of the visit.
+    plans : sequence of Plan
+        S of them, dose days in whole days; without doses the horizon counts from the visit.
+    effects : mapping of str to DoseEffect
+        By agent, M draws.
+    paths : mapping of str to (days, share), optional
+        Brakes frozen along the draws' own course: `laying` and `settling`, each with days (K,) and the share they leave
+        (K, M). Without them both brakes are off, the cautious choice.
+
+    Returns
+    -------
+    numpy.ndarray
+        Logarithm of the probability, shape (S, M): far from elimination the plans still differ by it.
+
+    Notes
+    -----
+    Every plan of a call is judged at the horizon of its latest dose; p changes by far less than a thousandth over the
+    weeks between. Fish do not die on the way, which leaves flukes more hosts: cautious as well.
+    """
+    last = max((max(plan.days, default=0.0) for plan in plans), default=0.0)
+    dt, window = _case_step(setting, last)
+    times, horizon = time_grid(0.0, last, dt, window)
+    density = state.alive.sum((0, 1)) / setting.volume_m3
+    habitat = Habitat(setting.parameters, setting.temperature, density, setting.exchange_per_day, times, horizon)
+    brakes = None if paths is None else {name: _along(times, *path) for name, path in paths.items()}
+    if setting.parameters.development is None:
+        return np.array([_chain_plan(setting, state, habitat, plan, effects, brakes) for plan in plans])
+    return _renewal_plans(setting, state, habitat, plans, effects, brakes, dt)
+
+
+def _case_step(setting: Setting, last: float) -> tuple[float, float]:
+    """Step, a whole part of a day, and how long what is under way at the last dose takes, within 120 d [d]."""
+    development = setting.parameters.development
+    warmest = max(float(np.median(setting.temperature.at(day))) for day in np.linspace(0.0, last + 14, 8))
+    if development is None:
+        return 0.125, 5.0
+    first = float(np.median(development.hatch.quantile_days(0.01, warmest)))
+    slowest = np.quantile(development.hatch.quantile_days(1 - 1e-5, warmest), 0.99, method="nearest")
+    return 1.0 / max(int(np.ceil(10.0 / min(first, 1e3))), 1), float(min(slowest, 120.0))
+
+
+def _along(times: np.ndarray, days: np.ndarray, share: np.ndarray) -> np.ndarray:
+    """Share left in each interval, its last value held beyond the course, (K, M) -> (N, M)."""
+    middles = np.clip(0.5 * (times[1:] + times[:-1]), days[0], days[-1])
+    right = np.clip(np.searchsorted(days, middles), 1, len(days) - 1)
+    weight = ((middles - days[right - 1]) / (days[right] - days[right - 1]))[:, None]
+    return share[right - 1] * (1 - weight) + share[right] * weight
+
+
+def _renewal_plans(
+    setting: Setting,
+    state: State,
+    habitat: Habitat,
+    plans: Sequence[Plan],
+    effects: Mapping[str, DoseEffect],
+    brakes: Mapping[str, np.ndarray] | None,
+    dt: float,
+) -> np.ndarray:
+    names = sorted(effects)
+    most = max(1, *(len(plan.days) for plan in plans))
+    steps, kinds = np.full((len(plans), most), -1), np.zeros((len(plans), most), int)
+    for s, plan in enumerate(plans):
+        steps[s, : len(plan.days)] = [round(day / dt) for day in plan.days]
+        kinds[s, : len(plan.days)] = [names.index(agent) for agent in plan.agents]
+    population = population_of(state, setting)
+    stages = (len(population.fresh_eggs), len(population.eggs), len(population.juveniles))
+    found = []
+    for group in np.array_split(np.arange(len(plans)), int(np.ceil(len(plans) / _PLANS_AT_ONCE))):
+        batch = Batch(steps[group], kinds[group], [effects[n] for n in names], **(brakes or {}))
+        start = [np.zeros(len(group), int)]
+        found.append(log_none_left(backward(habitat, batch, start, stages)[0], population))
+    return np.concatenate(found)
+
+
+def _chain_plan(
+    setting: Setting,
+    state: State,
+    habitat: Habitat,
+    plan: Plan,
+    effects: Mapping[str, DoseEffect],
+    brakes: Mapping[str, np.ndarray] | None,
+) -> np.ndarray:
+    doses = [
+        (int(np.argmin(np.abs(habitat.times - day))), effects[agent])
+        for day, agent in zip(plan.days, plan.agents, strict=True)
+    ]
+    named = None
+    if brakes is not None:
+        named = {"birth_success": brakes["laying"] * brakes["settling"]}
+    values = chain_values(setting.cycle, setting.parameters, habitat, doses, named)
+    return _log_chain_none_left(values, state, setting)
 
 
 # --- stage by stage, from the list of transitions -------------------------------------------------------------------
@@ -208,10 +334,13 @@ def _form_back(
     return value
 
 
-def chain_none_left(cycle: LifeCycle, values: Mapping[str, np.ndarray], state: State, setting: Setting) -> np.ndarray:
+def chain_none_left(values: Mapping[str, np.ndarray], state: State, setting: Setting) -> np.ndarray:
     """Probability that nobody in a state has descendants at the horizon, any life cycle, shape (M,)."""
+    return np.exp(_log_chain_none_left(values, state, setting))
+
+
+def _log_chain_none_left(values: Mapping[str, np.ndarray], state: State, setting: Setting) -> np.ndarray:
     uptake = (state.alive * setting.fish.susceptibility).sum(1)
     water = sum(((state.water[f] * values[f]).sum(0) for f in state.water), np.zeros(uptake.shape[-1]))
     fish = sum(((state.fish[f] * uptake).sum(1) * values[f]).sum(0) for f in state.fish)
-    spread = np.maximum(state.alive.sum((0, 1)) * setting.parameters["aggregation"], 1e-9)
-    return np.exp(-water - spread * np.log1p(fish / spread))
+    return _log_nobody(water, fish, state.alive.sum((0, 1)) * setting.parameters["aggregation"])

@@ -163,7 +163,8 @@ def _take_event(event: Event, draws: np.ndarray) -> Event:
         )
     kill = {form: np.asarray(share)[..., draws] for form, share in event.kill.items()}
     arrive = None if event.arrive is None else event.arrive[:, draws]
-    return replace(event, kill=kill, drug=drug, arrive=arrive)
+    effect = None if event.effect is None else event.effect.take(draws)
+    return replace(event, kill=kill, drug=drug, arrive=arrive, effect=effect)
 
 
 def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Pond:

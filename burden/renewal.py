@@ -63,7 +63,7 @@ class Habitat:
         rows, rates, last = [], {}, None
         for day in 0.5 * (self.times[1:] + self.times[:-1]):
             temperature = self.temperature.at(day)
-            if last is None or np.ndim(temperature) or np.ndim(last) or temperature != last:
+            if last is None or not np.array_equal(temperature, last):
                 rates = rates_at(self.parameters, temperature, around)
                 rates["egg_shape"] = self.parameters.development.egg_shape(temperature)
                 rates["juvenile_shape"] = self.parameters.development.maturity.shape_at(temperature)
@@ -141,8 +141,9 @@ class _Waiting:
         """Look a distribution up by what determines it; where the temperature changes that is the start itself."""
         last = self._last[i]
         row = self.rows[min(i, len(self.rows) - 1)]
-        steady = self._same[i] >= last and np.ndim(row["temperature"]) == 0
-        where = (float(row["temperature"]), self._gaps[i:last].tobytes()) if steady else (id(self.rows), i)
+        temperature = row["temperature"]
+        steady = self._same[i] >= last
+        where = (temperature.tobytes(), self._gaps[i:last].tobytes()) if steady else (id(self.rows), i)
         key = (self.rate, done, where)
         if key not in self.memo:
             parts = [self._compute(i, last, share, row[self.shape]) for share in done]

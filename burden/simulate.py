@@ -114,18 +114,21 @@ class Event:
         What stays in the water.
     arrive : numpy.ndarray, optional
         Fish joining each group, shape (G, M).
+    effect : DoseEffect, optional
+        The dose it came from, for the backward equations.
     """
 
     day: float
     kill: Mapping[str, np.ndarray] = field(default_factory=dict)
     drug: DrugInWater | None = None
     arrive: np.ndarray | None = None
+    effect: DoseEffect | None = None
 
     @classmethod
     def dose(cls, day: float, effect: DoseEffect, cycle: LifeCycle) -> Event:
         """Return a dose with its effect on the chains of a cycle, and what it leaves in the water."""
         drug = DrugInWater(day, effect.larva_hazard, effect.settler_kill, effect.fade_per_day)
-        return cls(day, effect.on_chains(cycle), drug)
+        return cls(day, effect.on_chains(cycle), drug, effect=effect)
 
 
 @dataclass(frozen=True)

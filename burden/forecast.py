@@ -1,0 +1,228 @@
+"""Flukes and deaths by day: untreated, as planned, as recommended."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+
+from burden.case import Case
+from burden.elimination import HORIZON_DAYS, Plan, eliminations
+from burden.pond import Pond
+from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Probability, Result, Triple
+from burden.simulate import Event, State, Trajectory, simulate
+
+__all__ = ["BANDS", "Course", "Dosed", "Forecast", "Regime", "follow", "regime_of"]
+
+#: points of the draws that are kept by day
+BANDS = (0.05, 0.25, 0.5, 0.75, 0.95)
+#: growth of the untreated course beyond which a pond grows or fades [1/d]
+STEADY_PER_DAY = 0.005
+
+
+@dataclass(frozen=True)
+class Dosed:
+    """One dose of a course: date, agent, concentration [mg/L] and mass of active substance [g]."""
+
+    date: date
+    agent: str
+    mg_l: float | None
+    mass_g: float | None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {"date": self.date.isoformat(), "agent": self.agent, "mg_l": self.mg_l, "mass_g": self.mass_g}
+
+
+@dataclass(frozen=True)
+class Course:
+    """What one course of action comes to.
+
+    Parameters
+    ----------
+    days : numpy.ndarray
+        Days from the visit, shape (K,) [d].
+    abundance, deaths : numpy.ndarray
+        Flukes per live fish, and fish dead since the visit, at each of `BANDS`, shape (5, K).
+    deaths_end, abundance_end : Triple
+        At the horizon.
+    elimination : Probability
+        No fluke, egg or larva left 365 d after the last dose, or after the visit without one; both brakes off.
+    elimination_braked : Probability
+        The same with resistance and crowding as they stand, frozen along the draw's own path.
+    doses : tuple of Dosed
+    deaths_unresisted : Triple
+        Deaths with acquired resistance switched off.
+    end : numpy.ndarray
+        Flukes per fish at the horizon, draw by draw, shape (M,).
+    """
+
+    days: np.ndarray
+    abundance: np.ndarray
+    deaths: np.ndarray
+    deaths_end: Triple
+    abundance_end: Triple
+    elimination: Probability
+    elimination_braked: Probability
+    doses: tuple[Dosed, ...]
+    deaths_unresisted: Triple
+    end: np.ndarray
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "deaths": self.deaths_end.as_dict(),
+            "deaths_without_resistance": self.deaths_unresisted.as_dict(),
+            "mean_abundance_end": self.abundance_end.as_dict(),
+            "elimination_probability": self.elimination.as_dict(),
+            "elimination_probability_with_brakes": self.elimination_braked.as_dict(),
+            "doses": [dose.as_dict() for dose in self.doses],
+        }
+
+
+Regime = Mapping[str, float]
+"""growing, endemic, fading -> probability"""
+
+
+@dataclass(frozen=True)
+class Forecast(Result):
+    """Forecast of one case and one parasite set."""
+
+    case: Case
+    parasite: str
+    seed: int
+    draws: int
+    horizon_days: float
+    regime: Regime
+    untreated: Course
+    planned: Course | None
+    recommended: Course | None
+    withheld_reason: str | None
+    warnings: Sequence[str] = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form of the contract."""
+        return {
+            "schema_version": SCHEMA_VERSION,
+            "seed": self.seed,
+            "draws": self.draws,
+            "interval_level": INTERVAL_LEVEL,
+            "case": self.case.name,
+            "parasite": self.parasite,
+            "horizon_days": self.horizon_days,
+            "elimination_by_days": HORIZON_DAYS,
+            "regime_probability": dict(self.regime),
+            "untreated": self.untreated.as_dict(),
+            "planned": self.planned.as_dict() if self.planned else None,
+            "recommended": self.recommended.as_dict() if self.recommended else None,
+            "withheld_reason": self.withheld_reason,
+            "warnings": list(self.warnings),
+        }
+
+    def courses(self) -> dict[str, Course]:
+        """Return the courses there are, by name."""
+        named = {"untreated": self.untreated, "planned": self.planned, "recommended": self.recommended}
+        return {name: course for name, course in named.items() if course is not None}
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Return flukes per fish and deaths by day, a row a course and day."""
+        return [
+            {
+                "course": name,
+                "date": (self.case.visit_date + timedelta(days=float(day))).isoformat(),
+                "day": float(day),
+                **{f"flukes_per_fish_{100 * band:g}": float(course.abundance[b, i]) for b, band in enumerate(BANDS)},
+                **{f"deaths_{100 * band:g}": float(course.deaths[b, i]) for b, band in enumerate(BANDS)},
+            }
+            for name, course in self.courses().items()
+            for i, day in enumerate(course.days)
+        ]
+
+    def text(self) -> str:
+        """Return the forecast in words."""
+        lines = [f"{self.parasite}, {self.horizon_days:g} days on from {self.case.visit_date.isoformat()}:"]
+        for name, course in self.courses().items():
+            lines.append(
+                f"  {name}: {course.deaths_end.text()} fish dead, {course.abundance_end.text()} flukes a fish; "
+                f"rid of them a year after the last dose in {100 * course.elimination.mean:.0f} of 100 "
+                f"({100 * course.elimination_braked.mean:.0f} with resistance and crowding as they stand)."
+            )
+        if self.recommended is None and self.withheld_reason:
+            lines.append(f"  nothing recommended: {self.withheld_reason}")
+        chances = ", ".join(f"{name} {100 * share:.0f} %" for name, share in self.regime.items())
+        return "\n".join([*lines, f"Left alone the pond is: {chances}.", *(f"Note: {w}" for w in self.warnings)])
+
+
+def follow(
+    pond: Pond,
+    state: State,
+    horizon_days: float,
+    plan: Plan | None = None,
+    events: Sequence[Event] = (),
+    doses: Sequence[Dosed] = (),
+) -> Course:
+    """Follow one course of action by day.
+
+    Parameters
+    ----------
+    pond, state
+        M draws, on the day of the visit.
+    horizon_days : float
+        [d]
+    plan : Plan, optional
+        Customary baths of the pond's own agents.
+    events : sequence of Event
+        Anything else that is done, for instance what the case plans.
+    doses : sequence of Dosed
+        The doses as they are written down.
+    """
+    plan = plan or Plan((), ())
+    done = [*pond.given, *events, *(pond.dose(d, a) for d, a in zip(plan.days, plan.agents, strict=True))]
+    days = np.arange(0.0, np.ceil(horizon_days) + 1)
+    run = simulate(pond.setting, state, days, done)
+    free = simulate(replace(pond.setting, resistance_on=False), state, days[[0, -1]], done)
+    deaths = run.deaths - state.deaths
+    off, braked = (np.exp(_log_chance(pond, state, plan, events, run, on)) for on in (False, True))
+    return Course(
+        days=days,
+        abundance=np.quantile(run.abundance, BANDS, axis=1),
+        deaths=np.quantile(deaths, BANDS, axis=1),
+        deaths_end=Triple.of(deaths[-1]),
+        abundance_end=Triple.of(run.abundance[-1]),
+        elimination=Probability.of(off),
+        elimination_braked=Probability.of(braked),
+        doses=tuple(doses),
+        deaths_unresisted=Triple.of(free.deaths[-1] - state.deaths),
+        end=run.abundance[-1],
+    )
+
+
+def _log_chance(
+    pond: Pond, state: State, plan: Plan, events: Sequence[Event], run: Trajectory, braked: bool
+) -> np.ndarray:
+    """Log-probability of elimination, shape (M,), with both brakes off or frozen along the run's own path."""
+    paths = {"laying": (run.days, run.laying), "settling": (run.days, 1 - run.resistance)} if braked else None
+    effects, whole = dict(pond.effects), plan
+    for event in events:
+        if event.effect is not None:
+            name = f"planned {len(effects)}"
+            effects[name] = event.effect
+            whole = Plan((*whole.days, event.day), (*whole.agents, name))
+    order = np.argsort(whole.days, kind="stable")
+    whole = Plan(tuple(np.round(whole.days)[order]) if len(order) else (), tuple(whole.agents[i] for i in order))
+    return eliminations(pond.setting, state, [whole], effects, paths)[0]
+
+
+def regime_of(start: np.ndarray, end: np.ndarray, days: float) -> dict[str, float]:
+    """Share of draws that grow, stay and fade over the horizon, from flukes per fish, shape (M,) each.
+
+    Growing is above +0.005 per day, fading below −0.005; a draw without flukes fades.
+    """
+    alive = start > 1e-9
+    rate = np.full(start.shape, -np.inf)
+    rate[alive] = np.log(np.maximum(end[alive], 1e-12) / start[alive]) / days
+    growing, fading = float(np.mean(rate > STEADY_PER_DAY)), float(np.mean(rate < -STEADY_PER_DAY))
+    return {"growing": growing, "endemic": max(1 - growing - fading, 0.0), "fading": fading}

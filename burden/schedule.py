@@ -1,0 +1,375 @@
+"""Which dates, how many doses, which agents: candidate schedules of one case, judged and ranked.
+
+Gaps are counted in development, not in days: a candidate repeats after a fixed share of what an egg needs to hatch, so
+in warming water its dates draw together by themselves. Every candidate is snapped to the days the vet can come, judged
+by the mean probability of elimination with both brakes off, and the best of each number of doses and each line of
+agents is run through the forward equations for what it leaves and who dies. Control and eradication are different aims
+and are answered apart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import timedelta
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from burden.case import Case
+from burden.elimination import Plan, eliminations
+from burden.interval import CONTROL_PER_1000, ERADICATION, TIE
+from burden.pond import Pond
+from burden.result import Probability, Triple
+from burden.simulate import Event, State, simulate
+from burden.windows import windows_after
+
+__all__ = [
+    "DEFAULT_MOST_DOSES",
+    "FORMALIN_REST_DAYS",
+    "LONGEST_GAP_DAYS",
+    "SEARCH_DRAWS",
+    "Choice",
+    "Judged",
+    "candidate_plans",
+    "judge",
+    "search",
+]
+
+#: draws the search works with: enough to rank, the chosen schedules are judged again with all (tests)
+SEARCH_DRAWS = 100
+LONGEST_GAP_DAYS = 45
+DEFAULT_MOST_DOSES = 5
+#: least days between two baths that hold formalin: common practice, no source ("not to be given too often")
+FORMALIN_REST_DAYS = 7
+#: gaps tried, in mean durations of hatching
+_GAPS = np.array([0.35, 0.5, 0.65, 0.8, 0.95, 1.1, 1.25, 1.4, 1.6, 1.8, 2.0, 2.3, 2.6])
+#: days after the last dose on which what is left is counted
+_LOOK_AFTER_DAYS = 1.0
+_SHORTLIST = 14
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A schedule and what it does.
+
+    Parameters
+    ----------
+    plan : Plan
+    elimination : Probability
+        Both brakes off.
+    left_per_1000 : Triple
+        Flukes on a live fish a day after the last dose, of 1,000 today.
+    deaths : Triple
+        Fish dead by `deaths_by_day`, from the visit.
+    """
+
+    plan: Plan
+    elimination: Probability
+    left_per_1000: Triple
+    deaths: Triple
+    deaths_by_day: float
+
+    @property
+    def doses(self) -> int:
+        """Number of doses."""
+        return len(self.plan.days)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "days": list(self.plan.days),
+            "agents": list(self.plan.agents),
+            "elimination_probability": self.elimination.as_dict(),
+            "left_per_1000": self.left_per_1000.as_dict(),
+            "deaths": self.deaths.as_dict(),
+        }
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What the search recommends.
+
+    Parameters
+    ----------
+    recommended : Judged or None
+        Fewest doses that leave at most 10 of 1,000, the best of them; None where nothing may be given.
+    eradication : Judged or None
+        Fewest doses that reach a mean probability of 0.9.
+    nothing : Judged
+        Watch and wait.
+    shortlist : tuple of Judged
+        Best of each number of doses and each line of agents, best first.
+    reason, would_change : str
+        In words.
+    """
+
+    recommended: Judged | None
+    eradication: Judged | None
+    nothing: Judged
+    shortlist: tuple[Judged, ...]
+    reason: str
+    would_change: str = ""
+    notes: tuple[str, ...] = field(default=())
+
+
+def candidate_plans(case: Case, pond: Pond, agents: Sequence[str]) -> list[Plan]:
+    """Schedules worth judging, each once.
+
+    Parameters
+    ----------
+    case : Case
+        Its limits hold: most doses, days on site, shortest gap, formalin in all.
+    pond : Pond
+        For how fast eggs hatch in this water.
+    agents : sequence of str
+        Agents that may be given.
+    """
+    plans: dict[Plan, None] = {}
+    most = min(case.limits.max_doses or DEFAULT_MOST_DOSES, 8)
+    first = _next_possible(case, 0.0)
+    if first is None:
+        return []
+    for line in _lines(agents, most):
+        for gap in _GAPS if len(line) > 1 else _GAPS[:1]:
+            days = _dates(case, pond, first, len(line), gap, line)
+            if days is not None and _allowed(case, days, line):
+                plans[Plan(tuple(days), line)] = None
+    return list(plans)
+
+
+def _lines(agents: Sequence[str], most: int) -> list[tuple[str, ...]]:
+    """Orders of agents: one agent throughout, or another in the middle or in turn."""
+    lines = [(agent,) * n for agent in agents for n in range(1, most + 1)]
+    for main in agents:
+        for other in agents:
+            if other != main:
+                lines += [tuple(main if i % 2 == 0 else other for i in range(n)) for n in range(2, most + 1)]
+    # a dose whose agent must not come often is best not the first choice throughout
+    return [line for line in dict.fromkeys(lines) if line.count("formalin") <= max(1, len(line) // 2)]
+
+
+def _next_possible(case: Case, day: float) -> float | None:
+    """First day from `day` on, within three weeks, on which the limits let a dose go in."""
+    for step in range(22):
+        if case.dose_possible_on(case.visit_date + timedelta(days=int(day) + step)):
+            return float(int(day) + step)
+    return None
+
+
+def _dates(case: Case, pond: Pond, first: float, count: int, gap: float, line: Sequence[str]) -> list[float] | None:
+    days = [first]
+    while len(days) < count:
+        wanted = days[-1] + max(_gap_days(pond, days[-1], gap), case.limits.shortest_gap_days or 1.0, 1.0)
+        if wanted - days[-1] > LONGEST_GAP_DAYS:
+            return None
+        found = _nearest_possible(case, wanted, days[-1] + max(case.limits.shortest_gap_days or 1.0, 1.0))
+        if found is None:
+            return None
+        days.append(found)
+    return days
+
+
+def _nearest_possible(case: Case, wanted: float, earliest: float) -> float | None:
+    """Day nearest to the wanted one on which a dose can go in, not before `earliest`."""
+    for step in range(15):
+        for day in (round(wanted) - step, round(wanted) + step):
+            if day >= earliest and case.dose_possible_on(case.visit_date + timedelta(days=day)):
+                return float(day)
+    return None
+
+
+def _gap_days(pond: Pond, day: float, gap: float) -> float:
+    """Days from `day` until a share `gap` of the mean time to hatch has been done, in the median draw."""
+    development = pond.setting.parameters.development
+    if development is None:
+        return 4.0 * gap  # live-bearers have nothing to wait for; gaps are those a fish and a filter can bear
+    done = 0.0
+    for step in range(int(LONGEST_GAP_DAYS) * 2 + 2):
+        rate = float(np.median(development.hatch.rate(pond.setting.temperature.at(day + 0.5 * step + 0.25))))
+        if done + 0.5 * rate >= gap:
+            return 0.5 * step + (gap - done) / rate
+        done += 0.5 * rate
+    return np.inf
+
+
+def _allowed(case: Case, days: Sequence[float], line: Sequence[str]) -> bool:
+    formalin = [day for day, agent in zip(days, line, strict=True) if agent == "formalin"]
+    if any(b - a < FORMALIN_REST_DAYS for a, b in pairwise(formalin)):
+        return False
+    limit = case.limits.max_formalin_mg_l_total
+    if limit is None:
+        return True
+    before = sum(a.mg_l or 0 for a in case.given if a.agent == "formalin")
+    from burden.evidence import load_agent
+
+    each = load_agent("formalin").about["customary"]["mg_l"]
+    return before + each * len(formalin) <= limit
+
+
+def judge(
+    ponds: Sequence[tuple[Pond, State]], plan: Plan, horizon_days: float, elimination: np.ndarray | None = None
+) -> Judged:
+    """Judge one schedule by the forward and the backward equations.
+
+    Parameters
+    ----------
+    ponds : sequence of (Pond, State)
+        One a parasite set, the same number of draws each.
+    plan : Plan
+    horizon_days : float
+        Deaths are counted up to here [d].
+    elimination : numpy.ndarray, optional
+        Probability that all sets are gone, shape (M,), where it is known already.
+    """
+    if elimination is None:
+        elimination = np.exp(sum(eliminations(p.setting, s, [plan], p.effects)[0] for p, s in ponds))
+    look = max(plan.days, default=0.0) + (_LOOK_AFTER_DAYS if plan.days else 0.0)
+    days = np.unique([0.0, look, max(horizon_days, look)])
+    ratios, deaths = [], 0.0
+    for pond, state in ponds:
+        events = _doses(pond, plan)
+        run = simulate(pond.setting, state, days, events)
+        now = _mean_burden(pond, state)
+        then = run.abundance[list(days).index(look)]
+        ratios.append(np.divide(then, now, out=np.zeros_like(then), where=now > 1e-9))
+        deaths = deaths + (run.deaths[list(days).index(max(horizon_days, look))] - state.deaths)
+    return Judged(
+        plan, Probability.of(elimination), Triple.of(1000 * np.max(ratios, axis=0)), Triple.of(deaths), float(days[-1])
+    )
+
+
+def _mean_burden(pond: Pond, state: State) -> np.ndarray:
+    uptake = (state.alive * pond.setting.fish.susceptibility).sum(1)
+    total = sum((chain.sum(0) * uptake).sum(0) for chain in state.fish.values())
+    alive = state.alive.sum((0, 1))
+    return np.divide(total, alive, out=np.zeros_like(total), where=alive > 0)
+
+
+def _doses(pond: Pond, plan: Plan) -> list[Event]:
+    return [*pond.given, *(pond.dose(day, agent) for day, agent in zip(plan.days, plan.agents, strict=True))]
+
+
+def search(
+    case: Case, ponds: Sequence[tuple[Pond, State]], agents: Sequence[str], horizon_days: float = 60.0
+) -> Choice:
+    """Search for a schedule.
+
+    Parameters
+    ----------
+    case : Case
+    ponds : sequence of (Pond, State)
+        Posterior ponds and their state on the day of the visit, one a parasite set.
+    agents : sequence of str
+        Agents that may be given.
+    horizon_days : float
+        Deaths are counted up to here [d].
+
+    Returns
+    -------
+    Choice
+    """
+    few = [(p.take(np.arange(n)), s.take(np.arange(n))) for p, s in ponds for n in [min(SEARCH_DRAWS, p.size)]]
+    nothing = judge(ponds, Plan((), ()), horizon_days)
+    plans = candidate_plans(case, ponds[0][0], agents) if agents else []
+    if not plans:
+        return Choice(None, None, nothing, (), "no dose can be given within the limits of the case")
+    logs = sum(eliminations(p.setting, s, plans, p.effects) for p, s in few)
+    best = _best_of_each(plans, logs)[:_SHORTLIST]
+    judged = [judge(few, plans[i], 0.0, np.exp(logs[i])) for i in best]
+    picked = _control(judged)
+    rid = _eradicate(judged)
+    finals = {id(j): judge(ponds, j.plan, horizon_days) for j in {id(x): x for x in (picked, rid) if x}.values()}
+    recommended = finals.get(id(picked)) if picked else None
+    return Choice(
+        recommended,
+        finals.get(id(rid)) if rid else None,
+        nothing,
+        tuple(judged),
+        _reason(case, ponds[0][0], recommended, judged),
+        "water 3 °C colder or warmer moves every date; a dose more than a day or two late lets settlers lay; a kill of "
+        "90 % instead of 97 % asks for one dose more",
+        _notes(ponds, recommended, judged),
+    )
+
+
+def _best_of_each(plans: Sequence[Plan], logs: np.ndarray) -> list[int]:
+    """Best plan of each line of agents, by falling mean probability.
+
+    Among plans whose means differ by less than a tie, the median log-probability decides: where a pond is far from
+    rid of its flukes, it still tells which dates leave fewer lines alive. Among its ties the shorter plan.
+    """
+    mean, middle = np.exp(logs).mean(1), np.median(logs, axis=1)
+    lines: dict[tuple[str, ...], list[int]] = {}
+    for i, plan in enumerate(plans):
+        lines.setdefault(plan.agents, []).append(i)
+    best = []
+    for mine in lines.values():
+        top = [i for i in mine if mean[i] >= max(mean[mine]) - TIE]
+        highest = max(middle[top])
+        good = [i for i in top if middle[i] >= highest - max(0.02 * abs(highest), TIE)]
+        best.append(min(good, key=lambda i: plans[i].days[-1]))
+    return sorted(best, key=lambda i: (-mean[i], -middle[i]))
+
+
+def _control(judged: Sequence[Judged]) -> Judged | None:
+    """Fewest doses that control, the best of them; else what leaves fewest."""
+    good = [j for j in judged if j.left_per_1000.median <= CONTROL_PER_1000]
+    if not good:
+        return min(judged, key=lambda j: j.left_per_1000.median, default=None)
+    mine = [j for j in good if j.doses == min(j.doses for j in good)]
+    top = max(j.elimination.mean for j in mine)
+    return min((j for j in mine if j.elimination.mean >= top - TIE), key=lambda j: j.left_per_1000.median)
+
+
+def _eradicate(judged: Sequence[Judged]) -> Judged | None:
+    good = [j for j in judged if j.elimination.mean >= ERADICATION]
+    return min(good, key=lambda j: (j.doses, -j.elimination.mean), default=None)
+
+
+def _reason(case: Case, pond: Pond, recommended: Judged | None, judged: Sequence[Judged]) -> str:
+    if recommended is None:
+        return "no schedule within the limits does any good"
+    words = [f"{recommended.doses} dose{'s' * (recommended.doses > 1)} is the least that"]
+    if recommended.left_per_1000.median <= CONTROL_PER_1000:
+        words.append(f"leaves at most {CONTROL_PER_1000:g} of 1 000 flukes a day after the last")
+    else:
+        words = [f"no schedule within the limits leaves {CONTROL_PER_1000:g} of 1 000 or fewer; this one leaves fewest"]
+    if pond.setting.parameters.development is not None and recommended.doses > 1:
+        w = windows_after(
+            pond.setting.parameters,
+            pond.effects[recommended.plan.agents[0]].sheltered_fraction,
+            pond.setting.temperature,
+        ).triples()
+        words.append(
+            f"; eggs the drug does not kill hatch from day {w['first_hatch_days'].text()} to day "
+            f"{w['last_hatch_days'].text()}, and a larva that settles lays from day "
+            f"{w['earliest_maturity_days'].text()}: the next dose has to fall between"
+        )
+    return " ".join(words).replace(" ;", ";") + "."
+
+
+def _notes(
+    ponds: Sequence[tuple[Pond, State]], recommended: Judged | None, judged: Sequence[Judged]
+) -> tuple[str, ...]:
+    if recommended is None:
+        return ()
+    notes = []
+    if recommended.elimination.mean < 0.5:
+        notes.append(
+            "control is not eradication: this schedule brings the flukes down, it rids the pond of them in "
+            f"{100 * recommended.elimination.mean:.0f} of 100 only"
+        )
+    for pond, _ in ponds:
+        development = pond.setting.parameters.development
+        if development is not None:
+            span = [float(np.median(pond.setting.temperature.at(day))) for day in (0.0, *recommended.plan.days)]
+            if any(development.maturity.extrapolates(t) for t in span):
+                low, high = development.maturity.measured_c
+                where = f"{low:g} °C" if low == high else f"{low:g} to {high:g} °C"
+                notes.append(f"maturity of {pond.parasite} is extrapolated: it was measured at {where}")
+            if any(development.hatch.extrapolates(t) for t in span):
+                low, high = development.hatch.measured_c
+                notes.append(f"hatching of {pond.parasite} is extrapolated beyond {low:g} to {high:g} °C")
+    return tuple(notes)
