@@ -15,7 +15,7 @@ from burden.pond import Pond
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Probability, Result, Triple
 from burden.simulate import Event, State, Trajectory, simulate
 
-__all__ = ["BANDS", "Course", "Dosed", "Forecast", "Regime", "follow", "regime_of"]
+__all__ = ["BANDS", "STEADY_PER_DAY", "Course", "Dosed", "Forecast", "Regime", "follow", "regime_of"]
 
 #: points of the draws that are kept by day
 BANDS = (0.05, 0.25, 0.5, 0.75, 0.95)

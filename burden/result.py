@@ -140,8 +140,9 @@ def _significant(value: float, digits: int) -> str:
     """Write a number with so many significant digits, without an exponent, thousands spaced."""
     if value == 0 or not math.isfinite(value):
         return "0" if value == 0 else "unbounded"
-    decimals = max(digits - 1 - math.floor(math.log10(abs(value))), 0)
-    return f"{round(value, digits - 1 - math.floor(math.log10(abs(value)))):,.{decimals}f}".replace(",", " ")
+    rounded = round(value, digits - 1 - math.floor(math.log10(abs(value))))
+    decimals = max(digits - 1 - math.floor(math.log10(abs(rounded))), 0)
+    return f"{rounded:,.{decimals}f}".replace(",", " ")
 
 
 class Result:

@@ -26,6 +26,7 @@ LAYERS = (
     {"elimination"},
     {"interval"},
     {"schedule", "response"},
+    {"forecast"},
     {"visit"},
     {"casefile", "report", "cli"},
 )  # fmt: skip

@@ -40,7 +40,8 @@ KNOWN = {
     "common practice": "common practice, no source",
     "assumption": "measured by nobody: an assumption with a wide range",
 }
-_SCALES = ("log", "linear", "logit")
+#: what a scale can hold, both ends excluded
+_BOUNDS = {"log": (0.0, float("inf")), "linear": (float("-inf"), float("inf")), "logit": (0.0, 1.0)}
 _Z95 = 1.6448536269514722  # standard normal 95 % point: low and high are the 5 and 95 % points
 
 
@@ -303,10 +304,12 @@ def _borrow(
 def _value(owner: str, key: str, table: dict[str, Any]) -> Value:
     where = f"{owner}: {key}"
     value = Value(key, scale=table.pop("scale", "log"), sources=_sources(where, table), **table)
-    if value.scale not in _SCALES or value.known not in KNOWN:
+    if value.scale not in _BOUNDS or value.known not in KNOWN:
         raise ValueError(f"{where}: scale {value.scale!r} or known {value.known!r} is not one of ours")
-    if not value.low <= value.value <= value.high:
-        raise ValueError(f"{where}: {value.low} <= {value.value} <= {value.high} does not hold")
+    least, most = _BOUNDS[value.scale]
+    if not (value.low <= value.value <= value.high and least < value.low and value.high < most):
+        order = f"{least} < {value.low} <= {value.value} <= {value.high} < {most}"
+        raise ValueError(f"{where}: {order} does not hold on the {value.scale} scale")
     return value
 
 

@@ -1,0 +1,211 @@
+"""Evidence: draws hit their points, the loader refuses what is broken, every figure has a source that exists."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+from ponds import a_value
+from scipy import stats
+
+from burden import evidence as package
+from burden.errors import InputError
+from burden.evidence import (
+    KNOWN,
+    Value,
+    agent_names,
+    load_agent,
+    load_parasite,
+    parasite_names,
+    reference,
+    uniform_draws,
+)
+
+FOLDER = Path(package.__file__).parent
+FILES = sorted((FOLDER / "parasites").glob("*.toml")) + sorted((FOLDER / "agents").glob("*.toml"))
+EVERYTHING = [*map(load_parasite, parasite_names()), *map(load_agent, agent_names())]
+
+
+# --- draws --------------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize(
+    ("scale", "low", "value", "high"),
+    [("log", 5.0, 30.0, 200.0), ("linear", -2.0, 1.0, 9.0), ("logit", 0.05, 0.2, 0.5), ("log", 3.0, 3.0, 4.0)],
+)
+def test_two_pieces_hit_their_5_50_and_95_percent_points(scale, low, value, high):
+    """Exactly through the quantile function; to sampling error through the draws."""
+    figure = Value("x", value, low, high, "-", scale, "assumption")
+    np.testing.assert_allclose(figure.quantile(np.array([0.05, 0.5, 0.95])), [low, value, high], rtol=1e-9)
+    drawn = figure.draw(40_000, 3)
+    for share, point in ((0.05, low), (0.5, value), (0.95, high)):
+        if low < value or point > value:
+            below = np.mean(drawn < point * (1 + 1e-12))
+            assert below == pytest.approx(share, abs=5 * np.sqrt(share * (1 - share) / 40_000))
+
+
+@pytest.mark.parametrize("scale", ["log", "linear", "logit"])
+def test_an_even_range_is_a_normal_on_its_scale(scale):
+    """Both halves alike: scipy's normal on the transformed scale, by a Kolmogorov-Smirnov test."""
+    there = {"log": np.log, "linear": lambda x: x, "logit": lambda p: np.log(p / (1 - p))}[scale]
+    low, value, high = {"log": (1.0, 2.0, 4.0), "linear": (1.0, 2.0, 3.0), "logit": (0.2, 0.5, 0.8)}[scale]
+    drawn = there(Value("x", value, low, high, "-", scale, "assumption").draw(5000, 8))
+    spread = (there(high) - there(value)) / stats.norm.ppf(0.95)
+    assert stats.kstest(drawn, stats.norm(there(value), spread).cdf).pvalue > 0.01
+
+
+def test_streams_are_named_and_grow_at_the_end():
+    assert (uniform_draws("a", 50, 1)[:20] == uniform_draws("a", 20, 1)).all()
+    assert not np.isin(uniform_draws("a", 50, 1), uniform_draws("b", 50, 1)).any()
+    assert not np.isin(uniform_draws("a", 50, 1), uniform_draws("a", 50, 2)).any()
+    figure = a_value("x", 2.0, 3.0)
+    assert (figure.draw(9, 1, "one set") != figure.draw(9, 1, "another")).all()
+
+
+def test_a_borrowed_value_keeps_its_middle_and_is_wider():
+    figure = Value("x", 2.0, 1.0, 8.0, "d", "log", "read", ("zhang2015",))
+    lent = figure.widened(2.0, "a relative")
+    assert (lent.value, lent.low, lent.high) == pytest.approx((2.0, 0.5, 32.0))
+    assert lent.borrowed_from == "a relative"
+
+
+def test_an_override_replaces_one_value_and_is_remembered():
+    base = load_parasite("dactylogyrus")
+    ours = base.with_overrides({"fecundity": a_value("fecundity", 12.0, 2.0)})
+    assert ours.values["fecundity"].value == 12.0
+    assert base.values["fecundity"].value != 12.0
+    assert ours.overridden == {"fecundity"}
+    assert {k: v for k, v in ours.values.items() if k != "fecundity"} == {
+        k: v for k, v in base.values.items() if k != "fecundity"
+    }
+
+
+# --- loader -------------------------------------------------------------------------------------------------------
+GOOD = 'value = 2.0\nlow = 1.0\nhigh = 4.0\nunit = "d"\nknown = "read"\nsources = ["zhang2015"]\n'
+BROKEN = {
+    "order": GOOD.replace("low = 1.0", "low = 3.0"),
+    "known": GOOD.replace('"read"', '"surely"'),
+    "scale": GOOD + 'scale = "cubic"\n',
+    "no source": GOOD.replace('sources = ["zhang2015"]\n', ""),
+    "unknown source": GOOD.replace("zhang2015", "nobody1900"),
+    "nothing on a log scale": GOOD.replace("low = 1.0", "low = 0.0"),
+    "more than all on a logit scale": GOOD + 'scale = "logit"\n',
+}
+
+
+def parse(tmp_path, text):
+    path = tmp_path / "value.toml"
+    path.write_text(text, encoding="utf-8")
+    return package._value("test", "x", tomllib.loads(path.read_text(encoding="utf-8")))
+
+
+def test_a_sound_value_is_read(tmp_path):
+    assert parse(tmp_path, GOOD) == Value("x", 2.0, 1.0, 4.0, "d", "log", "read", ("zhang2015",))
+
+
+@pytest.mark.parametrize("fault", BROKEN)
+def test_a_broken_value_is_refused(tmp_path, fault):
+    with pytest.raises(ValueError, match="test: x"):
+        parse(tmp_path, BROKEN[fault])
+
+
+def test_a_misspelt_or_missing_key_is_refused(tmp_path):
+    for text in (GOOD.replace("unit", "units"), GOOD.replace("high = 4.0\n", "")):
+        with pytest.raises(TypeError):
+            parse(tmp_path, text)
+
+
+@pytest.mark.parametrize(
+    "change", [("low = 1.0", "low = 9.0"), ('"read"', '"heard"'), ("zhang2015", "nobody1900")], ids=str
+)
+def test_a_broken_point_is_refused(tmp_path, change):
+    text = 'quantity = "first_hatch_days"\ntemperature_c = 20\n' + GOOD.replace('unit = "d"\n', "")
+    package._point("test", tomllib.loads(text))
+    with pytest.raises(ValueError, match="test: first_hatch_days at 20"):
+        package._point("test", tomllib.loads(text.replace(*change)))
+
+
+@pytest.mark.parametrize("load", [load_parasite, load_agent])
+def test_an_unknown_name_gives_the_near_miss(load):
+    known = {load_parasite: "dactylogyrus", load_agent: "praziquantel"}[load]
+    with pytest.raises(InputError) as caught:
+        load(known[:-2] + "x")
+    assert f'"{known}"' in caught.value.problems[0].fix.lower()
+
+
+# --- what the package holds ---------------------------------------------------------------------------------------
+@pytest.mark.parametrize("held", EVERYTHING, ids=lambda e: e.name)
+def test_every_figure_has_range_unit_and_a_word_on_how_it_is_known(held):
+    for name, value in held.values.items():
+        assert value.name == name
+        assert value.known in KNOWN
+        assert value.unit
+        if value.known == "assumption":
+            assert value.conditions, f"{name}: an assumption says what of"
+            assert value.low < value.high, f"{name}: an assumption has a range"
+        drawn = value.draw(200, 1)
+        assert np.isfinite(drawn).all()
+    for point in held.points:
+        assert point.low <= point.value <= point.high
+
+
+def keys_in(table) -> set[str]:
+    """Reference keys of a parsed file, at any depth."""
+    if isinstance(table, dict):
+        here = {key for name in ("sources", "source") for key in _listed(table.get(name, ()))}
+        return here | {key for value in table.values() for key in keys_in(value)}
+    if isinstance(table, list):
+        return {key for item in table for key in keys_in(item)}
+    return set()
+
+
+def _listed(value) -> list[str]:
+    return [value] if isinstance(value, str) else list(value)
+
+
+def mentioned_keys() -> set[str]:
+    """Keys that stand anywhere in the evidence, a note that quotes a source included, or in the code."""
+    paths = [*FILES, *FOLDER.parent.rglob("*.py")]
+    return {word for path in paths for word in re.findall(r"\w+", path.read_text(encoding="utf-8"))}
+
+
+def held_keys() -> set[str]:
+    return set(tomllib.loads((FOLDER / "references.toml").read_text(encoding="utf-8")))
+
+
+def test_every_key_used_exists_and_every_reference_is_used():
+    used = {key for path in FILES for key in keys_in(tomllib.loads(path.read_text(encoding="utf-8")))}
+    assert len(used) > 20
+    assert used - held_keys() == set()
+    assert held_keys() - mentioned_keys() == set()
+
+
+def test_no_reference_is_empty_or_given_twice():
+    texts = [reference(key) for key in held_keys()]
+    assert all(len(text) > 20 for text in texts)
+    assert len(set(texts)) == len(texts)
+
+
+def test_an_unknown_key_is_a_fault_of_the_evidence():
+    with pytest.raises(KeyError):
+        reference("nobody1900")
+
+
+def test_values_that_come_and_go_are_the_same(tmp_path):
+    """A set written out as it was read, and read again, is the same set."""
+    from dataclasses import asdict
+
+    for value in load_parasite("dactylogyrus").values.values():
+        table = {k: v for k, v in asdict(value).items() if k != "name" and v not in (None, ())}
+        lines = [f"{k} = {_toml(v)}" for k, v in table.items()]
+        path = tmp_path / "again.toml"
+        path.write_text("\n".join(lines), encoding="utf-8")
+        again = package._value("again", value.name, tomllib.loads(path.read_text(encoding="utf-8")))
+        assert again == value
+
+
+def _toml(value) -> str:
+    if isinstance(value, tuple):
+        return "[" + ", ".join(f'"{item}"' for item in value) + "]"
+    return f'"{value}"' if isinstance(value, str) else repr(value)
