@@ -241,7 +241,19 @@ def draw_development(evidence: Evidence, n: int, seed: int) -> Development:
         evidence.values[name].draw(n, seed, evidence.name)
         for name in ("fresh_egg_days", "cold_block_c", "egg_cold_q10")
     )
-    return Development(hatch, maturity, 1 / (fresh * strain), block, q10, success, laying)
+    return _cold_hatching(Development(hatch, maturity, 1 / (fresh * strain), block, q10, success, laying))
+
+
+def _cold_hatching(development: Development) -> Development:
+    """Let the mean time to hatch below the coldest point be that of both parts together, as the dynamics have it.
+
+    Without this the law of the measured points would go on down and stop development where started eggs go on.
+    """
+    rate = development.hatch.mean_rate.copy()
+    for row in np.flatnonzero(GRID_C < development.hatch.measured_c[0]):
+        fresh, started = development.fresh_rate(GRID_C[row]), development.egg_rate(GRID_C[row])
+        rate[row] = fresh * started / (fresh + started)
+    return replace(development, hatch=replace(development.hatch, mean_rate=rate))
 
 
 def _draw_hatch(evidence: Evidence, strain: np.ndarray, n: int, seed: int) -> DurationTable:
