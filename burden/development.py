@@ -250,7 +250,7 @@ def _cold_hatching(development: Development) -> Development:
     Without this the law of the measured points would go on down and stop development where started eggs go on.
     """
     rate = development.hatch.mean_rate.copy()
-    for row in np.flatnonzero(GRID_C < development.hatch.measured_c[0]):
+    for row in np.flatnonzero(development.hatch.measured_c[0] > GRID_C):
         fresh, started = development.fresh_rate(GRID_C[row]), development.egg_rate(GRID_C[row])
         rate[row] = fresh * started / (fresh + started)
     return replace(development, hatch=replace(development.hatch, mean_rate=rate))

@@ -120,9 +120,20 @@ def test_thirty_stages_at_every_temperature_are_rejected(development):
 def test_hatching_in_the_cold_is_predicted(evidence):
     """Role: predicted. About a month at 8 °C: old pond texts, from memory, low confidence, hence a factor of 1.5."""
     parameters = draw_parameters(evidence, 40, 3)
-    hatched = _hatched_in_vitro(parameters, Temperature.constant(8.0), np.arange(0, 121.0, 1.0))
+    hatched = _hatched_in_vitro(parameters, Temperature.constant(8.0), np.arange(0, 121.0, 1.0), 0.5)
     days = [np.interp(0.5 * column[-1], column, np.arange(0, 121.0, 1.0)) for column in hatched.T]
     assert 28 / 1.5 < np.median(days) < 28 * 1.5
+
+
+def test_below_the_measured_cold_windows_and_dynamics_tell_one_story(evidence):
+    """The mean time to hatch that windows read is that of the eggs the forward equations follow, draw by draw."""
+    parameters = draw_parameters(evidence, 30, 3)
+    days = np.arange(0, 401.0, 2.0)
+    for temperature_c in (8.0, 9.5):
+        going = parameters.development.block_c < temperature_c - 1.0
+        hatched = _hatched_in_vitro(parameters, Temperature.constant(temperature_c), days, 0.5)[:, going]
+        mean = (np.diff(hatched, axis=0) * (days[1:, None] - 1.0)).sum(0) / hatched[-1]
+        np.testing.assert_allclose(parameters.development.hatch.mean_days(temperature_c)[going], mean, rtol=0.03)
 
 
 # --- the laws -----------------------------------------------------------------------------------------------------
@@ -277,13 +288,13 @@ def test_durations_are_summed_as_rates(evidence):
 
 
 # --- cold ---------------------------------------------------------------------------------------------------------
-def _hatched_in_vitro(parameters, course, days):
+def _hatched_in_vitro(parameters, course, days, step=None):
     """Hatched so far, in percent of the eggs laid at day 0, shape (K, M): no fish, no grazers, larvae kept alive."""
     vitro = parameters.replaced(egg_mortality=0.0, larval_life_days=1e12, contact_rate=0.0, establishment=0.0)
     cycle = build_cycle(parameters.evidence) if parameters.development.has_fresh_eggs else plain_cycle()
     setting, state = pond(vitro, course, cycle=cycle, per_fish=0.0, in_water=0.0, deaths_on=False)
     state.water["fresh_egg" if "fresh_egg" in state.water else "egg"][0] = 100.0
-    return simulate(setting, state, days).water["larva"]
+    return simulate(setting, state, days, (), step).water["larva"]
 
 
 @pytest.mark.parametrize("row", COLD, ids=lambda r: f"{r['warm_days_before']}-{r['cold_days']:.0f}")
