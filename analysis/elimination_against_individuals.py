@@ -1,6 +1,6 @@
 """Does the elimination probability hold for whole flukes?
 
-Run: python analysis/elimination_against_individuals.py [RUNS]     (default 2000; about 15 minutes on one core)
+Run: python analysis/elimination_against_individuals.py [RUNS]     (default 2000; about 8 minutes on one core)
 
 Twelve settings, each started with at most 50 individuals: the share of whole-fluke runs in which none is left, neither
 fluke nor egg nor larva, 365 d after the last dose (or the start), against the backward equations. The two share the
@@ -183,6 +183,11 @@ def _spread(number: int, slots: int) -> np.ndarray:
     return np.bincount((np.arange(number) * slots) // number, minlength=slots)
 
 
+def _first(number: int) -> np.ndarray:
+    """So many individuals in the first fortieth of development."""
+    return np.append(number, np.zeros(39, int))
+
+
 def _fixed(value: float) -> Temperature:
     return Temperature.constant(value)
 
@@ -202,7 +207,7 @@ _YEAR = Temperature.yearly(14.0, 7.0, 80.0)
 
 SETTINGS = (
     _egg_layer("two adults, no dose, 20 °C", 0, 1.4, _fixed(20.0), {"adult": 2}),
-    _egg_layer("three new settlers, no dose, 15 °C", 1, 2.0, _fixed(15.0), {"juvenile": 3}),
+    _egg_layer("three new settlers, no dose, 15 °C", 1, 2.0, _fixed(15.0), {"juvenile": _first(3)}),
     _egg_layer("40 eggs, water exchanged, 22 °C", 2, 6.0, _fixed(22.0), {"egg": _spread(40, 8)}, exchange_per_day=0.05),
     _egg_layer("30 adults, one dose, 20 °C", 3, 3.0, _fixed(20.0), {"adult": 30}, dose_days=(0.0,)),
     _egg_layer("all ages, two doses 7 d apart, 20 °C", 4, 1.6, _fixed(20.0), _ALL, dose_days=(0.0, 7.0)),
@@ -255,7 +260,7 @@ def compare(setting: Setting, runs: int, number: int) -> dict[str, object]:
 
 def still_holds(row: Mapping[str, str], setting: Setting, runs: int) -> bool:
     """Tell whether a kept row answers the question as it is put now."""
-    return int(row["runs"]) == runs and abs(float(row["predicted"]) - predicted(setting)) < 1e-5
+    return int(row["runs"]) == runs and abs(float(row["predicted"]) - predicted(setting)) < 5e-4
 
 
 def holm(p_values: Sequence[float]) -> np.ndarray:
