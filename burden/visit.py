@@ -24,7 +24,19 @@ from burden.sampling import Windows as SampleWindows
 from burden.schedule import Choice, Judged, search
 from burden.windows import Windows, windows_after
 
-__all__ = ["DayBookEntry", "Visit", "dose_words", "forecast_case", "say_date", "untreated_start", "visit"]
+__all__ = [
+    "DEFAULT_AGENTS",
+    "HORIZON_DAYS",
+    "LEAST_CHANCE",
+    "LIVE_BEARER_RECHECK_DAYS",
+    "DayBookEntry",
+    "Visit",
+    "dose_words",
+    "forecast_case",
+    "say_date",
+    "untreated_start",
+    "visit",
+]
 
 DEFAULT_AGENTS = ("praziquantel", "formalin")
 HORIZON_DAYS = 60

@@ -259,7 +259,7 @@ def test_plans_of_a_case_are_the_walks_they_stand_for(parameters):
     effects = {"a": a_bath(DRAWS, 0.2), "b": dose_effect(DRAWS, 0.8, 0.6)}
     plans = [Plan((0.0, 5.0, 10.0), ("a", "a", "a")), Plan((1.0, 10.0), ("b", "a")), Plan((), ())]
     together = np.exp(eliminations(setting, state, plans, effects))
-    where = habitat(parameters, last=10.0, dt=0.0625)
+    where = habitat(parameters, last=10.0, dt=0.125)
     names = sorted(effects)
     for found, plan in zip(together, plans, strict=True):
         steps = np.array([steps_of(where, plan.days) or [-1]])

@@ -14,7 +14,7 @@ MODULES = sorted(path for path in PACKAGE.rglob("*.py"))
 
 #: lowest first; a room may use those below it, and those of its own layer
 LAYERS = (
-    {"errors", "result"},
+    {"errors", "result", "progress"},
     {"evidence", "case", "water", "concentration", "laws", "development", "counts", "classical", "chains"},
     {"livebearer", "lifecycle", "hosts", "treatment", "bath", "effects", "dosing", "doseresult", "safety", "hostcare",
      "killcheck", "volume", "agentsheet", "curves", "parasites", "stable"},
@@ -58,7 +58,8 @@ def imported(tree: ast.Module) -> set[str]:
 
 
 def rooms_used(tree: ast.Module) -> set[str]:
-    return {name.split(".")[1] for name in imported(tree) if name.startswith("burden.")}
+    used = {name.split(".")[1] for name in imported(tree) if name.startswith("burden.")}
+    return {room for room in used if not room.startswith("__")}  # burden.__version__ is no room
 
 
 def layer_of(room: str) -> int:
@@ -139,17 +140,31 @@ def test_a_touch_is_seen():
 
 
 def exported(tree: ast.Module) -> set[str]:
-    """Public names a module defines at its top: functions, classes, constants."""
+    """Public names a module defines at its top: functions, classes, constants.
+
+    A command is handed to its group by its decorator, and a type variable is of use in its own module only.
+    """
     names = set()
     for node in tree.body:
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
-            names.add(node.name)
-        elif isinstance(node, ast.Assign):
+            names |= set() if _is_command(node) else {node.name}
+        elif isinstance(node, ast.Assign) and not _calls(node.value, "TypeVar"):
             targets = [n for t in node.targets for n in (t.elts if isinstance(t, ast.Tuple) else [t])]
             names |= {target.id for target in targets if isinstance(target, ast.Name)}
         elif isinstance(node, ast.AnnAssign) and isinstance(node.target, ast.Name):
             names.add(node.target.id)
     return {name for name in names if not name.startswith("_")}
+
+
+def _calls(node: ast.AST, name: str) -> bool:
+    """Whether a node is a call of a function or method of that name."""
+    if not isinstance(node, ast.Call):
+        return False
+    return (node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")) == name
+
+
+def _is_command(node: ast.AST) -> bool:
+    return any(_calls(decorator, kind) for decorator in node.decorator_list for kind in ("command", "group"))
 
 
 def re_exported(tree: ast.Module) -> set[str]:
