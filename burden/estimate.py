@@ -8,7 +8,7 @@ weighted ponds, drawn from those by their weights, as they stand on the day of t
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -16,10 +16,10 @@ from scipy.special import gammaln, logsumexp
 
 from burden.case import Case, Preparation
 from burden.counts import gamma_quadrature, log_mean_over_fish, log_part_count, tilted_gamma, zero_share
-from burden.evidence import Value, uniform_draws
-from burden.pond import Pond, draw_pond
+from burden.evidence import Evidence, Value, uniform_draws
+from burden.pond import Pond, draw_pond, other_cause
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Result, Triple, number
-from burden.simulate import State, simulate
+from burden.simulate import State, Trajectory, simulate
 
 __all__ = [
     "LONGEST_HISTORY_DAYS",
@@ -34,7 +34,9 @@ __all__ = [
 
 PRIOR_NONE = 0.2  # prior chance that the stock carries no fluke at all: an assumption
 LONGEST_HISTORY_DAYS = 120
-_PILOT, _LEAST_DRAWS, _LEAST_CHEAP = 400, 1000, 8000
+#: ponds of the pilot and of the main round with a past, and without one; a pond with a past is costly to run, so each
+#: is looked at in several ways (shares, clumping, tilt, other deaths)
+_PILOT, _LEAST_DRAWS, _LEAST_CHEAP, _LOOKS = 400, 1200, 8000, 10
 #: share of a site that a preparation shows when nobody wrote it down: median, 5 and 95 % points, by method, for a fish
 #: of 150 g; a clip or scrape is of one size, so its share falls with the fish's gill area. Assumptions (a clip of 10 to
 #: 20 of some 1,000 to 2,000 filaments)
@@ -82,20 +84,24 @@ class Seen:
         )
 
 
-def draw_seen(pond: Pond) -> Seen:
-    """Draw what is uncertain about looking at fish of a pond."""
-    n, seed, p = pond.size, pond.seed, pond.setting.parameters
+def draw_seen(evidence: Evidence, n: int, seed: int) -> Seen:
+    """Draw what is uncertain about looking at fish that carry a parasite set."""
     factors = {}
     for method, (middle, low, high) in _SHARES.items():
         value = Value(f"share {method}", 1.0, low / middle, high / middle, "-", "log", "assumption")
         factors[method] = value.draw(n, seed)
+
+    def own(name: str) -> np.ndarray:
+        return evidence.values[name].draw(n, seed, "looking ")
+
+    site = own("gill_share") if "gill_share" in evidence.values else np.full(n, 0.5)
     return Seen(
         factors,
-        p["part_shape"],
-        p["detection_per_fluke"],
+        own("part_shape"),
+        own("detection_per_fluke"),
         uniform_draws("tilt", n, seed),
         _LOSS_PER_HOUR_DEAD.draw(n, seed),
-        p.values.get("gill_share", p.values.get("skin_share", np.full(n, 0.97))),
+        site if evidence.about["site"] == "gill" else 1 - site,
     )
 
 
@@ -188,15 +194,25 @@ def _one_fish(
 
 @dataclass(frozen=True)
 class _Past:
-    """Prior ponds on their sample days and at the visit."""
+    """M prior ponds on their sample days and at the visit, and n ways to look at them.
+
+    `of` says which pond each way belongs to; `other` is its death rate from another cause.
+    """
 
     pond: Pond
-    seen: Seen
     abundance_then: np.ndarray  # at the start of the history, (M,)
-    by_day: Mapping[float, Mapping[str, np.ndarray]]
+    by_day: Mapping[float, Mapping[str, np.ndarray]]  # (M,) each
     state: State
-    log_deaths: np.ndarray
-    log_weight: np.ndarray  # prior over proposal
+    log_weight: np.ndarray  # prior over proposal, (M,)
+    of: np.ndarray  # (n,)
+    seen: Seen
+    other: np.ndarray
+    log_deaths: np.ndarray  # (n,)
+
+    @property
+    def log_prior(self) -> np.ndarray:
+        """Log weight of each way before anything was seen, shape (n,)."""
+        return self.log_weight[self.of]
 
 
 @dataclass(frozen=True)
@@ -321,9 +337,9 @@ def estimate(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     proposal = None
     if past:
         pilot = _run_past(case, parasite, _PILOT, seed, None)
-        proposal = _proposal(pilot, _log_likelihood(pilot, parasite) + pilot.log_weight)
+        proposal = _proposal(pilot, _log_likelihood(pilot, parasite) + pilot.log_prior)
     whole = _run_past(case, parasite, size, seed, proposal)
-    log_posterior = _log_likelihood(whole, parasite) + whole.log_weight
+    log_posterior = _log_likelihood(whole, parasite) + whole.log_prior
     return _summarise(whole, log_posterior, parasite, draws, seed)
 
 
@@ -339,26 +355,43 @@ def _history_days(case: Case) -> np.ndarray:
     return np.array(days, float)
 
 
-def _run_past(case: Case, parasite: str, n: int, seed: int, proposal: tuple[float, float] | None) -> _Past:
-    pond = draw_pond(case, parasite, n, seed)
-    mean_weight = pond.setting.fish.weight_g.mean(0)
-    log_abundance, log_weight = _draw_abundance(pond, mean_weight, proposal)
+def _run_past(case: Case, parasite: str, m: int, seed: int, proposal: tuple[float, float] | None) -> _Past:
+    pond = draw_pond(case, parasite, m, seed)
+    evidence = pond.setting.parameters.evidence
+    log_abundance, log_weight = _draw_abundance(pond, pond.setting.fish.weight_g.mean(0), proposal)
     days = _history_days(case)
     alive = _fish_at_start(case, days[0])
-    start = pond.start(np.exp(log_abundance), alive, days[0], uniform_draws("resistance so far", n, seed))
+    start = pond.start(np.exp(log_abundance), alive, days[0], uniform_draws("resistance so far", m, seed))
     run = simulate(pond.setting, start, days, [e for e in pond.given if e.day >= days[0]])
     adults = sum(run.fish[name] for name in pond.setting.cycle.burden_forms)
     by_day = {
         day: {"all": run.abundance[i], "adult": adults[i], "juvenile": run.abundance[i] - adults[i]}
         for i, day in enumerate(days)
     }
-    by_day = _before_doses(by_day, pond, start, days)
-    deaths = _log_likelihood_of_deaths(case, days, run.deaths)
-    return _Past(pond, draw_seen(pond), np.exp(log_abundance), by_day, run.end, deaths, log_weight)
+    of = np.repeat(np.arange(m), _LOOKS if len(days) > 1 else 1)
+    other = other_cause(of.size, seed)
+    return _Past(
+        pond=pond,
+        abundance_then=np.exp(log_abundance),
+        by_day=_before_doses(by_day, pond, days),
+        state=_as_many_as_counted(run.end, case),
+        log_weight=log_weight,
+        of=of,
+        seen=draw_seen(evidence, of.size, seed),
+        other=other,
+        log_deaths=_log_likelihood_of_deaths(case, days, run, of, other),
+    )
+
+
+def _as_many_as_counted(state: State, case: Case) -> State:
+    """The live fish of each group are counted at the visit: keep the mix of classes, set their number."""
+    count = np.array([float(group.count) for group in case.fish])[:, None, None]
+    total = state.alive.sum(1, keepdims=True)
+    return replace(state, alive=np.divide(state.alive * count, total, out=np.zeros_like(state.alive), where=total > 0))
 
 
 def _before_doses(
-    by_day: dict[float, dict[str, np.ndarray]], pond: Pond, start: State, days: np.ndarray
+    by_day: dict[float, dict[str, np.ndarray]], pond: Pond, days: np.ndarray
 ) -> dict[float, dict[str, np.ndarray]]:
     """On a day with both a sample and a dose the sample came first: take what the dose killed back in."""
     sampled = {float(pond.case.day_of(d)) for d in pond.case.sample_dates}
@@ -401,7 +434,7 @@ def _draw_abundance(
 def _proposal(pilot: _Past, log_posterior: np.ndarray) -> tuple[float, float]:
     """Centre and width of the log abundance at the start, about its prior median, seen by the pilot."""
     value = pilot.pond.setting.parameters.evidence.values["abundance"]
-    z = np.log(pilot.abundance_then) - np.log(value.value * pilot.pond.setting.fish.weight_g.mean(0))
+    z = (np.log(pilot.abundance_then) - np.log(value.value * pilot.pond.setting.fish.weight_g.mean(0)))[pilot.of]
     # tempered, so that a few lucky draws of a small pilot do not make the proposal too narrow
     weight = np.exp(0.5 * (log_posterior - log_posterior.max()))
     centre = float(np.average(z, weights=weight))
@@ -420,16 +453,19 @@ def _fish_at_start(case: Case, day: float) -> np.ndarray:
     return np.array(counts)
 
 
-def _log_likelihood_of_deaths(case: Case, days: np.ndarray, deaths: np.ndarray) -> np.ndarray:
-    """Poisson log-likelihood of the death log, shape (M,), each row over the days it covers."""
-    total = np.zeros(deaths.shape[1])
+def _log_likelihood_of_deaths(
+    case: Case, days: np.ndarray, run: Trajectory, of: np.ndarray, other: np.ndarray
+) -> np.ndarray:
+    """Poisson log-likelihood of the death log, shape (n,), each row over the days it covers."""
+    total = np.zeros(of.size)
     for row in case.deaths:
         end = float(case.day_of(row.date))
         start = end - row.days_covered
         if start < days[0]:
             continue
-        expected = _at(days, deaths, end) - _at(days, deaths, start)
-        expected = np.maximum(expected, 1e-12)
+        own = _at(days, run.deaths, end) - _at(days, run.deaths, start)
+        alive = 0.5 * (_at(days, run.alive, start) + _at(days, run.alive, end))
+        expected = np.maximum(own[of] + other * alive[of] * row.days_covered, 1e-12)
         total = total + row.deaths * np.log(expected) - expected - gammaln(row.deaths + 1)
     return total
 
@@ -443,23 +479,21 @@ def _at(days: np.ndarray, values: np.ndarray, day: float) -> np.ndarray:
 
 
 def _log_likelihood(past: _Past, parasite: str, clean: bool = False) -> np.ndarray:
-    """Log-likelihood of samples and deaths, shape (M,); `clean` reads every count as 0 and leaves the deaths out."""
-    case, p = past.pond.case, past.pond.setting.parameters
+    """Log-likelihood of samples and deaths, shape (n,); `clean` reads every count as 0 and leaves the deaths out."""
+    case, p, of = past.pond.case, past.pond.setting.parameters, past.of
     home = p.evidence.about["site"]
-    weight = past.pond.setting.fish.weight_g.mean(0)
-    total = np.zeros(past.pond.size) if clean else past.log_deaths.copy()
+    weight, k = past.pond.setting.fish.weight_g.mean(0)[of], p["aggregation"][of]
+    total = np.zeros(of.size) if clean else past.log_deaths.copy()
     for day, rows in _rows_by_day(case, parasite, clean).items():
         for stage in ("all", "adult", "juvenile"):
             mine = [row for row in rows if (row.stage or "all") == stage]
             if mine:
-                mean = past.by_day[day][stage]
-                total = total + log_likelihood_of_samples(mine, mean, p["aggregation"], past.seen, home, weight)
+                mean = past.by_day[day][stage][of]
+                total = total + log_likelihood_of_samples(mine, mean, k, past.seen, home, weight)
     return total
 
 
 def _rows_by_day(case: Case, parasite: str, clean: bool = False) -> dict[float, list[Preparation]]:
-    from dataclasses import replace
-
     found: dict[float, list[Preparation]] = {}
     for row in case.samples:
         if row.readable and row.parasite in (None, parasite):
@@ -480,10 +514,20 @@ def _resample(log_weight: np.ndarray, n: int, seed: int) -> tuple[np.ndarray, fl
     return chosen[order], float(1 / (weight**2).sum())
 
 
+def _effective_ponds(past: _Past, log_posterior: np.ndarray) -> float:
+    """Number of ponds the weights are worth, the ways of looking at each added up."""
+    weight = np.bincount(past.of, np.exp(log_posterior - log_posterior.max()))
+    return float(weight.sum() ** 2 / (weight**2).sum())
+
+
 def _summarise(past: _Past, log_posterior: np.ndarray, parasite: str, draws: int, seed: int) -> Estimate:
-    chosen, effective = _resample(log_posterior, draws, seed)
-    case = past.pond.case
-    pond, state, seen = past.pond.take(chosen), past.state.take(chosen), past.seen.take(chosen)
+    ways, effective = _resample(log_posterior, draws, seed)
+    case, chosen = past.pond.case, past.of[ways]
+    pond, state, seen = past.pond.take(chosen), past.state.take(chosen), past.seen.take(ways)
+    p = pond.setting.parameters
+    p = p.replaced(background_hazard=p["background_hazard"] + past.other[ways])
+    pond = replace(pond, setting=replace(pond.setting, parameters=p))
+    effective = min(effective, _effective_ponds(past, log_posterior))
     k = pond.setting.parameters["aggregation"]
     last = past.by_day[0.0]["all"][chosen]
     infected, chance = _infected(past, log_posterior, case, parasite, last, state, draws, seed)
@@ -540,7 +584,7 @@ def _infected(
     positive = any(row.count_low > 0 for row in rows)
     none_before = 0.0
     if not positive:
-        evidence = float(logsumexp(log_posterior) - logsumexp(past.log_weight))
+        evidence = float(logsumexp(log_posterior) - logsumexp(past.log_prior))
         without = np.log(PRIOR_NONE)
         none_before = float(np.exp(without - np.logaddexp(without, np.log1p(-PRIOR_NONE) + evidence)))
     alive = np.maximum(state.alive.sum((0, 1)), 1e-9)
@@ -553,8 +597,6 @@ def _infected(
 
 
 def _without_flukes(state: State, clean: np.ndarray) -> State:
-    from dataclasses import replace
-
     keep = (~clean).astype(float)
     return replace(
         state,
@@ -565,8 +607,6 @@ def _without_flukes(state: State, clean: np.ndarray) -> State:
 
 def _detection(case: Case, parasite: str, mean: np.ndarray, k: np.ndarray, seen: Seen, pond: Pond) -> Triple:
     """Chance that the preparations taken from one infected fish, picked at random, show a fluke."""
-    from dataclasses import replace
-
     days = _rows_by_day(case, parasite, clean=True)
     if not days:
         return Triple.missing()
@@ -602,12 +642,12 @@ def _missed(past: _Past, parasite: str, log_posterior: np.ndarray, seed: int) ->
     rows = [row for day, rows in _rows_by_day(past.pond.case, parasite).items() if day == 0 for row in rows]
     if not rows:
         return "Nothing was looked at on this visit, so nothing is ruled out."
-    clean = _log_likelihood(past, parasite, clean=True) + past.log_weight
+    clean = _log_likelihood(past, parasite, clean=True) + past.log_prior
     level = _round_level(
         past.pond.setting.parameters.evidence.values["abundance"].value * past.pond.case.mean_weight_g.value
     )
     weight = np.exp(clean - clean.max())
-    chance = float(np.average(past.by_day[0.0]["all"] > level, weights=weight))
+    chance = float(np.average(past.by_day[0.0]["all"][past.of] > level, weights=weight))
     fish = len({row.fish for row in rows})
     counted = sum(row.count_low for row in rows)
     seen = "and yours were clean" if counted == 0 else f"and yours showed {counted}"
@@ -625,22 +665,30 @@ def _round_level(value: float) -> float:
 
 def _moved(past: _Past, pond: Pond, seen: Seen, chosen: np.ndarray) -> list[tuple[str, Triple, Triple]]:
     """Prior beside posterior of what the data may barely move."""
-    weight = np.exp(past.log_weight)
+    weight, ways = np.exp(past.log_weight), np.exp(past.log_prior)
     before, after = past.pond.setting.parameters, pond.setting.parameters
-    pairs = {
-        "aggregation k": (before["aggregation"], after["aggregation"]),
-        "clumping of a part-count": (past.seen.part_shape, seen.part_shape),
-        "tilt of sick fish": (past.seen.tilt, seen.tilt),
-        "share seen, over its median (gill clip)": (
-            past.seen.share_factor["gill_clip"],
-            seen.share_factor["gill_clip"],
+    background = before["background_hazard"][past.of] + past.other
+    clip = "gill_clip" if before.evidence.about["site"] == "gill" else "skin_scrape"
+    found = [
+        (
+            f"share seen, over its median ({clip.replace('_', ' ')})",
+            past.seen.share_factor[clip],
+            seen.share_factor[clip],
         ),
-        "deaths without flukes (per day)": (before["background_hazard"], after["background_hazard"]),
-    }
+        ("clumping of a part-count", past.seen.part_shape, seen.part_shape),
+        ("tilt of sick fish", past.seen.tilt, seen.tilt),
+        ("deaths without flukes (per day)", background, after["background_hazard"]),
+    ]
+    looking = [(name, Triple.of(a, ways), Triple.of(b)) for name, a, b in found]
+    pairs = {"aggregation k": (before["aggregation"], after["aggregation"])}
     if "hazard_per_burden" in before.values:
         pairs["deaths per fluke/g (per day)"] = (before["hazard_per_burden"], after["hazard_per_burden"])
     if "reproduction_number" in before.values:
         pairs["reproduction number"] = (before["reproduction_number"], after["reproduction_number"])
-    found = [(name, Triple.of(a, weight), Triple.of(b)) for name, (a, b) in pairs.items()]
+    ponds = [(name, Triple.of(a, weight), Triple.of(b)) for name, (a, b) in pairs.items()]
     then = past.abundance_then
-    return [("flukes a fish at the start of the record", Triple.of(then, weight), Triple.of(then[chosen])), *found]
+    return [
+        ("flukes a fish at the start of the record", Triple.of(then, weight), Triple.of(then[chosen])),
+        *ponds,
+        *looking,
+    ]

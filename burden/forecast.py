@@ -13,7 +13,7 @@ from burden.case import Case
 from burden.elimination import HORIZON_DAYS, Plan, eliminations
 from burden.pond import Pond
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Probability, Result, Triple
-from burden.simulate import Event, State, Trajectory, simulate
+from burden.simulate import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
 
 __all__ = ["BANDS", "STEADY_PER_DAY", "Course", "Dosed", "Forecast", "Regime", "follow", "regime_of"]
 
@@ -183,7 +183,7 @@ def follow(
     done = [*pond.given, *events, *(pond.dose(d, a) for d, a in zip(plan.days, plan.agents, strict=True))]
     days = np.arange(0.0, np.ceil(horizon_days) + 1)
     run = simulate(pond.setting, state, days, done)
-    free = simulate(replace(pond.setting, resistance_on=False), state, days[[0, -1]], done)
+    free = simulate(replace(pond.setting, resistance_on=False), state, days[[0, -1]], done, COARSE_STEP_DAYS)
     deaths = run.deaths - state.deaths
     off, braked = (np.exp(_log_chance(pond, state, plan, events, run, on)) for on in (False, True))
     return Course(

@@ -21,7 +21,6 @@ from burden.effects import DoseEffect
 from burden.evidence import Value, load_agent, load_parasite, uniform_draws
 from burden.hosts import Fish
 from burden.lifecycle import (
-    Parameters,
     Surroundings,
     build_cycle,
     draw_parameters,
@@ -32,7 +31,7 @@ from burden.stable import stable_population
 from burden.treatment import draw_kill, unknown_kill
 from burden.water import Temperature
 
-__all__ = ["CLASSES", "DRIFT_C", "OTHER_CAUSE", "Pond", "draw_pond", "temperature_of"]
+__all__ = ["CLASSES", "DRIFT_C", "OTHER_CAUSE", "Pond", "draw_pond", "other_cause", "temperature_of"]
 
 CLASSES = 8
 #: standard deviation of the mean temperature beyond the record about its last week [°C]: an assumption
@@ -182,7 +181,6 @@ def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Pond:
     volume_m3 = _draw("volume", case.water.volume_l, n, seed) / 1000
     fish = sum(group.count for group in case.fish)
     parameters = establishment_for(draw_parameters(evidence, n, seed), fish / volume_m3)
-    parameters = _with_other_cause(parameters, seed)
     weights = np.array([_draw(f"weight {i}", group.weight_g, n, seed) for i, group in enumerate(case.fish)])
     setting = Setting(
         cycle=build_cycle(evidence),
@@ -207,11 +205,11 @@ def _draw(name: str, number: Uncertain, n: int, seed: int) -> np.ndarray:
     return Value(name, number.value, number.low, number.high, "-", "log", "assumption").draw(n, seed, "case ")
 
 
-def _with_other_cause(parameters: Parameters, seed: int) -> Parameters:
-    u = uniform_draws("other cause of death", parameters.size, seed)
+def other_cause(n: int, seed: int) -> np.ndarray:
+    """Draw the death rate from what is neither flukes nor background, shape (n,) [1/d]; 0 in half of the draws."""
+    u = uniform_draws("other cause of death", n, seed)
     low, high = np.log(OTHER_CAUSE)
-    other = np.where(u < 0.5, 0.0, np.exp(low + (high - low) * np.clip(2 * u - 1, 0, 1)))
-    return parameters.replaced(background_hazard=parameters["background_hazard"] + other)
+    return np.where(u < 0.5, 0.0, np.exp(low + (high - low) * np.clip(2 * u - 1, 0, 1)))
 
 
 def temperature_of(case: Case, n: int, seed: int) -> Temperature:

@@ -183,7 +183,7 @@ def _ratio_of_counts(pond: Pond, before: list, after: list) -> tuple[np.ndarray,
     from scipy.special import ndtri
 
     n, p = pond.size, pond.setting.parameters
-    seen, weight_g = draw_seen(pond), pond.setting.fish.weight_g.mean(0)
+    seen, weight_g = draw_seen(p.evidence, n, pond.seed), pond.setting.fish.weight_g.mean(0)
     value = p.evidence.values["abundance"]
     start = value.quantile(uniform_draws("burden before", n, pond.seed)) * weight_g
     ratio = _RATIO_MEDIAN * np.exp(_RATIO_SD * ndtri(uniform_draws("ratio after over before", n, pond.seed)))

@@ -22,7 +22,7 @@ from burden.elimination import Plan, eliminations
 from burden.interval import CONTROL_PER_1000, ERADICATION, TIE
 from burden.pond import Pond
 from burden.result import Probability, Triple
-from burden.simulate import Event, State, simulate
+from burden.simulate import COARSE_STEP_DAYS, Event, State, simulate
 from burden.windows import windows_after
 
 __all__ = [
@@ -230,7 +230,7 @@ def judge(
     ratios, deaths = [], 0.0
     for pond, state in ponds:
         events = _doses(pond, plan)
-        run = simulate(pond.setting, state, days, events)
+        run = simulate(pond.setting, state, days, events, COARSE_STEP_DAYS)
         now = _mean_burden(pond, state)
         then = run.abundance[list(days).index(look)]
         ratios.append(np.divide(then, now, out=np.zeros_like(then), where=now > 1e-9))

@@ -22,6 +22,7 @@ from burden.lifecycle import LifeCycle, LifeForm, Parameters, Surroundings, rate
 from burden.water import Temperature
 
 __all__ = [
+    "COARSE_STEP_DAYS",
     "MAX_STEP_DAYS",
     "MAX_STEP_DEGREE_DAYS",
     "DrugInWater",
@@ -33,6 +34,8 @@ __all__ = [
     "simulate",
 ]
 
+#: step for ranking and for what is shown beside the main answer: error some 2e-3 [d]
+COARSE_STEP_DAYS = 0.25
 #: longest step [d], and what it comes to times the temperature in warm water, where the first of a brood rise more
 #: steeply [°C d]: error below 1e-3 against LSODA at 1e-9 (tests/test_simulate.py)
 MAX_STEP_DAYS, MAX_STEP_DEGREE_DAYS = 0.1, 1.8
@@ -322,7 +325,7 @@ class _Stepper:
         }
         self._entering: dict[str, _Flow] = {}
         self._kernels: dict[tuple[str, float], ChainKernel] = {}
-        self._base: tuple[object, dict[str, np.ndarray]] = (None, {})
+        self._base: tuple[np.ndarray | float, dict[str, np.ndarray]] = (np.nan, {})
 
     def run(self, state: State, start: float, end: float, max_step_days: float) -> State:
         """Step from one landing to the next. What flowed in before an event says nothing of after it."""
@@ -369,10 +372,10 @@ class _Stepper:
 
     def _rates(self, state: State, hosts: State, day: float, temperature: np.ndarray | float) -> dict[str, np.ndarray]:
         """Rates of a step, among as many fish as at its middle; those of one temperature are kept as it lasts."""
-        setting, constant = self.setting, np.ndim(temperature) == 0
+        setting = self.setting
         density = 0.5 * (state.alive + hosts.alive).sum((0, 1)) / setting.volume_m3
-        if not (constant and self._base[0] == temperature):
-            self._base = (temperature if constant else None, {})
+        if not np.array_equal(self._base[0], temperature):
+            self._base = (temperature, {})
             self._kernels = {}
         if not self._base[1]:
             around = Surroundings(density, setting.exchange_per_day)
