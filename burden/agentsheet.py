@@ -7,11 +7,50 @@ from typing import Any
 
 from burden.doseresult import plain
 from burden.dosing import range_words
-from burden.evidence import Evidence, reference
+from burden.evidence import Evidence, agent_names, load_agent, reference
 from burden.killcheck import KillTable, PointChecks, check_points, kill_table
 from burden.result import Result
 
-__all__ = ["AgentSheet", "agent_sheet"]
+__all__ = ["AgentList", "AgentSheet", "agent_list", "agent_sheet"]
+
+
+@dataclass(frozen=True)
+class AgentList(Result):
+    """Every agent: how it is given by custom, and what it does not do."""
+
+    agents: tuple[Evidence, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {"agents": self.rows()}
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Return one row an agent."""
+        return [
+            {
+                "name": agent.name,
+                "title": agent.title,
+                "kind": agent.about["kind"],
+                "basis": agent.about["basis"],
+                "routes": list(agent.about["routes"]),
+                "customary_mg_l": agent.about["customary"]["mg_l"],
+                "customary_hours": agent.about["customary"]["hours"],
+                "does_not": list(agent.about["does_not"]),
+            }
+            for agent in self.agents
+        ]
+
+    def text(self) -> str:
+        """Return the list in words."""
+        lines = []
+        for row in self.rows():
+            lines += [
+                f"{row['name']}: {row['title']}",
+                f"  customary {plain(row['customary_mg_l'])} mg/L for {plain(row['customary_hours'])} h, counted as "
+                f"{row['basis']}",
+                *(f"  {line}" for line in row["does_not"]),
+            ]
+        return "\n".join(lines)
 
 
 @dataclass(frozen=True)
@@ -81,6 +120,17 @@ class AgentSheet(Result):
              "sources": list(v.sources), "conditions": v.conditions}
             for v in self.agent.values.values()
         ]  # fmt: skip
+
+
+def agent_list() -> AgentList:
+    """Return every agent.
+
+    Examples
+    --------
+    >>> [row["name"] for row in agent_list().rows()][:2]
+    ['formalin', 'hydrogen_peroxide']
+    """
+    return AgentList(tuple(load_agent(name) for name in agent_names()))
 
 
 def agent_sheet(agent: Evidence, n: int = 500, seed: int = 1) -> AgentSheet:

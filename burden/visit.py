@@ -19,8 +19,7 @@ from burden.forecast import Dosed, Forecast, follow, regime_of
 from burden.response import Response, response
 from burden.result import Result
 from burden.safety import SafetyNote, safety_check
-from burden.sampling import Look, RecheckPlan, recheck
-from burden.sampling import Windows as SampleWindows
+from burden.sampling import Look, RecheckPlan, recheck, sample_windows
 from burden.schedule import Choice, Judged, search
 from burden.windows import Windows, windows_after
 
@@ -413,17 +412,9 @@ def _recheck(case: Case, found: Estimate, agents: Sequence[str], last: float) ->
     try:
         effect = found.pond.effects[agents[0] if agents else next(iter(found.pond.effects))]
         w = windows_after(p, effect.sheltered_fraction, found.pond.setting.temperature, last)
-        finite = np.isfinite(w.last_hatch) & np.isfinite(w.earliest_maturity)
-        if not finite.any():
-            return None
-        windows = SampleWindows(
-            w.first_hatch[finite],
-            w.last_hatch[finite],
-            w.earliest_maturity[finite],
-            w.larval_life[finite],
-            w.sheltered_age[finite],
+        return recheck(
+            sample_windows(w), level, p["aggregation"], look, population=case.fish_count, lethal_allowed=killed
         )
-        return recheck(windows, level, p["aggregation"], look, population=case.fish_count, lethal_allowed=killed)
     except (CannotAnswerError, InputError):
         return None
 

@@ -10,6 +10,7 @@ mean, prevalence_within     a mean or a prevalence this precise  precision
 stop_at_precision, stop_at_threshold   when to stop counting     sequential
 recheck           after a dose                                   followup
 arrivals          new fish                                       followup
+recheck_at, arrivals_at   …of a set at a temperature             at_temperature
 ```
 
 Live fish come first: no plan kills a healthy fish unless it is told how many may be.
@@ -21,6 +22,7 @@ from importlib import import_module
 from typing import Any
 
 _NAMES = {
+    "at_temperature": ("Waters", "arrivals_at", "recheck_at", "sample_windows"),
     "by_burden": ("CleanSamplePlan", "Look", "find_by_burden", "level_shown"),
     "detection": ("FindPlan", "find", "group_sensitivity"),
     "followup": ("ArrivalsPlan", "RecheckPlan", "Windows", "arrivals", "recheck"),

@@ -181,8 +181,7 @@ def recheck(
         sample=sample,
         reason=(
             f"Eggs laid before the dose are spared by it; in {percent(_SURE)} of draws all have hatched, settled "
-            f"and can be recognised by day {day}. Up to day {early} only what survived the dose is seen, which "
-            f"judges the dose but not the cure. {sample.reason}"
+            f"and can be recognised by day {day}. {_judges_the_dose(early)} {sample.reason}"
         ),
         what_would_change=(
             "colder water: the days lengthen; take the windows again",
@@ -194,6 +193,12 @@ def recheck(
             AT_RANDOM,
         ),
     )
+
+
+def _judges_the_dose(early: int) -> str:
+    if early < 1:
+        return "New settlers may be seen within a day of the dose, so an earlier look does not judge the dose alone."
+    return f"Up to day {early} only what survived the dose is seen, which judges the dose but not the cure."
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,0 +1,93 @@
+"""Options every command has, and the commands that list all their wrong options at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+import click
+
+from burden.cli.output import Answer, print_answer
+from burden.cli.problems import all_problems, unknown_command
+
+__all__ = ["Command", "Group", "answers", "group_settings"]
+
+group_settings = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
+
+
+class Command(click.Command):
+    """A command that tells every wrong option, not the first alone."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Read the options."""
+        from burden.errors import InputError
+
+        given = list(args)
+        try:
+            return super().parse_args(ctx, args)
+        except (click.UsageError, InputError) as first:
+            if isinstance(first, click.exceptions.NoArgsIsHelpError):
+                raise
+            raise InputError(all_problems(self, ctx, given, first)) from first
+
+
+class Group(click.Group):
+    """Commands in the order a visit takes them, not the alphabet's."""
+
+    command_class = Command
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of the commands."""
+        return list(self.commands)
+
+    def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[Any, Any, list[str]]:
+        """Find a command, or name the near miss."""
+        from burden.errors import InputError
+
+        if args and not args[0].startswith("-") and self.get_command(ctx, args[0]) is None:
+            raise InputError([unknown_command(ctx, args[0], self.list_commands(ctx))])
+        return super().resolve_command(ctx, args)
+
+
+def answers(draws: int | None = 500) -> Callable[[Callable[..., Any]], Callable[..., int]]:
+    """Give a command the options all have; print what it returns and turn that into an exit code.
+
+    Parameters
+    ----------
+    draws : int, optional
+        Default number of draws; None for a command that draws nothing.
+    """
+
+    def decorate(command: Callable[..., Any]) -> Callable[..., int]:
+        @wraps(command)
+        def run(*, as_json: bool, quiet: bool, debug: bool, **options: Any) -> int:
+            from burden.cli.progress import Bar
+            from burden.progress import listening
+
+            with Bar(quiet) as bar, listening(bar.heard):
+                found = command(**options)
+            if not isinstance(found, Answer):
+                found = Answer(found, options.get("seed"), options.get("draws"))
+            print_answer(found, as_json, quiet)
+            return 0 if found.ok else 2
+
+        for option in reversed(_common(draws)):
+            run = option(run)
+        return run
+
+    return decorate
+
+
+def _common(draws: int | None) -> list[Callable[[Any], Any]]:
+    drawn = [
+        click.option("--seed", default=1, show_default=True, type=click.IntRange(0), help="Same seed, same answer."),
+        click.option("--draws", default=draws, show_default=True, type=click.IntRange(20, 20000),
+                     help="Ponds drawn; more take longer and smooth the intervals."),
+    ]  # fmt: skip
+    return [
+        *(drawn if draws is not None else []),
+        click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output, nothing else."),
+        click.option("--quiet", is_flag=True, help="No progress, no warnings."),
+        click.option("--debug", is_flag=True, help="Show the traceback of an error."),
+    ]

@@ -1,0 +1,81 @@
+"""Values of options that are more than numbers: names of sets and agents, file names of figures."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+__all__ = ["FIGURE", "AgentName", "FigureFile", "ParasiteName"]
+
+_ENDINGS = (".svg", ".png")
+
+
+class _Name(click.ParamType):
+    """A name out of those the evidence has; completes on Tab."""
+
+    name = "name"
+    kind = ""
+
+    def known(self) -> tuple[str, ...]:
+        raise NotImplementedError
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        from burden.errors import InputError, Problem, near_miss
+
+        if value in self.known():
+            return value
+        place = param.opts[0] if param is not None and param.param_type_name == "option" else self.kind
+        hint = near_miss(str(value), self.known())
+        fix = hint[0].upper() + hint[1:] if hint.endswith("?") else f"See `burden {self.kind}s`."
+        raise InputError([Problem("command line", place, str(value), f"one of {', '.join(self.known())}", fix)])
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[click.shell_completion.CompletionItem]:
+        from click.shell_completion import CompletionItem
+
+        return [CompletionItem(name) for name in self.known() if name.startswith(incomplete)]
+
+
+class ParasiteName(_Name):
+    """Name of a parasite set."""
+
+    kind = "parasite"
+
+    def known(self) -> tuple[str, ...]:
+        """Return every parasite set."""
+        from burden.evidence import parasite_names
+
+        return parasite_names()
+
+
+class AgentName(_Name):
+    """Name of an agent."""
+
+    kind = "agent"
+
+    def known(self) -> tuple[str, ...]:
+        """Return every agent."""
+        from burden.evidence import agent_names
+
+        return agent_names()
+
+
+class FigureFile(click.ParamType):
+    """A figure to write, .svg or .png, in a folder that exists."""
+
+    name = "file"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        """Return the path, or say what is wrong with it before anything is worked out."""
+        path = Path(value)
+        if path.suffix.lower() not in _ENDINGS:
+            self.fail(f"a file name that ends in {' or '.join(_ENDINGS)}", param, ctx)
+        if path.is_dir() or not path.absolute().parent.is_dir():
+            self.fail("a file in a folder that exists", param, ctx)
+        return path
+
+
+FIGURE = FigureFile()

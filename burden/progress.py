@@ -1,0 +1,68 @@
+"""What a long computation is at, told to whoever listens. Nobody does unless the edge of the house asks.
+
+The core says where it is and prints nothing; a listener only looks on, so no answer depends on it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
+from typing import TypeVar
+
+__all__ = ["Listener", "listening", "tell", "told"]
+
+#: takes the stage in words, and the share of it that is done, or None where that is not known
+Listener = Callable[[str, float | None], None]
+T = TypeVar("T")
+_listener: ContextVar[Listener | None] = ContextVar("progress listener", default=None)
+
+
+@contextmanager
+def listening(listener: Listener) -> Iterator[None]:
+    """Have a listener told of everything done inside."""
+    token = _listener.set(listener)
+    try:
+        yield
+    finally:
+        _listener.reset(token)
+
+
+def tell(stage: str, share: float | None = None) -> None:
+    """Say what is being done.
+
+    Parameters
+    ----------
+    stage : str
+        In words a vet understands.
+    share : float, optional
+        Done so far, 0 to 1 [-].
+
+    Examples
+    --------
+    >>> heard = []
+    >>> with listening(lambda stage, share: heard.append((stage, share))):
+    ...     tell("looking")
+    >>> heard
+    [('looking', None)]
+    """
+    listener = _listener.get()
+    if listener is not None:
+        listener(stage, share)
+
+
+def told(items: Sequence[T], stage: str) -> Iterator[T]:
+    """Yield items of equal work, saying before each how many are done.
+
+    Examples
+    --------
+    >>> heard = []
+    >>> with listening(lambda stage, share: heard.append(share)):
+    ...     list(told("ab", "counting"))
+    ['a', 'b']
+    >>> heard
+    [0.0, 0.5]
+    """
+    for done, item in enumerate(items):
+        tell(stage, done / len(items))
+        yield item
