@@ -18,6 +18,7 @@ from burden.case import Case, Preparation
 from burden.counts import gamma_quadrature, log_mean_over_fish, log_part_count, tilted_gamma, zero_share
 from burden.evidence import Evidence, Value, uniform_draws
 from burden.pond import Pond, draw_pond, other_cause
+from burden.progress import tell
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Result, Triple, number
 from burden.simulate import State, Trajectory, simulate
 
@@ -336,8 +337,10 @@ def estimate(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     size = max(2 * draws, _LEAST_DRAWS) if past else max(8 * draws, _LEAST_CHEAP)
     proposal = None
     if past:
+        tell(f"{parasite}: the past of the pond, first round")
         pilot = _run_past(case, parasite, _PILOT, seed, None)
         proposal = _proposal(pilot, _log_likelihood(pilot, parasite) + pilot.log_prior)
+    tell(f"{parasite}: the burden behind the samples")
     whole = _run_past(case, parasite, size, seed, proposal)
     log_posterior = _log_likelihood(whole, parasite) + whole.log_prior
     return _summarise(whole, log_posterior, parasite, draws, seed)

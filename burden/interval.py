@@ -19,6 +19,7 @@ from burden.elimination import none_left, time_grid
 from burden.errors import CannotAnswerError
 from burden.evidence import Evidence, load_agent, load_parasite
 from burden.lifecycle import Parameters, Surroundings, build_cycle, draw_parameters, establishment_for
+from burden.progress import told
 from burden.renewal import Batch, Habitat, backward
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Probability, Result, Triple, number
 from burden.stable import Population, stable_population
@@ -434,7 +435,8 @@ def evaluate_courses(
     population = stable_population(parameters, temperature_c, around, adults, fish, (wear, *_STAGES))
     reach = _window_days(parameters, temperature_c)
     found, memo = [], {}
-    for group in np.array_split(gaps_days, max(int(np.ceil(len(gaps_days) / _GROUP)), 1)):
+    groups = np.array_split(gaps_days, max(int(np.ceil(len(gaps_days) / _GROUP)), 1))
+    for group in told(groups, "judging intervals"):
         found += _judge_group(parameters, effect, temperature_c, group, list(doses), dt, reach, population, memo)
     return found
 
