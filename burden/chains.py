@@ -43,7 +43,7 @@ def chain_kernel(stages: int, pace: np.ndarray | float, hazard: np.ndarray | flo
     success = np.divide(forward, total, out=np.zeros_like(total), where=total > 0)
     events = total * dt
     largest = float(events.max())
-    terms = min(stages, int(np.ceil(largest + 9 * np.sqrt(largest) + 9)))
+    terms = min(stages, _terms(largest))
     pmf, more = _poisson(events, terms)
     powers = success ** np.arange(terms + 1)[:, None]
     # an even inflow waits an even time: the mean over it of Pois(j; events · time), and of that times time
@@ -64,6 +64,11 @@ def chain_kernel(stages: int, pace: np.ndarray | float, hazard: np.ndarray | flo
         tilt=(0.5 * even - late) * powers[:-1],
         entry_exit=entry_exit,
     )
+
+
+def _terms(mean: float) -> int:
+    """Terms of a Poisson number beyond which less than 1e-12 lies."""
+    return int(np.ceil(mean + 6.5 * np.sqrt(mean) + 7))
 
 
 def _poisson(mean: np.ndarray, terms: int) -> tuple[np.ndarray, np.ndarray]:

@@ -17,6 +17,7 @@ import numpy as np
 from burden.chains import chain_kernel
 from burden.effects import DoseEffect
 from burden.lifecycle import LifeCycle, Parameters, Surroundings, Transition, rates_at
+from burden.progress import told
 from burden.renewal import Batch, Habitat, Values, backward
 from burden.simulate import Setting, State
 from burden.stable import Population
@@ -132,6 +133,7 @@ def eliminations(
     plans: Sequence[Plan],
     effects: Mapping[str, DoseEffect],
     paths: Mapping[str, tuple[np.ndarray, np.ndarray]] | None = None,
+    memo: dict | None = None,
 ) -> np.ndarray:
     """Log-probability of elimination of each plan, from a state on day 0.
 
@@ -146,6 +148,8 @@ def eliminations(
     paths : mapping of str to (days, share), optional
         Brakes frozen along the draws' own course: `laying` and `settling`, each with days (K,) and the share they leave
         (K, M). Without them both brakes are off, the cautious choice.
+    memo : dict, optional
+        Shared between calls on the same draws of the same water, spares computing the same durations again.
 
     Returns
     -------
@@ -161,7 +165,15 @@ def eliminations(
     dt, window = _case_step(setting, last)
     times, horizon = time_grid(0.0, last, dt, window)
     density = state.alive.sum((0, 1)) / setting.volume_m3
-    habitat = Habitat(setting.parameters, setting.temperature, density, setting.exchange_per_day, times, horizon)
+    habitat = Habitat(
+        setting.parameters,
+        setting.temperature,
+        density,
+        setting.exchange_per_day,
+        times,
+        horizon,
+        {} if memo is None else memo,
+    )
     brakes = None if paths is None else {name: _along(times, *path) for name, path in paths.items()}
     if setting.parameters.development is None:
         return np.array([_chain_plan(setting, state, habitat, plan, effects, brakes) for plan in plans])
@@ -205,7 +217,8 @@ def _renewal_plans(
     population = population_of(state, setting)
     stages = (len(population.fresh_eggs), len(population.eggs), len(population.juveniles))
     found = []
-    for group in np.array_split(np.arange(len(plans)), int(np.ceil(len(plans) / _PLANS_AT_ONCE))):
+    groups = np.array_split(np.arange(len(plans)), int(np.ceil(len(plans) / _PLANS_AT_ONCE)))
+    for group in told(groups, "judging schedules") if len(groups) > 1 else groups:
         batch = Batch(steps[group], kinds[group], [effects[n] for n in names], **(brakes or {}))
         start = [np.zeros(len(group), int)]
         found.append(log_none_left(backward(habitat, batch, start, stages)[0], population))

@@ -20,7 +20,7 @@ from burden.evidence import Evidence, Value, uniform_draws
 from burden.pond import Pond, draw_pond, other_cause
 from burden.progress import tell
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Result, Triple, number
-from burden.simulate import State, Trajectory, simulate
+from burden.simulate import COARSE_STEP_DAYS, State, Trajectory, simulate
 
 __all__ = [
     "LONGEST_HISTORY_DAYS",
@@ -365,7 +365,7 @@ def _run_past(case: Case, parasite: str, m: int, seed: int, proposal: tuple[floa
     days = _history_days(case)
     alive = _fish_at_start(case, days[0])
     start = pond.start(np.exp(log_abundance), alive, days[0], uniform_draws("resistance so far", m, seed))
-    run = simulate(pond.setting, start, days, [e for e in pond.given if e.day >= days[0]])
+    run = simulate(pond.setting, start, days, [e for e in pond.given if e.day >= days[0]], COARSE_STEP_DAYS)
     adults = sum(run.fish[name] for name in pond.setting.cycle.burden_forms)
     by_day = {
         day: {"all": run.abundance[i], "adult": adults[i], "juvenile": run.abundance[i] - adults[i]}

@@ -56,8 +56,8 @@ class Course:
     doses : tuple of Dosed
     deaths_unresisted : Triple
         Deaths with acquired resistance switched off.
-    end : numpy.ndarray
-        Flukes per fish at the horizon, draw by draw, shape (M,).
+    end, eliminated : numpy.ndarray
+        Flukes per fish at the horizon, and probability of elimination with both brakes off, draw by draw, shape (M,).
     """
 
     days: np.ndarray
@@ -70,6 +70,7 @@ class Course:
     doses: tuple[Dosed, ...]
     deaths_unresisted: Triple
     end: np.ndarray
+    eliminated: np.ndarray
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -185,7 +186,8 @@ def follow(
     run = simulate(pond.setting, state, days, done)
     free = simulate(replace(pond.setting, resistance_on=False), state, days[[0, -1]], done, COARSE_STEP_DAYS)
     deaths = run.deaths - state.deaths
-    off, braked = (np.exp(_log_chance(pond, state, plan, events, run, on)) for on in (False, True))
+    memo: dict = {}
+    off, braked = (np.exp(_log_chance(pond, state, plan, events, run, on, memo)) for on in (False, True))
     return Course(
         days=days,
         abundance=np.quantile(run.abundance, BANDS, axis=1),
@@ -197,11 +199,12 @@ def follow(
         doses=tuple(doses),
         deaths_unresisted=Triple.of(free.deaths[-1] - state.deaths),
         end=run.abundance[-1],
+        eliminated=off,
     )
 
 
 def _log_chance(
-    pond: Pond, state: State, plan: Plan, events: Sequence[Event], run: Trajectory, braked: bool
+    pond: Pond, state: State, plan: Plan, events: Sequence[Event], run: Trajectory, braked: bool, memo: dict
 ) -> np.ndarray:
     """Log-probability of elimination, shape (M,), with both brakes off or frozen along the run's own path."""
     paths = {"laying": (run.days, run.laying), "settling": (run.days, 1 - run.resistance)} if braked else None
@@ -213,7 +216,7 @@ def _log_chance(
             whole = Plan((*whole.days, event.day), (*whole.agents, name))
     order = np.argsort(whole.days, kind="stable")
     whole = Plan(tuple(np.round(whole.days)[order]) if len(order) else (), tuple(whole.agents[i] for i in order))
-    return eliminations(pond.setting, state, [whole], effects, paths)[0]
+    return eliminations(pond.setting, state, [whole], effects, paths, memo)[0]
 
 
 def regime_of(start: np.ndarray, end: np.ndarray, days: float) -> dict[str, float]:

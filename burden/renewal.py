@@ -8,7 +8,7 @@ schedule of a batch, and every number of doses of one interval.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -123,7 +123,7 @@ class _Waiting:
         reach = count
         for i in range(count - 1, -1, -1):
             shape = self.rows[i][self.shape]
-            limit = self.progress[i] + 1 + 6.5 / np.sqrt(shape) + 12 / shape
+            limit = self.progress[i] + _farthest(shape)
             while reach - 1 > i and (self.progress[reach - 1] >= limit).all():
                 reach -= 1
             last[i] = reach
@@ -143,15 +143,19 @@ class _Waiting:
         row = self.rows[min(i, len(self.rows) - 1)]
         temperature = row["temperature"]
         steady = self._same[i] >= last
-        where = (temperature.tobytes(), self._gaps[i:last].tobytes()) if steady else (id(self.rows), i)
-        key = (self.rate, done, where)
+        if not steady:  # met once on the way back, so not worth its memory
+            return self._ends(i, last, done, row)
+        key = (self.rate, done, temperature.tobytes(), self._gaps[i:last].tobytes())
         if key not in self.memo:
-            parts = [self._compute(i, last, share, row[self.shape]) for share in done]
-            self.memo[key] = _ends_of(np.array([p[0] for p in parts]), np.array([p[1] for p in parts]))
+            self.memo[key] = self._ends(i, last, done, row)
         return self.memo[key]
 
+    def _ends(self, i: int, last: int, done: tuple[float, ...], row: Mapping[str, np.ndarray]) -> _Ends:
+        parts = [self._compute(i, last, share, row[self.shape]) for share in done]
+        return _ends_of(np.array([p[0] for p in parts]), np.array([p[1] for p in parts]))
+
     def _compute(self, i: int, last: int, done: float, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        ended = gammainc(shape, shape * (done + self.progress[i : last + 1] - self.progress[i]))
+        ended = _gamma_share(shape, done + self.progress[i : last + 1] - self.progress[i])
         if done > 0:
             ended = _given_not_ended(ended)
         loss = np.array([self.rows[k][self.loss] for k in range(i, last)]).reshape(last - i, shape.size)
@@ -159,6 +163,20 @@ class _Waiting:
             [np.zeros((1, shape.size)), np.cumsum(loss * np.diff(self.times[i : last + 1])[:, None], 0)]
         )
         return np.diff(ended, axis=0) * np.exp(-0.5 * (worn[1:] + worn[:-1])), (1 - ended) * np.exp(-worn)
+
+
+def _farthest(shape: np.ndarray) -> np.ndarray:
+    """Development beyond the 1 − 1e-7 point of a gamma of mean 1."""
+    return 1 + 6.5 / np.sqrt(shape) + 12 / shape
+
+
+def _gamma_share(shape: np.ndarray, development: np.ndarray) -> np.ndarray:
+    """Distribution function of a gamma of mean 1, reckoned only where it is neither 0 nor 1 to 1e-10."""
+    ended = (development > 1).astype(float)
+    inside = (development > 1 - 6.5 / np.sqrt(shape)) & (development < _farthest(shape))
+    shapes = np.broadcast_to(shape, development.shape)[inside]
+    ended[inside] = gammainc(shapes, shapes * development[inside])
+    return ended
 
 
 def _runs(rows: Sequence[object]) -> np.ndarray:
@@ -300,7 +318,8 @@ class _Walk:
         self.settler = np.ones((s, m))
         # values of hatching and of maturing in each interval, weighed with the doses survived up to its start
         self.hatched, self.matured = np.zeros((n, s, m)), np.zeros((n, s, m))
-        self.passed = [_Passed.of(habitat.maturing.progress, n, e.sheltered_fraction) for e in batch.effects]
+        last = int(max(batch.dose_steps.max(), 0))
+        self.passed = [_Passed.of(habitat.maturing.progress, n, last, e.sheltered_fraction) for e in batch.effects]
 
     # --- doses ------------------------------------------------------------------------------------------------
     def _spared(self, form: str, i: int) -> np.ndarray | float:
@@ -514,12 +533,15 @@ class _Passed:
     share: np.ndarray  # (N + 1, M)
 
     @classmethod
-    def of(cls, progress: np.ndarray, horizon: int, fraction: np.ndarray) -> _Passed:
-        rows = [_reaching(progress, horizon, i, fraction) for i in range(horizon + 1)]
+    def of(cls, progress: np.ndarray, horizon: int, last: int, fraction: np.ndarray) -> _Passed:
+        """Those who settle after the last dose meet none, wherever they are."""
+        rows = [_reaching(progress, horizon, i, fraction) for i in range(last + 1)]
         return cls(np.array([step for step, _ in rows]), np.array([share for _, share in rows]))
 
     def at(self, i: int) -> tuple[np.ndarray, np.ndarray]:
-        return self.step[i], self.share[i]
+        if i < len(self.step):
+            return self.step[i], self.share[i]
+        return np.full_like(self.step[0], i), np.zeros_like(self.share[0])
 
 
 def _reaching(progress: np.ndarray, horizon: int, i: int, more: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

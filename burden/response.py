@@ -14,7 +14,7 @@ from burden.estimate import draw_seen, log_likelihood_of_samples
 from burden.evidence import uniform_draws
 from burden.pond import Pond, draw_pond
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Result, Triple, weighted_quantile
-from burden.simulate import Event, simulate
+from burden.simulate import COARSE_STEP_DAYS, Event, simulate
 
 __all__ = ["VERDICTS", "Response", "response"]
 
@@ -211,8 +211,8 @@ def _expected_ratio(
     state = pond.start(middle, alive, days[0], uniform_draws("resistance so far", draws, seed))
     events = [e for e in pond.given if e.day >= days[0] and e.arrive is None]
     # counted on the day of a dose means counted before it: report just ahead of that day's events
-    run = simulate(pond.setting, state, days, events)
-    emptied = simulate(pond.setting, state, days, [_kills_all(e) for e in events])
+    run = simulate(pond.setting, state, days, events, COARSE_STEP_DAYS)
+    emptied = simulate(pond.setting, state, days, [_kills_all(e) for e in events], COARSE_STEP_DAYS)
     ratio = run.abundance[-1] / np.maximum(middle, 1e-9)
     new = np.divide(emptied.abundance[-1], run.abundance[-1], out=np.zeros_like(ratio), where=run.abundance[-1] > 0)
     return ratio, np.clip(new, 0, 1)

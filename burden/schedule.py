@@ -269,22 +269,20 @@ def search(
     Returns
     -------
     Choice
+        Judged with the first hundred draws; what is shown of the schedule chosen is judged again with all of them.
     """
     few = [(p.take(np.arange(n)), s.take(np.arange(n))) for p, s in ponds for n in [min(SEARCH_DRAWS, p.size)]]
-    nothing = judge(ponds, Plan((), ()), horizon_days)
+    nothing = judge(few, Plan((), ()), horizon_days)
     plans = candidate_plans(case, ponds[0][0], agents) if agents else []
     if not plans:
         return Choice(None, None, nothing, (), "no dose can be given within the limits of the case")
     logs = sum(eliminations(p.setting, s, plans, p.effects) for p, s in few)
     best = _best_of_each(plans, logs)[:_SHORTLIST]
     judged = [judge(few, plans[i], 0.0, np.exp(logs[i])) for i in best]
-    picked = _control(judged)
-    rid = _eradicate(judged)
-    finals = {id(j): judge(ponds, j.plan, horizon_days) for j in {id(x): x for x in (picked, rid) if x}.values()}
-    recommended = finals.get(id(picked)) if picked else None
+    recommended, rid = _control(judged), _eradicate(judged)
     return Choice(
         recommended,
-        finals.get(id(rid)) if rid else None,
+        rid,
         nothing,
         tuple(judged),
         _reason(case, ponds[0][0], recommended, judged),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -16,11 +16,14 @@ from burden.errors import CannotAnswerError, InputError
 from burden.estimate import Estimate, estimate
 from burden.evidence import load_agent
 from burden.forecast import Dosed, Forecast, follow, regime_of
+from burden.pond import Pond
+from burden.progress import tell
 from burden.response import Response, response
 from burden.result import Result
 from burden.safety import SafetyNote, safety_check
 from burden.sampling import Look, RecheckPlan, recheck, sample_windows
-from burden.schedule import Choice, Judged, search
+from burden.schedule import Choice, Judged, judge, search
+from burden.simulate import State
 from burden.windows import Windows, windows_after
 
 __all__ = [
@@ -161,7 +164,8 @@ class Visit(Result):
             f"Give: {dates}.",
             f"Why: {self.choice.reason}",
             f"It leaves {chosen.left_per_1000.text()} of 1 000 flukes a day after the last dose; "
-            f"{chosen.deaths.text()} fish die in {chosen.deaths_by_day:g} days; rid of them in {100 * chosen.elimination.mean:.0f} of 100.",
+            f"{chosen.deaths.text()} fish die in {chosen.deaths_by_day:g} days; "
+            f"rid of them in {100 * chosen.elimination.mean:.0f} of 100.",
             *(f"Note: {note}." for note in self.choice.notes),
         ]
 
@@ -221,6 +225,7 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
         withheld = choice.reason
     doses = _doses(case, choice.recommended, accept_unpublished) if withheld is None else ()
     forecasts = tuple(_forecast(e, choice, doses, withheld, HORIZON_DAYS) for e in estimates)
+    choice = _judged_with_all(choice, ponds, forecasts)
     windows = _windows(estimates, agents)
     last = max(choice.recommended.plan.days) if withheld is None and choice.recommended else 0.0
     plan = _recheck(case, estimates[0], agents, last)
@@ -240,6 +245,15 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
         day_book=_day_book(case, choice.recommended if withheld is None else None, doses, plan, last),
         warnings=(*case.warnings, *(w for e in estimates for w in e.warnings)),
     )
+
+
+def _judged_with_all(choice: Choice, ponds: Sequence[tuple[Pond, State]], forecasts: Sequence[Forecast]) -> Choice:
+    """Judge the schedule chosen again with every draw, from the forecasts where they hold it already."""
+    courses = [f.recommended for f in forecasts if f.recommended is not None]
+    if choice.recommended is None or not courses:
+        return choice
+    gone = np.prod([course.eliminated for course in courses], axis=0)
+    return replace(choice, recommended=judge(ponds, choice.recommended.plan, HORIZON_DAYS, gone))
 
 
 def forecast_case(
@@ -339,6 +353,7 @@ def _forecast(
     found: Estimate, choice: Choice, doses: Sequence[DoseResult], withheld: str | None, days: float
 ) -> Forecast:
     case, pond, state = found.case, found.pond, found.state
+    tell("following the flukes and the fish by day")
     untreated = follow(pond, state, days)
     planned = follow(pond, state, days, events=pond.planned, doses=_written(case)) if case.planned else None
     recommended = None
