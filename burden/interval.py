@@ -25,7 +25,7 @@ from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Probability, Result, T
 from burden.stable import Population, stable_population
 from burden.treatment import draw_kill
 from burden.water import Temperature
-from burden.windows import Windows, windows_after
+from burden.windows import Windows, safe_below_c, windows_after
 
 __all__ = [
     "CONTROL_PER_1000",
@@ -103,6 +103,7 @@ class IntervalAnswer(Result):
     sources: Sequence[str]
     warnings: Sequence[str]
     courses: Sequence[Course] = field(default=())
+    two_weeks_safe_below_c: Triple = field(default_factory=Triple.missing)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form of the contract."""
@@ -131,6 +132,7 @@ class IntervalAnswer(Result):
             "two_dose_window_probability": number(chance),
             "recommended": self.recommended.as_dict() if self.recommended else None,
             "eradication": self.eradication.as_dict() if self.eradication else None,
+            "two_weeks_safe_below_c": self.two_weeks_safe_below_c.as_dict(),
             "reasons": dict(self.reasons),
             "customary": [{**course.as_dict(), "known": known} for course, known in self.customary],
             "extrapolated": list(self.extrapolated),
@@ -159,6 +161,7 @@ class IntervalAnswer(Result):
         lines.append(_say("To be rid of them", self.eradication, self.reasons.get("eradication", "")))
         if self.windows:
             lines += ["Why:", *(f"  {line}" for line in _why(self.windows))]
+            lines.append(cold_water_words(self.two_weeks_safe_below_c))
         for course, known in self.customary:
             lines.append(
                 f"Customary or printed: {course.doses} doses every {course.gap_days:g} d ({known}): "
@@ -169,6 +172,14 @@ class IntervalAnswer(Result):
             lines.append("Extrapolated beyond what was measured: " + ", ".join(self.extrapolated) + ".")
         lines += [f"Note: {warning}" for warning in self.warnings]
         return "\n".join(lines)
+
+
+def cold_water_words(below: Triple) -> str:
+    """Say from which temperature down doses two weeks apart are right."""
+    return (
+        f"Two weeks apart gives no settler time to lay in water below {below.text()} °C; in warmer water it does, so "
+        "there the doses belong closer together."
+    )
 
 
 def _say(aim: str, course: Course | None, reason: str) -> str:
@@ -259,6 +270,7 @@ def interval(
         extrapolated=extrapolated,
         warnings=[*warnings, *_longer_than_safe(recommended, windows)],
         courses=courses,
+        two_weeks_safe_below_c=Triple.of(safe_below_c(parameters, effect.sheltered_fraction, 14.0)),
     )
 
 
@@ -357,6 +369,17 @@ def _customary(
             )[0]
             found.append((course, row["known"]))
     return found
+
+
+def customary_words(evidence: Evidence, temperature_c: float) -> list[str]:
+    """Say what custom or print gives, and at which temperature, nearest first."""
+    rows = sorted(
+        evidence.about.get("published_intervals", ()), key=lambda row: abs(row["temperature_c"] - temperature_c)
+    )
+    return [
+        f"{row['doses']} doses every {row['gap_days']:g} d near {row['temperature_c']:g} °C ({row['known']})"
+        for row in rows
+    ]
 
 
 def _control(courses: Sequence[Course]) -> tuple[Course | None, str]:

@@ -16,15 +16,16 @@ from burden.errors import CannotAnswerError, InputError
 from burden.estimate import Estimate, estimate
 from burden.evidence import load_agent
 from burden.forecast import Dosed, Forecast, follow, regime_of
+from burden.interval import cold_water_words, customary_words
 from burden.pond import Pond
 from burden.progress import tell
 from burden.response import Response, response
-from burden.result import Result
+from burden.result import Result, Triple
 from burden.safety import SafetyNote, safety_check
 from burden.sampling import Look, RecheckPlan, recheck, sample_windows
 from burden.schedule import Choice, Judged, judge, search
 from burden.simulate import State
-from burden.windows import Windows, windows_after
+from burden.windows import Windows, safe_below_c, windows_after
 
 __all__ = [
     "DEFAULT_AGENTS",
@@ -78,6 +79,9 @@ class Visit(Result):
         By egg-laying set, after a dose today.
     recheck : RecheckPlan or None
     day_book : tuple of DayBookEntry
+    custom : tuple of str
+        What custom or print gives, beside which the recommendation stands, and from which temperature down two weeks
+        are right.
     """
 
     case: Case
@@ -94,6 +98,7 @@ class Visit(Result):
     recheck: RecheckPlan | None
     day_book: tuple[DayBookEntry, ...]
     warnings: tuple[str, ...] = field(default=())
+    custom: tuple[str, ...] = field(default=())
 
     @property
     def first_action(self) -> str:
@@ -121,6 +126,7 @@ class Visit(Result):
             "day_book": [
                 {"date": e.date.isoformat(), "action": e.action, "steps": list(e.steps)} for e in self.day_book
             ],
+            "custom": list(self.custom),
             "warnings": list(self.warnings),
         }
 
@@ -244,6 +250,7 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
         recheck=plan,
         day_book=_day_book(case, choice.recommended if withheld is None else None, doses, plan, last),
         warnings=(*case.warnings, *(w for e in estimates for w in e.warnings)),
+        custom=_custom(estimates, agents),
     )
 
 
@@ -410,6 +417,18 @@ def _windows(estimates: Sequence[Estimate], agents: Sequence[str]) -> tuple[tupl
                 )
             )
     return tuple(found)
+
+
+def _custom(estimates: Sequence[Estimate], agents: Sequence[str]) -> tuple[str, ...]:
+    """Custom and print beside the recommendation, by egg-laying set."""
+    said = []
+    for e in estimates:
+        p = e.pond.setting.parameters
+        said += customary_words(p.evidence, float(np.median(e.pond.setting.temperature.at(0.0))))
+        if p.development is not None:
+            effect = e.pond.effects[agents[0] if agents else next(iter(e.pond.effects))]
+            said.append(cold_water_words(Triple.of(safe_below_c(p, effect.sheltered_fraction, 14.0))))
+    return tuple(said)
 
 
 def _recheck(case: Case, found: Estimate, agents: Sequence[str], last: float) -> RecheckPlan | None:

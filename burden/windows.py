@@ -17,7 +17,7 @@ from burden.lifecycle import Parameters
 from burden.result import Triple
 from burden.water import Temperature
 
-__all__ = ["MAX_DAYS", "Windows", "windows_after"]
+__all__ = ["MAX_DAYS", "Windows", "safe_below_c", "windows_after"]
 
 #: beyond this a duration is not followed: the water is too cold for the question [d]
 MAX_DAYS = 400.0
@@ -145,3 +145,30 @@ def _days_to(rate, temperature: Temperature, day: float, amounts: list[np.ndarra
 
 def _capped(days: np.ndarray) -> np.ndarray:
     return np.where(days < MAX_DAYS, days, np.inf)
+
+
+def safe_below_c(parameters: Parameters, sheltered_fraction: np.ndarray, gap_days: float) -> np.ndarray:
+    """Temperature below which no settler can lay within a gap, shape (M,) [°C].
+
+    Parameters
+    ----------
+    parameters : Parameters
+        M draws of an egg-layer.
+    sheltered_fraction : numpy.ndarray
+        Share of juvenile development that the agent does not reach, shape (M,) [-].
+    gap_days : float
+        Time between two doses [d].
+
+    Notes
+    -----
+    The longest safe gap, earliest maturity less sheltered age, shortens as the water warms; searched by a tenth of a
+    degree from 1 °C on. 1 °C where even that is too warm.
+    """
+    maturity = parameters.development.maturity
+    found = np.full(parameters.size, 1.0)
+    for temperature in np.arange(1.0, 35.0, 0.1):
+        shape = maturity.shape_at(temperature)
+        need = gammaincinv(shape, FIRST) / shape - sheltered_fraction
+        safe = maturity.rate(temperature) * gap_days <= need
+        found = np.where(safe, temperature, found)
+    return found
