@@ -1,0 +1,161 @@
+"""The answer in five lines, and what was seen against what is there, as a page needs them."""
+
+from __future__ import annotations
+
+import math
+from itertools import groupby
+from typing import Any
+
+from burden.case import Preparation
+from burden.estimate import Estimate
+from burden.report.daybook import recheck_words
+from burden.report.words import about, long_date, named, of_100, on_day, several, spread
+from burden.result import Triple
+from burden.visit import Visit, say_date
+
+__all__ = ["doses_in_words", "five_lines", "moved_rows", "seen_rows", "there_rows", "title_of"]
+
+#: a posterior whose log-width is at least this share of the prior's, and whose median stays within it, barely moved
+_BARELY = 0.8
+_MOST_ROWS = 12
+
+
+def title_of(visit: Visit) -> str:
+    """Return what the case is called."""
+    return visit.case.title or visit.case.name
+
+
+def five_lines(visit: Visit) -> list[str]:
+    """Return the answer: action, what was missed, burden, what it comes to, what next."""
+    return [
+        visit.first_action,
+        " ".join(_named(visit, e, e.missed) for e in visit.estimates),
+        " ".join(_named(visit, e, _burden(e)) for e in visit.estimates),
+        _comes_to(visit),
+        _next(visit),
+    ]
+
+
+def _named(visit: Visit, e: Estimate, text: str) -> str:
+    return f"{named(e.parasite).capitalize()}: {text}" if len(visit.estimates) > 1 else text
+
+
+def _burden(e: Estimate) -> str:
+    chance = f" Flukes are there at all in {of_100(e.probability_infected)}." if e.probability_infected < 0.995 else ""
+    return f"On the fish: {spread(e.mean_abundance)} flukes a fish, {spread(e.flukes_total)} on all live fish.{chance}"
+
+
+def _comes_to(visit: Visit) -> str:
+    parts = []
+    for f in visit.forecasts:
+        end = long_date(on_day(visit.case.visit_date, f.horizon_days))
+        line = f"Left alone, by {end}: {spread(f.untreated.deaths_end)} of {visit.case.fish_count} fish dead"
+        if f.recommended is not None:
+            line += f"; as recommended: {spread(f.recommended.deaths_end)}"
+        parts.append(f"{line}.")
+    chosen = visit.choice.recommended if visit.withheld_reason is None else None
+    if chosen is not None:
+        parts.append(
+            f"A day after the last dose {spread(chosen.left_per_1000)} of 1 000 flukes are left; rid of them a year "
+            f"later in {of_100(chosen.elimination.mean)}."
+        )
+    return " ".join(dict.fromkeys(parts))
+
+
+def _next(visit: Visit) -> str:
+    if visit.withheld_reason is not None:
+        lifts = [note.would_change for note in visit.notes if note.level == "withhold"]
+        change = f"What would change it: {several(dict.fromkeys(lifts))}. " if lifts else ""
+        return f"{change}Look again: {recheck_words(visit)}."
+    look = [entry for entry in visit.day_book if entry.kind == "sample"]
+    again = f" Look again on {say_date(look[0].date)}: {recheck_words(visit)}." if look else ""
+    return f"Dates: {doses_in_words(visit)}.{again}"
+
+
+def doses_in_words(visit: Visit) -> str:
+    """Return the dates of the doses, one agent after the other where there are several."""
+    days = [entry for entry in visit.day_book if entry.kind == "dose"]
+    pairs = list(zip(days, visit.doses, strict=True))
+    if len({(d.agent, d.mg_l) for _, d in pairs}) == 1:
+        amount = pairs[0][1]
+        return f"{several(say_date(e.date) for e, _ in pairs)}, {_amount(amount)} each time"
+    return several(f"{say_date(e.date)} {_amount(d)}" for e, d in pairs)
+
+
+def _amount(dose: Any) -> str:
+    from burden.visit import dose_words
+
+    return dose_words(dose)
+
+
+def seen_rows(visit: Visit) -> tuple[list[dict[str, str]], int]:
+    """Return the preparations of the last day of samples, and how many rows there are besides."""
+    case = visit.case
+    readable = sorted(case.samples, key=lambda row: row.date)
+    last = [row for row in readable if row.date == readable[-1].date] if readable else []
+    shown = last[:_MOST_ROWS]
+    rows = [
+        {
+            "fish": f"{row.fish}, {row.chosen}" if first else "",
+            "what": _preparation(row),
+            "count": _count(row),
+        }
+        for _, of_fish in groupby(shown, key=lambda row: row.fish)
+        for first, row in _flagged(of_fish)
+    ]
+    return rows, len(readable) - len(shown)
+
+
+def _flagged(rows: Any) -> list[tuple[bool, Preparation]]:
+    return [(i == 0, row) for i, row in enumerate(rows)]
+
+
+def _preparation(row: Preparation) -> str:
+    text = named(row.method) if row.method else named(row.site)
+    if row.method and row.site not in row.method:
+        text += f", {named(row.site)}"
+    if row.fraction_examined is not None:
+        text += f", {100 * row.fraction_examined:g} % of the site"
+    return text + (f", {row.stage}s" if row.stage else "")
+
+
+def _count(row: Preparation) -> str:
+    if not row.readable:
+        return "unreadable"
+    if row.count_high is None:
+        return f"more than {row.count_low - 1}"
+    return str(row.count_low) if row.exact else f"{row.count_low} to {row.count_high}"
+
+
+def there_rows(e: Estimate) -> list[tuple[str, str]]:
+    """Return what is there, in words and with intervals."""
+    rows = [
+        ("flukes a fish", spread(e.mean_abundance)),
+        ("on all live fish", spread(e.flukes_total)),
+        ("fish that carry any", f"{spread(e.prevalence, 100)} %"),
+        ("aggregation k", spread(e.aggregation_k)),
+        ("an infected fish, looked at like yours, shows", f"{spread(e.detection_per_fish, 100)} %"),
+    ]
+    if not math.isnan(e.eggs_waiting.median) and e.eggs_waiting.high > 0:
+        rows.append(("eggs waiting in the water", spread(e.eggs_waiting)))
+    return [(name, value.replace("cannot be given %", "cannot be given")) for name, value in rows]
+
+
+def moved_rows(e: Estimate) -> list[dict[str, str]]:
+    """Return prior beside posterior, and whether the data moved it."""
+    return [
+        {"name": name, "before": spread(prior), "after": spread(posterior), "verdict": _moved(prior, posterior)}
+        for name, prior, posterior in e.prior_and_posterior
+    ]
+
+
+def _moved(prior: Triple, posterior: Triple) -> str:
+    """Whether an interval moved, on the log scale where both are positive."""
+    ends = [prior.low, prior.median, prior.high, posterior.low, posterior.median, posterior.high]
+    if min(ends) > 0:
+        ends = [math.log(x) for x in ends]
+    before, after = max(ends[2] - ends[0], 1e-12), ends[5] - ends[3]
+    shift = abs(ends[4] - ends[1]) / before
+    if after >= _BARELY * before and shift < 0.15:
+        return "barely moved: still an assumption"
+    return f"narrowed to {about(100 * after / before)} % of its width" if after < before else "moved"

@@ -1,0 +1,65 @@
+"""Every caution of a visit, grouped, each once. No report goes without them."""
+
+from __future__ import annotations
+
+from burden.evidence import load_agent
+from burden.hostcare import withdrawal_text
+from burden.report.sources import agents_of
+from burden.report.words import named
+from burden.visit import Visit
+
+__all__ = ["cautions_of"]
+
+_ALWAYS = (
+    "Local rules and the licensed veterinarian decide what may be given to these fish, and how it is recorded.",
+    "Dose one or a few fish first, for the planned time, in the same water, and watch them.",
+    "The dose is as wrong as the volume: measure the water before the first dose.",
+)
+
+
+def cautions_of(visit: Visit) -> list[tuple[str, list[str]]]:
+    """Return the cautions by heading, the weightiest first.
+
+    Parameters
+    ----------
+    visit : Visit
+
+    Returns
+    -------
+    list of (str, list of str)
+        What withholds a dose, rules and food, each agent, water and fish.
+    """
+    stops = [f"{note.text}: {note.reason}." for note in visit.notes if note.level == "withhold"]
+    given = tuple(dict.fromkeys(d.agent for d in visit.doses))
+    groups = [("Against a dose today", stops), ("Always", [*_ALWAYS, *_food(visit)])]
+    groups += [(named(agent).capitalize(), _of_agent(visit, agent, agent in given)) for agent in agents_of(visit)]
+    care = [f"{note.text}: {note.reason.rstrip('.')}." for note in visit.notes if note.level != "withhold"]
+    groups.append(("Water and fish", care))
+    return _each_once(groups)
+
+
+def _food(visit: Visit) -> list[str]:
+    if not visit.case.food_fish:
+        return ["These fish were called no food fish: should anyone eat them, a withdrawal holds; ask first."]
+    return [withdrawal_text(load_agent(agent), None) for agent in agents_of(visit)]
+
+
+def _of_agent(visit: Visit, agent: str, given: bool) -> list[str]:
+    """All that a dose says where one is recommended; the standing cautions of the other agents at hand."""
+    about = load_agent(agent).about
+    if given:
+        said = [text for d in visit.doses if d.agent == agent for text in d.cautions]
+        handling = set(about["handling"])  # stands in the day-book, with the dose
+        return [text for text in dict.fromkeys(said) if text not in handling and not text.startswith("Food fish")]
+    return [*about["cautions"], *about["aftercare"]]
+
+
+def _each_once(groups: list[tuple[str, list[str]]]) -> list[tuple[str, list[str]]]:
+    seen: set[str] = set()
+    kept = []
+    for heading, texts in groups:
+        mine = [text for text in dict.fromkeys(texts) if text not in seen]
+        seen.update(mine)
+        if mine:
+            kept.append((heading, mine))
+    return kept

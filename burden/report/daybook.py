@@ -1,0 +1,89 @@
+"""The dates of a visit, worded for people: what to do on each day, and what to look for."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date
+
+from burden.dosing import DoseResult
+from burden.evidence import load_agent
+from burden.report.words import about, about_in
+from burden.visit import DayBookEntry, Visit, say_date
+
+__all__ = ["Day", "days_of", "recheck_words", "short_step"]
+
+
+@dataclass(frozen=True)
+class Day:
+    """One entry of the day-book.
+
+    Parameters
+    ----------
+    date : date
+    kind : str
+        dose, care, look or sample.
+    headline : str
+        The day's action.
+    steps, look_for : tuple of str
+        What to do, in order, and what to watch.
+    """
+
+    date: date
+    kind: str
+    headline: str
+    steps: tuple[str, ...] = ()
+    look_for: tuple[str, ...] = ()
+
+    @property
+    def label(self) -> str:
+        """The date as people say it."""
+        return say_date(self.date)
+
+
+def days_of(visit: Visit) -> tuple[Day, ...]:
+    """Return the day-book of a visit, in the order of its dates."""
+    doses, first, days = iter(visit.doses), {}, []
+    for entry in visit.day_book:
+        if entry.kind == "dose":
+            given = next(doses)
+            days.append(_dose_day(entry, given, first.get(given.agent)))
+            first.setdefault(given.agent, entry.date)
+        elif entry.kind == "sample":
+            days.append(Day(entry.date, "sample", "look again at the fish", (recheck_words(visit),)))
+        else:
+            days.append(Day(entry.date, entry.kind, about_in(entry.action), tuple(map(about_in, entry.steps))))
+    return tuple(days)
+
+
+def _dose_day(entry: DayBookEntry, given: DoseResult, before: date | None) -> Day:
+    amount = given.amount().rstrip(".")
+    if before is not None:
+        return Day(entry.date, "dose", entry.action, (amount, f"before and after as on {say_date(before)}"))
+    agent = load_agent(given.agent).about
+    return Day(entry.date, "dose", entry.action, (amount, *entry.steps), tuple(agent.get("aftercare", ())))
+
+
+def recheck_words(visit: Visit) -> str:
+    """Say how many fish to look at when, and what a clean look then means."""
+    plan = visit.recheck
+    if plan is None:
+        return "no look can be planned: the evidence gives no window"
+    sample = plan.sample
+    if plan.fish is None:
+        return about_in(sample.headline())
+    return (
+        f"{sample.preparations} preparations of each of {plan.fish} fish; all clean means, with "
+        f"{100 * sample.confidence:.0f} % confidence, fewer than about {about(sample.level)} flukes a fish"
+    )
+
+
+def short_step(step: str) -> str:
+    """Leave the source out of a step: it stands in full under the cautions.
+
+    Examples
+    --------
+    >>> short_step("Aerate strongly (common practice, no source).")
+    'Aerate strongly'
+    """
+    return re.sub(r"\s*\((common practice[^)]*|[a-z0-9]+\d{4}[a-z]?)\)", "", step).rstrip(".")

@@ -1,0 +1,91 @@
+"""The figures of one visit: inline for the page in two widths, and as files."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from burden.report.forecast_figure import draw_forecast
+from burden.report.interval_chart import Given, customary_marks, draw_interval_chart, interval_curves
+from burden.report.style import inline_svg, png_bytes, svg_bytes
+from burden.report.words import named
+from burden.visit import Visit
+
+__all__ = ["figures_of"]
+
+
+def figures_of(visit: Visit) -> tuple[dict[str, dict[str, str]], dict[str, bytes]]:
+    """Return the figures of a visit.
+
+    Parameters
+    ----------
+    visit : Visit
+
+    Returns
+    -------
+    dict, dict
+        Name to its wide and narrow form as inline SVG; file name to content, SVG and PNG.
+    """
+    inline, files = {}, {}
+    for title, (name, draw, says) in _drawings(visit).items():
+        wide = svg_bytes(lambda draw=draw: draw(False), name)
+        narrow = svg_bytes(lambda draw=draw: draw(True), f"{name}-narrow")
+        inline[title] = {
+            "wide": inline_svg(wide, f"{name}-w", says),
+            "narrow": inline_svg(narrow, f"{name}-n", says),
+        }
+        files[f"{name}.svg"] = wide
+        files[f"{name}.png"] = png_bytes(lambda draw=draw: draw(False), name)
+    return inline, files
+
+
+def _drawings(visit: Visit) -> dict[str, tuple[str, Callable[[bool], Any], str]]:
+    several = len(visit.estimates) > 1
+    found = {}
+    for i, forecast in enumerate(visit.forecasts):
+        end = f"_{_file_name(forecast.parasite)}" if several else ""
+        found[f"forecast {forecast.parasite}"] = (
+            f"forecast{end}",
+            lambda narrow, forecast=forecast: draw_forecast(forecast, narrow),
+            f"Flukes per fish and deaths by day, {named(forecast.parasite)}; the numbers are in tables/forecast.csv",
+        )
+        if chart := _interval(visit, i):
+            found[f"interval {forecast.parasite}"] = (
+                f"interval{end}",
+                chart,
+                f"Repeat interval in days against water temperature, {named(forecast.parasite)}",
+            )
+    return found
+
+
+def _file_name(parasite: str) -> str:
+    return re.sub(r"[^a-z0-9_]", "_", parasite.lower())
+
+
+def _interval(visit: Visit, i: int) -> Callable[[bool], Any] | None:
+    """The chart of one set with this case's own draws, or None where the set has no windows."""
+    pond = visit.estimates[i].pond
+    p = pond.setting.parameters
+    if p.development is None or p.evidence.refusal("windows"):
+        return None
+    agent = visit.doses[0].agent if visit.doses else next(iter(pond.effects))
+    curves = interval_curves(p, pond.effects[agent].sheltered_fraction)
+    today = float(np.median(pond.setting.temperature.at(0.0)))
+    marks = [*customary_marks(p.evidence), *_own_gaps(visit, pond)]
+    return lambda narrow: draw_interval_chart(curves, today, marks, narrow)
+
+
+def _own_gaps(visit: Visit, pond: Any) -> list[Given]:
+    """Each gap of the recommended doses at the water of its middle day; the words stand at the first."""
+    chosen = visit.choice.recommended if visit.withheld_reason is None else None
+    if chosen is None or chosen.doses < 2:
+        return []
+    days = np.array(chosen.plan.days)
+    gaps = np.diff(days)
+    low, high = f"{gaps.min():g}", f"{gaps.max():g}"
+    says = f"{chosen.doses} doses, {low if low == high else f'{low} to {high}'} d apart"
+    warmth = [float(np.median(pond.setting.temperature.at(day))) for day in (days[1:] + days[:-1]) / 2]
+    return [Given(t, g, says if k == 0 else "") for k, (t, g) in enumerate(zip(warmth, gaps, strict=True))]

@@ -1,0 +1,133 @@
+"""Flukes per fish and deaths by day, a column a course of action."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from burden.forecast import BANDS, Course, Forecast
+from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE, MARK, bare
+from burden.report.words import day_label, on_day, spread
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+__all__ = ["COURSE_WORDS", "draw_forecast"]
+
+COURSE_WORDS = {"untreated": "Left alone", "planned": "As planned", "recommended": "As recommended"}
+_MIDDLE = BANDS.index(0.5)
+
+
+def draw_forecast(forecast: Forecast, narrow: bool = False) -> Figure:
+    """Draw every course of a forecast.
+
+    Parameters
+    ----------
+    forecast : Forecast
+    narrow : bool
+        One column, for a telephone.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Not shown and not saved.
+
+    Notes
+    -----
+    The line is the median of the draws, the dark band holds half of them, the light band nine of ten. The lower edge
+    of the upper panels is one fluke on all the fish together.
+    """
+    from matplotlib.figure import Figure
+
+    courses = forecast.courses()
+    if narrow:
+        figure = Figure(figsize=(3.6, 1.85 * 2 * len(courses)), layout="constrained")
+        axes = figure.subplots(2 * len(courses), 1, squeeze=False).reshape(len(courses), 2).T
+    else:
+        figure = Figure(figsize=(7.2, 3.7), layout="constrained")
+        axes = figure.subplots(2, len(courses), squeeze=False, sharex=True, height_ratios=(1.25, 1))
+    figure.get_layout_engine().set(h_pad=0.05, w_pad=0.05)
+    limits = _limits(forecast)
+    for column, (name, course) in enumerate(courses.items()):
+        _flukes(axes[0, column], forecast, name, course, limits, first=narrow or column == 0)
+        _deaths(axes[1, column], forecast, name, course, limits, first=narrow or column == 0)
+    return figure
+
+
+def _limits(forecast: Forecast) -> dict[str, tuple[float, float]]:
+    """Scales shared by all panels of a row."""
+    courses = forecast.courses().values()
+    floor = 1.0 / max(forecast.case.fish_count, 1)
+    flukes = max(float(course.abundance.max()) for course in courses)
+    dead = max(float(course.deaths.max()) for course in courses)
+    return {"flukes": (floor, max(2.0 * flukes, 10 * floor)), "dead": (0.0, max(1.1 * dead, 1.0))}
+
+
+def _bands(axis: Axes, days: np.ndarray, values: np.ndarray) -> None:
+    low, lower, middle, upper, high = values
+    axis.fill_between(days, low, high, color=BAND_90, linewidth=0, zorder=2)
+    axis.fill_between(days, lower, upper, color=BAND_50, linewidth=0, zorder=3)
+    axis.plot(days, middle, color=LINE, linewidth=1.7, zorder=4)
+
+
+def _flukes(axis: Axes, forecast: Forecast, name: str, course: Course, limits: dict, first: bool) -> None:
+    low, high = limits["flukes"]
+    axis.set_yscale("log")
+    axis.set_ylim(low, high)
+    _bands(axis, course.days, np.clip(course.abundance, low, None))
+    if name != "untreated":
+        axis.plot(course.days, np.clip(forecast.untreated.abundance[_MIDDLE], low, None), color=GREY, linewidth=1.0,
+                  linestyle=(0, (4, 2)), zorder=5)  # fmt: skip
+    _doses(axis, forecast, course)
+    _plain_powers(axis)
+    end = on_day(forecast.case.visit_date, course.days[-1])
+    _title(axis, COURSE_WORDS[name], f"{day_label(end)}: {spread(course.abundance_end)} a fish")
+    _frame(axis, forecast, "flukes per fish" if first else "", first)
+
+
+def _deaths(axis: Axes, forecast: Forecast, name: str, course: Course, limits: dict, first: bool) -> None:
+    axis.set_ylim(*limits["dead"])
+    _bands(axis, course.days, course.deaths)
+    if name != "untreated":
+        axis.plot(course.days, forecast.untreated.deaths[_MIDDLE], color=GREY, linewidth=1.0,
+                  linestyle=(0, (4, 2)), zorder=5)  # fmt: skip
+    _title(axis, "", f"dead: {spread(course.deaths_end)} of {forecast.case.fish_count}")
+    _frame(axis, forecast, "fish dead since today" if first else "", first)
+
+
+def _doses(axis: Axes, forecast: Forecast, course: Course) -> None:
+    """A notch on top of the panel for every dose."""
+    days = [forecast.case.day_of(dose.date) for dose in course.doses]
+    if days:
+        axis.plot(days, np.full(len(days), 0.965), "v", color=MARK, markersize=5, clip_on=False, zorder=6,
+                  transform=axis.get_xaxis_transform())  # fmt: skip
+        axis.text(max(days) + 2, 0.965, f"{len(days)} dose{'s' * (len(days) > 1)}", fontsize=7.5, color=MARK,
+                  va="center", transform=axis.get_xaxis_transform(), zorder=6)  # fmt: skip
+
+
+def _plain_powers(axis: Axes) -> None:
+    from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
+
+    axis.yaxis.set_major_locator(LogLocator(base=10))
+    axis.yaxis.set_major_formatter(FuncFormatter(lambda y, _: f"{y:,.10g}".replace(",", " ")))
+    axis.yaxis.set_minor_locator(NullLocator())
+
+
+def _title(axis: Axes, bold: str, rest: str) -> None:
+    if bold:
+        axis.set_title(f"{bold}\n", fontsize=9, fontweight="bold", loc="left", color=INK, linespacing=1.25)
+    axis.annotate(rest, (0, 1), xytext=(0, 4), xycoords="axes fraction", textcoords="offset points", fontsize=8,
+                  color=INK, annotation_clip=False)  # fmt: skip
+
+
+def _frame(axis: Axes, forecast: Forecast, label: str, first: bool) -> None:
+    horizon = forecast.horizon_days
+    step = next((s for s in (7, 10, 14, 20, 30, 60, 90) if horizon / s <= 3.2), 120)
+    ticks = np.arange(0, horizon + 0.5, step)
+    axis.set_xlim(0, horizon)
+    axis.set_xticks(ticks, [day_label(on_day(forecast.case.visit_date, t)) for t in ticks])
+    axis.set_ylabel(label, fontsize=8, color=INK)
+    bare(axis)
+    axis.tick_params(axis="y", labelleft=first)

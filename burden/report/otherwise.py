@@ -1,0 +1,133 @@
+"""If it turns out otherwise: the recommended schedule in other water, given late, or killing less."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from burden.effects import DoseEffect
+from burden.elimination import Plan
+from burden.pond import Pond
+from burden.result import Probability, Triple
+from burden.schedule import judge
+from burden.simulate import State
+from burden.visit import Visit
+from burden.windows import windows_after
+
+__all__ = ["OTHERWISE_DRAWS", "Otherwise", "otherwise"]
+
+OTHERWISE_DRAWS = 60
+_COLDER_C, _LATE_DAYS = 3.0, 2.0
+_ATTACHED = ("adult", "juvenile", "young", "mother")
+
+
+@dataclass(frozen=True)
+class Otherwise:
+    """One way things may turn out.
+
+    Parameters
+    ----------
+    name : str
+        In words.
+    left_per_1000 : Triple
+        Flukes left a day after the last dose, of 1,000 today.
+    elimination : Probability
+        Both brakes off.
+    safe_gap_days : float or None
+        Longest gap at which no settler can lay, median [d]; None for live-bearers.
+    """
+
+    name: str
+    left_per_1000: Triple
+    elimination: Probability
+    safe_gap_days: float | None
+
+
+def otherwise(visit: Visit, draws: int = OTHERWISE_DRAWS) -> tuple[Otherwise, ...]:
+    """Judge the recommended schedule as it may turn out, with a part of the draws.
+
+    Parameters
+    ----------
+    visit : Visit
+    draws : int
+        At most so many: enough to see a direction, not to rank.
+
+    Returns
+    -------
+    tuple of Otherwise
+        Empty where nothing is recommended.
+    """
+    chosen = visit.choice.recommended if visit.withheld_reason is None else None
+    if chosen is None:
+        return ()
+    few = np.arange(min(draws, visit.estimates[0].pond.size))
+    ponds = [(e.pond.take(few), e.state.take(few)) for e in visit.estimates]
+    plan = chosen.plan
+    kill = float(np.mean(ponds[0][0].effects[plan.agents[0]].kill_of(_form(ponds[0][0]))))
+    less = 0.9 if kill > 0.91 else 0.8 * kill
+    cases: list[tuple[str, Sequence[tuple[Pond, State]], Plan]] = [
+        ("as reckoned", ponds, plan),
+        (f"water {_COLDER_C:g} °C colder", _each(ponds, lambda p: _warmer(p, -_COLDER_C)), plan),
+        (f"water {_COLDER_C:g} °C warmer", _each(ponds, lambda p: _warmer(p, _COLDER_C)), plan),
+        (_late_name(plan), ponds, _late(plan)),
+        (
+            f"a dose kills {100 * less:.0f} % of adults instead of {100 * kill:.0f} %",
+            _each(ponds, lambda p: _weaker(p, (1 - less) / max(1 - kill, 1e-6))),
+            plan,
+        ),
+    ]
+    return tuple(_judged(name, these, this) for name, these, this in cases)
+
+
+def _form(pond: Pond) -> str:
+    return next(form for form in ("adult", *_ATTACHED) if any(f.name == form for f in pond.setting.cycle.forms))
+
+
+def _each(ponds: Sequence[tuple[Pond, State]], change: Callable[[Pond], Pond]) -> list[tuple[Pond, State]]:
+    return [(change(pond), state) for pond, state in ponds]
+
+
+def _warmer(pond: Pond, by_c: float) -> Pond:
+    return replace(pond, setting=replace(pond.setting, temperature=pond.setting.temperature.shifted(by_c)))
+
+
+def _weaker(pond: Pond, more_left: float) -> Pond:
+    """Every dose leaves so many times more of what sits on the fish."""
+
+    def weaken(effect: DoseEffect) -> DoseEffect:
+        left = {
+            form: 1 - np.clip((1 - share) * more_left, 0, 1) if form in _ATTACHED else share
+            for form, share in effect.by_form.items()
+        }
+        return replace(effect, by_form=left)
+
+    return replace(pond, effects={name: weaken(effect) for name, effect in pond.effects.items()})
+
+
+def _late_name(plan: Plan) -> str:
+    return f"{'second dose' if len(plan.days) > 1 else 'dose'} {_LATE_DAYS:g} d late, the rest on their dates"
+
+
+def _late(plan: Plan) -> Plan:
+    """One dose late; a later one gives way where it would fall on the same day or before."""
+    days = list(plan.days)
+    which = 1 if len(days) > 1 else 0
+    days[which] += _LATE_DAYS
+    for i in range(which + 1, len(days)):
+        days[i] = max(days[i], days[i - 1] + 1.0)
+    return Plan(tuple(days), plan.agents)
+
+
+def _judged(name: str, ponds: Sequence[tuple[Pond, State]], plan: Plan) -> Otherwise:
+    found = judge(ponds, plan, 0.0)
+    return Otherwise(name, found.left_per_1000, found.elimination, _safe_gap(ponds[0][0], plan))
+
+
+def _safe_gap(pond: Pond, plan: Plan) -> float | None:
+    p = pond.setting.parameters
+    if p.development is None or p.evidence.refusal("windows"):
+        return None
+    effect = pond.effects[plan.agents[0]]
+    return float(np.median(windows_after(p, effect.sheltered_fraction, pond.setting.temperature).longest_safe_gap))

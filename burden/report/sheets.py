@@ -1,0 +1,144 @@
+"""What goes out of the practice: a page for the owner in plain words, and the treatment record for the file."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from burden.evidence import load_agent, load_parasite
+from burden.hostcare import withdrawal_text
+from burden.report.daybook import days_of, short_step
+from burden.report.words import about, long_date, named, of_100, on_day, several
+from burden.visit import Visit
+
+__all__ = ["owner_page", "record_of"]
+
+
+def owner_page(visit: Visit) -> list[tuple[str, list[str]]]:
+    """Return headings and sentences for the owner."""
+    parts = [
+        ("What is the matter", _matter(visit)),
+        ("What happens when", _dates(visit)),
+        ("Why more than one dose", _why(visit)),
+        ("Your part", _part(visit)),
+        ("Ring at once", _RING),
+        ("What nobody can promise", _promise(visit)),
+    ]
+    return [(heading, sentences) for heading, sentences in parts if sentences]
+
+
+_RING = [
+    "when fish gasp at the surface, lie on their side or lose their balance: turn up the air and run in fresh water of "
+    "the same temperature while you ring;",
+    "when more fish die than in the days before;",
+    "when a dose cannot go in on its date, or went into more or less water than was reckoned with.",
+]
+
+
+def _matter(visit: Visit) -> list[str]:
+    e = visit.estimates[0]
+    sites = several(dict.fromkeys(f"the {load_parasite(p).about['site']}s".replace("skins", "skin")
+                                  for p in visit.case.parasites))  # fmt: skip
+    fish = len({row.fish for row in visit.case.samples if row.date == visit.case.visit_date})
+    looked = (
+        f"We looked at {fish} fish; that shows a small part of what is there." if fish else "No fish was looked at."
+    )
+    if e.probability_infected < 0.5:
+        return [looked, "So far flukes, small worms on the fish, are more unlikely than likely."]
+    return [
+        f"Your fish carry flukes, small worms on {sites}. {looked} We reckon with about "
+        f"{about(e.mean_abundance.median, 1)} on each fish; it may be {about(e.mean_abundance.low, 1)} or "
+        f"{about(e.mean_abundance.high, 1)}."
+    ]
+
+
+def _dates(visit: Visit) -> list[str]:
+    if visit.withheld_reason is not None:
+        return [f"Nothing is put into the water today, because {visit.withheld_reason}."]
+    return [
+        f"{day.label}: {day.headline}{_owner_steps(day.kind, day.steps)}"
+        for day in days_of(visit)
+        if day.kind in ("dose", "sample")
+    ]
+
+
+def _owner_steps(kind: str, steps: tuple[str, ...]) -> str:
+    return f" ({steps[0]})" if kind == "sample" and steps else ""
+
+
+def _why(visit: Visit) -> list[str]:
+    if len(visit.doses) < 2 or visit.withheld_reason is not None:
+        return []
+    if not visit.windows:
+        return ["These flukes bear live young, and no dose reaches every one: the next dose is for those it missed."]
+    return [
+        "The dose kills flukes on the fish, not their eggs. Eggs go on hatching for days and the young settle on the "
+        "fish. The next dose comes when many of them are on the fish and few have laid. A date moved is a chance lost."
+    ]
+
+
+def _part(visit: Visit) -> list[str]:
+    steps = [short_step(step) for d in dict.fromkeys(d.agent for d in visit.doses) for step in
+             load_agent(d).about["handling"]]  # fmt: skip
+    return [
+        *(
+            f"On the day of a dose: {step[0].lower()}{step[1:]}."
+            for step in dict.fromkeys(steps)
+            if "filter" not in step
+        ),
+        "Write down every dead fish and the water temperature, every day, also when none died.",
+        "Use nets and buckets of this water nowhere else, bring no new fish, give no fish away.",
+        "Put nothing else into the water without asking.",
+    ]
+
+
+def _promise(visit: Visit) -> list[str]:
+    f = visit.forecasts[0]
+    course = f.recommended or f.untreated
+    end = long_date(on_day(visit.case.visit_date, f.horizon_days))
+    said = [
+        f"Until {end} we reckon with {about(course.deaths_end.median, 1)} dead fish of {visit.case.fish_count}, perhaps "
+        f"{about(course.deaths_end.high, 1)}."
+    ]
+    if f.recommended is not None:
+        said.append(
+            f"The doses bring the flukes down; that the very last one is gone a year later we expect in "
+            f"{of_100(f.recommended.elimination.mean)} such ponds."
+        )
+    return said
+
+
+def record_of(visit: Visit) -> dict[str, Any]:
+    """Return the treatment record: what is known filled in, what is measured on the day left blank."""
+    case = visit.case
+    weight = case.mean_weight_g
+    head = [
+        ("Water", f"{case.title or case.name}, {about(case.water.volume_l.value, 3)} L"),
+        ("Visit", long_date(case.visit_date)),
+        ("Species", several(dict.fromkeys(group.species for group in case.fish))),
+        ("Number", str(case.fish_count)),
+        ("Mean weight", f"{about(weight.value)} g ({about(weight.low)} to {about(weight.high)})"),
+        ("Food fish", "yes" if case.food_fish else "no"),
+        ("Against", several(named(p) for p in case.parasites)),
+    ]
+    dates = [day.date for day in days_of(visit) if day.kind == "dose"]
+    rows = [
+        {
+            "date": long_date(day),
+            "agent": named(d.agent),
+            "route": named(d.route),
+            "strength": f"{d.strength_percent:g} %",
+            "mg_l": f"{d.mg_l:g}",
+            "volume": about(d.volume_l, 3),
+            "amount": f"{about(d.product_ml, 3)} mL" if d.product_ml is not None else f"{about(d.product_g, 3)} g",
+            "hours": f"{d.hours:g}",
+        }
+        for day, d in zip(dates, visit.doses, strict=True)
+    ]
+    return {"head": head, "rows": rows, "withdrawal": _withdrawal(visit), "withheld": visit.withheld_reason}
+
+
+def _withdrawal(visit: Visit) -> str:
+    if not visit.doses or not visit.case.food_fish:
+        return "" if visit.doses else "no dose given"
+    agents = dict.fromkeys(d.agent for d in visit.doses)
+    return " ".join(withdrawal_text(load_agent(agent), None) for agent in agents)

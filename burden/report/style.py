@@ -1,0 +1,101 @@
+"""One quiet style for every figure: blues and greys that keep their order in grey, hatching, direct labels."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from io import BytesIO
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+__all__ = [
+    "BAND_50",
+    "BAND_90",
+    "GREY",
+    "INK",
+    "LINE",
+    "MARK",
+    "PALE",
+    "bare",
+    "inline_svg",
+    "png_bytes",
+    "quiet",
+    "svg_bytes",
+]
+
+#: dark line, two bands, marks and words; lightness alone tells them apart (17, 32, 68, 86 % and paler)
+INK, LINE, BAND_50, BAND_90, GREY, PALE, MARK = (
+    *("#22303a", "#1b4965", "#8fb3c9", "#cddde8"),
+    *("#7d868d", "#eef2f5", "#0d2a3d"),
+)
+_PNG_DPI = 150
+
+
+@contextmanager
+def quiet(name: str) -> Iterator[None]:
+    """Settings in force while a figure is made and written; `name` makes the ids of its SVG its own."""
+    import matplotlib
+
+    with matplotlib.rc_context({
+        "svg.fonttype": "none",
+        "svg.hashsalt": name,
+        "font.family": "DejaVu Sans",
+        "font.size": 8.5,
+        "hatch.linewidth": 0.6,
+        "axes.unicode_minus": True,
+    }):  # fmt: skip
+        yield
+
+
+def bare(axis: Axes, size: float = 8.0) -> None:
+    """Leave an axis two lines, and words in ink."""
+    for side in ("top", "right"):
+        axis.spines[side].set_visible(False)
+    for side in ("left", "bottom"):
+        axis.spines[side].set_color(GREY)
+    axis.tick_params(labelsize=size, colors=INK, color=GREY, length=3)
+
+
+def svg_bytes(draw: Callable[[], Figure], name: str) -> bytes:
+    """Return a figure as SVG, the same bytes for the same figure."""
+    return _written(draw, name, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+
+
+def png_bytes(draw: Callable[[], Figure], name: str) -> bytes:
+    """Return a figure as PNG, the same bytes for the same figure."""
+    return _written(draw, name, format="png", dpi=_PNG_DPI, metadata={"Software": None})
+
+
+def _written(draw: Callable[[], Figure], name: str, **how: Any) -> bytes:
+    buffer = BytesIO()
+    with quiet(name):
+        draw().savefig(buffer, facecolor="white", **how)
+    return buffer.getvalue()
+
+
+def inline_svg(svg: bytes, name: str, says: str) -> str:
+    """Return an SVG as it goes into a page: no prolog, ids of its own, as wide as its place, read out as `says`.
+
+    Parameters
+    ----------
+    svg : bytes
+        From `svg_bytes`.
+    name : str
+        Letters, digits and hyphens; sets the ids of two figures of one page apart.
+    says : str
+        What someone hears who does not see it.
+    """
+    from html import escape
+
+    text = svg.decode("utf-8")
+    text = text[text.index("<svg") :]
+    text = re.sub(r'\bid="([^"]+)"', rf'id="{name}-\1"', text)
+    text = re.sub(r"url\(#([^)]+)\)", rf"url(#{name}-\1)", text)
+    text = re.sub(r'href="#([^"]+)"', rf'href="#{name}-\1"', text)
+    head, rest = text.split(">", 1)
+    head = re.sub(r'\s(width|height|version)="[^"]*"', "", head)
+    return f'{head} role="img" aria-label="{escape(says)}">{rest}'

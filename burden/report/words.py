@@ -1,0 +1,133 @@
+"""Numbers, dates and names as a report says them."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable
+from datetime import date, timedelta
+
+from burden.result import Triple
+
+__all__ = ["about", "about_in", "day_label", "long_date", "named", "of_100", "on_day", "several", "spread"]
+
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_NARROW = "\u202f"  # narrow no-break space: a number never breaks across lines
+
+
+def about(value: float, digits: int = 2) -> str:
+    """Write a number as people say it: two figures that count, never more decimals than it is worth.
+
+    Examples
+    --------
+    >>> about(150.892), about(0.0241), about(3.96), about(0.0), about(1512.0).replace("\\u202f", " ")
+    ('150', '0.024', '4', '0', '1 500')
+    """
+    if not math.isfinite(value):
+        return "unbounded" if value > 0 else "not known"
+    if value == 0:
+        return "0"
+    if abs(value) < 1e-6:
+        return "about 0"
+    rounded = round(value, digits - 1 - math.floor(math.log10(abs(value))))
+    decimals = max(digits - 1 - math.floor(math.log10(abs(rounded))), 0)
+    text = f"{rounded:,.{decimals}f}".replace(",", _NARROW)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def spread(triple: Triple, scale: float = 1.0, digits: int = 2) -> str:
+    """Write "median (low to high)", or that it cannot be given.
+
+    Examples
+    --------
+    >>> spread(Triple(0.5, 0.25, 0.75), 100)
+    '50 (25 to 75)'
+    >>> spread(Triple.missing())
+    'cannot be given'
+    """
+    if math.isnan(triple.median):
+        return "cannot be given"
+    middle, low, high = (about(x * scale, digits) for x in (triple.median, triple.low, triple.high))
+    return f"{middle} ({low} to {high})"
+
+
+def of_100(probability: float) -> str:
+    """Write a probability as a number of 100, without claiming never or always.
+
+    Examples
+    --------
+    >>> of_100(0.034), of_100(0.001), of_100(0.998)
+    ('3 of 100', 'fewer than 1 of 100', 'more than 99 of 100')
+    """
+    if not math.isfinite(probability):
+        return "cannot be given"
+    if probability < 0.005:
+        return "fewer than 1 of 100"
+    return "more than 99 of 100" if probability > 0.995 else f"{100 * probability:.0f} of 100"
+
+
+def about_in(text: str) -> str:
+    """Round numbers inside a sentence that claim more figures than they are worth.
+
+    Examples
+    --------
+    >>> about_in("fewer than 150.892 flukes, 5.29 mg/L"), about_in("at 150.73 flukes a fish")
+    ('fewer than about 150 flukes, 5.29 mg/L', 'at about 150 flukes a fish')
+    """
+
+    def rounded(found: re.Match[str]) -> str:
+        whole, decimals = found[1].split(".")
+        enough = len(decimals) < 3 and len(whole.lstrip("0")) + len(decimals) < 5
+        return found[1] if enough else f"about {about(float(found[1]))}"
+
+    return re.sub(r"(?<![\d.])(\d+\.\d+)(?![\d.])", rounded, text)
+
+
+def long_date(day: date) -> str:
+    """Write a date with its year.
+
+    Examples
+    --------
+    >>> long_date(date(2026, 5, 4))
+    '4 May 2026'
+    """
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+def day_label(day: date) -> str:
+    """Write a date on an axis.
+
+    Examples
+    --------
+    >>> day_label(date(2026, 5, 4))
+    '4 May'
+    """
+    return f"{day.day} {_MONTHS[day.month - 1]}"
+
+
+def on_day(start: date, day: float) -> date:
+    """Return the date so many days after another."""
+    return start + timedelta(days=round(float(day)))
+
+
+def named(name: str) -> str:
+    """Write a name of the glossary as words.
+
+    Examples
+    --------
+    >>> named("potassium_permanganate")
+    'potassium permanganate'
+    """
+    return name.replace("_", " ")
+
+
+def several(items: Iterable[str]) -> str:
+    """Join words with commas and an "and".
+
+    Examples
+    --------
+    >>> several(["a"]), several(["a", "b", "c"])
+    ('a', 'a, b and c')
+    """
+    items = list(items)
+    return " and ".join([", ".join(items[:-1]), items[-1]]) if len(items) > 1 else "".join(items)

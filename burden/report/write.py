@@ -1,0 +1,217 @@
+"""The whole job: read cases, join everything for each, write the reports into place whole."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from burden.errors import InputError, Problem
+from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Result
+
+if TYPE_CHECKING:
+    from burden.visit import Visit
+
+__all__ = ["ReportResult", "report_files", "write_reports"]
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class ReportResult(Result):
+    """Where the reports are, and the answer of each.
+
+    Parameters
+    ----------
+    folder : str
+        Written to.
+    files : tuple of str
+        Paths inside the folder.
+    first_action : str
+        Of the case, or of the first of several that is due.
+    withheld_reason : str or None
+        Of a single case.
+    draws, seed : int
+    answers : tuple of str
+        The answer of each case in words.
+    reports : tuple of mapping
+        One a case where there are several.
+    warnings : tuple of str
+    """
+
+    folder: str
+    files: tuple[str, ...]
+    first_action: str
+    withheld_reason: str | None
+    draws: int
+    seed: int
+    answers: tuple[str, ...]
+    reports: tuple[dict[str, Any], ...] = ()
+    warnings: tuple[str, ...] = field(default=())
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form of the contract."""
+        found = {
+            "schema_version": SCHEMA_VERSION,
+            "seed": self.seed,
+            "draws": self.draws,
+            "interval_level": INTERVAL_LEVEL,
+            "folder": self.folder,
+            "files": list(self.files),
+            "first_action": self.first_action,
+            "withheld_reason": self.withheld_reason,
+            "warnings": list(self.warnings),
+        }
+        if self.reports:
+            found |= {"index": "index.html", "reports": [dict(report) for report in self.reports]}
+        return found
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Return the files, a row each."""
+        return [{"folder": self.folder, "file": name} for name in self.files]
+
+    def text(self) -> str:
+        """Return the answers, and where the files are."""
+        page = "index.html" if self.reports else "report.html"
+        where = f"Written to {self.folder}: open {page}; {len(self.files)} files in all."
+        return "\n\n".join([*self.answers, where])
+
+
+def write_reports(
+    cases: Sequence[Path],
+    out: Path | None,
+    *,
+    draws: int = 500,
+    seed: int = 1,
+    accept_unpublished: bool = False,
+    progress: Progress | None = None,
+) -> ReportResult:
+    """Write the report of one case, or of several with a list of what is due first.
+
+    Parameters
+    ----------
+    cases : sequence of Path
+        Case folders.
+    out : Path or None
+        Folder to write to; None is the folder `report` inside the case, for one case alone.
+    draws, seed : int
+        Posterior draws and seed.
+    accept_unpublished : bool
+        Work out doses no source gives.
+    progress : callable, optional
+        Told in a few words what is being done.
+
+    Returns
+    -------
+    ReportResult
+
+    Raises
+    ------
+    InputError
+        For cases, options or a target that will not do, all at once; nothing is written then.
+
+    Notes
+    -----
+    All files are written aside and moved into place whole, so a run that is broken off leaves what was there.
+    """
+    from burden.report.folder import write_folder
+    from burden.visit import visit
+
+    tell = progress or (lambda _: None)
+    target = _target(cases, out)
+    read = _read_all(cases, target)
+    visits = []
+    for case in read:
+        tell(f"{case.name}: estimate, forecast, schedule")
+        visits.append(visit(case, draws, seed, accept_unpublished))
+    tell("figures, tables, calendar, page")
+    files = _all_files(visits)
+    write_folder(target, files)
+    return _result(target, files, visits, draws, seed)
+
+
+def _target(cases: Sequence[Path], out: Path | None) -> Path:
+    if out is not None:
+        return Path(out)
+    if len(cases) == 1:
+        return Path(cases[0]) / "report"
+    raise InputError([
+        Problem("command line", "--out", "", "a folder, for several cases", "Name one: each case gets a folder in it.")
+    ])  # fmt: skip
+
+
+def _read_all(cases: Sequence[Path], target: Path) -> list[Any]:
+    """Read every case, and gather what is wrong with any of them, their names and the target."""
+    from burden.casefile import read_case
+    from burden.report.folder import refuse_foreign
+
+    problems, read = [], []
+    for folder in cases:
+        try:
+            read.append(read_case(folder))
+        except InputError as error:
+            problems += error.problems
+    names = [Path(folder).resolve().name for folder in cases]
+    problems += [
+        Problem("command line", "CASE", name, "case folders of different names", "Rename one of the folders.")
+        for name in dict.fromkeys(names)
+        if names.count(name) > 1
+    ]
+    if not problems or target.exists():
+        problems += refuse_foreign(target)
+    if problems:
+        raise InputError(problems)
+    return read
+
+
+def _all_files(visits: Sequence[Visit]) -> dict[str, bytes]:
+    if len(visits) == 1:
+        return report_files(visits[0])
+    from burden.report.ponds import render_ponds
+
+    files = {"index.html": render_ponds(visits).encode("utf-8")}
+    for v in visits:
+        files |= {f"{v.case.name}/{name}": content for name, content in report_files(v).items()}
+    return files
+
+
+def report_files(visit: Visit) -> dict[str, bytes]:
+    """Return every file of one report, by its path inside the folder."""
+    from burden.report.dates import calendar_bytes
+    from burden.report.figures import figures_of
+    from burden.report.page import render_page
+    from burden.report.tables import tables_of
+
+    inline, drawn = figures_of(visit)
+    files = {"report.html": render_page(visit, inline).encode("utf-8"), "dates.ics": calendar_bytes(visit)}
+    files |= {f"tables/{name}": content for name, content in tables_of(visit).items()}
+    return files | {f"figures/{name}": content for name, content in drawn.items()}
+
+
+def _result(target: Path, files: dict[str, bytes], visits: Sequence[Visit], draws: int, seed: int) -> ReportResult:
+    several = len(visits) > 1
+    reports = [
+        {
+            "case": v.case.name,
+            "folder": str(target / v.case.name),
+            "files": [name.split("/", 1)[1] for name in files if name.startswith(f"{v.case.name}/")],
+            "first_action": v.first_action,
+            "withheld_reason": v.withheld_reason,
+        }
+        for v in visits
+    ]  # fmt: skip
+    from burden.report.ponds import in_order
+
+    first = in_order(visits)[0]
+    return ReportResult(
+        folder=str(target),
+        files=tuple(files),
+        first_action=first.first_action,
+        withheld_reason=None if several else first.withheld_reason,
+        draws=draws,
+        seed=seed,
+        answers=tuple(f"{v.case.name}: {v.text()}" if several else v.text() for v in visits),
+        reports=tuple(reports) if several else (),
+        warnings=tuple(dict.fromkeys(w for v in visits for w in v.warnings)),
+    )
