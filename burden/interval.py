@@ -38,6 +38,8 @@ __all__ = [
     "TIE",
     "Course",
     "IntervalAnswer",
+    "cold_water_words",
+    "customary_words",
     "evaluate_courses",
     "interval",
     "step_for",

@@ -17,6 +17,7 @@ from burden.estimate import Estimate, estimate
 from burden.evidence import load_agent
 from burden.forecast import Dosed, Forecast, follow, regime_of
 from burden.interval import cold_water_words, customary_words
+from burden.moves import Alternative, alternatives
 from burden.pond import Pond
 from burden.progress import tell
 from burden.response import Response, response
@@ -82,6 +83,8 @@ class Visit(Result):
     custom : tuple of str
         What custom or print gives, beside which the recommendation stands, and from which temperature down two weeks
         are right.
+    alternatives : tuple of Alternative
+        Moves beside the dose, each with the schedule that goes with it.
     """
 
     case: Case
@@ -99,6 +102,7 @@ class Visit(Result):
     day_book: tuple[DayBookEntry, ...]
     warnings: tuple[str, ...] = field(default=())
     custom: tuple[str, ...] = field(default=())
+    alternatives: tuple[Alternative, ...] = field(default=())
 
     @property
     def first_action(self) -> str:
@@ -127,6 +131,7 @@ class Visit(Result):
                 {"date": e.date.isoformat(), "action": e.action, "steps": list(e.steps)} for e in self.day_book
             ],
             "custom": list(self.custom),
+            "alternatives": [a.as_dict() for a in self.alternatives],
             "warnings": list(self.warnings),
         }
 
@@ -251,6 +256,7 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
         day_book=_day_book(case, choice.recommended if withheld is None else None, doses, plan, last),
         warnings=(*case.warnings, *(w for e in estimates for w in e.warnings)),
         custom=_custom(estimates, agents),
+        alternatives=alternatives(case, ponds, agents, choice) if withheld is None else (),
     )
 
 

@@ -26,7 +26,7 @@ LAYERS = (
     {"elimination"},
     {"interval"},
     {"schedule", "response"},
-    {"forecast"},
+    {"forecast", "moves"},
     {"visit"},
     {"casefile", "report", "cli"},
 )  # fmt: skip
