@@ -139,5 +139,5 @@ def _heat_cost(now: float, to_c: float) -> str:
     before, after = oxygen_saturation_mg_l(now), oxygen_saturation_mg_l(to_c)
     return (
         f"oxygen: the water holds {after:.1f} instead of {before:.1f} mg/L while fish and filter ask for more, so "
-        "aerate; flukes lay and grow faster between doses, and every date must be kept; stay within the host's own range"
+        "aerate; flukes lay and grow faster between doses, so every date counts; stay within the host's own range"
     )
