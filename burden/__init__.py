@@ -1,3 +1,39 @@
-"""A population model of monogenean flukes on a group of fish, for the person who treats them."""
+"""A population model of monogenean flukes on a group of fish, for the person who treats them.
+
+```python
+from burden import read_case
+from burden.visit import visit
+
+found = visit(read_case("simulated_data/koi_pond"))
+print(found.text())
+```
+
+The names below are loaded when they are asked for, so that `import burden` costs nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
 
 __version__ = "0.1.0"
+_NAMES = {
+    "case": ("Case",),
+    "casefile": ("check_case", "new_case", "read_case"),
+    "errors": ("BurdenError", "CannotAnswerError", "InputError", "Problem"),
+    "evidence": ("Evidence", "agent_names", "load_agent", "load_parasite", "parasite_names", "reference"),
+    "result": ("Probability", "Result", "Triple"),
+}
+_HOME = {name: room for room, names in _NAMES.items() for name in names}
+__all__ = ["__version__", *sorted(_HOME)]
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name from its room."""
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_HOME[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_HOME})
