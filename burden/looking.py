@@ -1,0 +1,237 @@
+"""What is uncertain about looking at fish, and how likely a pond makes what was seen on one day."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import gammaln, xlogy
+
+from burden.case import Preparation
+from burden.counts import gamma_quadrature, log_count, log_mean_over_fish, log_part_count, part_count_size, tilted_gamma
+from burden.evidence import Evidence, Value, uniform_draws
+
+__all__ = [
+    "Seen",
+    "chosen_fish",
+    "draw_seen",
+    "fineness",
+    "fish_alike",
+    "log_likelihood_of_fish",
+    "log_likelihood_of_samples",
+    "share_examined",
+    "shown",
+]
+
+#: share of a site that a preparation shows when nobody wrote it down: median, 5 and 95 % points, by method, for a fish
+#: of 150 g; a clip or scrape is of one size, so its share falls with the fish's gill area. Assumptions (a clip of 10 to
+#: 20 of some 1,000 to 2,000 filaments)
+_SHARES = {
+    "gill_clip": (0.012, 0.003, 0.04),
+    "skin_scrape": (0.03, 0.008, 0.1),
+    "gill_arch": (0.125, 0.11, 0.14),
+    "whole_organ": (0.98, 0.9, 0.999),
+}
+_ASSUMED_METHOD = {"gill": "gill_clip", "skin": "skin_scrape", "fin": "skin_scrape", "whole_fish": "whole_organ"}
+_SMALL_PARTS = ("gill_clip", "skin_scrape")
+_REFERENCE_WEIGHT_G, _AREA_EXPONENT = 150.0, 0.8  # gill area of carp grows with weight to the power 0.79
+#: how strongly fish were picked by their burden, weight ∝ burden^t: t uniform between these. Assumptions
+_TILTS = {"random": (0.0, 0.0), "netted": (0.0, 0.3), "moribund": (0.0, 1.0), "dead": (0.0, 1.0)}
+_LOSS_PER_HOUR_DEAD = Value("loss after death", 0.05, 0.01, 0.2, "1/h", "log", "assumption")
+
+#: finest quadrature over one fish's rate, by the whole count it would resolve [flukes]
+_FINEST = 1024.0
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What is uncertain about looking, M draws each.
+
+    Parameters
+    ----------
+    share_factor : mapping of str to numpy.ndarray
+        What every preparation of one method shows, over its median, shape (M,).
+    part_shape, detection, tilt, loss_dead : numpy.ndarray
+        Clumping of a part-count, chance that a fluke in view is counted, how strongly sick fish stand for heavy ones
+        (0 not at all, 1 in proportion to their burden), loss per hour after death [1/h].
+    site_share : numpy.ndarray
+        Share of a fish's flukes that sit on the set's own site.
+    """
+
+    share_factor: Mapping[str, np.ndarray]
+    part_shape: np.ndarray
+    detection: np.ndarray
+    tilt: np.ndarray
+    loss_dead: np.ndarray
+    site_share: np.ndarray
+
+    def take(self, draws: np.ndarray) -> Seen:
+        """Return the draws at some positions."""
+        return Seen(
+            {method: factor[draws] for method, factor in self.share_factor.items()},
+            *(getattr(self, n)[draws] for n in ("part_shape", "detection", "tilt", "loss_dead", "site_share")),
+        )
+
+
+def draw_seen(evidence: Evidence, n: int, seed: int) -> Seen:
+    """Draw what is uncertain about looking at fish that carry a parasite set."""
+    factors = {}
+    for method, (middle, low, high) in _SHARES.items():
+        value = Value(f"share {method}", 1.0, low / middle, high / middle, "-", "log", "assumption")
+        factors[method] = value.draw(n, seed)
+
+    def own(name: str) -> np.ndarray:
+        return evidence.values[name].draw(n, seed, "looking ")
+
+    site = own("gill_share") if "gill_share" in evidence.values else np.full(n, 0.5)
+    return Seen(
+        factors,
+        own("part_shape"),
+        own("detection_per_fluke"),
+        uniform_draws("tilt", n, seed),
+        _LOSS_PER_HOUR_DEAD.draw(n, seed),
+        site if evidence.about["site"] == "gill" else 1 - site,
+    )
+
+
+def share_examined(row: Preparation, seen: Seen, weight_g: np.ndarray | float) -> np.ndarray:
+    """Share of its site that a preparation shows, shape (M,) [-].
+
+    Parameters
+    ----------
+    row : Preparation
+    seen : Seen
+    weight_g : array_like
+        Weight of the fish [g].
+
+    Notes
+    -----
+    As written down, or from method and fish size: a clip of so many filaments is a smaller share of larger gills.
+    """
+    if row.fraction_examined is not None:
+        return np.full(seen.part_shape.size, float(row.fraction_examined))
+    method = row.method or _ASSUMED_METHOD[row.site]
+    share = _SHARES[method][0] * seen.share_factor[method]
+    if method in _SMALL_PARTS:
+        share = share * (_REFERENCE_WEIGHT_G / np.asarray(weight_g)) ** _AREA_EXPONENT
+    return np.clip(share, 1e-6, 1.0)
+
+
+def _on_site(row: Preparation, home: str, seen: Seen) -> np.ndarray:
+    """Share of the fish's flukes on the site a preparation is from, shape (M,) [-]."""
+    if row.site == "whole_fish":
+        return np.ones_like(seen.site_share)
+    here = "gill" if row.site == "gill" else "skin"
+    return seen.site_share if here == home else 1 - seen.site_share
+
+
+def log_likelihood_of_samples(
+    rows: Sequence[Preparation],
+    mean: np.ndarray,
+    k: np.ndarray,
+    seen: Seen,
+    home: str,
+    weight_g: np.ndarray,
+) -> np.ndarray:
+    """Log-likelihood of the preparations of one day, shape (M,).
+
+    Parameters
+    ----------
+    rows : sequence of Preparation
+        Of one date and one parasite set; unreadable ones say nothing.
+    mean, k : numpy.ndarray
+        Flukes per fish that such rows count, and aggregation across fish, shape (M,).
+    seen : Seen
+    home : str
+        The set's own site, gill or skin.
+    weight_g : numpy.ndarray
+        Mean weight of the fish, shape (M,) [g].
+
+    Notes
+    -----
+    Preparations of one fish share its rate, which is gamma across fish, tilted by t for fish chosen as sick; they are
+    independent given it. A fish is averaged over that gamma by quadrature, or in closed form where every site was
+    looked at wholly.
+    """
+    mean = np.maximum(mean, 1e-9)
+    total, nodes = np.zeros(mean.size), {}
+    for preparations, times in fish_alike(rows).items():
+        chosen = preparations[0].chosen
+        if all(row.exact and row.fraction_examined == 1 for row in preparations):
+            fish = chosen_fish(chosen, mean, k, seen)
+            total = total + times * _whole_organs(preparations, *fish, seen, home, weight_g)
+            continue
+        fine = fineness(preparations, seen, weight_g)
+        if (chosen, fine) not in nodes:
+            nodes[chosen, fine] = gamma_quadrature(*chosen_fish(chosen, mean, k, seen), largest_count=fine)
+        rate, log_weight = nodes[chosen, fine]
+        seen_of_fish = log_likelihood_of_fish(preparations, rate, seen, home, weight_g)
+        total = total + times * log_mean_over_fish(seen_of_fish, log_weight)
+    return total
+
+
+def _whole_organs(
+    rows: Sequence[Preparation],
+    shape: np.ndarray,
+    scale: np.ndarray,
+    seen: Seen,
+    home: str,
+    weight_g: np.ndarray,
+) -> np.ndarray:
+    """Log-likelihood of whole organs of one fish: their sum is negative binomial, shared out by a multinomial."""
+    counts = [row.count_low for row in rows]
+    share = [shown(row, seen, home, weight_g)[0] * seen.detection for row in rows]
+    total = sum(share)
+    ways = gammaln(sum(counts) + 1) - sum(gammaln(count + 1) for count in counts)
+    split = sum(xlogy(count, part / total) for count, part in zip(counts, share, strict=True))
+    return log_count(sum(counts), shape * scale * total, shape) + ways + split
+
+
+def fish_alike(rows: Sequence[Preparation]) -> Counter[tuple[Preparation, ...]]:
+    """Readable preparations fish by fish, without the fish's label: fish that showed the same are reckoned once."""
+    fish: dict[str, list[Preparation]] = {}
+    for row in rows:
+        if row.readable:
+            fish.setdefault(row.fish, []).append(replace(row, fish=""))
+    return Counter(tuple(preparations) for preparations in fish.values())
+
+
+def chosen_fish(chosen: str, mean: np.ndarray, k: np.ndarray, seen: Seen) -> tuple[np.ndarray, np.ndarray]:
+    """Shape and scale of the rate of fish chosen so, each of shape (M,)."""
+    low, high = _TILTS[chosen]
+    return tilted_gamma(k, mean, low + (high - low) * seen.tilt)
+
+
+def fineness(rows: Sequence[Preparation], seen: Seen, weight_g: np.ndarray) -> float:
+    """Whole-site count that would fix a fish's rate as sharply as its preparations do, rounded up to a power of 4."""
+    sharp = 0.0
+    for row in rows:
+        size = float(np.max(part_count_size(share_examined(row, seen, _weight(row, weight_g)), seen.part_shape)))
+        sharp += 1 / (1 / (row.count_low + 1) + 1 / size)
+    return min(float(4 ** np.ceil(np.log(max(sharp, 1.0)) / np.log(4))), _FINEST)
+
+
+def _weight(row: Preparation, weight_g: np.ndarray) -> np.ndarray | float:
+    return weight_g if row.weight_g is None else row.weight_g
+
+
+def shown(row: Preparation, seen: Seen, home: str, weight_g: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Share of the fish's flukes on the site looked at and still there, and share of the site looked at, (M,) each."""
+    here = _on_site(row, home, seen)
+    if row.hours_dead:
+        here = here * np.exp(-seen.loss_dead * row.hours_dead)
+    return here, share_examined(row, seen, _weight(row, weight_g))
+
+
+def log_likelihood_of_fish(
+    rows: Sequence[Preparation], rate: np.ndarray, seen: Seen, home: str, weight_g: np.ndarray
+) -> np.ndarray:
+    """Log-likelihood of the preparations of one fish of a known rate, shape of `rate` (…, M)."""
+    total = np.zeros_like(rate)
+    for row in rows:
+        here, share = shown(row, seen, home, weight_g)
+        ends = (row.count_low, np.inf if row.count_high is None else row.count_high)
+        total = total + log_part_count(*ends, rate * here, share, seen.detection, seen.part_shape)
+    return total
