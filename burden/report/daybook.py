@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from burden.dosing import DoseResult
@@ -11,7 +11,7 @@ from burden.evidence import load_agent
 from burden.report.words import about, about_in
 from burden.visit import DayBookEntry, Visit, say_date
 
-__all__ = ["Day", "days_of", "recheck_words", "short_step"]
+__all__ = ["Day", "days_of", "folded", "recheck_words", "short_step"]
 
 
 @dataclass(frozen=True)
@@ -56,10 +56,42 @@ def days_of(visit: Visit) -> tuple[Day, ...]:
     return tuple(days)
 
 
+def folded(days: tuple[Day, ...]) -> list[Day]:
+    """Return the day-book with what follows from a dose folded into its entry, so that a page shows it at a glance.
+
+    The calendar keeps every date apart.
+    """
+    kept: list[Day] = []
+    after: dict[int, list[Day]] = {}
+    for day in days:
+        dose = next((i for i in reversed(range(len(kept))) if kept[i].kind == "dose"), None)
+        if day.kind in ("care", "look") and dose is not None:
+            after.setdefault(dose, []).append(day)
+        else:
+            kept.append(day)
+    said: set[str] = set()
+    for i, followers in after.items():
+        kept[i] = replace(kept[i], look_for=(*kept[i].look_for, *_ranges(followers, said)))
+    return kept
+
+
+def _ranges(days: list[Day], said: set[str]) -> list[str]:
+    """One phrase for all days with the same headline; what was said before is not said again."""
+    by_text: dict[str, list[Day]] = {}
+    for day in days:
+        by_text.setdefault(re.sub(r" \(day \d+ after [^)]*\)", "", day.headline), []).append(day)
+    phrases = []
+    for text, mine in by_text.items():
+        when = f"{mine[0].label} to {mine[-1].label}, daily" if len(mine) > 1 else mine[0].label
+        phrases.append(f"{when}: {text.split(':')[0].split(';')[0] if text in said else text}")
+        said.add(text)
+    return phrases
+
+
 def _dose_day(entry: DayBookEntry, given: DoseResult, before: date | None) -> Day:
     amount = given.amount().rstrip(".")
     if before is not None:
-        return Day(entry.date, "dose", entry.action, (amount, f"before and after as on {say_date(before)}"))
+        return Day(entry.date, "dose", entry.action, (f"everything else as on {say_date(before)}",))
     agent = load_agent(given.agent).about
     return Day(entry.date, "dose", entry.action, (amount, *entry.steps), tuple(agent.get("aftercare", ())))
 

@@ -27,16 +27,15 @@ def figures_of(visit: Visit) -> tuple[dict[str, dict[str, str]], dict[str, bytes
     Returns
     -------
     dict, dict
-        Name to its wide and narrow form as inline SVG; file name to content, SVG and PNG.
+        Name to its forms as inline SVG, wide and, for a forecast, narrow; file name to content, SVG and PNG.
     """
     inline, files = {}, {}
     for title, (name, draw, says) in _drawings(visit).items():
         wide = svg_bytes(lambda draw=draw: draw(False), name)
-        narrow = svg_bytes(lambda draw=draw: draw(True), f"{name}-narrow")
-        inline[title] = {
-            "wide": inline_svg(wide, f"{name}-w", says),
-            "narrow": inline_svg(narrow, f"{name}-n", says),
-        }
+        inline[title] = {"wide": inline_svg(wide, f"{name}-w", says)}
+        if title.startswith("forecast"):
+            narrow = svg_bytes(lambda draw=draw: draw(True), f"{name}-narrow")
+            inline[title]["narrow"] = inline_svg(narrow, f"{name}-n", says)
         files[f"{name}.svg"] = wide
         files[f"{name}.png"] = png_bytes(lambda draw=draw: draw(False), name)
     return inline, files
@@ -75,11 +74,11 @@ def _interval(visit: Visit, i: int) -> Callable[[bool], Any] | None:
     curves = interval_curves(p, pond.effects[agent].sheltered_fraction)
     today = float(np.median(pond.setting.temperature.at(0.0)))
     marks = [*customary_marks(p.evidence), *_own_gaps(visit, pond)]
-    return lambda narrow: draw_interval_chart(curves, today, marks, narrow)
+    return lambda narrow: draw_interval_chart(curves, today, marks)
 
 
 def _own_gaps(visit: Visit, pond: Any) -> list[Given]:
-    """Each gap of the recommended doses at the water of its middle day; the words stand at the first."""
+    """Each gap of the recommended doses at the water of its middle day; the words stand at one in the middle."""
     chosen = visit.choice.recommended if visit.withheld_reason is None else None
     if chosen is None or chosen.doses < 2:
         return []
@@ -88,4 +87,4 @@ def _own_gaps(visit: Visit, pond: Any) -> list[Given]:
     low, high = f"{gaps.min():g}", f"{gaps.max():g}"
     says = f"{chosen.doses} doses, {low if low == high else f'{low} to {high}'} d apart"
     warmth = [float(np.median(pond.setting.temperature.at(day))) for day in (days[1:] + days[:-1]) / 2]
-    return [Given(t, g, says if k == 0 else "") for k, (t, g) in enumerate(zip(warmth, gaps, strict=True))]
+    return [Given(t, g, says if k == len(gaps) // 2 else "") for k, (t, g) in enumerate(zip(warmth, gaps, strict=True))]

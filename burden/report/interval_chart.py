@@ -35,7 +35,7 @@ __all__ = [
 
 _POINTS = (0.05, 0.25, 0.5, 0.75, 0.95)
 TEMPERATURES_C = np.arange(5.0, 30.01, 0.5)
-_SHORTEST_DAYS, _LONGEST_DAYS = 1.0, 120.0
+_LONGEST_DAYS = 120.0
 
 
 @dataclass(frozen=True)
@@ -118,10 +118,8 @@ def _points(days: np.ndarray) -> np.ndarray:
     return np.quantile(np.nan_to_num(np.where(np.isfinite(days), days, 10 * _LONGEST_DAYS)), _POINTS)
 
 
-def draw_interval_chart(
-    curves: IntervalCurves, today_c: float | None = None, given: Sequence[Given] = (), narrow: bool = False
-) -> Figure:
-    """Draw the chart.
+def draw_interval_chart(curves: IntervalCurves, today_c: float | None = None, given: Sequence[Given] = ()) -> Figure:
+    """Draw the chart, as wide as a telephone or half a page.
 
     Parameters
     ----------
@@ -130,8 +128,6 @@ def draw_interval_chart(
         Today's water [°C].
     given : sequence of Given
         Gaps to mark.
-    narrow : bool
-        For a telephone.
 
     Returns
     -------
@@ -140,18 +136,18 @@ def draw_interval_chart(
     """
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(3.6, 4.4) if narrow else (7.2, 3.5), layout="constrained")
-    figure.get_layout_engine().set(h_pad=0.04, w_pad=0.05)
-    axis, strip = figure.subplots(2, 1, sharex=True, height_ratios=(9, 1.6))
-    _curves(axis, curves, narrow)
-    _today(axis, today_c)
-    _marks(axis, given, narrow)
+    figure = Figure(figsize=(3.6, 3.15), layout="constrained")
+    figure.get_layout_engine().set(h_pad=0.03, w_pad=0.04)
+    axis, strip = figure.subplots(2, 1, sharex=True, height_ratios=(9, 1.7))
     _scales(axis, curves)
+    _curves(axis, curves)
+    _today(axis, today_c)
+    _marks(axis, given)
     _measured(strip, curves)
     return figure
 
 
-def _curves(axis: Axes, curves: IntervalCurves, narrow: bool) -> None:
+def _curves(axis: Axes, curves: IntervalCurves) -> None:
     t, safe, last = curves.temperature_c, curves.safe_gap, curves.last_dose
     axis.fill_between(t, last[0], last[4], facecolor="none", edgecolor=GREY, hatch="////", linewidth=0, alpha=0.6,
                       zorder=1)  # fmt: skip
@@ -162,26 +158,15 @@ def _curves(axis: Axes, curves: IntervalCurves, narrow: bool) -> None:
     if curves.two_dose_region.any():
         axis.fill_between(t, last[2], safe[2], where=curves.two_dose_region, facecolor="none", edgecolor=MARK,
                           hatch="xxx", linewidth=0, zorder=5)  # fmt: skip
-    size = 7.5 if narrow else 8
-    where = 21.5 if narrow else 24.0
-    for values, words, colour in (
-        (last[4], "last dose not before", INK),
-        (safe[0], "longest gap at which\nno settler can lay" if narrow else "longest gap at which no settler can lay",
-         LINE),
-    ):  # fmt: skip
-        above = values is last[4]
-        y = float(np.interp(where, t, values)) * (1.12 if above else 0.9)
-        axis.text(where, y, words, fontsize=size, color=colour, ha="center", va="bottom" if above else "top", zorder=7)
+    _beside(axis, t, last[4], "last dose not before", 1.1, "bottom", INK)
+    _beside(axis, t, safe[0], "longest gap at which\nno settler can lay", 0.92, "top", LINE)
 
 
-def _today(axis: Axes, today_c: float | None) -> None:
-    if today_c is None:
-        return
-    axis.axvline(today_c, color=MARK, linewidth=0.9, linestyle=":", zorder=4)
-    left = today_c > 17
-    axis.annotate(f"today {today_c:.1f} °C", (today_c, 0.985), xycoords=axis.get_xaxis_transform(),
-                  xytext=(-3 if left else 3, 0), textcoords="offset points", ha="right" if left else "left", va="top",
-                  fontsize=8, color=MARK, zorder=7)  # fmt: skip
+def _beside(axis: Axes, t: np.ndarray, values: np.ndarray, words: str, off: float, side: str, colour: str) -> None:
+    """Words at the edge of a band, near its right end, where no other band is."""
+    seen = (t >= 19) & (t <= t[-1])
+    edge = values[seen].max() if side == "bottom" else values[seen].min()
+    axis.text(float(t[-1]) - 0.3, off * float(edge), words, fontsize=7.5, color=colour, ha="right", va=side, zorder=7)
 
 
 def customary_marks(evidence: Evidence) -> list[Given]:
@@ -190,16 +175,27 @@ def customary_marks(evidence: Evidence) -> list[Given]:
     return [Given(float(row["temperature_c"]), float(row["gap_days"]), "", True) for row in rows]
 
 
-def _marks(axis: Axes, given: Sequence[Given], narrow: bool) -> None:
+def _today(axis: Axes, today_c: float | None) -> None:
+    if today_c is None:
+        return
+    axis.axvline(today_c, color=MARK, linewidth=0.9, linestyle=":", zorder=4)
+    right = today_c > 22
+    axis.annotate(f"today {today_c:.1f} °C", (today_c, 0.985), xycoords=axis.get_xaxis_transform(),
+                  xytext=(-3 if right else 3, 0), textcoords="offset points", ha="right" if right else "left",
+                  va="top", fontsize=8, color=MARK, zorder=7)  # fmt: skip
+
+
+def _marks(axis: Axes, given: Sequence[Given]) -> None:
     for mark in given:
-        axis.plot(mark.temperature_c, mark.gap_days, "o" if mark.customary else "D", color=MARK, markersize=5, markerfacecolor="white",
-                  markeredgewidth=1.4, zorder=8)  # fmt: skip
+        axis.plot(mark.temperature_c, mark.gap_days, "o" if mark.customary else "D", color=MARK, markersize=5,
+                  markerfacecolor="white", markeredgewidth=1.3, zorder=8)  # fmt: skip
+    for mark in given:
         if mark.says:
             left = mark.temperature_c > 15
-            axis.annotate(mark.says, (mark.temperature_c, mark.gap_days), xytext=(-7 if left else 7, 0),
+            axis.annotate(mark.says, (mark.temperature_c, mark.gap_days), xytext=(-7 if left else 7, 1),
                           textcoords="offset points", ha="right" if left else "left", va="center", fontsize=8,
-                          color=MARK, zorder=8,
-                          bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.8})  # fmt: skip
+                          color=MARK, zorder=9,
+                          bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 0.8})  # fmt: skip
 
 
 def _scales(axis: Axes, curves: IntervalCurves) -> None:
@@ -208,8 +204,8 @@ def _scales(axis: Axes, curves: IntervalCurves) -> None:
     axis.set_yscale("log")
     shown = np.concatenate([curves.safe_gap.ravel(), curves.last_dose.ravel()])
     top = float(np.clip(1.15 * shown.max(), 10, _LONGEST_DAYS))
-    axis.set_ylim(max(_SHORTEST_DAYS, 0.7 * float(shown.min())), top)
-    axis.yaxis.set_major_locator(FixedLocator([1, 2, 3, 5, 7, 10, 14, 21, 30, 60, 120]))
+    axis.set_ylim(0.5 * float(shown.min()), top)
+    axis.yaxis.set_major_locator(FixedLocator([0.5, 1, 2, 3, 5, 7, 10, 14, 21, 30, 60, 120]))
     axis.yaxis.set_major_formatter(FuncFormatter(lambda y, _: f"{y:g}"))
     axis.yaxis.set_minor_locator(NullLocator())
     axis.set_xlim(float(curves.temperature_c[0]), float(curves.temperature_c[-1]))
@@ -221,16 +217,16 @@ def _measured(strip: Axes, curves: IntervalCurves) -> None:
     """Bars of where anything was measured, under the chart."""
     strip.set_ylim(-0.6, len(curves.measured) - 0.4)
     low_edge, high_edge = curves.temperature_c[0], curves.temperature_c[-1]
-    for row, (name, (low, high)) in enumerate(reversed(curves.measured.items())):
+    for row, (low, high) in enumerate(reversed(curves.measured.values())):
         strip.plot([max(low, low_edge), min(high, high_edge)], [row, row], color=LINE, linewidth=3.5,
                    solid_capstyle="butt", zorder=3)  # fmt: skip
         if low == high:
             strip.plot([low], [row], "s", color=LINE, markersize=4, zorder=3)
         strip.plot([low_edge, high_edge], [row, row], color=BAND_90, linewidth=1, zorder=1)
-    strip.set_yticks(range(len(curves.measured)), [f"{name}\nmeasured" for name in reversed(curves.measured)])
-    strip.set_xlabel("water temperature [°C]", fontsize=8, color=INK)
+    strip.set_yticks(range(len(curves.measured)), list(reversed(curves.measured)))
+    strip.set_xlabel("water temperature [°C]; bars: where it was measured", fontsize=8, color=INK)
     bare(strip)
-    strip.tick_params(axis="y", length=0, labelsize=6.5)
+    strip.tick_params(axis="y", length=0, labelsize=7.5)
     strip.spines["left"].set_visible(False)
 
 

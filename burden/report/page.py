@@ -12,13 +12,13 @@ from burden import __version__
 from burden.evidence import load_parasite
 from burden.report.answer import five_lines, moved_rows, seen_rows, there_rows, title_of
 from burden.report.cautions import cautions_of
-from burden.report.daybook import days_of, recheck_words, short_step
+from burden.report.daybook import days_of, folded, recheck_words, short_step
 from burden.report.otherwise import OTHERWISE_DRAWS, otherwise
 from burden.report.sheets import owner_page, record_of
 from burden.report.sources import sources_of
 from burden.report.tables import CSV_FORM
 from burden.report.unknowns import distinct_draws, unknowns_of
-from burden.report.words import about, about_in, long_date, named, of_100, on_day, several, spread
+from burden.report.words import about, about_in, days_label, long_date, named, of_100, on_day, several, spread
 from burden.schedule import Judged
 from burden.visit import Visit, say_date
 
@@ -67,7 +67,7 @@ def _everything(visit: Visit) -> dict[str, Any]:
         "seen_more": more,
         "sets": [_one_set(visit, i) for i in range(len(visit.estimates))],
         "days": [{"day": d, "steps": [short_step(s) for s in d.steps], "look": [short_step(s) for s in d.look_for]}
-                 for d in days_of(visit)],
+                 for d in folded(days_of(visit))],
         "why": _why_interval(visit),
         "unknowns": unknowns,
         "least": about(least),
@@ -96,8 +96,8 @@ def _facts(visit: Visit) -> str:
     fish = several(f"{g.count} {g.species}" for g in case.fish)
     warmth = float(np.median(visit.estimates[0].pond.setting.temperature.at(0.0)))
     return (
-        f"Visit of {say_date(case.visit_date)} {case.visit_date.year} · {fish} · {about(case.water.volume_l.value, 3)} L · "
-        f"{warmth:.1f} °C · {several(named(p) for p in case.parasites)}"
+        f"Visit of {say_date(case.visit_date)} {case.visit_date.year} · {fish} · "
+        f"{about(case.water.volume_l.value, 3)} L · {warmth:.1f} °C · {several(named(p) for p in case.parasites)}"
     )
 
 
@@ -111,10 +111,11 @@ def _one_set(visit: Visit, i: int) -> dict[str, Any]:
         "there": there_rows(e),
         "moved": moved,
         "barely": [row for row in moved if row["verdict"].startswith("barely")],
-        "regime": ", ".join(f"{name} {of_100(share)}" for name, share in f.regime.items()),
+        "regime": several(f"{name} in {of_100(share)}" for name, share in f.regime.items()),
         "rid": [
             (name, of_100(c.elimination.mean), of_100(c.elimination_braked.mean)) for name, c in f.courses().items()
         ],
+        "two_doses": any(name == e.parasite and w.two_dose_window() is not None for name, w in visit.windows),
         "response": "" if r.dose_date is None else r.text().splitlines()[0].split(": ", 1)[1],
         "response_reason": r.reason,
     }
@@ -201,7 +202,7 @@ def _against(judged: Judged, recommended: Judged | None) -> str:
 
 
 def _schedule_row(visit: Visit, j: Judged, reason: str) -> dict[str, str]:
-    dates = ", ".join(say_date(on_day(visit.case.visit_date, day)) for day in j.plan.days)
+    dates = days_label(on_day(visit.case.visit_date, day) for day in j.plan.days)
     agents = list(dict.fromkeys(j.plan.agents))
     what = named(agents[0]) if len(agents) == 1 else ", ".join(named(a) for a in j.plan.agents)
     return {

@@ -33,7 +33,7 @@ def _share_lost(visit: Visit) -> float:
 
 
 def cleanest_first(visits: Sequence[Visit]) -> list[Visit]:
-    """Return visits in the order to walk them on one day: those with the fewest flukes first, a suspected virus last."""
+    """Return visits in the order to walk them on one day: fewest flukes first, a suspected virus last."""
     return sorted(
         visits,
         key=lambda v: ("virus_suspected" in v.case.findings.other,

@@ -7,7 +7,7 @@ from typing import Any
 from burden.evidence import load_agent, load_parasite
 from burden.hostcare import withdrawal_text
 from burden.report.daybook import days_of, short_step
-from burden.report.words import about, long_date, named, of_100, on_day, several
+from burden.report.words import about, long_date, named, of_100, on_day, several, spread
 from burden.visit import Visit
 
 __all__ = ["owner_page", "record_of"]
@@ -96,8 +96,8 @@ def _promise(visit: Visit) -> list[str]:
     course = f.recommended or f.untreated
     end = long_date(on_day(visit.case.visit_date, f.horizon_days))
     said = [
-        f"Until {end} we reckon with {about(course.deaths_end.median, 1)} dead fish of {visit.case.fish_count}, perhaps "
-        f"{about(course.deaths_end.high, 1)}."
+        f"Until {end} we reckon with {about(course.deaths_end.median, 1)} dead fish of {visit.case.fish_count}, "
+        f"perhaps {about(course.deaths_end.high, 1)}."
     ]
     if f.recommended is not None:
         said.append(
@@ -116,7 +116,7 @@ def record_of(visit: Visit) -> dict[str, Any]:
         ("Visit", long_date(case.visit_date)),
         ("Species", several(dict.fromkeys(group.species for group in case.fish))),
         ("Number", str(case.fish_count)),
-        ("Mean weight", f"{about(weight.value)} g ({about(weight.low)} to {about(weight.high)})"),
+        ("Mean weight", f"{spread(weight, digits=3)} g"),
         ("Food fish", "yes" if case.food_fish else "no"),
         ("Against", several(named(p) for p in case.parasites)),
     ]

@@ -34,11 +34,6 @@ class Unknown:
     correlation: float
     known: str
 
-    @property
-    def says(self) -> str:
-        """The direction, in words."""
-        return f"more of it, {'more' if self.correlation > 0 else 'fewer'} flukes at the end"
-
 
 def unknowns_of(visit: Visit) -> tuple[tuple[Unknown, ...], float]:
     """Return the unknowns that matter most, and the least correlation that chance does not give.

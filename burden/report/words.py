@@ -7,9 +7,21 @@ import re
 from collections.abc import Iterable
 from datetime import date, timedelta
 
+from burden.case import Uncertain
 from burden.result import Triple
 
-__all__ = ["about", "about_in", "day_label", "long_date", "named", "of_100", "on_day", "several", "spread"]
+__all__ = [
+    "about",
+    "about_in",
+    "day_label",
+    "days_label",
+    "long_date",
+    "named",
+    "of_100",
+    "on_day",
+    "several",
+    "spread",
+]
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _NARROW = "\u202f"  # narrow no-break space: a number never breaks across lines
@@ -20,8 +32,8 @@ def about(value: float, digits: int = 2) -> str:
 
     Examples
     --------
-    >>> about(150.892), about(0.0241), about(3.96), about(0.0), about(1512.0).replace("\\u202f", " ")
-    ('150', '0.024', '4', '0', '1 500')
+    >>> about(150.892), about(0.0241), about(3.96), about(1512.0).replace("\\u202f", " "), about(2.13e6)
+    ('150', '0.024', '4', '1 500', '2.1 million')
     """
     if not math.isfinite(value):
         return "unbounded" if value > 0 else "not known"
@@ -29,13 +41,15 @@ def about(value: float, digits: int = 2) -> str:
         return "0"
     if abs(value) < 1e-6:
         return "about 0"
+    if abs(value) >= 1e6:
+        return f"{about(value / 1e6, digits)} million"
     rounded = round(value, digits - 1 - math.floor(math.log10(abs(value))))
     decimals = max(digits - 1 - math.floor(math.log10(abs(rounded))), 0)
     text = f"{rounded:,.{decimals}f}".replace(",", _NARROW)
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def spread(triple: Triple, scale: float = 1.0, digits: int = 2) -> str:
+def spread(triple: Triple | Uncertain, scale: float = 1.0, digits: int = 2) -> str:
     """Write "median (low to high)", or that it cannot be given.
 
     Examples
@@ -45,9 +59,10 @@ def spread(triple: Triple, scale: float = 1.0, digits: int = 2) -> str:
     >>> spread(Triple.missing())
     'cannot be given'
     """
-    if math.isnan(triple.median):
+    middle = triple.median if isinstance(triple, Triple) else triple.value
+    if math.isnan(middle):
         return "cannot be given"
-    middle, low, high = (about(x * scale, digits) for x in (triple.median, triple.low, triple.high))
+    middle, low, high = (about(x * scale, digits) for x in (middle, triple.low, triple.high))
     return f"{middle} ({low} to {high})"
 
 
@@ -57,13 +72,13 @@ def of_100(probability: float) -> str:
     Examples
     --------
     >>> of_100(0.034), of_100(0.001), of_100(0.998)
-    ('3 of 100', 'fewer than 1 of 100', 'more than 99 of 100')
+    ('3 of 100', 'under 1 of 100', 'over 99 of 100')
     """
     if not math.isfinite(probability):
         return "cannot be given"
     if probability < 0.005:
-        return "fewer than 1 of 100"
-    return "more than 99 of 100" if probability > 0.995 else f"{100 * probability:.0f} of 100"
+        return "under 1 of 100"
+    return "over 99 of 100" if probability > 0.995 else f"{100 * probability:.0f} of 100"
 
 
 def about_in(text: str) -> str:
@@ -103,6 +118,19 @@ def day_label(day: date) -> str:
     '4 May'
     """
     return f"{day.day} {_MONTHS[day.month - 1]}"
+
+
+def days_label(days: Iterable[date]) -> str:
+    """Write several dates, each month once.
+
+    Examples
+    --------
+    >>> days_label([date(2026, 5, 4), date(2026, 5, 11), date(2026, 6, 1)])
+    '4, 11 May, 1 Jun'
+    """
+    days = list(days)
+    last = [i + 1 == len(days) or days[i + 1].month != day.month for i, day in enumerate(days)]
+    return ", ".join(day_label(day) if ends else str(day.day) for day, ends in zip(days, last, strict=True))
 
 
 def on_day(start: date, day: float) -> date:
