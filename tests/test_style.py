@@ -1,0 +1,27 @@
+"""The formatter and the linter have nothing to say."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+
+
+@pytest.mark.parametrize("words", [("check",), ("format", "--check")], ids=" ".join)
+def test_ruff_is_content(words):
+    command = [sys.executable, "-m", "ruff", *words, "--no-cache", "."]
+    found = subprocess.run(command, cwd=ROOT, capture_output=True, text=True)
+    assert found.returncode == 0, found.stdout + found.stderr
+
+
+def test_ruff_would_speak_up(tmp_path):
+    """The same call fails on a file that is neither tidy nor sound."""
+    (tmp_path / "wrong.py").write_text("import os\nx = {'a':1}\n", encoding="utf-8")
+    settings = ["--config", str(ROOT / "pyproject.toml"), "--no-cache", str(tmp_path)]
+    for words in (["check"], ["format", "--check"]):
+        found = subprocess.run([sys.executable, "-m", "ruff", *words, *settings], capture_output=True, text=True)
+        assert found.returncode == 1
