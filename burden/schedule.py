@@ -356,8 +356,8 @@ def _notes(
     notes = []
     if recommended.elimination.mean < 0.5:
         notes.append(
-            "control is not eradication: this schedule brings the flukes down, it rids the pond of them in "
-            f"{100 * recommended.elimination.mean:.0f} of 100 only"
+            "control is not eradication: this schedule brings the flukes down, it does not count on ridding the pond of "
+            "them"
         )
     for pond, _ in ponds:
         development = pond.setting.parameters.development

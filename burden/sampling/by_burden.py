@@ -116,7 +116,7 @@ class CleanSamplePlan(Plan):
             )
         return (
             f"Look at {self.preparations} preparations of each of {self.fish} fish; all clean means, with "
-            f"{percent(self.confidence)} confidence, fewer than {self.level:g} flukes a fish on average."
+            f"{percent(self.confidence)} confidence, fewer than {self.level:.3g} flukes a fish on average."
         )
 
     def rows(self) -> list[dict[str, Any]]:
