@@ -203,7 +203,8 @@ def _summarise(past: Past, log_posterior: np.ndarray, parasite: str, draws: int,
     k = pond.setting.parameters["aggregation"]
     home, weight_g = p.evidence.about["site"], pond.setting.fish.weight_g.mean(0)
     before, now = past.by_day[0.0]["all"][chosen], _per_fish(pond, state)
-    rows = () if np.any(before != now) else _known_today(case, parasite)  # a dose since: the counts no longer hold
+    dosed = any(event.kill and event.day == 0 for event in pond.given)  # since: the counts of today no longer hold
+    rows = () if dosed else _known_today(case, parasite)
     rng = np.random.default_rng([seed, zlib.crc32(b"flukes on the stock")])
     present = present_on(case.fish_count, rows, now, k, seen, home, weight_g, rng)
     never = _chance_of_never(past, log_posterior, parasite)

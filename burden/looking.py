@@ -205,11 +205,16 @@ def chosen_fish(chosen: str, mean: np.ndarray, k: np.ndarray, seen: Seen) -> tup
 
 
 def fineness(rows: Sequence[Preparation], seen: Seen, weight_g: np.ndarray) -> float:
-    """Whole-site count that would fix a fish's rate as sharply as its preparations do, rounded up to a power of 4."""
+    """Whole-site count that would fix a fish's rate as sharply as its preparations do, rounded up to a power of 4.
+
+    Near its best rate a clumped count x of size s is worth 1/(1/x + 1/s); far below it, where fish of the stock carry
+    too few, it rises as steeply as a whole count. The geometric mean serves both.
+    """
     sharp = 0.0
     for row in rows:
         size = float(np.max(part_count_size(share_examined(row, seen, _weight(row, weight_g)), seen.part_shape)))
-        sharp += 1 / (1 / (row.count_low + 1) + 1 / size)
+        whole = row.count_low + 1
+        sharp += np.sqrt(whole / (1 / whole + 1 / size))
     return min(float(4 ** np.ceil(np.log(max(sharp, 1.0)) / np.log(4))), _FINEST)
 
 
