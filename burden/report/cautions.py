@@ -5,7 +5,7 @@ from __future__ import annotations
 from burden.evidence import load_agent
 from burden.hostcare import withdrawal_text
 from burden.report.sources import agents_of
-from burden.report.words import named
+from burden.report.words import named, several
 from burden.visit import Visit
 
 __all__ = ["cautions_of"]
@@ -41,7 +41,10 @@ def cautions_of(visit: Visit) -> list[tuple[str, list[str]]]:
 def _food(visit: Visit) -> list[str]:
     if not visit.case.food_fish:
         return ["These fish were called no food fish: should anyone eat them, a withdrawal holds; ask first."]
-    return [withdrawal_text(load_agent(agent), None) for agent in agents_of(visit)]
+    said: dict[str, list[str]] = {}
+    for agent in agents_of(visit):
+        said.setdefault(withdrawal_text(load_agent(agent), None).split(";")[0].rstrip("."), []).append(named(agent))
+    return [f"{text} ({several(agents)})." for text, agents in said.items()]
 
 
 def _of_agent(visit: Visit, agent: str, given: bool) -> list[str]:
@@ -51,7 +54,8 @@ def _of_agent(visit: Visit, agent: str, given: bool) -> list[str]:
         said = [text for d in visit.doses if d.agent == agent for text in d.cautions]
         handling = set(about["handling"])  # stands in the day-book, with the dose
         return [text for text in dict.fromkeys(said) if text not in handling and not text.startswith("Food fish")]
-    return [*about["cautions"], *about["aftercare"]]
+    # the trial on a few fish stands under "Always" for every agent
+    return [text for text in (*about["cautions"], *about["aftercare"]) if not text.startswith("Test a few fish first")]
 
 
 def _each_once(groups: list[tuple[str, list[str]]]) -> list[tuple[str, list[str]]]:

@@ -136,7 +136,7 @@ def draw_interval_chart(curves: IntervalCurves, today_c: float | None = None, gi
     """
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(3.6, 3.15), layout="constrained")
+    figure = Figure(figsize=(3.6, 3.0), layout="constrained")
     figure.get_layout_engine().set(h_pad=0.03, w_pad=0.04)
     axis, strip = figure.subplots(2, 1, sharex=True, height_ratios=(9, 1.7))
     _scales(axis, curves)
@@ -164,9 +164,10 @@ def _curves(axis: Axes, curves: IntervalCurves) -> None:
 
 def _beside(axis: Axes, t: np.ndarray, values: np.ndarray, words: str, off: float, side: str, colour: str) -> None:
     """Words at the edge of a band, near its right end, where no other band is."""
-    seen = (t >= 19) & (t <= t[-1])
+    seen = t >= 22
     edge = values[seen].max() if side == "bottom" else values[seen].min()
-    axis.text(float(t[-1]) - 0.3, off * float(edge), words, fontsize=7.5, color=colour, ha="right", va=side, zorder=7)
+    axis.text(float(t[-1]) - 0.3, off * float(edge), words, fontsize=7.5, color=colour, ha="right", va=side, zorder=7,
+              bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 0.5})  # fmt: skip
 
 
 def customary_marks(evidence: Evidence) -> list[Given]:
@@ -204,7 +205,7 @@ def _scales(axis: Axes, curves: IntervalCurves) -> None:
     axis.set_yscale("log")
     shown = np.concatenate([curves.safe_gap.ravel(), curves.last_dose.ravel()])
     top = float(np.clip(1.15 * shown.max(), 10, _LONGEST_DAYS))
-    axis.set_ylim(0.5 * float(shown.min()), top)
+    axis.set_ylim(0.42 * float(shown.min()), top)
     axis.yaxis.set_major_locator(FixedLocator([0.5, 1, 2, 3, 5, 7, 10, 14, 21, 30, 60, 120]))
     axis.yaxis.set_major_formatter(FuncFormatter(lambda y, _: f"{y:g}"))
     axis.yaxis.set_minor_locator(NullLocator())

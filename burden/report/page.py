@@ -24,7 +24,7 @@ from burden.visit import Visit, say_date
 
 __all__ = ["render_page", "template"]
 
-_MOST_SCHEDULES = 5
+_MOST_SCHEDULES = 4
 
 
 @cache
@@ -216,16 +216,22 @@ def _schedule_row(visit: Visit, j: Judged, reason: str) -> dict[str, str]:
 def _sample(visit: Visit) -> dict[str, Any]:
     plan = visit.recheck
     if plan is None:
-        return {"head": recheck_words(visit), "reason": "", "change": (), "options": ()}
+        return {"head": recheck_words(visit), "reason": "", "change": (), "options": ""}
     after = visit.choice.recommended if visit.withheld_reason is None else None
     last = max(after.plan.days) if after else 0.0
     day = say_date(on_day(visit.case.visit_date, last + plan.day))
     return {
         "head": f"{day}, {plan.day} d after the last dose: {recheck_words(visit)}.",
         "reason": about_in(plan.reason),
-        "change": [about_in(change) for change in plan.what_would_change],
-        "options": plan.sample.rows(),
+        "change": [about_in(c) for c in (*plan.what_would_change[:4], plan.what_would_change[-1])],
+        "options": _instead(plan),
     }
+
+
+def _instead(plan: Any) -> str:
+    """Other ways to see as much: more of fewer fish, or less of more."""
+    others = [o for o in plan.sample.rows() if o["fish"] is not None and o["preparations"] != plan.sample.preparations]
+    return several(f"{o['preparations']} of each of {o['fish']} fish" for o in others)
 
 
 def _assumed_values(visit: Visit) -> list[str]:
