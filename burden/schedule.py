@@ -356,7 +356,7 @@ def _notes(
     notes = []
     if recommended.elimination.mean < 0.5:
         notes.append(
-            "control is not eradication: this schedule brings the flukes down; do not count on it to rid the pond of them"
+            "control is not eradication: this schedule brings the flukes down, do not count on it to be rid of them"
         )
     for pond, _ in ponds:
         development = pond.setting.parameters.development
