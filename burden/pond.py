@@ -25,6 +25,7 @@ from burden.lifecycle import (
     build_cycle,
     draw_parameters,
     establishment_for,
+    with_larva_removal,
 )
 from burden.simulate import Event, Setting, State
 from burden.stable import stable_population
@@ -181,6 +182,8 @@ def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Pond:
     volume_m3 = _draw("volume", case.water.volume_l, n, seed) / 1000
     fish = sum(group.count for group in case.fish)
     parameters = establishment_for(draw_parameters(evidence, n, seed), fish / volume_m3)
+    if case.water.uv and parameters.development is not None:
+        parameters = with_larva_removal(parameters, seed)
     weights = np.array([_draw(f"weight {i}", group.weight_g, n, seed) for i, group in enumerate(case.fish)])
     setting = Setting(
         cycle=build_cycle(evidence),

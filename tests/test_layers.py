@@ -17,7 +17,7 @@ LAYERS = (
     {"errors", "result", "progress"},
     {"evidence", "case", "water", "concentration", "laws", "development", "counts", "classical", "chains"},
     {"livebearer", "lifecycle", "hosts", "treatment", "bath", "effects", "dosing", "doseresult", "safety", "hostcare",
-     "killcheck", "volume", "agentsheet", "curves", "parasites", "stable", "looking"},
+     "killcheck", "volume", "agentsheet", "curves", "parasites", "stable", "looking", "influence"},
     {"simulate", "windows"},
     {"pond"},
     {"past", "present"},
