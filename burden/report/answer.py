@@ -47,12 +47,12 @@ def _burden(e: Estimate) -> str:
 
 def _comes_to(visit: Visit) -> str:
     parts = []
-    for f in visit.forecasts:
+    for e, f in zip(visit.estimates, visit.forecasts, strict=True):
         end = long_date(on_day(visit.case.visit_date, f.horizon_days))
         line = f"Left alone, by {end}: {spread(f.untreated.deaths_end)} of {visit.case.fish_count} fish dead"
         if f.recommended is not None:
             line += f"; as recommended: {spread(f.recommended.deaths_end)}"
-        parts.append(f"{line}.")
+        parts.append(_named(visit, e, f"{line}."))
     chosen = visit.choice.recommended if visit.withheld_reason is None else None
     if chosen is not None:
         parts.append(
@@ -66,9 +66,9 @@ def _next(visit: Visit) -> str:
     if visit.withheld_reason is not None:
         lifts = [note.would_change for note in visit.notes if note.level == "withhold"]
         change = f"What would change it: {several(dict.fromkeys(lifts))}. " if lifts else ""
-        return f"{change}Look again: {recheck_words(visit)}."
+        return f"{change}Look again: {recheck_words(visit).rstrip('.')}."
     look = [entry for entry in visit.day_book if entry.kind == "sample"]
-    again = f" Look again on {say_date(look[0].date)}: {recheck_words(visit)}." if look else ""
+    again = f" Look again on {say_date(look[0].date)}: {recheck_words(visit).rstrip('.')}." if look else ""
     return f"Dates: {doses_in_words(visit)}.{again}"
 
 

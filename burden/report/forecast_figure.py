@@ -78,8 +78,7 @@ def _flukes(axis: Axes, forecast: Forecast, name: str, course: Course, limits: d
     axis.set_ylim(low, high)
     _bands(axis, course.days, np.clip(course.abundance, low, None))
     if name != "untreated":
-        axis.plot(course.days, np.clip(forecast.untreated.abundance[_MIDDLE], low, None), color=GREY, linewidth=1.0,
-                  linestyle=(0, (4, 2)), zorder=5)  # fmt: skip
+        _left_alone(axis, course.days, np.clip(forecast.untreated.abundance[_MIDDLE], low, None), words=True)
     _doses(axis, forecast, course)
     _plain_powers(axis)
     end = on_day(forecast.case.visit_date, course.days[-1])
@@ -88,13 +87,23 @@ def _flukes(axis: Axes, forecast: Forecast, name: str, course: Course, limits: d
 
 
 def _deaths(axis: Axes, forecast: Forecast, name: str, course: Course, limits: dict, first: bool) -> None:
+    from matplotlib.ticker import MaxNLocator
+
     axis.set_ylim(*limits["dead"])
     _bands(axis, course.days, course.deaths)
     if name != "untreated":
-        axis.plot(course.days, forecast.untreated.deaths[_MIDDLE], color=GREY, linewidth=1.0,
-                  linestyle=(0, (4, 2)), zorder=5)  # fmt: skip
+        _left_alone(axis, course.days, forecast.untreated.deaths[_MIDDLE], words=False)
+    axis.yaxis.set_major_locator(MaxNLocator(4, integer=True))
     _title(axis, "", f"dead: {spread(course.deaths_end)} of {forecast.case.fish_count}")
-    _frame(axis, forecast, "fish dead since today" if first else "", first)
+    _frame(axis, forecast, "fish dead" if first else "", first)
+
+
+def _left_alone(axis: Axes, days: np.ndarray, values: np.ndarray, words: bool) -> None:
+    """The median of the course left alone, for comparison."""
+    axis.plot(days, values, color=GREY, linewidth=1.0, linestyle=(0, (4, 2)), zorder=5)
+    if words:
+        axis.annotate("left alone", (days[-1], values[-1]), xytext=(-2, 2), textcoords="offset points", ha="right",
+                      va="bottom", fontsize=7, color=INK, zorder=7)  # fmt: skip
 
 
 def _doses(axis: Axes, forecast: Forecast, course: Course) -> None:

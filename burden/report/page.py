@@ -18,7 +18,7 @@ from burden.report.sheets import owner_page, record_of
 from burden.report.sources import sources_of
 from burden.report.tables import CSV_FORM
 from burden.report.unknowns import distinct_draws, unknowns_of
-from burden.report.words import about, about_in, days_label, long_date, named, of_100, on_day, several, spread
+from burden.report.words import about, about_in, days_label, long_date, named, of_100, on_day, sentence, several, spread
 from burden.schedule import Judged
 from burden.visit import Visit, say_date
 
@@ -69,6 +69,7 @@ def _everything(visit: Visit) -> dict[str, Any]:
         "days": [{"day": d, "steps": [short_step(s) for s in d.steps], "look": [short_step(s) for s in d.look_for]}
                  for d in folded(days_of(visit))],
         "why": _why_interval(visit),
+        "custom": [sentence(said) for said in visit.custom],
         "unknowns": unknowns,
         "least": about(least),
         "worth": about(distinct_draws(visit)),
@@ -85,7 +86,7 @@ def _everything(visit: Visit) -> dict[str, Any]:
         "assumptions": [*case.assumptions, *_assumed_values(visit)],
         "all_samples": case.samples if more else (),
         "sources": sources_of(visit),
-        "warnings": [about_in(w) for w in dict.fromkeys(visit.warnings)],
+        "warnings": [sentence(about_in(w)) for w in dict.fromkeys(visit.warnings)],
         "made": f"burden {__version__}, {visit.draws} draws, seed {visit.seed}",
         "csv_form": CSV_FORM,
     }  # fmt: skip
@@ -131,14 +132,14 @@ def _counted(counted: Any) -> str:
     for words, key, scale, unit in parts:
         part = counted.get(key)
         if part and part["estimate"] is not None:
-            low, high = ("?" if part[end] is None else about(scale * part[end]) for end in ("low", "high"))
+            low, high = ("unbounded" if part[end] is None else about(scale * part[end]) for end in ("low", "high"))
             said.append(f"{words} {about(scale * part['estimate'])} ({low} to {high}){unit}")
     return ", ".join(said)
 
 
 def _why_interval(visit: Visit) -> dict[str, Any]:
     chosen = visit.choice.recommended if visit.withheld_reason is None else None
-    notes = list(dict.fromkeys(visit.choice.notes))
+    notes = [sentence(note) for note in dict.fromkeys(visit.choice.notes)]
     if chosen is None:
         return {"reason": "", "notes": notes, "longer": ""}
     longer = ""
@@ -182,7 +183,11 @@ def _schedules(visit: Visit) -> list[dict[str, str]]:
     others = [j for j in choice.shortlist if j.plan not in known]
     rows += [(j, _against(j, choice.recommended)) for j in others[: _MOST_SCHEDULES - len(rows)]]
     rows.append((choice.nothing, "watch and wait"))
-    return [_schedule_row(visit, j, reason) for j, reason in rows]
+    found = [_schedule_row(visit, j, reason) for j, reason in rows]
+    for move in visit.alternatives:
+        row = _schedule_row(visit, move.judged, move.cost)
+        found.insert(-1, {**row, "what": f"{move.move}: {row['what']}"})
+    return found
 
 
 def _against(judged: Judged, recommended: Judged | None) -> str:
@@ -220,8 +225,9 @@ def _sample(visit: Visit) -> dict[str, Any]:
     after = visit.choice.recommended if visit.withheld_reason is None else None
     last = max(after.plan.days) if after else 0.0
     day = say_date(on_day(visit.case.visit_date, last + plan.day))
+    since = "after the last dose" if after else "from today"
     return {
-        "head": f"{day}, {plan.day} d after the last dose: {recheck_words(visit)}.",
+        "head": sentence(f"{day}, {plan.day} d {since}: {recheck_words(visit)}"),
         "reason": about_in(plan.reason),
         "change": [about_in(c) for c in (*plan.what_would_change[:4], plan.what_would_change[-1])],
         "options": _instead(plan),
@@ -234,6 +240,10 @@ def _instead(plan: Any) -> str:
     return several(f"{o['preparations']} of each of {o['fish']} fish" for o in others)
 
 
+def _unit(unit: str) -> str:
+    return "" if unit == "-" else f" {unit}"
+
+
 def _assumed_values(visit: Visit) -> list[str]:
     """Values of the evidence that nobody measured, each with its range."""
     found = {}
@@ -242,6 +252,6 @@ def _assumed_values(visit: Visit) -> list[str]:
             if value.known == "assumption":
                 found[(e.parasite, value.name)] = (
                     f"{named(e.parasite)}, {named(value.name)}: {about(value.value)} ({about(value.low)} to "
-                    f"{about(value.high)}) {value.unit}; {value.conditions or 'measured by nobody'}"
+                    f"{about(value.high)}){_unit(value.unit)}; {value.conditions or 'measured by nobody'}"
                 )
     return list(found.values())

@@ -54,15 +54,10 @@ def _matter(visit: Visit) -> list[str]:
 def _dates(visit: Visit) -> list[str]:
     if visit.withheld_reason is not None:
         return [f"Nothing is put into the water today, because {visit.withheld_reason}."]
+    said = {"sample": "we look at the fish again"}
     return [
-        f"{day.label}: {day.headline}{_owner_steps(day.kind, day.steps)}"
-        for day in days_of(visit)
-        if day.kind in ("dose", "sample")
+        f"{day.label}: {said.get(day.kind, day.headline)}." for day in days_of(visit) if day.kind in ("dose", "sample")
     ]
-
-
-def _owner_steps(kind: str, steps: tuple[str, ...]) -> str:
-    return f" ({steps[0]})" if kind == "sample" and steps else ""
 
 
 def _why(visit: Visit) -> list[str]:

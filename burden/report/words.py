@@ -19,6 +19,7 @@ __all__ = [
     "named",
     "of_100",
     "on_day",
+    "sentence",
     "several",
     "spread",
 ]
@@ -147,6 +148,17 @@ def named(name: str) -> str:
     'potassium permanganate'
     """
     return name.replace("_", " ")
+
+
+def sentence(text: str) -> str:
+    """Write a phrase as a sentence.
+
+    Examples
+    --------
+    >>> sentence("maturity is extrapolated"), sentence("Done.")
+    ('Maturity is extrapolated.', 'Done.')
+    """
+    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
 
 
 def several(items: Iterable[str]) -> str:

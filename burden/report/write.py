@@ -121,10 +121,15 @@ def write_reports(
     tell = progress or (lambda _: None)
     target = _target(cases, out)
     read = _read_all(cases, target)
-    visits = []
+    visits, problems = [], []
     for case in read:
-        tell(f"{case.name}: estimate, forecast, schedule")
-        visits.append(visit(case, draws, seed, accept_unpublished))
+        tell(f"{case.name}: what is there, and what to do")
+        try:
+            visits.append(visit(case, draws, seed, accept_unpublished))
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(problems)
     tell("figures, tables, calendar, page")
     files = _all_files(visits)
     write_folder(target, files)
