@@ -20,7 +20,7 @@ from burden.errors import CannotAnswerError
 from burden.evidence import Evidence, load_agent, load_parasite
 from burden.lifecycle import Parameters, Surroundings, build_cycle, draw_parameters, establishment_for
 from burden.progress import told
-from burden.renewal import Batch, Habitat, backward
+from burden.renewal import Batch, Habitat, backward, farthest
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Probability, Result, Triple, number
 from burden.stable import Population, stable_population
 from burden.treatment import draw_kill
@@ -52,7 +52,8 @@ TIE = 0.005  # differences of a probability that do not count
 DOSES = range(2, 9)
 LONGEST_GAP_DAYS = 60.0
 _STAGES = (30, 30)
-_GROUP = 24  # gaps walked together: more take memory
+_GROUP = 10  # gaps walked together: a walk is as long as its longest course
+_COARSE_GAPS, _COARSE_PARTS = 20, 6  # where every half day would be many gaps: first round, and its step
 
 
 @dataclass(frozen=True)
@@ -341,22 +342,49 @@ def _gaps(windows: Windows) -> np.ndarray:
 
 
 def _search(parameters: Parameters, effect: DoseEffect, temperature_c: float, gaps: np.ndarray) -> list[Course]:
-    """Judge all gaps in steps of a twelfth of the first hatch, then every half day around those that may win.
+    """Judge every half day, or where that is many gaps, a coarse grid first and then every half day where it matters.
 
-    Humps of the probability over the gap are as wide as the spread of hatching and maturity, so none hides between
-    two neighbours of the first round.
+    The coarse stride follows development, a twelfth of the first hatch or a twentieth of the longest gap, and so does
+    its step. What decides is judged again in the fine step: around every course that may win, and around the best
+    gap of one dose less where that came close.
     """
     first = float(np.median(parameters.development.hatch.quantile_days(0.01, temperature_c)))
-    stride = max(round(first / 12 / 0.5), 1)
+    stride = max(round(first / 12 / 0.5), int(np.ceil(len(gaps) / _COARSE_GAPS)))
     if stride == 1:
         return evaluate_courses(parameters, effect, temperature_c, gaps, DOSES)
-    courses = evaluate_courses(parameters, effect, temperature_c, gaps[stride - 1 :: stride], DOSES)
-    near = {c.gap_days for c in (_control(courses)[0], _eradicate(courses)[0]) if c is not None}
-    known = {c.gap_days for c in courses}
-    fine = [g for g in gaps if g not in known and any(abs(g - centre) < 0.5 * stride for centre in near)]
-    if fine:
-        courses += evaluate_courses(parameters, effect, temperature_c, np.array(fine), DOSES)
-    return sorted(courses, key=lambda c: (c.gap_days, c.doses))
+    coarse = evaluate_courses(parameters, effect, temperature_c, gaps[stride - 1 :: stride], DOSES, _COARSE_PARTS)
+    courses = {(c.gap_days, c.doses): c for c in coarse}
+    for doses, centres in _worth_refining(coarse).items():
+        fine = [g for g in gaps if any(abs(g - centre) <= 0.5 * stride for centre in centres)]
+        found = evaluate_courses(parameters, effect, temperature_c, np.array(fine), range(2, doses + 1))
+        courses |= {(c.gap_days, c.doses): c for c in found}
+    return sorted(courses.values(), key=lambda c: (c.gap_days, c.doses))
+
+
+def _worth_refining(courses: Sequence[Course]) -> dict[int, set[float]]:
+    """Gaps around which the answer may lie, by number of doses [d]."""
+    control, rid = _control(courses)[0], _eradicate(courses)[0]
+    found: dict[int, set[float]] = {}
+    for chosen, near in ((control, _near_control), (rid, _near_eradication)):
+        last = chosen.doses if chosen is not None else max(c.doses for c in courses)
+        for doses in (last - 1, last):
+            mine = [c for c in courses if c.doses == doses]
+            if mine and (doses == last or near(mine)):
+                few = min(mine, key=lambda c: c.survivors_per_1000.median)
+                top = max(mine, key=lambda c: c.elimination_probability.mean)
+                best = [few] if near is _near_control else [top]
+                if doses == last and chosen is not None:
+                    best = [chosen, _best(_controlling(mine) if near is _near_control else mine, tie=0.0)]
+                found.setdefault(doses, set()).update(c.gap_days for c in best)
+    return found
+
+
+def _near_control(courses: Sequence[Course]) -> bool:
+    return min(c.survivors_per_1000.median for c in courses) <= 2 * CONTROL_PER_1000
+
+
+def _near_eradication(courses: Sequence[Course]) -> bool:
+    return max(c.elimination_probability.mean for c in courses) >= ERADICATION - 0.05
 
 
 def _customary(
@@ -384,10 +412,13 @@ def customary_words(evidence: Evidence, temperature_c: float) -> list[str]:
     ]
 
 
+def _controlling(courses: Sequence[Course]) -> list[Course]:
+    return [c for c in courses if c.survivors_per_1000.median <= CONTROL_PER_1000]
+
+
 def _control(courses: Sequence[Course]) -> tuple[Course | None, str]:
     for doses in sorted({c.doses for c in courses}):
-        good = [c for c in courses if c.doses == doses and c.survivors_per_1000.median <= CONTROL_PER_1000]
-        if good:
+        if good := _controlling([c for c in courses if c.doses == doses]):
             return _best(good), ""
     most = max(c.doses for c in courses)
     return None, f"no gap leaves at most {CONTROL_PER_1000:g} flukes of 1 000 with up to {most} doses of this bath"
@@ -405,22 +436,25 @@ def _eradicate(courses: Sequence[Course]) -> tuple[Course | None, str]:
     )
 
 
-def _best(courses: Sequence[Course]) -> Course:
+def _best(courses: Sequence[Course], tie: float = TIE) -> Course:
     """Highest mean probability; among those within the tie the shortest gap."""
     top = max(c.elimination_probability.mean for c in courses)
-    return min((c for c in courses if c.elimination_probability.mean >= top - TIE), key=lambda c: c.gap_days)
+    return min((c for c in courses if c.elimination_probability.mean >= top - tie), key=lambda c: c.gap_days)
 
 
-def step_for(parameters: Parameters, temperature_c: float, unit_days: float = 0.5) -> float:
-    """Step of the backward equations: a whole part of a unit of days, at most a twelfth of the first hatch [d]."""
+def step_for(parameters: Parameters, temperature_c: float, unit_days: float = 0.5, parts: int = 12) -> float:
+    """Step of the backward equations: a whole part of a unit of days, so many of them at least a first hatch [d]."""
     first = float(np.median(parameters.development.hatch.quantile_days(0.01, temperature_c)))
-    return unit_days / max(int(np.ceil(unit_days * 12 / min(first, 1e3))), 1)
+    return unit_days / max(int(np.ceil(unit_days * parts / min(first, 1e3))), 1)
 
 
 def _window_days(parameters: Parameters, temperature_c: float) -> float:
     """How long the slowest draw's last eggs and settlers take, within a year [d]."""
     development = parameters.development
-    slowest = [table.quantile_days(1 - 1e-7, temperature_c) for table in (development.hatch, development.maturity)]
+    slowest = [
+        farthest(table.shape_at(temperature_c)) / table.rate(temperature_c)
+        for table in (development.hatch, development.maturity)
+    ]
     return float(min(np.max(slowest), 365.0))
 
 
@@ -430,6 +464,7 @@ def evaluate_courses(
     temperature_c: float,
     gaps_days: np.ndarray,
     doses: Sequence[int],
+    parts: int = 12,
 ) -> list[Course]:
     """Judge every number of doses at every gap in the reference pond.
 
@@ -445,6 +480,8 @@ def evaluate_courses(
         Multiples of half a day, shape (G,) [d].
     doses : sequence of int
         Numbers of doses.
+    parts : int
+        Steps of the backward equations that a first hatch is cut into, at least.
 
     Returns
     -------
@@ -452,7 +489,7 @@ def evaluate_courses(
         By gap, then by number of doses.
     """
     unit = float(np.gcd.reduce(np.round(2 * gaps_days).astype(int))) / 2
-    dt = step_for(parameters, temperature_c, unit)
+    dt = step_for(parameters, temperature_c, unit, parts)
     m = parameters.size
     wear = next((form.stages for form in build_cycle(parameters.evidence).forms if form.name == "fresh_egg"), 0)
     around = Surroundings(np.full(m, REFERENCE_FISH / REFERENCE_VOLUME_M3))
@@ -486,9 +523,10 @@ def _judge_group(
     starts = [steps[:, n - 1] for n in doses]
     stages = (len(population.fresh_eggs), *_STAGES)
     around = (Temperature.constant(temperature_c), population.fish / REFERENCE_VOLUME_M3, 0.0)
-    habitat = Habitat(parameters, *around, *time_grid(0.0, span, dt, reach), memo)
+    habitat = Habitat(parameters, *around, *time_grid(0.0, span, dt, reach + 2 * dt), memo)
     probabilities = [none_left(v, population) for v in backward(habitat, batch, starts, stages)]
-    short = Habitat(parameters, *around, *time_grid(0.0, span, dt, reach, after_days=max(1.0, dt)), memo)
+    day = dt * np.ceil(1.0 / dt - 1e-9)  # a whole number of steps, so that both grids share their durations
+    short = Habitat(parameters, *around, *time_grid(0.0, span, dt, reach + day, after_days=day), memo)
     left = backward(short, batch, starts, stages, linear=True, on_fish_only=True)
     before = population.adults + population.juveniles.sum(0)
     survivors = [1000 * sum(v.expected(population)) / before for v in left]

@@ -13,7 +13,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from scipy.special import gammainc
+from scipy.interpolate import CubicHermiteSpline
+from scipy.special import gammainc, gammaln, xlogy
 
 from burden.chains import chain_kernel
 from burden.effects import DoseEffect
@@ -21,7 +22,7 @@ from burden.lifecycle import Parameters, Surroundings, rates_at
 from burden.stable import Population
 from burden.water import Temperature
 
-__all__ = ["Batch", "Habitat", "Values", "backward"]
+__all__ = ["Batch", "Habitat", "Values", "backward", "farthest"]
 
 #: kill above which the logarithm of what is spared is cut off: one of a total kill's 10¹⁵ lives
 _NEAR_TOTAL = 1 - 1e-15
@@ -54,7 +55,7 @@ class Habitat:
     exchange_per_day: np.ndarray | float
     times: np.ndarray
     horizon: int
-    memo: dict[object, _Ends] = field(default_factory=dict, compare=False, repr=False)
+    memo: dict[object, object] = field(default_factory=dict, compare=False, repr=False)
 
     @cached_property
     def steps(self) -> tuple[dict[str, np.ndarray], ...]:
@@ -123,7 +124,7 @@ class _Waiting:
         reach = count
         for i in range(count - 1, -1, -1):
             shape = self.rows[i][self.shape]
-            limit = self.progress[i] + _farthest(shape)
+            limit = self.progress[i] + farthest(shape)
             while reach - 1 > i and (self.progress[reach - 1] >= limit).all():
                 reach -= 1
             last[i] = reach
@@ -147,8 +148,20 @@ class _Waiting:
             return self._ends(i, last, done, row)
         key = (self.rate, done, temperature.tobytes(), self._gaps[i:last].tobytes())
         if key not in self.memo:
-            self.memo[key] = self._ends(i, last, done, row)
+            self.memo[key] = self._ends(i, last, done, row) if any(done) else self._steady(i, last, row)
         return self.memo[key]
+
+    def _steady(self, i: int, last: int, row: Mapping[str, np.ndarray]) -> _Ends:
+        """Those that start now in water that keeps its temperature, read off one curve by days."""
+        days = self.times[i : last + 1] - self.times[i]
+        key = ("curve", self.rate, row["temperature"].tobytes())
+        if key not in self.memo:
+            self.memo[key] = _curve(row[self.rate], row[self.shape])
+        curve = self.memo[key]
+        ended = np.clip(curve(np.minimum(days, curve.x[-1])), 0.0, 1.0)
+        worn = np.exp(-np.broadcast_to(row[self.loss], ended.shape[1:]) * days[:, None])
+        ends = np.diff(ended, axis=0) * np.sqrt(worn[1:] * worn[:-1])
+        return _ends_of(ends[None], ((1 - ended) * worn)[None])
 
     def _ends(self, i: int, last: int, done: tuple[float, ...], row: Mapping[str, np.ndarray]) -> _Ends:
         parts = [self._compute(i, last, share, row[self.shape]) for share in done]
@@ -165,15 +178,31 @@ class _Waiting:
         return np.diff(ended, axis=0) * np.exp(-0.5 * (worn[1:] + worn[:-1])), (1 - ended) * np.exp(-worn)
 
 
-def _farthest(shape: np.ndarray) -> np.ndarray:
-    """Development beyond the 1 − 1e-7 point of a gamma of mean 1."""
+def farthest(shape: np.ndarray) -> np.ndarray:
+    """Development beyond the 1 − 1e-7 point of a gamma of mean 1.
+
+    Parameters
+    ----------
+    shape : numpy.ndarray
+        Shapes of the gamma.
+    """
     return 1 + 6.5 / np.sqrt(shape) + 12 / shape
+
+
+def _curve(rate: np.ndarray, shape: np.ndarray) -> CubicHermiteSpline:
+    """Share ended by days since the start, every draw; a twentieth of the narrowest spread apart, so right to 1e-7."""
+    spread = float((1 / (rate * np.sqrt(shape))).min())
+    end = float((farthest(shape) / rate).max())
+    days = np.linspace(0.0, end, int(np.clip(np.ceil(20 * end / spread), 50, 20_000)) + 1)
+    development = days[:, None] * rate
+    log_density = np.log(rate * shape) + xlogy(shape - 1, shape * development) - shape * development - gammaln(shape)
+    return CubicHermiteSpline(days, _gamma_share(shape, development), np.exp(log_density))
 
 
 def _gamma_share(shape: np.ndarray, development: np.ndarray) -> np.ndarray:
     """Distribution function of a gamma of mean 1, reckoned only where it is neither 0 nor 1 to 1e-10."""
     ended = (development > 1).astype(float)
-    inside = (development > 1 - 6.5 / np.sqrt(shape)) & (development < _farthest(shape))
+    inside = (development > 1 - 6.5 / np.sqrt(shape)) & (development < farthest(shape))
     shapes = np.broadcast_to(shape, development.shape)[inside]
     ended[inside] = gammainc(shapes, shapes * development[inside])
     return ended
