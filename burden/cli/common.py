@@ -13,11 +13,18 @@ from burden.cli.problems import all_problems, unknown_command
 
 __all__ = ["Command", "Group", "answers", "group_settings"]
 
+_VALUES = {"integer": "N", "integer range": "N", "float": "NUMBER", "float range": "NUMBER"}
 group_settings = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
 
 
 class Command(click.Command):
-    """A command that tells every wrong option, not the first alone."""
+    """A command that tells every wrong option, not the first alone, and names values in a vet's words."""
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        super().__init__(*args, **more)
+        for param in self.params:
+            if isinstance(param, click.Option) and param.metavar is None and not param.is_flag:
+                param.metavar = _VALUES.get(param.type.name)
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """Read the options."""
