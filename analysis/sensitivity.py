@@ -250,7 +250,8 @@ def _draw_figure(rows: list[dict[str, object]], path: Path) -> None:
     def draw():
         figure, axes = plt.subplots(len(ANSWERS), 1, figsize=(7, 8.5), sharex=True, layout="constrained")
         for axis, (answer, title) in zip(axes, ANSWERS.items(), strict=True):
-            top = sorted((r for r in rows if r["answer"] == answer), key=lambda r: -float(r["total"]))[:5]
+            mine = [r for r in rows if r["answer"] == answer and float(r["total"]) > 0.001]
+            top = sorted(mine, key=lambda r: -float(r["total"]))[:5]
             places = np.arange(len(top))[::-1]
             axis.barh(places, [float(r["total"]) for r in top], 0.7, color=BAND_50)
             axis.barh(places, [max(float(r["first"]), 0) for r in top], 0.3, color=LINE)
@@ -259,7 +260,9 @@ def _draw_figure(rows: list[dict[str, object]], path: Path) -> None:
             axis.set_yticks(places, [r["words"] for r in top])
             axis.set_title(title, loc="left", fontsize=9, color=INK)
             bare(axis, 7.5)
-        axes[-1].set_xlabel("share of the variance: broad bar alone and with others (line 5 to 95 %), narrow bar alone")
+        axes[-1].set_xlabel(
+            "share of the variance\nbroad bar: alone and with others (line: 5 to 95 %); narrow bar: alone"
+        )
         return figure
 
     path.write_bytes(svg_bytes(draw, "sensitivity"))
