@@ -20,7 +20,7 @@ from burden.counts import zero_share
 from burden.evidence import uniform_draws
 from burden.looking import Seen, draw_seen, log_likelihood_of_samples, share_examined
 from burden.past import LONGEST_HISTORY_DAYS, Past, history_days, log_likelihood, proposal_from, rows_by_day, run_past
-from burden.pond import Pond
+from burden.pond import Pond, other_cause_rates
 from burden.present import present_on
 from burden.progress import tell
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Result, Triple, number
@@ -39,7 +39,8 @@ __all__ = [
 
 PRIOR_NONE = 0.2  # prior chance that the stock carries no fluke at all: an assumption
 #: ponds of the pilot and of the main round with a past, and without one
-_PILOT, _LEAST_DRAWS, _LEAST_CHEAP = 400, 1200, 8000
+_PILOT, _LEAST_DRAWS = 500, 2000
+_CHEAP_PILOT, _LEAST_CHEAP = 1000, 4000
 
 
 @dataclass(frozen=True)
@@ -129,11 +130,12 @@ class Estimate(Result):
             self.missed,
             f"Fish that carry any: {self.prevalence.text(scale=100)} %. Chance that the stock carries flukes at all: "
             f"{100 * self.probability_infected:.0f} %.",
-            f"Preparations like yours, from one infected fish, show a fluke in "
-            f"{self.detection_per_fish.text(scale=100)} of 100.",
             f"Eggs waiting in the water: {self.eggs_waiting.text()}.",
         ]
-        if not self.case.has_samples:
+        if self.case.has_samples:
+            shown = self.detection_per_fish.text(scale=100)
+            lines.insert(3, f"Preparations like yours, from one infected fish, show a fluke in {shown} of 100.")
+        else:
             lines.insert(1, "No sample could be read: these numbers are what is believed of any such pond.")
         lines += [f"Note: {warning}" for warning in self.warnings]
         return "\n".join(lines)
@@ -158,16 +160,15 @@ def estimate(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     -----
     Importance sampling in two rounds. A pilot finds where the burden at the start of the record must have been; the
     second round draws it from there (and a fifth from the prior), corrects by the ratio of the two densities, and is
-    resampled systematically. A case without a past needs no run of the model and is drawn far more densely.
+    resampled systematically. Without a past the model needs no run: more is drawn, and the second round knows that
+    fish of which little is seen must carry more.
     """
     parasite = parasite or case.parasites[0]
     past = bool(history_days(case)[0] < 0)
-    size = max(2 * draws, _LEAST_DRAWS) if past else max(8 * draws, _LEAST_CHEAP)
-    proposal = None
-    if past:
-        tell(f"{parasite}: the past of the pond, first round")
-        pilot = run_past(case, parasite, _PILOT, seed, None)
-        proposal = proposal_from(pilot, log_likelihood(pilot, parasite) + pilot.log_prior)
+    pilot_size, size = (_PILOT, max(4 * draws, _LEAST_DRAWS)) if past else (_CHEAP_PILOT, max(8 * draws, _LEAST_CHEAP))
+    tell(f"{parasite}: the past of the pond, first round")
+    pilot = run_past(case, parasite, pilot_size, seed, None)
+    proposal = proposal_from(pilot, log_likelihood(pilot, parasite) + pilot.log_prior)
     tell(f"{parasite}: the burden behind the samples")
     whole = run_past(case, parasite, size, seed, proposal)
     log_posterior = log_likelihood(whole, parasite) + whole.log_prior
@@ -271,7 +272,7 @@ def _chance_of_never(past: Past, log_posterior: np.ndarray, parasite: str) -> fl
         return 0.0
     whole = float(logsumexp(past.log_prior))
     carrying = np.log1p(-PRIOR_NONE) + float(logsumexp(log_posterior)) - whole
-    never = np.log(PRIOR_NONE) + float(logsumexp(past.log_prior + past.log_deaths_clean)) - whole
+    never = np.log(PRIOR_NONE) + float(logsumexp(past.log_prior + past.log_deaths_clean[past.of])) - whole
     return float(np.exp(never - np.logaddexp(never, carrying)))
 
 
@@ -346,7 +347,8 @@ def _moved(past: Past, pond: Pond, seen: Seen, chosen: np.ndarray) -> list[tuple
     """Prior beside posterior of what the data may barely move."""
     weight, ways = np.exp(past.log_weight), np.exp(past.log_prior)
     before, after = past.pond.setting.parameters, pond.setting.parameters
-    background = before["background_hazard"][past.of] + past.other
+    rates = other_cause_rates()
+    background = before["background_hazard"][past.of] + np.resize(rates, past.of.size)
     clip = "gill_clip" if before.evidence.about["site"] == "gill" else "skin_scrape"
     found = [
         (

@@ -10,21 +10,32 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import gammaln
+from scipy.special import gammaln, logsumexp, ndtri
 
 from burden.case import Case, Preparation
 from burden.evidence import uniform_draws
 from burden.looking import Seen, draw_seen, log_likelihood_of_samples
-from burden.pond import Pond, draw_pond, other_cause
+from burden.pond import Pond, draw_pond, other_cause_rates
 from burden.simulate import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
 
-__all__ = ["LONGEST_HISTORY_DAYS", "Past", "history_days", "log_likelihood", "proposal_from", "rows_by_day", "run_past"]
+__all__ = [
+    "LONGEST_HISTORY_DAYS",
+    "Past",
+    "Proposal",
+    "history_days",
+    "log_likelihood",
+    "proposal_from",
+    "rows_by_day",
+    "run_past",
+]
 
 LONGEST_HISTORY_DAYS = 120
 #: ways in which a pond with a past is looked at (shares, clumping, tilt, other deaths): a pond is costly to run
-_LOOKS = 10
+_LOOKS = 4
 #: how long before a dose of the same day a sample is reported [d]
 _AHEAD_DAYS = 1e-3
+#: share of ponds drawn from the prior whatever the proposal, and its least width
+_DEFENSIVE, _NARROWEST = 0.2, 0.3
 
 
 @dataclass(frozen=True)
@@ -41,9 +52,9 @@ class Past:
     log_weight: np.ndarray  # prior over proposal, (M,)
     of: np.ndarray  # (n,)
     seen: Seen
-    other: np.ndarray
-    log_deaths: np.ndarray  # (n,)
-    log_deaths_clean: np.ndarray  # the same had there been no flukes, (n,)
+    other: np.ndarray  # drawn given the death log, (n,)
+    log_deaths: np.ndarray  # of the death log, whatever else killed fish, (M,)
+    log_deaths_clean: np.ndarray  # the same had there been no flukes, (M,)
 
     @property
     def log_prior(self) -> np.ndarray:
@@ -58,7 +69,7 @@ def history_days(case: Case) -> np.ndarray:
     return np.array(sorted({max(day, -LONGEST_HISTORY_DAYS) for day in days} | {0}), float)
 
 
-def run_past(case: Case, parasite: str, m: int, seed: int, proposal: tuple[float, float] | None) -> Past:
+def run_past(case: Case, parasite: str, m: int, seed: int, proposal: Proposal | None) -> Past:
     """Draw m ponds and run each from the first day of the record to the visit.
 
     Parameters
@@ -68,20 +79,23 @@ def run_past(case: Case, parasite: str, m: int, seed: int, proposal: tuple[float
         One of the case's sets.
     m, seed : int
         Number of ponds and seed.
-    proposal : (float, float) or None
-        Centre and width of the log abundance at the start about its prior median; None: from the prior.
+    proposal : Proposal or None
+        Where the burden at the start is drawn from; None: from the prior.
     """
     pond = draw_pond(case, parasite, m, seed)
-    log_abundance, log_weight = _draw_abundance(pond, pond.setting.fish.weight_g.mean(0), proposal)
     days = history_days(case)
+    of = np.repeat(np.arange(m), _LOOKS if len(days) > 1 else 1)
+    seen = draw_seen(pond.setting.parameters.evidence, of.size, seed)
+    one_way = seen if of.size == m else None
+    log_abundance, log_weight = _draw_abundance(pond, one_way, pond.setting.fish.weight_g.mean(0), proposal)
     alive = _fish_at_start(case, days[0])
     start = pond.start(np.exp(log_abundance), alive, days[0], uniform_draws("resistance so far", m, seed))
     events = [e for e in pond.given if e.day >= days[0]]
     ahead = _days_ahead(case, events, days)
     run = simulate(pond.setting, start, np.union1d(days, list(ahead.values())), events, COARSE_STEP_DAYS)
-    of = np.repeat(np.arange(m), _LOOKS if len(days) > 1 else 1)
-    other = other_cause(of.size, seed)
-    background = pond.setting.parameters["background_hazard"]
+    rates = other_cause_rates()
+    deaths = _log_likelihood_of_deaths(case, run, rates)
+    clean = _log_likelihood_of_deaths(case, run, rates, pond.setting.parameters["background_hazard"])
     return Past(
         pond=pond,
         abundance_then=np.exp(log_abundance),
@@ -89,10 +103,10 @@ def run_past(case: Case, parasite: str, m: int, seed: int, proposal: tuple[float
         state=_as_many_as_counted(run.end, case),
         log_weight=log_weight,
         of=of,
-        seen=draw_seen(pond.setting.parameters.evidence, of.size, seed),
-        other=other,
-        log_deaths=_log_likelihood_of_deaths(case, run, of, other),
-        log_deaths_clean=_log_likelihood_of_deaths(case, run, of, other, background[of]),
+        seen=seen,
+        other=_other_given_deaths(deaths, rates, of, seed),
+        log_deaths=logsumexp(deaths, axis=0) - np.log(rates.size),
+        log_deaths_clean=logsumexp(clean, axis=0) - np.log(rates.size),
     )
 
 
@@ -126,36 +140,67 @@ def _as_many_as_counted(state: State, case: Case) -> State:
     return replace(state, alive=np.divide(state.alive * count, total, out=np.zeros_like(state.alive), where=total > 0))
 
 
+@dataclass(frozen=True)
+class Proposal:
+    """Where the log abundance at the start is drawn from: a line in the traits of a pond, and a width about it."""
+
+    line: np.ndarray  # (features,)
+    width: float
+
+
+def _traits(pond: Pond, seen: Seen | None) -> np.ndarray:
+    """What moves the burden that counts speak for, as logarithms over their median, shape (features, M).
+
+    The first is 1. `seen` is given where a pond has no past and is looked at in one way: what a preparation shows and
+    the burden then trade off. The few ponds with a past that a pilot can afford fit no more than their centre.
+    """
+    if seen is None:
+        return np.ones((1, pond.size))
+    traits = (*seen.share_factor.values(), seen.detection, seen.part_shape, pond.setting.parameters["aggregation"])
+    return np.array([np.ones(pond.size), *(np.log(x / np.median(x)) for x in traits)])
+
+
 def _draw_abundance(
-    pond: Pond, weight_g: np.ndarray, proposal: tuple[float, float] | None
+    pond: Pond, seen: Seen | None, weight_g: np.ndarray, proposal: Proposal | None
 ) -> tuple[np.ndarray, np.ndarray]:
     """Log mean abundance at the start, shape (M,), and the log ratio of prior to proposal."""
-    from scipy.stats import norm
-
     value = pond.setting.parameters.evidence.values["abundance"]
     middle = np.log(value.value * weight_g)
-    spread = (np.log(value.high) - np.log(value.low)) / (2 * 1.6448536269514722)
-    u = uniform_draws("abundance at the start", pond.size, pond.seed)
-    if proposal is None:
-        return middle + spread * norm.ppf(u), np.zeros(pond.size)
-    centre, width = proposal
-    from_prior = uniform_draws("proposal", pond.size, pond.seed) < 0.2
-    drawn = np.where(from_prior, middle + spread * norm.ppf(u), middle + centre + width * norm.ppf(u))
-    z = drawn - middle
-    prior = norm.logpdf(z, 0, spread)
-    mixed = np.logaddexp(np.log(0.2) + prior, np.log(0.8) + norm.logpdf(z, centre, width))
-    return drawn, prior - mixed
+    spread = (np.log(value.high) - np.log(value.low)) / (2 * ndtri(0.95))
+    normal = ndtri(uniform_draws("abundance at the start", pond.size, pond.seed))
+    if proposal is None or spread == 0:
+        return middle + spread * normal, np.zeros(pond.size)
+    centre = proposal.line @ _traits(pond, seen)
+    from_prior = uniform_draws("proposal", pond.size, pond.seed) < _DEFENSIVE
+    z = np.where(from_prior, spread * normal, centre + proposal.width * normal)
+    prior = _log_normal(z, 0.0, spread)
+    aimed = _log_normal(z, centre, proposal.width)
+    mixed = np.logaddexp(np.log(_DEFENSIVE) + prior, np.log1p(-_DEFENSIVE) + aimed)
+    return middle + z, prior - mixed
 
 
-def proposal_from(pilot: Past, log_posterior: np.ndarray) -> tuple[float, float]:
-    """Centre and width of the log abundance at the start, about its prior median, seen by the pilot."""
+def _log_normal(x: np.ndarray, centre: np.ndarray | float, width: float) -> np.ndarray:
+    return -0.5 * ((x - centre) / width) ** 2 - np.log(width) - 0.5 * np.log(2 * np.pi)
+
+
+def proposal_from(pilot: Past, log_posterior: np.ndarray) -> Proposal:
+    """Fit the log abundance at the start, about its prior median, to the traits of the pilot's ponds.
+
+    Notes
+    -----
+    Weighted least squares with a ridge of one pond's worth. Weights are tempered, so that a few lucky draws of a
+    small pilot do not make the proposal too narrow.
+    """
     value = pilot.pond.setting.parameters.evidence.values["abundance"]
-    z = (np.log(pilot.abundance_then) - np.log(value.value * pilot.pond.setting.fish.weight_g.mean(0)))[pilot.of]
-    # tempered, so that a few lucky draws of a small pilot do not make the proposal too narrow
-    weight = np.exp(0.5 * (log_posterior - log_posterior.max()))
-    centre = float(np.average(z, weights=weight))
-    width = float(np.sqrt(np.average((z - centre) ** 2, weights=weight)))
-    return centre, max(width, 0.3)
+    z = np.log(pilot.abundance_then) - np.log(value.value * pilot.pond.setting.fish.weight_g.mean(0))
+    weight = np.bincount(pilot.of, np.exp(0.5 * (log_posterior - log_posterior.max())))
+    weight *= weight.sum() / (weight**2).sum()  # sums to the ponds it is worth
+    traits = _traits(pilot.pond, pilot.seen if pilot.of.size == pilot.pond.size else None)
+    ridge = np.eye(len(traits))
+    ridge[0, 0] = 0.0
+    line = np.linalg.solve((traits * weight) @ traits.T + ridge, (traits * weight) @ z)
+    left = float(np.average((z - line @ traits) ** 2, weights=weight))
+    return Proposal(line, max(float(np.sqrt(left * (1 + len(traits) / weight.sum()))), _NARROWEST))
 
 
 def _fish_at_start(case: Case, day: float) -> np.ndarray:
@@ -170,26 +215,35 @@ def _fish_at_start(case: Case, day: float) -> np.ndarray:
 
 
 def _log_likelihood_of_deaths(
-    case: Case, run: Trajectory, of: np.ndarray, other: np.ndarray, clean_hazard: np.ndarray | None = None
+    case: Case, run: Trajectory, other: np.ndarray, clean_hazard: np.ndarray | None = None
 ) -> np.ndarray:
-    """Poisson log-likelihood of the death log, shape (n,), each row over the days it covers.
+    """Poisson log-likelihood of the death log at each rate `other` from another cause, shape (rates, M).
 
-    With `clean_hazard` no fluke was there, and as many fish as were counted died at that rate and the other cause's.
+    Each row is taken over the days it covers. With `clean_hazard` no fluke was there, and as many fish as were counted
+    died at that rate and the other cause's.
     """
-    total, days = np.zeros(of.size), run.days
+    total, days = np.zeros((other.size, run.alive.shape[-1])), run.days
     for row in case.deaths:
         end = float(case.day_of(row.date))
         start = end - row.days_covered
         if start < days[0]:
             continue
-        own = (_at(days, run.deaths, end) - _at(days, run.deaths, start))[of]
-        alive = 0.5 * (_at(days, run.alive, start) + _at(days, run.alive, end))[of]
+        own = _at(days, run.deaths, end) - _at(days, run.deaths, start)
+        alive = 0.5 * (_at(days, run.alive, start) + _at(days, run.alive, end))
         if clean_hazard is not None:
             alive = case.fish_on(row.date) + 0.5 * row.deaths
             own = clean_hazard * alive * row.days_covered
-        expected = np.maximum(own + other * alive * row.days_covered, 1e-12)
+        expected = np.maximum(own + other[:, None] * alive * row.days_covered, 1e-12)
         total = total + row.deaths * np.log(expected) - expected - gammaln(row.deaths + 1)
     return total
+
+
+def _other_given_deaths(log_likelihood: np.ndarray, rates: np.ndarray, of: np.ndarray, seed: int) -> np.ndarray:
+    """Death rate from another cause of each way, drawn given its pond's death log, shape (n,) [1/d]."""
+    chance = np.exp(log_likelihood - log_likelihood.max(0))
+    below = np.cumsum(chance / chance.sum(0), axis=0)[:, of]
+    place = (below < uniform_draws("other cause given the deaths", of.size, seed)).sum(0)
+    return rates[np.minimum(place, rates.size - 1)]
 
 
 def _at(days: np.ndarray, values: np.ndarray, day: float) -> np.ndarray:
@@ -208,7 +262,7 @@ def log_likelihood(past: Past, parasite: str, clean: bool = False) -> np.ndarray
     case, p, of = past.pond.case, past.pond.setting.parameters, past.of
     home = p.evidence.about["site"]
     weight, k = past.pond.setting.fish.weight_g.mean(0)[of], p["aggregation"][of]
-    total = np.zeros(of.size) if clean else past.log_deaths.copy()
+    total = np.zeros(of.size) if clean else past.log_deaths[of]
     for day, rows in rows_by_day(case, parasite, clean).items():
         for stage in ("all", "adult", "juvenile"):
             mine = [row for row in rows if (row.stage or "all") == stage]

@@ -32,7 +32,7 @@ from burden.stable import stable_population
 from burden.treatment import draw_kill, unknown_kill
 from burden.water import Temperature
 
-__all__ = ["CLASSES", "DRIFT_C", "OTHER_CAUSE", "Pond", "draw_pond", "other_cause", "temperature_of"]
+__all__ = ["CLASSES", "DRIFT_C", "OTHER_CAUSE", "Pond", "draw_pond", "other_cause_rates", "temperature_of"]
 
 CLASSES = 8
 #: standard deviation of the mean temperature beyond the record about its last week [°C]: an assumption
@@ -208,11 +208,11 @@ def _draw(name: str, number: Uncertain, n: int, seed: int) -> np.ndarray:
     return Value(name, number.value, number.low, number.high, "-", "log", "assumption").draw(n, seed, "case ")
 
 
-def other_cause(n: int, seed: int) -> np.ndarray:
-    """Draw the death rate from what is neither flukes nor background, shape (n,) [1/d]; 0 in half of the draws."""
-    u = uniform_draws("other cause of death", n, seed)
+def other_cause_rates(n: int = 64) -> np.ndarray:
+    """Equally likely death rates from what is neither flukes nor background, shape (n,) [1/d]; half of them 0."""
     low, high = np.log(OTHER_CAUSE)
-    return np.where(u < 0.5, 0.0, np.exp(low + (high - low) * np.clip(2 * u - 1, 0, 1)))
+    share = (np.arange(n // 2) + 0.5) / (n // 2)
+    return np.concatenate([np.zeros(n // 2), np.exp(low + (high - low) * share)])
 
 
 def temperature_of(case: Case, n: int, seed: int) -> Temperature:
