@@ -52,10 +52,12 @@ def _of_agent(visit: Visit, agent: str, given: bool) -> list[str]:
     about = load_agent(agent).about
     if given:
         said = [text for d in visit.doses if d.agent == agent for text in d.cautions]
-        handling = set(about["handling"])  # stands in the day-book, with the dose
-        return [text for text in dict.fromkeys(said) if text not in handling and not text.startswith("Food fish")]
-    # the trial on a few fish stands under "Always" for every agent
-    return [text for text in (*about["cautions"], *about["aftercare"]) if not text.startswith("Test a few fish first")]
+        elsewhere = set(about["handling"])  # stands in the day-book, with the dose
+    else:
+        said, elsewhere = [*about["cautions"], *about["aftercare"]], set()
+    # the trial on a few fish, and food, stand under "Always" for every agent
+    told = ("Test a few fish first", "Food fish")
+    return [text for text in dict.fromkeys(said) if text not in elsewhere and not text.startswith(told)]
 
 
 def _each_once(groups: list[tuple[str, list[str]]]) -> list[tuple[str, list[str]]]:

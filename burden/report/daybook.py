@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 
 from burden.dosing import DoseResult
 from burden.evidence import load_agent
@@ -12,6 +12,9 @@ from burden.report.words import about, about_in
 from burden.visit import DayBookEntry, Visit, say_date
 
 __all__ = ["Day", "days_of", "folded", "recheck_words", "short_step"]
+
+
+_COUNTED = r"\(day (\d+) after [^)]*\)"
 
 
 @dataclass(frozen=True)
@@ -64,7 +67,7 @@ def folded(days: tuple[Day, ...]) -> list[Day]:
     kept: list[Day] = []
     after: dict[int, list[Day]] = {}
     for day in days:
-        dose = next((i for i in reversed(range(len(kept))) if kept[i].kind == "dose"), None)
+        dose = _dose_before(kept, day)
         if day.kind in ("care", "look") and dose is not None:
             after.setdefault(dose, []).append(day)
         else:
@@ -75,11 +78,19 @@ def folded(days: tuple[Day, ...]) -> list[Day]:
     return kept
 
 
+def _dose_before(kept: list[Day], day: Day) -> int | None:
+    """Place of the dose a day belongs to: the one its words count from, else the last one before it."""
+    counted = re.search(_COUNTED, day.headline)
+    start = day.date - timedelta(days=int(counted[1])) if counted else day.date
+    doses = [i for i, other in enumerate(kept) if other.kind == "dose" and other.date <= start]
+    return doses[-1] if doses else None
+
+
 def _ranges(days: list[Day], said: set[str]) -> list[str]:
     """One phrase for all days with the same headline; what was said before is not said again."""
     by_text: dict[str, list[Day]] = {}
     for day in days:
-        by_text.setdefault(re.sub(r" \(day \d+ after [^)]*\)", "", day.headline), []).append(day)
+        by_text.setdefault(re.sub(f" {_COUNTED}", "", day.headline), []).append(day)
     phrases = []
     for text, mine in by_text.items():
         when = f"{mine[0].label} to {mine[-1].label}, daily" if len(mine) > 1 else mine[0].label
@@ -93,7 +104,9 @@ def _dose_day(entry: DayBookEntry, given: DoseResult, before: date | None) -> Da
     if before is not None:
         return Day(entry.date, "dose", entry.action, (f"everything else as on {say_date(before)}",))
     agent = load_agent(given.agent).about
-    return Day(entry.date, "dose", entry.action, (amount, *entry.steps), tuple(agent.get("aftercare", ())))
+    # days of care stand in the day-book one by one
+    care = () if agent.get("aftercare_days") else tuple(agent.get("aftercare", ()))
+    return Day(entry.date, "dose", entry.action, (amount, *entry.steps), care)
 
 
 def recheck_words(visit: Visit) -> str:

@@ -73,7 +73,7 @@ def otherwise(visit: Visit, draws: int = OTHERWISE_DRAWS) -> tuple[Otherwise, ..
         (f"water {_COLDER_C:g} °C warmer", _each(ponds, lambda p: _warmer(p, _COLDER_C)), plan),
         (_late_name(plan), ponds, _late(plan)),
         (
-            f"a dose kills {100 * less:.0f} % of adults instead of {100 * kill:.0f} %",
+            f"{100 * less:.0f} % killed, not {100 * kill:.0f} %",
             _each(ponds, lambda p: _weaker(p, (1 - less) / max(1 - kill, 1e-6))),
             plan,
         ),
@@ -107,7 +107,7 @@ def _weaker(pond: Pond, more_left: float) -> Pond:
 
 
 def _late_name(plan: Plan) -> str:
-    return f"{'second dose' if len(plan.days) > 1 else 'dose'} {_LATE_DAYS:g} d late, the rest on their dates"
+    return f"{'second dose' if len(plan.days) > 1 else 'dose'} {_LATE_DAYS:g} d late"
 
 
 def _late(plan: Plan) -> Plan:

@@ -202,7 +202,7 @@ def _against(judged: Judged, recommended: Judged | None) -> str:
         better = judged.elimination.mean > recommended.elimination.mean
         said.append("leaves more" if not better else "rids more often, leaves more on the fish")
     if "formalin" in judged.plan.agents:
-        said.append("formalin takes oxygen and is poisonous to people")
+        said.append("formalin takes oxygen, poisons people")
     return "; ".join(said) or "no better"
 
 
