@@ -63,14 +63,15 @@ def time_grid(
     horizon : int
         Grid time of the horizon.
     """
-    horizon = last_dose + after_days
-    even = start + dt * np.arange(round((last_dose - start + min(reach_days, after_days)) / dt) + 1)
-    times, step = [*even], dt
-    while times[-1] < horizon - 1e-9:
-        step = min(step * 1.15, max(dt, _TAIL_STEP_DAYS))
-        times.append(min(times[-1] + step, horizon))
-    count = int(np.ceil(reach_days / step))
-    return np.array([*times, *(horizon + step * np.arange(1, count + 1))]), len(times) - 1
+    # whole numbers of `dt` throughout, so that durations that start anywhere share one table
+    horizon = round((last_dose - start) / dt) + int(np.ceil(after_days / dt - 1e-9))
+    steps = [*range(round((last_dose - start + min(reach_days, after_days)) / dt) + 1)]
+    longest, step = max(int(_TAIL_STEP_DAYS / dt), 1), 1.0
+    while steps[-1] < horizon:
+        step = min(step * 1.15, longest)
+        steps.append(min(steps[-1] + int(step), horizon))
+    count = int(np.ceil(reach_days / (int(step) * dt)))
+    return start + dt * np.array([*steps, *(horizon + int(step) * np.arange(1, count + 1))]), len(steps) - 1
 
 
 def none_left(values: Values, population: Population) -> np.ndarray:

@@ -53,7 +53,7 @@ DOSES = range(2, 9)
 LONGEST_GAP_DAYS = 60.0
 _STAGES = (30, 30)
 _GROUP = 10  # gaps walked together: a walk is as long as its longest course
-_COARSE_GAPS, _COARSE_PARTS = 20, 6  # where every half day would be many gaps: first round, and its step
+_COARSE_GAPS, _COARSE_PARTS, _FINE_PARTS = 16, 6, 10  # where every half day would be many gaps: rounds and steps
 
 
 @dataclass(frozen=True)
@@ -344,7 +344,7 @@ def _gaps(windows: Windows) -> np.ndarray:
 def _search(parameters: Parameters, effect: DoseEffect, temperature_c: float, gaps: np.ndarray) -> list[Course]:
     """Judge every half day, or where that is many gaps, a coarse grid first and then every half day where it matters.
 
-    The coarse stride follows development, a twelfth of the first hatch or a twentieth of the longest gap, and so does
+    The coarse stride follows development, a twelfth of the first hatch or a sixteenth of the longest gap, and so does
     its step. What decides is judged again in the fine step: around every course that may win, and around the best
     gap of one dose less where that came close.
     """
@@ -356,7 +356,7 @@ def _search(parameters: Parameters, effect: DoseEffect, temperature_c: float, ga
     courses = {(c.gap_days, c.doses): c for c in coarse}
     for doses, centres in _worth_refining(coarse).items():
         fine = [g for g in gaps if any(abs(g - centre) <= 0.5 * stride for centre in centres)]
-        found = evaluate_courses(parameters, effect, temperature_c, np.array(fine), range(2, doses + 1))
+        found = evaluate_courses(parameters, effect, temperature_c, np.array(fine), range(2, doses + 1), _FINE_PARTS)
         courses |= {(c.gap_days, c.doses): c for c in found}
     return sorted(courses.values(), key=lambda c: (c.gap_days, c.doses))
 

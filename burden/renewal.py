@@ -13,8 +13,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline
-from scipy.special import gammainc, gammaln, xlogy
+from scipy.special import gammainc
 
 from burden.chains import chain_kernel
 from burden.effects import DoseEffect
@@ -143,25 +142,42 @@ class _Waiting:
         last = self._last[i]
         row = self.rows[min(i, len(self.rows) - 1)]
         temperature = row["temperature"]
-        steady = self._same[i] >= last
-        if not steady:  # met once on the way back, so not worth its memory
+        if self._same[i] < last:  # met once on the way back, so not worth its memory
             return self._ends(i, last, done, row)
+        if last > i and np.ptp(self._gaps[i:last]) > 0:  # as seldom met, and quick to read
+            return self._steady(i, last, done, row)
         key = (self.rate, done, temperature.tobytes(), self._gaps[i:last].tobytes())
         if key not in self.memo:
-            self.memo[key] = self._ends(i, last, done, row) if any(done) else self._steady(i, last, row)
+            self.memo[key] = self._steady(i, last, done, row)
         return self.memo[key]
 
-    def _steady(self, i: int, last: int, row: Mapping[str, np.ndarray]) -> _Ends:
-        """Those that start now in water that keeps its temperature, read off one curve by days."""
-        days = self.times[i : last + 1] - self.times[i]
-        key = ("curve", self.rate, row["temperature"].tobytes())
+    def _steady(self, i: int, last: int, done: tuple[float, ...], row: Mapping[str, np.ndarray]) -> _Ends:
+        """Those that wait in water that keeps its temperature: what has ended after so many shortest steps is known."""
+        step = self._gaps.min()
+        passed = (self.times[i : last + 1] - self.times[i]) / step
+        whole = np.round(passed).astype(int)
+        if np.abs(passed - whole).max() > 1e-6:
+            return self._ends(i, last, done, row)
+        key = ("by step", self.rate, done, row["temperature"].tobytes(), step)
         if key not in self.memo:
-            self.memo[key] = _curve(row[self.rate], row[self.shape])
-        curve = self.memo[key]
-        ended = np.clip(curve(np.minimum(days, curve.x[-1])), 0.0, 1.0)
-        worn = np.exp(-np.broadcast_to(row[self.loss], ended.shape[1:]) * days[:, None])
-        ends = np.diff(ended, axis=0) * np.sqrt(worn[1:] * worn[:-1])
-        return _ends_of(ends[None], ((1 - ended) * worn)[None])
+            longest = float((farthest(row[self.shape]) / row[self.rate]).max())
+            count = int(min(np.ceil(longest / step), np.ceil((self.times[-1] - self.times[0]) / step))) + 1
+            self.memo[key] = self._by_step(step * np.arange(count + 1), done, row)
+        ended, worn = self.memo[key]
+        whole = np.minimum(whole, len(worn) - 1)
+        ended, worn = ended[:, whole], worn[whole]
+        return _ends_of(np.diff(ended, axis=1) * np.sqrt(worn[1:] * worn[:-1]), (1 - ended) * worn)
+
+    def _by_step(
+        self, days: np.ndarray, done: tuple[float, ...], row: Mapping[str, np.ndarray]
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Share ended by so many days, (U, K, M), and share no death has taken by then, (K, M)."""
+        ended = []
+        for share in done:
+            reached = _gamma_share(row[self.shape], share + days[:, None] * row[self.rate])
+            ended.append(_given_not_ended(reached) if share > 0 else reached)
+        loss = np.broadcast_to(row[self.loss], row[self.shape].shape)
+        return np.array(ended), np.exp(-loss * days[:, None])
 
     def _ends(self, i: int, last: int, done: tuple[float, ...], row: Mapping[str, np.ndarray]) -> _Ends:
         parts = [self._compute(i, last, share, row[self.shape]) for share in done]
@@ -187,16 +203,6 @@ def farthest(shape: np.ndarray) -> np.ndarray:
         Shapes of the gamma.
     """
     return 1 + 6.5 / np.sqrt(shape) + 12 / shape
-
-
-def _curve(rate: np.ndarray, shape: np.ndarray) -> CubicHermiteSpline:
-    """Share ended by days since the start, every draw; a twentieth of the narrowest spread apart, so right to 1e-7."""
-    spread = float((1 / (rate * np.sqrt(shape))).min())
-    end = float((farthest(shape) / rate).max())
-    days = np.linspace(0.0, end, int(np.clip(np.ceil(20 * end / spread), 50, 20_000)) + 1)
-    development = days[:, None] * rate
-    log_density = np.log(rate * shape) + xlogy(shape - 1, shape * development) - shape * development - gammaln(shape)
-    return CubicHermiteSpline(days, _gamma_share(shape, development), np.exp(log_density))
 
 
 def _gamma_share(shape: np.ndarray, development: np.ndarray) -> np.ndarray:
