@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from burden.case import Case
+from burden.case import Case, Preparation
 from burden.estimate import draw_seen, log_likelihood_of_samples
 from burden.evidence import uniform_draws
 from burden.pond import Pond, draw_pond
@@ -25,7 +25,7 @@ _DRAWS_PER_ANSWER = 16
 _RATIO_MEDIAN, _RATIO_SD = 0.15, 2.5
 #: a ratio this many times what was to be expected fell short
 _TOLERANCE = 2.0
-#: standard deviations of the log ratio between which the counts decide less and less: sure, and not at all
+#: standard deviations of the log ratio between which the counts decide less and less, where it lies about the limit
 _SURE, _BLIND = 0.8, 1.8
 
 
@@ -44,6 +44,8 @@ class Response(Result):
         Share of the flukes expected on the fish at the later sample that settled since the dose.
     verdict_probability : mapping of str to float
         Sums to one.
+    counted : mapping or None
+        Reduction of the mean count a fish itself [%], with its method; says nothing of what preparations miss.
     """
 
     case: Case
@@ -59,6 +61,7 @@ class Response(Result):
     verdict_probability: Mapping[str, float]
     reason: str
     what_next: Sequence[str]
+    counted: Mapping[str, Any] | None = None
 
     @property
     def verdict(self) -> str:
@@ -82,6 +85,7 @@ class Response(Result):
             "new_settler_share": self.new_share.as_dict(),
             "verdict": self.verdict,
             "verdict_probability": dict(self.verdict_probability),
+            "counted": self.counted,
             "reason": self.reason,
             "what_next": list(self.what_next),
             "warnings": [],
@@ -126,8 +130,9 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     aggregation, shares and clumping on both days. What was to be expected is the model's: kill of the dose as it was
     given, growth since, and new settlers, which are told apart by a run in which the dose kills all on the fish. A
     draw whose ratio is at most twice its expectation worked; it counts as new settlers where these are more than
-    half of what was to be expected. Where the counts leave the ratio wide open the verdict is taken back in
-    proportion: from a standard deviation of its logarithm of 0.8 on, and wholly at 1.8.
+    half of what was to be expected. Where the counts leave the ratio wide open the verdict is taken back: from a
+    standard deviation of its logarithm of 0.8 on, and at 1.8 by 4 P (1 − P), P the chance that it fell short; so ten
+    clean fish, which leave the ratio open downwards alone, still tell. At the prior's own 2.5 nothing was learned.
     """
     parasite = parasite or case.parasites[0]
     frame = {"case": case, "parasite": parasite, "seed": seed, "draws": draws}
@@ -159,7 +164,24 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
         verdict_probability=chances,
         reason=_reason(chances),
         what_next=_what_next(chances),
+        counted=_counted([r for r in before if r.date == earlier], [r for r in after if r.date == later]),
     )
+
+
+def _counted(before: Sequence[Preparation], after: Sequence[Preparation]) -> dict[str, Any] | None:
+    """Reduction of the mean count per fish, without a model: comparable where both days were looked at alike."""
+    from burden.classical import reduction
+
+    means = [_mean_per_preparation(rows) for rows in (before, after)]
+    return reduction(*means).as_dict()
+
+
+def _mean_per_preparation(rows: Sequence[Preparation]) -> list[float]:
+    """Mean count of the preparations of each fish; a censored count at its lower bound."""
+    fish: dict[str, list[int]] = {}
+    for row in rows:
+        fish.setdefault(row.fish, []).append(row.count_low)
+    return [float(np.mean(counts)) for counts in fish.values()]
 
 
 def _cannot(frame: dict[str, Any], given: date | None, reason: str) -> Response:
@@ -233,8 +255,10 @@ def _verdicts(
     fell = drawn > _TOLERANCE * expected
     settled = ~fell & (new > 0.5)
     spread = float(np.std(np.log(np.maximum(drawn, 1e-9))))
-    blind = float(np.clip((spread - _SURE) / (_BLIND - _SURE), 0, 1))
-    told = 1 - blind
+    wide = float(np.clip((spread - _SURE) / (_BLIND - _SURE), 0, 1))
+    nothing = float(np.clip((spread - _BLIND) / (_RATIO_SD - _BLIND), 0, 1))
+    split = float(np.mean(fell))
+    told = 1 - wide * max(4 * split * (1 - split), nothing)
     chances = {
         "worked": told * float(np.mean(~fell & ~settled)),
         "fell_short": told * float(np.mean(fell)),

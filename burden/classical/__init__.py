@@ -4,6 +4,7 @@
 Estimate            value, interval, method
 ├── prevalence      nine binomial intervals; imperfect tests; repeated looks
 ├── aggregation     mean, k, variance to mean, crowding, discrepancy
+├── reduction       mean before against after a dose
 └── summary         the three numbers the estimate prints beside the model's
 ```
 """
@@ -30,6 +31,7 @@ from burden.classical.prevalence import (
     prevalence,
     rogan_gladen,
 )
+from burden.classical.reduction import paired_reduction, reduction, share_left
 from burden.classical.summary import CountedSummary, counted_summary
 
 __all__ = [
@@ -48,9 +50,12 @@ __all__ = [
     "mean_crowding",
     "mean_intensity",
     "occupancy",
+    "paired_reduction",
     "poulin_d",
     "prevalence",
+    "reduction",
     "rogan_gladen",
+    "share_left",
     "standard_error_k",
     "variance_to_mean",
 ]
