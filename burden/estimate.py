@@ -130,8 +130,9 @@ class Estimate(Result):
             self.missed,
             f"Fish that carry any: {self.prevalence.text(scale=100)} %. Chance that the stock carries flukes at all: "
             f"{100 * self.probability_infected:.0f} %.",
-            f"Eggs waiting in the water: {self.eggs_waiting.text()}.",
         ]
+        if self.eggs_waiting.high > 0:  # live-bearers lay none
+            lines.append(f"Eggs waiting in the water: {self.eggs_waiting.text()}.")
         if self.case.has_samples:
             shown = self.detection_per_fish.text(scale=100)
             lines.insert(3, f"Preparations like yours, from one infected fish, show a fluke in {shown} of 100.")
