@@ -136,7 +136,7 @@ def draw_interval_chart(curves: IntervalCurves, today_c: float | None = None, gi
     """
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(3.6, 3.0), layout="constrained")
+    figure = Figure(figsize=(3.6, 2.9), layout="constrained")
     figure.get_layout_engine().set(h_pad=0.03, w_pad=0.04)
     axis, strip = figure.subplots(2, 1, sharex=True, height_ratios=(9, 1.7))
     _scales(axis, curves)

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from burden import __version__
+from burden.elimination import Plan
 from burden.evidence import load_parasite
 from burden.report.answer import five_lines, moved_rows, seen_rows, there_rows, title_of
 from burden.report.cautions import cautions_of
@@ -19,12 +20,10 @@ from burden.report.sources import sources_of
 from burden.report.tables import CSV_FORM
 from burden.report.unknowns import distinct_draws, unknowns_of
 from burden.report.words import about, about_in, days_label, long_date, named, of_100, on_day, sentence, several, spread
-from burden.schedule import Judged
+from burden.schedule import Choice, Judged
 from burden.visit import Visit, say_date
 
 __all__ = ["render_page", "template"]
-
-_MOST_SCHEDULES = 4
 
 
 @cache
@@ -180,14 +179,23 @@ def _schedules(visit: Visit) -> list[dict[str, str]]:
     ):
         rows.append((choice.eradication, "fewest doses that rid the pond of them in 90 of 100"))
     known = {j.plan for j, _ in rows}
-    others = [j for j in choice.shortlist if j.plan not in known]
-    rows += [(j, _against(j, choice.recommended)) for j in others[: _MOST_SCHEDULES - len(rows)]]
+    rows += [(j, _against(j, choice.recommended)) for j in _telling(choice, known)]
     rows.append((choice.nothing, "watch and wait"))
     found = [_schedule_row(visit, j, reason) for j, reason in rows]
     for move in visit.alternatives:
         row = _schedule_row(visit, move.judged, move.cost)
         found.insert(-1, {**row, "what": f"{move.move}: {row['what']}"})
     return found
+
+
+def _telling(choice: Choice, known: set[Plan]) -> list[Judged]:
+    """The best schedule with fewer doses, with as many, and with more: why not less, why not that, why not more."""
+    most = choice.recommended.doses if choice.recommended is not None else 0
+    kinds: dict[int, Judged] = {}
+    for judged in choice.shortlist:
+        if judged.plan not in known:
+            kinds.setdefault(int(np.sign(judged.doses - most)), judged)
+    return [kinds[kind] for kind in sorted(kinds)]
 
 
 def _against(judged: Judged, recommended: Judged | None) -> str:
