@@ -1,0 +1,155 @@
+"""One visit: what comes first, what limits bind, when no dose is recommended, and two sets in one case."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from burden.case import Action, Case, Limits
+from burden.casefile import read_case
+from burden.estimate import estimate
+from burden.forecast import regime_of
+from burden.pond import draw_pond
+from burden.schedule import candidate_plans
+from burden.visit import forecast_case, visit
+
+CASES = Path(__file__).parents[1] / "simulated_data"
+DRAWS = 40
+
+
+@pytest.fixture(scope="module")
+def koi() -> Case:
+    return read_case(CASES / "koi_pond")
+
+
+@pytest.fixture(scope="module")
+def decided(koi):
+    return visit(koi, draws=DRAWS)
+
+
+def test_action_first_then_what_the_samples_can_have_missed(decided) -> None:
+    lines = decided.text().splitlines()
+    assert lines[0] == decided.first_action
+    assert lines[0].startswith("Today: dose 1 of")
+    assert "would still leave a" in lines[1]
+    assert decided.cautions()
+
+
+def test_amounts_are_those_of_the_volume(decided, koi) -> None:
+    for d in decided.doses:
+        assert d.mass_g == pytest.approx(d.mg_l * koi.water.volume_l.value / 1000)  # 1 mg/L is 1 g per m³
+
+
+def test_dates_lie_within_the_limits(decided, koi) -> None:
+    days = decided.choice.recommended.plan.days
+    assert len(days) <= koi.limits.max_doses
+    assert np.all(np.diff(days) >= koi.limits.shortest_gap_days)
+    for day in days:
+        assert koi.dose_possible_on(koi.visit_date + timedelta(days=day))
+
+
+def test_control_is_not_called_eradication(decided) -> None:
+    if decided.choice.recommended.elimination.mean < 0.5:
+        assert any("control is not eradication" in note for note in decided.choice.notes)
+
+
+def test_every_candidate_keeps_the_limits(koi) -> None:
+    pond = draw_pond(koi, "dactylogyrus", 20, 1)
+    plans = candidate_plans(koi, pond, ("praziquantel", "formalin"))
+    assert len(plans) == len(set(plans)) > 20
+    for plan in plans:
+        formalin = [d for d, a in zip(plan.days, plan.agents, strict=True) if a == "formalin"]
+        assert 25 * len(formalin) <= koi.limits.max_formalin_mg_l_total  # customary 25 mg/L, common practice
+        assert np.all(np.diff(formalin) >= 7)
+
+
+def test_dates_draw_together_in_warming_water(koi) -> None:
+    """Development sums up faster in warmer water, so a gap of one and the same development gets shorter."""
+    from burden.case import ConstantTemperature, RecordedTemperature
+
+    free = replace(koi, limits=Limits(max_doses=4), given=(), samples=(), deaths=())
+    start = koi.visit_date
+    from datetime import datetime
+
+    times = tuple(datetime(start.year, start.month, start.day, 12) + timedelta(days=k) for k in (0, 40))
+    warming = replace(free, water=replace(free.water, temperature=RecordedTemperature(times, (12.0, 24.0))))
+    steady = replace(free, water=replace(free.water, temperature=ConstantTemperature(12.0)))
+    gaps = {}
+    for name, case in (("warming", warming), ("steady", steady)):
+        plans = candidate_plans(case, draw_pond(case, "dactylogyrus", 40, 1), ("praziquantel",))
+        gaps[name] = [np.diff(p.days) for p in plans if len(p.days) == 4]
+    assert any(g[-1] < g[0] for g in gaps["warming"])
+    assert all(np.ptp(g) <= 1 for g in gaps["steady"])  # whole days: rounding alone
+
+
+def test_no_sample_no_dose(koi) -> None:
+    blind = visit(replace(koi, samples=()), draws=DRAWS)
+    assert blind.first_action.startswith("Do not dose today, because no sample could be read")
+    assert blind.forecasts[0].recommended is None
+    assert blind.forecasts[0].as_dict()["withheld_reason"]
+    assert blind.cautions()
+
+
+def test_low_oxygen_withholds_formalin(koi) -> None:
+    """Common practice, no source: formalin takes oxygen; not into water short of it."""
+    short = replace(koi, water=replace(koi.water, oxygen_mg_l=3.0), limits=Limits(agents=("formalin",)))
+    found = visit(short, draws=DRAWS)
+    assert found.withheld_reason is not None
+    assert "oxygen" in found.first_action.lower()
+    assert found.doses == ()
+
+
+def test_shifting_every_date_by_a_year_changes_no_number(koi) -> None:
+    """Days count from the visit; a record of the same days of another year is the same record."""
+
+    def later(day: date) -> date:
+        return day + timedelta(days=364)  # whole weeks, so that the days on site stay what they were
+
+    from burden.case import RecordedTemperature
+
+    spec = koi.water.temperature
+    moved = replace(
+        koi,
+        visit_date=later(koi.visit_date),
+        trouble_since=None,
+        water=replace(
+            koi.water,
+            temperature=RecordedTemperature(tuple(t + timedelta(days=364) for t in spec.times), spec.temperatures_c),
+        ),
+        given=tuple(replace(a, date=later(a.date)) for a in koi.given),
+        samples=tuple(replace(s, date=later(s.date)) for s in koi.samples),
+        deaths=tuple(replace(d, date=later(d.date)) for d in koi.deaths),
+    )
+    a, b = estimate(replace(koi, trouble_since=None), draws=DRAWS), estimate(moved, draws=DRAWS)
+    assert a.mean_abundance == b.mean_abundance
+    assert a.probability_infected == b.probability_infected
+
+
+def test_a_planned_course_is_judged(koi) -> None:
+    tomorrow = koi.visit_date + timedelta(days=1)
+    planned = replace(koi, planned=(Action(tomorrow, agent="praziquantel", route="bath", mg_l=5.0),), deaths=())
+    found = forecast_case(planned, days=20, draws=DRAWS)
+    assert found.planned is not None
+    assert found.planned.doses[0].mass_g == pytest.approx(5.0 * koi.water.volume_l.value / 1000)
+    assert found.planned.abundance_end.median < found.untreated.abundance_end.median
+
+
+def test_two_sets_get_one_schedule(koi) -> None:
+    """Gill flukes and live-bearing skin flukes in one pond: one list of dates, an estimate and a forecast each."""
+    rows = tuple(replace(row, parasite="dactylogyrus" if row.site == "gill" else "gyrodactylus") for row in koi.samples)
+    few = Limits(agents=("praziquantel",), max_doses=2)
+    both = visit(replace(koi, parasites=("dactylogyrus", "gyrodactylus"), samples=rows, limits=few), draws=DRAWS)
+    assert [e.parasite for e in both.estimates] == ["dactylogyrus", "gyrodactylus"]
+    assert len(both.forecasts) == 2
+    assert both.choice.recommended is not None
+    assert all(f.recommended.doses == both.forecasts[0].recommended.doses for f in both.forecasts)
+
+
+def test_regimes_are_told_apart() -> None:
+    start = np.array([1.0, 1.0, 1.0, 0.0])
+    end = np.array([np.exp(0.6), 1.0, np.exp(-0.6), 0.0])
+    assert regime_of(start, end, 60.0) == {"growing": 0.25, "endemic": 0.25, "fading": 0.5}
