@@ -194,7 +194,7 @@ alkalinity_dkh = 7
 total_ammonia_n_mg_l = 0.1
 nitrite_n_mg_l = 0.03
 filter = "naive"                   # a moving-bed filter that had not met praziquantel before April
-uv = "yes"
+uv = "no"                          # the lamp burnt out over winter
 aeration = "yes"
 
 [fish]
@@ -226,7 +226,7 @@ route = "bath"
 mg_l = 2.5
 hours = 48
 volume_l_believed = 15000
-uv_or_carbon_on = "no"             # UV off for the two days, he says
+uv_or_carbon_on = "no"             # no carbon in the filter, he says
 told_by = "owner"
 """
 
