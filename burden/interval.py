@@ -363,28 +363,28 @@ def _search(parameters: Parameters, effect: DoseEffect, temperature_c: float, ga
 
 def _worth_refining(courses: Sequence[Course]) -> dict[int, set[float]]:
     """Gaps around which the answer may lie, by number of doses [d]."""
-    control, rid = _control(courses)[0], _eradicate(courses)[0]
     found: dict[int, set[float]] = {}
-    for chosen, near in ((control, _near_control), (rid, _near_eradication)):
+    for rule, worth in ((_control, _near_control), (_eradicate, _near_eradication)):
+        chosen = rule(courses)[0]
         last = chosen.doses if chosen is not None else max(c.doses for c in courses)
         for doses in (last - 1, last):
-            mine = [c for c in courses if c.doses == doses]
-            if mine and (doses == last or near(mine)):
-                few = min(mine, key=lambda c: c.survivors_per_1000.median)
-                top = max(mine, key=lambda c: c.elimination_probability.mean)
-                best = [few] if near is _near_control else [top]
-                if doses == last and chosen is not None:
-                    best = [chosen, _best(_controlling(mine) if near is _near_control else mine, tie=0.0)]
-                found.setdefault(doses, set()).update(c.gap_days for c in best)
+            near = worth([c for c in courses if c.doses == doses])
+            if near:
+                top = max(near, key=lambda c: c.elimination_probability.mean)
+                few = min(near, key=lambda c: c.survivors_per_1000.median)
+                tied = [chosen] if chosen is not None and doses == last else []
+                found.setdefault(doses, set()).update(c.gap_days for c in (top, few, *tied))
     return found
 
 
-def _near_control(courses: Sequence[Course]) -> bool:
-    return min(c.survivors_per_1000.median for c in courses) <= 2 * CONTROL_PER_1000
+def _near_control(courses: Sequence[Course]) -> list[Course]:
+    """Those that meet the limit or may do so half a stride away."""
+    return [c for c in courses if c.survivors_per_1000.median <= 1.5 * CONTROL_PER_1000]
 
 
-def _near_eradication(courses: Sequence[Course]) -> bool:
-    return max(c.elimination_probability.mean for c in courses) >= ERADICATION - 0.05
+def _near_eradication(courses: Sequence[Course]) -> list[Course]:
+    good = [c for c in courses if c.elimination_probability.mean >= ERADICATION - 0.05]
+    return [max(good, key=lambda c: c.elimination_probability.mean)] if good else []
 
 
 def _customary(
