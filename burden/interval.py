@@ -452,7 +452,7 @@ def _window_days(parameters: Parameters, temperature_c: float) -> float:
     """How long the slowest draw's last eggs and settlers take, within a year [d]."""
     development = parameters.development
     slowest = [
-        farthest(table.shape_at(temperature_c)) / table.rate(temperature_c)
+        farthest(table.shape_at(temperature_c)) / np.maximum(table.rate(temperature_c), 1e-9)
         for table in (development.hatch, development.maturity)
     ]
     return float(min(np.max(slowest), 365.0))

@@ -160,7 +160,7 @@ class _Waiting:
             return self._ends(i, last, done, row)
         key = ("by step", self.rate, done, row["temperature"].tobytes(), step)
         if key not in self.memo:
-            longest = float((farthest(row[self.shape]) / row[self.rate]).max())
+            longest = float((farthest(row[self.shape]) / np.maximum(row[self.rate], 1e-9)).max())  # none in the cold
             count = int(min(np.ceil(longest / step), np.ceil((self.times[-1] - self.times[0]) / step))) + 1
             self.memo[key] = self._by_step(step * np.arange(count + 1), done, row)
         ended, worn = self.memo[key]
