@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
+import tomllib
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -16,6 +17,7 @@ from scipy.integrate import quad
 from scipy.special import gammaincinv
 
 from burden.case import Arrival, DeathRecord, FishGroup, Preparation
+from burden.casefile import read_case
 from burden.counts import detection_per_fish
 from burden.estimate import PRIOR_NONE, Seen, draw_seen, estimate, log_likelihood_of_samples, share_examined
 from burden.evidence import load_parasite
@@ -414,3 +416,21 @@ def test_a_clip_can_be_as_blind_as_was_measured():
         told = float(detection_per_fish(mean, k, float(inputs["q"])))
         low, high = map(float, row["interval"].split(","))
         assert low < told < high
+
+
+# --- invented ponds of whole flukes -----------------------------------------------------------------------------------
+SIMULATED = Path(__file__).parents[1] / "simulated_data"
+
+
+@pytest.mark.parametrize("name", ["koi_pond", "quarantine_tank", "estate_pond"])
+def test_what_is_true_of_the_invented_cases_lies_in_their_intervals(name):
+    """The flukes of the whole-fluke simulator; three cases are no calibration, see analysis/calibration.py."""
+    truth = tomllib.loads((SIMULATED / name / "truth.toml").read_text(encoding="utf-8"))["visit"]
+    found = estimate(read_case(SIMULATED / name), draws=300)
+    for told, true in (
+        (found.flukes_total, truth["flukes_total"]),
+        (found.mean_abundance, truth["mean_abundance"]),
+        (found.eggs_waiting, truth["eggs_in_water"]),
+    ):
+        assert told.low < true < told.high
+    assert found.effective_draws > 40
