@@ -23,7 +23,7 @@ from burden.progress import tell
 from burden.response import Response, response
 from burden.result import Result, Triple
 from burden.safety import SafetyNote, safety_check
-from burden.sampling import Look, RecheckPlan, recheck, sample_windows
+from burden.sampling import CleanSamplePlan, Look, RecheckPlan, find_by_burden, recheck, sample_windows
 from burden.schedule import Choice, Judged, judge, search
 from burden.simulate import State
 from burden.windows import Windows, safe_below_c, windows_after
@@ -35,6 +35,7 @@ __all__ = [
     "LIVE_BEARER_RECHECK_DAYS",
     "DayBookEntry",
     "Visit",
+    "caution_rank",
     "dose_words",
     "forecast_case",
     "say_date",
@@ -182,11 +183,38 @@ class Visit(Result):
 
     def cautions(self, most: int = 6) -> list[str]:
         """Return what to be careful of, the weightiest first, each once."""
-        said = [f"{note.text}: {note.reason}" for note in self.notes if note.level == "withhold"]
+        said = [f"{note.text}: {note.reason}" for note in self.notes if note.level != "withhold"]
         said += [text for d in self.doses for text in d.cautions]
-        said += [f"{note.text}: {note.reason}" for note in self.notes if note.level != "withhold"]
+        said = [f"{note.text}: {note.reason}" for note in self.notes if note.level == "withhold"] + sorted(
+            said, key=caution_rank
+        )
         general = "local rules and the licensed veterinarian decide; dose one or a few fish first"
         return [*dict.fromkeys(said)][:most] or [general]
+
+
+#: words of a caution by what it guards, the weightiest first; what names none of them comes after these
+_GUARDED = (
+    ("explosion", "poison", "oxygen", "aerat", "breath"),
+    ("few fish first", "on a few", "smallest volume"),
+    ("withdrawal", "food fish", "eaten"),
+)
+
+
+def caution_rank(text: str) -> int:
+    """Return where a caution stands: what may kill first, then whom to try it on, food, the rest, how it is made up.
+
+    Examples
+    --------
+    >>> sorted(["Published: 2 to 10 mg/L", "Test a few fish first."], key=caution_rank)
+    ['Test a few fish first.', 'Published: 2 to 10 mg/L']
+    """
+    said = text.lower()
+    if said.startswith(("published:", "density", "strength not given")):
+        return len(_GUARDED) + 2
+    for rank, words in enumerate(_GUARDED):
+        if any(word in said for word in words):
+            return rank
+    return len(_GUARDED) + int("dissolv" in said)
 
 
 def say_date(day: date) -> str:
@@ -239,7 +267,8 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
     choice = _judged_with_all(choice, ponds, forecasts)
     windows = _windows(estimates, agents)
     last = max(choice.recommended.plan.days) if withheld is None and choice.recommended else 0.0
-    plan = _recheck(case, estimates[0], agents, last)
+    plans = [plan for e in estimates if (plan := _recheck(case, e, agents, last)) is not None]
+    plan = max(plans, key=lambda p: p.day, default=None)
     return Visit(
         case=case,
         seed=seed,
@@ -440,7 +469,7 @@ def _custom(estimates: Sequence[Estimate], agents: Sequence[str]) -> tuple[str, 
 def _recheck(case: Case, found: Estimate, agents: Sequence[str], last: float) -> RecheckPlan | None:
     """When to look again, how many fish, and how much of each, to show the burden is below a tenth of today's."""
     p, e = found.pond.setting.parameters, found
-    level = max(e.mean_abundance.median / 10, 1.0)
+    level = float(f"{max(e.mean_abundance.median / 10, 1.0):.2g}")  # nobody plans a look to the hundredth of a fluke
     weight = found.pond.setting.fish.weight_g.mean(0)
     method = "gill_clip" if p.evidence.about["site"] == "gill" else "skin_scrape"
     from burden.case import Preparation
@@ -450,6 +479,9 @@ def _recheck(case: Case, found: Estimate, agents: Sequence[str], last: float) ->
     look = Look(share_examined(row, e.seen, weight), 3, e.seen.detection, e.seen.part_shape)
     killed = sum(group.lethal_sampling_allowed or 0 for group in case.fish)
     try:
+        if p.development is None:
+            sample = find_by_burden(level, p["aggregation"], look, population=case.fish_count, lethal_allowed=killed)
+            return _recheck_of_live_bearer(sample)
         effect = found.pond.effects[agents[0] if agents else next(iter(found.pond.effects))]
         w = windows_after(p, effect.sheltered_fraction, found.pond.setting.temperature, last)
         return recheck(
@@ -457,6 +489,24 @@ def _recheck(case: Case, found: Estimate, agents: Sequence[str], last: float) ->
         )
     except (CannotAnswerError, InputError):
         return None
+
+
+def _recheck_of_live_bearer(sample: CleanSamplePlan) -> RecheckPlan:
+    """No egg to wait for: what survived shows at once, and a week lets a few survivors become enough to find."""
+    return RecheckPlan(
+        fish=sample.fish,
+        fish_killed=sample.fish_killed,
+        day=LIVE_BEARER_RECHECK_DAYS,
+        all_shown_days=Triple.of(np.zeros(1)),
+        survivors_only_until_day=0,
+        offspring_from_day=Triple.of(np.zeros(1)),
+        sample=sample,
+        reason=(
+            "Live-bearers lay no eggs: every fluke is on a fish at the dose, and newborn flukes settle at once. A week "
+            f"(common practice, no source) lets survivors multiply enough to be found. {sample.reason}"
+        ),
+        what_would_change=("colder water: they multiply more slowly, so wait longer", *sample.what_would_change[:2]),
+    )
 
 
 def _day_book(

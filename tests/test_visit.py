@@ -1,0 +1,116 @@
+"""Cases at the edge of what a visit can answer: live-bearers, clean samples, none, one fish, other ponds."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from cases import a_case, clips
+
+from burden.case import Limits, Preparation
+from burden.casefile import read_case
+from burden.visit import LIVE_BEARER_RECHECK_DAYS, Visit, caution_rank, visit
+
+CASES = Path(__file__).parents[1] / "simulated_data"
+DRAWS = 30
+
+
+def complete(found: Visit) -> None:
+    """Everything a reader needs is there, withheld or not."""
+    lines = found.text().splitlines()
+    assert lines[0].startswith(("Today: ", "Do not dose today, because "))
+    assert "flukes" in lines[1] or "nothing is ruled out" in lines[1]
+    assert found.cautions()
+    assert len(found.forecasts) == len(found.estimates) == len(found.case.parasites)
+    assert (found.withheld_reason is None) == bool(found.doses)
+    assert all((f.recommended is None) == (found.withheld_reason is not None) for f in found.forecasts)
+    json.dumps(found.as_dict(), allow_nan=False)
+
+
+@pytest.fixture(scope="module")
+def sick():
+    return a_case(clips([4, 0, 7, 2, 5, 0]), limits=Limits(agents=("praziquantel",), max_doses=3))
+
+
+@pytest.fixture(scope="module")
+def decided(sick):
+    return visit(sick, draws=DRAWS)
+
+
+def test_a_plain_case_is_complete(decided):
+    complete(decided)
+    assert decided.withheld_reason is None
+    assert decided.choice.recommended.doses <= 3
+
+
+def test_the_same_input_gives_the_same_words(sick, decided):
+    again = visit(sick, draws=DRAWS)
+    assert again.text() == decided.text()
+    assert json.dumps(again.as_dict()) == json.dumps(decided.as_dict())
+
+
+def test_flukes_named_in_the_recheck_are_round(decided):
+    """Two significant figures: the look excludes a tenth of today's burden, itself known to a factor."""
+    level = decided.recheck.sample.level
+    assert level == float(f"{level:.2g}")
+    assert level == pytest.approx(max(decided.estimates[0].mean_abundance.median / 10, 1), rel=0.06)
+
+
+def test_what_may_kill_comes_before_how_to_dissolve(decided):
+    ranks = [caution_rank(text) for text in decided.cautions(most=50)]
+    assert ranks == sorted(ranks)
+    assert len(set(ranks)) > 2
+    assert not decided.cautions()[0].startswith("Published")
+
+
+def test_clean_samples_do_not_say_there_are_none():
+    """Twelve clean clips: flukes less likely than before, not impossible; the answer still says what they can miss."""
+    found = visit(a_case(clips([0] * 12)), draws=DRAWS)
+    complete(found)
+    e = found.estimates[0]
+    assert 0 < e.probability_infected < 0.8  # 0.8 before anything was seen
+    assert e.mean_abundance.high > 0
+
+
+def test_no_samples():
+    found = visit(a_case(), draws=DRAWS)
+    complete(found)
+    assert "look at gills and skin first" in found.first_action
+    assert found.choice.recommended is None
+
+
+def test_one_fish():
+    found = visit(a_case(clips([9], share=0.05), count=1), draws=DRAWS)
+    complete(found)
+    assert found.forecasts[0].untreated.deaths_end.high <= 1.0 + 1e-9
+
+
+def test_live_bearers_end_to_end():
+    """No egg, no window; a look a week after the last dose."""
+    rows = [
+        Preparation(r.date, r.fish, r.chosen, "skin", r.count_low, r.count_high, method="skin_scrape")
+        for r in clips([12, 3, 0, 20])
+    ]
+    found = visit(a_case(rows, parasites=("gyrodactylus",), temperature_c=15.0), draws=DRAWS)
+    complete(found)
+    assert found.windows == ()
+    assert found.recheck.day == LIVE_BEARER_RECHECK_DAYS
+    assert "no eggs" in found.recheck.reason
+
+
+@pytest.mark.parametrize("name", ["estate_pond", "quarantine_tank"])
+def test_the_other_invented_ponds(name):
+    case = read_case(CASES / name)
+    found = visit(case, draws=DRAWS)
+    complete(found)
+    if found.choice.recommended is not None:
+        assert found.choice.recommended.doses <= case.limits.max_doses
+
+
+def test_virus_suspected_withholds_every_agent(sick):
+    """Common practice, no source."""
+    found = visit(replace(sick, findings=replace(sick.findings, other=("virus_suspected",))), draws=DRAWS)
+    complete(found)
+    assert "virus" in found.first_action
