@@ -41,6 +41,8 @@ PRIOR_NONE = 0.2  # prior chance that the stock carries no fluke at all: an assu
 #: ponds of the pilot and of the main round with a past, and without one
 _PILOT, _LEAST_DRAWS = 500, 2000
 _CHEAP_PILOT, _LEAST_CHEAP = 1000, 4000
+#: effective ponds below which a third round is run, and below which the answer says that its edges are rough
+_ENOUGH = 100
 
 
 @dataclass(frozen=True)
@@ -162,7 +164,7 @@ def estimate(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     Importance sampling in two rounds. A pilot finds where the burden at the start of the record must have been; the
     second round draws it from there (and a fifth from the prior), corrects by the ratio of the two densities, and is
     resampled systematically. Without a past the model needs no run: more is drawn, and the second round knows that
-    fish of which little is seen must carry more.
+    fish of which little is seen must carry more. Where few ponds fit, a third round looks among those that did.
     """
     parasite = parasite or case.parasites[0]
     past = bool(history_days(case)[0] < 0)
@@ -173,6 +175,10 @@ def estimate(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     tell(f"{parasite}: the burden behind the samples")
     whole = run_past(case, parasite, size, seed, proposal)
     log_posterior = log_likelihood(whole, parasite) + whole.log_prior
+    if _effective_ponds(whole, log_posterior) < _ENOUGH:
+        tell(f"{parasite}: the record fits few ponds, once more among these")
+        whole = run_past(case, parasite, round(1.5 * size), seed, proposal_from(whole, log_posterior))
+        log_posterior = log_likelihood(whole, parasite) + whole.log_prior
     return _summarise(whole, log_posterior, parasite, draws, seed)
 
 
@@ -216,7 +222,7 @@ def _summarise(past: Past, log_posterior: np.ndarray, parasite: str, draws: int,
     state = _as_present(state, total / np.maximum(now * alive, 1e-300), ~clean)
     eggs = sum((state.water[form].sum(0) for form in state.water if "egg" in form), np.zeros(draws))
     warnings = []
-    if effective < 100:
+    if effective < _ENOUGH:
         warnings.append(
             f"the record leaves {effective:.0f} effective draws: the samples fit few of the ponds believed possible, "
             "so the edges of the intervals are rough"
