@@ -1,6 +1,6 @@
 """Does the estimate mean what it says? Visits drawn from the prior itself, estimated, and the truth ranked.
 
-Run: python analysis/calibration.py [VISITS]     (default 100 of each kind; about 12 minutes on one idle core)
+Run: python analysis/calibration.py [VISITS]     (default 60 of each kind; about 4 minutes on one idle core)
 
 A pond, its fish, the flukes on each of them and what the preparations showed are drawn as whole numbers: burdens by the
 prior, a part-count as a beta share of the flukes, sick fish with a chance that rises with their burden. The estimate
@@ -234,7 +234,7 @@ def draw_figure(rows: Sequence[dict[str, object]], path: Path) -> None:
     plt.close("all")
 
 
-def main(visits: int = 100) -> None:
+def main(visits: int = 60) -> None:
     """Judge what is missing, keep the table, draw the figure, print what they show."""
     rows = _kept()
     done = {(row["kind"], int(row["seed"])) for row in rows}
