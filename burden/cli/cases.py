@@ -43,11 +43,9 @@ def report(cases: tuple[Path, ...], out: Path | None, accept_unpublished_dose: b
     Example:
       burden report simulated_data/koi_pond
     """
-    from burden.progress import tell
     from burden.report import write_reports
 
-    accept = accept_unpublished_dose
-    return write_reports(cases, out, draws=draws, seed=seed, accept_unpublished=accept, progress=tell)
+    return write_reports(cases, out, draws=draws, seed=seed, accept_unpublished=accept_unpublished_dose)
 
 
 @click.command(cls=Command, short_help="The true burden behind the samples.")

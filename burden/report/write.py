@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from burden.errors import InputError, Problem
+from burden.progress import tell
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Result
 
 if TYPE_CHECKING:
     from burden.visit import Visit
 
 __all__ = ["ReportResult", "report_files", "write_reports"]
-
-Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -85,7 +84,6 @@ def write_reports(
     draws: int = 500,
     seed: int = 1,
     accept_unpublished: bool = False,
-    progress: Progress | None = None,
 ) -> ReportResult:
     """Write the report of one case, or of several with a list of what is due first.
 
@@ -99,8 +97,6 @@ def write_reports(
         Posterior draws and seed.
     accept_unpublished : bool
         Work out doses no source gives.
-    progress : callable, optional
-        Told in a few words what is being done.
 
     Returns
     -------
@@ -118,7 +114,6 @@ def write_reports(
     from burden.report.folder import write_folder
     from burden.visit import visit
 
-    tell = progress or (lambda _: None)
     target = _target(cases, out)
     read = _read_all(cases, target)
     visits, problems = [], []
