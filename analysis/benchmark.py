@@ -1,6 +1,6 @@
 """How fast is the forward stepper beside a general-purpose solver at equal error, and where a report spends its time?
 
-Run: python analysis/benchmark.py [MEMBERS] [FOLDER]    (default 3 members, analysis/results; some 5 minutes)
+Run: python analysis/benchmark.py [MEMBERS] [FOLDER]    (default 1 member, analysis/results; some 5 minutes)
 
 One thread, processor seconds, both in the same run. LSODA (scipy) solves the model's own right-hand side for one member
 at a time: 30 egg and 30 juvenile stages, 8 classes of fish, two doses, 60 d, with the loosest tolerance at which its
@@ -123,17 +123,20 @@ def report_stages() -> list[dict[str, object]]:
     ]
 
 
-def main(members: str = "3", folder: str = "analysis/results") -> None:
+def main(members: str = "1", folder: str = "analysis/results") -> None:
     """Write the table and print it."""
-    found = steppers(int(members)) + report_stages()
+    found = []
+    for part in (lambda: steppers(int(members)), report_stages):
+        rows = part()
+        for row in rows:
+            print(f"{row['what']}: {row['value']:.3g} {row['unit']}", flush=True)
+        found += rows
     out = Path(folder)
     out.mkdir(parents=True, exist_ok=True)
     with (out / "benchmark.csv").open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, fieldnames=["what", "value", "unit"])
         writer.writeheader()
         writer.writerows({**row, "value": f"{row['value']:.3g}"} for row in found)
-    for row in found:
-        print(f"{row['what']}: {row['value']:.3g} {row['unit']}")
 
 
 if __name__ == "__main__":

@@ -126,9 +126,15 @@ def kills() -> Iterator[Check]:
         if point.relation == "equal":
             what = f"praziquantel kill {point.form} {point.mg_l:g} mg/L {point.hours[0]:g} h"
             role = "predicted" if check.left_out is None else "left out"
-            half = 0.5 * (check.blind.high - check.blind.low) + 1.645 * point.scatter
+            half = min(0.5 * (check.blind.high - check.blind.low) + 1.645 * point.scatter, 0.5 * point.kill)
             yield Check(
-                what, point.kill, check.blind.mean, role, half, "half the blind 90 % interval", ", ".join(point.sources)
+                what,
+                point.kill,
+                check.blind.mean,
+                role,
+                half,
+                "half the blind 90 % interval, half the kill at most",
+                ", ".join(point.sources),
             )
 
 
