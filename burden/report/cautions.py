@@ -4,17 +4,22 @@ from __future__ import annotations
 
 from burden.evidence import load_agent
 from burden.hostcare import withdrawal_text
-from burden.report.sources import agents_of
 from burden.report.words import named, several
-from burden.visit import Visit
+from burden.visit import DEFAULT_AGENTS, Visit
 
-__all__ = ["cautions_of"]
+__all__ = ["agents_of", "cautions_of"]
 
 _ALWAYS = (
     "Local rules and the licensed veterinarian decide what may be given to these fish, and how it is recorded.",
     "Dose one or a few fish first, for the planned time, in the same water, and watch them.",
     "The dose is as wrong as the volume: measure the water before the first dose.",
 )
+
+
+def agents_of(visit: Visit) -> tuple[str, ...]:
+    """Return the agents a visit considered: those of the doses, and those at hand, each once."""
+    at_hand = visit.case.limits.agents or DEFAULT_AGENTS
+    return tuple(dict.fromkeys([*(d.agent for d in visit.doses), *at_hand]))
 
 
 def cautions_of(visit: Visit) -> list[tuple[str, list[str]]]:

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 from burden.dosing import DoseResult
 from burden.evidence import load_agent
-from burden.report.words import about, about_in
+from burden.report.words import about, about_in, several
 from burden.visit import DayBookEntry, Visit, say_date
 
 __all__ = ["Day", "days_of", "folded", "recheck_words", "short_step"]
@@ -81,7 +81,8 @@ def folded(days: tuple[Day, ...]) -> list[Day]:
 def _dose_before(kept: list[Day], day: Day) -> int | None:
     """Place of the dose a day belongs to: the one its words count from, else the last one before it."""
     counted = re.search(_COUNTED, day.headline)
-    start = day.date - timedelta(days=int(counted[1])) if counted else day.date
+    # a look on the day of a dose is for the dose before it
+    start = day.date - timedelta(days=int(counted[1]) if counted else 1)
     doses = [i for i, other in enumerate(kept) if other.kind == "dose" and other.date <= start]
     return doses[-1] if doses else None
 
@@ -93,20 +94,27 @@ def _ranges(days: list[Day], said: set[str]) -> list[str]:
         by_text.setdefault(re.sub(f" {_COUNTED}", "", day.headline), []).append(day)
     phrases = []
     for text, mine in by_text.items():
-        when = f"{mine[0].label} to {mine[-1].label}, daily" if len(mine) > 1 else mine[0].label
+        daily = len(mine) > 1 and (mine[-1].date - mine[0].date).days == len(mine) - 1
+        when = f"{mine[0].label} to {mine[-1].label}, daily" if daily else several(day.label for day in mine)
         phrases.append(f"{when}: {text.split(':')[0].split(';')[0] if text in said else text}")
         said.add(text)
     return phrases
 
 
 def _dose_day(entry: DayBookEntry, given: DoseResult, before: date | None) -> Day:
-    amount = given.amount().rstrip(".")
     if before is not None:
         return Day(entry.date, "dose", entry.action, (f"everything else as on {say_date(before)}",))
     agent = load_agent(given.agent).about
     # days of care stand in the day-book one by one
     care = () if agent.get("aftercare_days") else tuple(agent.get("aftercare", ()))
-    return Day(entry.date, "dose", entry.action, (amount, *entry.steps), care)
+    return Day(entry.date, "dose", entry.action, (_amount(given), *entry.steps), care)
+
+
+def _amount(given: DoseResult) -> str:
+    strength = f"{given.strength_percent:g} %"
+    if given.product_ml is not None:
+        return f"{about(given.product_ml, 3)} mL of a {strength} solution"
+    return f"{about(given.product_g, 3)} g of a product with {strength} active substance"
 
 
 def recheck_words(visit: Visit) -> str:

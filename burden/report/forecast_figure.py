@@ -46,7 +46,7 @@ def draw_forecast(forecast: Forecast, narrow: bool = False) -> Figure:
         figure = Figure(figsize=(3.6, 1.85 * 2 * len(courses)), layout="constrained")
         axes = figure.subplots(2 * len(courses), 1, squeeze=False).reshape(len(courses), 2).T
     else:
-        figure = Figure(figsize=(7.2, 2.9), layout="constrained")
+        figure = Figure(figsize=(7.2, 2.75), layout="constrained")
         axes = figure.subplots(2, len(courses), squeeze=False, sharex=True, height_ratios=(1.25, 1))
     figure.get_layout_engine().set(h_pad=0.05, w_pad=0.05)
     limits = _limits(forecast)

@@ -136,7 +136,7 @@ def draw_interval_chart(curves: IntervalCurves, today_c: float | None = None, gi
     """
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(3.6, 2.9), layout="constrained")
+    figure = Figure(figsize=(3.6, 2.7), layout="constrained")
     figure.get_layout_engine().set(h_pad=0.03, w_pad=0.04)
     axis, strip = figure.subplots(2, 1, sharex=True, height_ratios=(9, 1.7))
     _scales(axis, curves)
@@ -164,7 +164,7 @@ def _curves(axis: Axes, curves: IntervalCurves) -> None:
 
 def _beside(axis: Axes, t: np.ndarray, values: np.ndarray, words: str, off: float, side: str, colour: str) -> None:
     """Words at the edge of a band, near its right end, where no other band is."""
-    seen = t >= 22
+    seen = t >= t[0] + 0.68 * (t[-1] - t[0])
     edge = values[seen].max() if side == "bottom" else values[seen].min()
     axis.text(float(t[-1]) - 0.3, off * float(edge), words, fontsize=7.5, color=colour, ha="right", va=side, zorder=7,
               bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 0.5})  # fmt: skip

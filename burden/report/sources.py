@@ -2,31 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from burden.agentsheet import AgentSheet
 from burden.evidence import load_agent, load_parasite, reference
-from burden.visit import DEFAULT_AGENTS, Visit
+from burden.report.cautions import agents_of, cautions_of
+from burden.visit import Visit
 
-__all__ = ["agents_of", "sources_of"]
-
-
-def agents_of(visit: Visit) -> tuple[str, ...]:
-    """Return the agents a visit considered: those at hand, and those of the doses, each once."""
-    at_hand = visit.case.limits.agents or DEFAULT_AGENTS
-    return tuple(dict.fromkeys([*(d.agent for d in visit.doses), *at_hand]))
+__all__ = ["sources_of"]
 
 
 def sources_of(visit: Visit) -> list[dict[str, Any]]:
     """Return key, full reference and use of every source, by key."""
     uses: dict[str, list[str]] = {}
     for parasite in visit.case.parasites:
-        _add(uses, load_parasite(parasite).source_keys(), parasite)
+        evidence = load_parasite(parasite)
+        conditions = (v.conditions for v in (*evidence.values.values(), *evidence.points))
+        _add(uses, [*evidence.source_keys(), *_keys_in(conditions)], parasite)
     for agent in agents_of(visit):
         _add(uses, _agent_keys(agent), agent)
     _add(uses, _keys_in(note.source for note in visit.notes), "water and fish limits")
+    _add(uses, _keys_in(_said(visit)), "cautions and dates")
     return [{"key": key, "reference": reference(key), "used_for": ", ".join(uses[key])} for key in sorted(uses)]
+
+
+def _said(visit: Visit) -> Iterator[str]:
+    """Everything a page says that names its source by key."""
+    yield from (text for _, texts in cautions_of(visit) for text in texts)
+    yield from (step for entry in visit.day_book for step in entry.steps)
+    yield from visit.custom
 
 
 def _add(uses: dict[str, list[str]], keys: Iterable[str], what: str) -> None:
@@ -42,9 +48,15 @@ def _agent_keys(agent: str) -> list[str]:
 
 
 def _keys_in(sentences: Iterable[str]) -> list[str]:
-    """Keys of references named in sentences; other words are no keys."""
+    """Keys of references named in sentences; other words are no keys.
+
+    Examples
+    --------
+    >>> _keys_in(["In ponds 30 mg/L worked (rowland2006); sources disagree."])
+    ['rowland2006']
+    """
     found = []
-    for word in (w.strip(" ,;()") for sentence in sentences for w in sentence.split()):
+    for word in re.findall(r"\b[a-z][a-z0-9_]*\b", " ".join(sentences)):
         try:
             reference(word)
         except KeyError:

@@ -1,0 +1,51 @@
+"""Visits the report tests share: each is worked out once a session."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+from burden.case import Case
+from burden.casefile import read_case
+from burden.report.write import report_files
+from burden.visit import Visit, visit
+
+KOI = Path(__file__).parents[1] / "simulated_data" / "koi_pond"
+DRAWS = 40
+#: what somebody may write into a title, by mistake or not
+TITLE = "<script>alert('x')</script> & pond"
+
+
+@cache
+def koi() -> Visit:
+    """A pond with a recommendation."""
+    return visit(read_case(KOI), DRAWS)
+
+
+def blind_case() -> Case:
+    """The same pond, two parasite sets, nothing looked at and nothing written down: no dose can be recommended."""
+    case = read_case(KOI)
+    return replace(
+        case, name="blind", title=TITLE, parasites=("dactylogyrus", "gyrodactylus"), samples=(), deaths=(), given=()
+    )
+
+
+@cache
+def blind() -> Visit:
+    """A pond nobody has looked at."""
+    return visit(blind_case(), DRAWS)
+
+
+@cache
+def koi_files() -> dict[str, bytes]:
+    return report_files(koi())
+
+
+@cache
+def blind_files() -> dict[str, bytes]:
+    return report_files(blind())
+
+
+def page_of(files: dict[str, bytes]) -> str:
+    return files["report.html"].decode("utf-8")

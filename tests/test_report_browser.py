@@ -1,0 +1,102 @@
+"""The report as a browser shows and prints it. Skipped, with the reason, where no browser is installed."""
+
+from __future__ import annotations
+
+import pytest
+from browser import NAMES, a_tab, browser_path
+from report_cases import blind, blind_files, koi, koi_files
+
+from burden.report.folder import write_folder
+from burden.report.ponds import render_ponds
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(browser_path() is None, reason=f"no browser: none of {', '.join(NAMES)} is installed"),
+]
+
+#: a small telephone, a common one, a desk
+WIDTHS = (320, 360, 1200)
+SMALLEST_TEXT = """Math.min(...[...document.querySelectorAll('p, li, td, th, figcaption, time')]
+    .filter(e => e.innerText && e.getBoundingClientRect().width > 2)
+    .map(e => parseFloat(getComputedStyle(e).fontSize)))"""
+SMALLEST_IN_FIGURES = """Math.min(...[...document.querySelectorAll('svg text')]
+    .filter(e => e.getBoundingClientRect().height > 0).map(e => e.getBoundingClientRect().height))"""
+
+
+def beyond(width: int) -> str:
+    """JavaScript that lists elements whose right edge lies beyond a width; heads kept for readers aloud stand aside."""
+    return f"""[...document.querySelectorAll('body *')]
+        .filter(e => e.getBoundingClientRect().right > {width} + 0.5 && !e.closest('svg') && !e.closest('thead'))
+        .map(e => e.outerHTML.slice(0, 80))"""
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("browser") / "out"
+    files = {"index.html": render_ponds([koi(), blind()]).encode()}
+    files |= {f"koi_pond/{name}": content for name, content in koi_files().items()}
+    write_folder(folder, files | {f"blind/{name}": content for name, content in blind_files().items()})
+    return folder
+
+
+@pytest.fixture(scope="module")
+def tab(tmp_path_factory):
+    with a_tab(tmp_path_factory.mktemp("profile")) as tab:
+        yield tab
+
+
+PAGES = ("koi_pond/report.html", "blind/report.html", "index.html")
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("name", PAGES)
+def test_quiet_alone_and_inside_the_window(tab, folder, name, width):
+    tab.open(folder / name, width)
+    assert tab.complaints() == []
+    assert tab.requests() == [(folder / name).as_uri()]
+    assert tab.run("document.scrollingElement.scrollWidth") <= width
+    assert tab.run(beyond(width)) == []
+
+
+def test_a_page_that_asks_and_sticks_out_is_seen(tab, folder, tmp_path):
+    """The checks above fail on a page that fetches, complains and is too wide."""
+    page = tmp_path / "bad.html"
+    page.write_text("<img src='none.png'><p style='width:900px'>x</p><script>console.error('no')</script>")
+    tab.open(page, 360)
+    assert len(tab.requests()) > 1
+    assert tab.complaints()
+    assert tab.run(beyond(360))
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_text_is_large_enough_on_a_telephone(tab, folder, name):
+    """Nothing under 12 CSS pixels (common practice, no source); words in figures at least 8 high."""
+    tab.open(folder / name, 360)
+    assert tab.run(SMALLEST_TEXT) >= 12
+    if "index" not in name:
+        assert tab.run(SMALLEST_IN_FIGURES) >= 8
+
+
+def test_first_two_lines_as_read(tab, folder):
+    tab.open(folder / "koi_pond/report.html", 360)
+    lines = tab.run("[...document.querySelectorAll('.answer p')].map(p => p.innerText)")
+    assert lines[:2] == [koi().first_action, koi().estimates[0].missed]
+    # the action is in sight without scrolling
+    assert tab.run("document.querySelector('.answer .act').getBoundingClientRect().bottom") < 640
+
+
+def test_markup_in_a_title_is_shown_not_run(tab, folder):
+    tab.open(folder / "blind/report.html", 360)
+    assert tab.run("document.querySelector('h1').innerText") == blind().case.title
+    assert tab.run("document.querySelectorAll('script').length") == 0
+
+
+def test_prints_on_two_pages_with_the_sheets_behind(tab, folder):
+    """Two pages of A4; the owner's page, the record and the appendix each begin a page of their own."""
+    tab.open(folder / "koi_pond/report.html", 1200)
+    whole = tab.pages()
+    tab.run("document.querySelectorAll('.appendix').forEach(e => e.remove())")
+    assert tab.pages() == 4
+    tab.run("document.querySelectorAll('.sheet').forEach(e => e.remove())")
+    assert tab.pages() == 2
+    assert 5 <= whole <= 7
