@@ -34,7 +34,11 @@ def cautions_of(visit: Visit) -> list[tuple[str, list[str]]]:
     list of (str, list of str)
         What withholds a dose, rules and food, each agent, water and fish.
     """
-    stops = [f"{note.text}: {note.reason}." for note in visit.notes if note.level == "withhold"]
+    stops = [
+        f"{note.text}: {note.reason.rstrip('.')}. What would lift it: {note.would_change}."
+        for note in visit.notes
+        if note.level == "withhold"
+    ]
     given = tuple(dict.fromkeys(d.agent for d in visit.doses))
     groups = [("Against a dose today", stops), ("Always", [*_ALWAYS, *_food(visit)])]
     groups += [(named(agent).capitalize(), _of_agent(visit, agent, agent in given)) for agent in agents_of(visit)]

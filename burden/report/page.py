@@ -54,9 +54,13 @@ def render_page(visit: Visit, figures: Mapping[str, Mapping[str, str]]) -> str:
 
 
 def _everything(visit: Visit) -> dict[str, Any]:
+    return {"withheld": visit.withheld_reason} | _front(visit) | _reasons(visit) | _behind(visit)
+
+
+def _front(visit: Visit) -> dict[str, Any]:
+    """The answer, what was seen and is there, what it comes to, and the dates."""
     case = visit.case
     seen, more = seen_rows(visit)
-    unknowns, least = unknowns_of(visit)
     return {
         "title": title_of(visit),
         "facts": _facts(visit),
@@ -64,31 +68,44 @@ def _everything(visit: Visit) -> dict[str, Any]:
         "seen": seen,
         "seen_date": long_date(max(row.date for row in case.samples)) if case.samples else "",
         "seen_more": more,
+        "all_samples": case.samples if more else (),
         "sets": [_one_set(visit, i) for i in range(len(visit.estimates))],
-        "days": [{"day": d, "steps": [short_step(s) for s in d.steps], "look": [short_step(s) for s in d.look_for]}
-                 for d in folded(days_of(visit))],
+        "days": [
+            {"day": d, "steps": [short_step(s) for s in d.steps], "look": [short_step(s) for s in d.look_for]}
+            for d in folded(days_of(visit))
+        ],
+        "sample": _sample(visit),
+    }
+
+
+def _reasons(visit: Visit) -> dict[str, Any]:
+    """Why this, how sure, what else could be done, and what to beware of."""
+    unknowns, least = unknowns_of(visit)
+    return {
         "why": _why_interval(visit),
         "custom": [sentence(said) for said in visit.custom],
         "unknowns": unknowns,
         "least": about(least),
         "worth": about(distinct_draws(visit)),
+        "warnings": [sentence(about_in(w)) for w in dict.fromkeys(visit.warnings)],
         "otherwise": [_otherwise_row(o) for o in otherwise(visit)],
         "otherwise_draws": min(OTHERWISE_DRAWS, visit.estimates[0].draws),
-        "would_change": visit.choice.would_change,
         "schedules": _schedules(visit),
-        "sample": _sample(visit),
         "cautions": cautions_of(visit),
+    }
+
+
+def _behind(visit: Visit) -> dict[str, Any]:
+    """The sheets that go out, and the appendix."""
+    return {
         "owner": owner_page(visit),
         "record": record_of(visit),
-        "withheld": visit.withheld_reason,
-        "inputs": case.in_words(),
-        "assumptions": [*case.assumptions, *_assumed_values(visit)],
-        "all_samples": case.samples if more else (),
+        "inputs": visit.case.in_words(),
+        "assumptions": [*visit.case.assumptions, *_assumed_values(visit)],
         "sources": sources_of(visit),
-        "warnings": [sentence(about_in(w)) for w in dict.fromkeys(visit.warnings)],
         "made": f"burden {__version__}, {visit.draws} draws, seed {visit.seed}",
         "csv_form": CSV_FORM,
-    }  # fmt: skip
+    }
 
 
 def _facts(visit: Visit) -> str:
@@ -131,8 +148,9 @@ def _counted(counted: Any) -> str:
     for words, key, scale, unit in parts:
         part = counted.get(key)
         if part and part["estimate"] is not None:
-            low, high = ("unbounded" if part[end] is None else about(scale * part[end]) for end in ("low", "high"))
-            said.append(f"{words} {about(scale * part['estimate'])} ({low} to {high}){unit}")
+            ends = [None if part[end] is None else about(scale * part[end]) for end in ("low", "high")]
+            span = "no interval" if ends[0] is None else f"{ends[0]} to {ends[1] or 'unbounded'}"
+            said.append(f"{words} {about(scale * part['estimate'])} ({span}){unit}")
     return ", ".join(said)
 
 
@@ -237,7 +255,7 @@ def _sample(visit: Visit) -> dict[str, Any]:
     return {
         "head": sentence(f"{day}, {plan.day} d {since}: {recheck_words(visit)}"),
         "reason": about_in(plan.reason),
-        "change": [about_in(c) for c in (*plan.what_would_change[:4], plan.what_would_change[-1])],
+        "change": [about_in(c) for c in dict.fromkeys((*plan.what_would_change[:4], plan.what_would_change[-1]))],
         "options": _instead(plan),
     }
 

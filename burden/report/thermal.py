@@ -8,6 +8,7 @@ import numpy as np
 
 from burden.curves import Curve
 from burden.parasites import ParasiteSheet
+from burden.report.style import BAND_90, GREY, INK, LINE, MARK, bare
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -15,8 +16,6 @@ if TYPE_CHECKING:
 
 __all__ = ["draw_thermal_laws"]
 
-#: blues and greens that keep their order in grey: dark line, light band
-_LINE, _BAND, _POINT, _WORDS, _OUTSIDE = "#1b4965", "#a9c9dc", "#0b6e4f", "#333333", "#8a8a8a"
 _LOG_FROM = 8.0  # ratio of largest to smallest above which an axis is logarithmic
 _MOST_DAYS = 150.0  # longer durations are left out: nobody plans by them
 
@@ -49,12 +48,12 @@ def draw_thermal_laws(sheet: ParasiteSheet) -> Figure:
         _panel(axis, curve, span)
     for axis in axes[len(curves) :]:
         axis.set_axis_off()
-    figure.suptitle(sheet.evidence.title, fontsize=11, color=_WORDS, x=0.01, ha="left")
+    figure.suptitle(sheet.evidence.title, fontsize=11, color=INK, x=0.01, ha="left")
     figure.get_layout_engine().set(h_pad=0.08, w_pad=0.08)
     figure.supxlabel(
         "line: median of the draws; band: 5 to 95 %; bars: what a reading allows; hatched: not measured",
         fontsize=8,
-        color=_WORDS,
+        color=INK,
     )
     return figure
 
@@ -69,11 +68,11 @@ def _panel(axis: Axes, curve: Curve, span: tuple[float, float]) -> None:
     t, (low, median, high) = curve.temperature_c, (_bounded(curve, part) for part in ("low", "median", "high"))
     # a band whose slow end is out of sight reaches to the top
     top = np.where(np.isnan(high) & ~np.isnan(low), _MOST_DAYS if curve.unit == "d" else np.nan, high)
-    axis.fill_between(t, low, top, color=_BAND, linewidth=0, zorder=2)
-    axis.plot(t, median, color=_LINE, linewidth=1.6, zorder=3)
+    axis.fill_between(t, low, top, color=BAND_90, linewidth=0, zorder=2)
+    axis.plot(t, median, color=LINE, linewidth=1.6, zorder=3)
     for point in curve.points:
         reading = [[point.value - point.low], [point.high - point.value]]
-        axis.errorbar(point.temperature_c, point.value, yerr=reading, fmt="o", markersize=4.5, color=_POINT,
+        axis.errorbar(point.temperature_c, point.value, yerr=reading, fmt="o", markersize=4.5, color=MARK,
                       markerfacecolor="white", markeredgewidth=1.3, capsize=2.5, linewidth=1.1, zorder=4)  # fmt: skip
     axis.set_xlim(*span)
     _scale(axis, curve, span, low, top)
@@ -101,7 +100,7 @@ def _scale(axis: Axes, curve: Curve, span: tuple[float, float], low: np.ndarray,
     elif curve.quantity == "growth_rate_per_day":
         middle = curve.median[seen]
         axis.set_ylim(max(-0.2, values.min()), 1.3 * np.nanmax(high[seen][middle > -1]))
-        axis.axhline(0.0, color=_WORDS, linewidth=0.6, zorder=1)
+        axis.axhline(0.0, color=INK, linewidth=0.6, zorder=1)
     else:
         axis.set_ylim(0, 1.15 * values.max() if values.size else 1.0)
 
@@ -111,21 +110,19 @@ def _outside(axis: Axes, curve: Curve, span: tuple[float, float]) -> None:
     inside = curve.measured_c or (span[1], span[1])
     for start, end in ((span[0], inside[0]), (inside[1], span[1])):
         if end > start:
-            axis.axvspan(start, end, facecolor="none", edgecolor=_OUTSIDE, hatch="///", alpha=0.35, linewidth=0,
+            axis.axvspan(start, end, facecolor="none", edgecolor=GREY, hatch="///", alpha=0.35, linewidth=0,
                          zorder=1)  # fmt: skip
     if curve.measured_c and curve.measured_c[0] == curve.measured_c[1]:
-        axis.axvline(curve.measured_c[0], color=_OUTSIDE, linewidth=0.8, linestyle=":", zorder=1)
+        axis.axvline(curve.measured_c[0], color=GREY, linewidth=0.8, linestyle=":", zorder=1)
 
 
 def _words(axis: Axes, curve: Curve) -> None:
     owner = f", points of {curve.borrowed_from}" if curve.borrowed_from else ""
-    axis.set_title(curve.label + owner, fontsize=9, loc="left", color=_WORDS)
+    axis.set_title(curve.label + owner, fontsize=9, loc="left", color=INK)
     number = "share" if "share" in curve.quantity else "number"
     axis.set_ylabel({"d": "days", "1/d": "per day", "-": number}[curve.unit], fontsize=8)
     axis.set_xlabel("water temperature [°C]", fontsize=8)
-    axis.tick_params(labelsize=8, colors=_WORDS)
-    for side in ("top", "right"):
-        axis.spines[side].set_visible(False)
+    bare(axis)
     _label_measured(axis, curve)
 
 
@@ -136,5 +133,5 @@ def _label_measured(axis: Axes, curve: Curve) -> None:
         low, high = curve.measured_c
         s = f"measured at {low:g} °C" if low == high else f"measured {low:g} to {high:g} °C"
         words = {"x": 0.97, "s": s, "ha": "right"}
-    axis.text(y=0.93, va="top", transform=axis.transAxes, fontsize=7.5, color=_WORDS, zorder=5,
+    axis.text(y=0.93, va="top", transform=axis.transAxes, fontsize=7.5, color=INK, zorder=5,
               bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 1.5}, **words)  # fmt: skip
