@@ -161,6 +161,20 @@ def test_sources_named_in_the_cautions_are_listed(page):
     assert named <= keys
 
 
+def test_owner_is_told_what_to_do_for_a_dose(page):
+    """Lamp, ozone and carbon off are the owner's to see to, where the agent's handling says so."""
+    owner = Reader(re.search(r'<section class="sheet owner">.*?</section>', page, re.S)[0]).text
+    for agent in {d.agent for d in koi().doses}:
+        wanted = [step for step in load_agent(agent).about["handling"] if "ozone" in step or "feeding" in step]
+        assert wanted
+        for step in wanted:
+            assert step[1:].split(" (")[0].split(";")[0] in owner
+    for entry in koi().day_book:
+        if entry.kind == "dose":
+            assert entry.action in owner
+    assert "Ring at once" in owner
+
+
 def test_record_leaves_blank_what_is_measured_on_the_day(page):
     record = re.search(r'<section class="sheet record">.*?</section>', page, re.S)[0]
     rows = re.findall(r"<tr><th scope=\"row\">\d.*?</tr>", record, re.S)

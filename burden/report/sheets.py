@@ -75,11 +75,8 @@ def _part(visit: Visit) -> list[str]:
     steps = [short_step(step) for d in dict.fromkeys(d.agent for d in visit.doses) for step in
              load_agent(d).about["handling"]]  # fmt: skip
     return [
-        *(
-            f"On the day of a dose: {step[0].lower()}{step[1:]}."
-            for step in dict.fromkeys(steps)
-            if "filter" not in step
-        ),
+        # what a filter does is nothing for the owner to do
+        *(f"For each dose: {step[0].lower()}{step[1:]}." for step in dict.fromkeys(steps) if not step.startswith("A ")),
         "Write down every dead fish and the water temperature, every day, also when none died.",
         "Use nets and buckets of this water nowhere else, bring no new fish, give no fish away.",
         "Put nothing else into the water without asking.",
