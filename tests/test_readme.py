@@ -53,7 +53,7 @@ def without_numbers(words: str) -> str:
 def test_the_two_commands_follow_the_opening_paragraph():
     main_job, tests = after("command: main job").strip(), after("command: tests").strip()
     assert main_job.endswith("/burden report simulated_data/koi_pond")
-    assert tests.endswith("-m pytest")
+    assert tests.endswith("-m pytest -n auto")
     for command in (main_job, tests):
         assert "\n" not in command
         assert command.startswith("python3 -m venv .venv && .venv/bin/pip install ")
