@@ -17,6 +17,7 @@ from scipy.special import logsumexp
 
 from burden.case import Case, Preparation
 from burden.counts import zero_share
+from burden.deathlog import Explained, explain
 from burden.evidence import uniform_draws
 from burden.looking import Seen, draw_seen, log_likelihood_of_samples, share_examined
 from burden.past import LONGEST_HISTORY_DAYS, Past, history_days, log_likelihood, proposal_from, rows_by_day, run_past
@@ -78,6 +79,7 @@ class Estimate(Result):
     missed: str
     prior_and_posterior: Sequence[tuple[str, Triple, Triple]]
     effective_draws: float
+    deaths_explained: Explained | None = None
     warnings: Sequence[str] = field(default=())
 
     @property
@@ -104,6 +106,7 @@ class Estimate(Result):
             "eggs_waiting": self.eggs_waiting.as_dict(),
             "counted": self.counted,
             "missed": self.missed,
+            "deaths_explained": self.deaths_explained.as_dict() if self.deaths_explained else None,
             "prior_and_posterior": [
                 {"name": name, "prior": a.as_dict(), "posterior": b.as_dict()}
                 for name, a, b in self.prior_and_posterior
@@ -140,6 +143,8 @@ class Estimate(Result):
             lines.insert(3, f"Preparations like yours, from one infected fish, show a fluke in {shown} of 100.")
         else:
             lines.insert(1, "No sample could be read: these numbers are what is believed of any such pond.")
+        if self.deaths_explained is not None:
+            lines.append(self.deaths_explained.text())
         lines += [f"Note: {warning}" for warning in self.warnings]
         return "\n".join(lines)
 
@@ -247,8 +252,17 @@ def _summarise(past: Past, log_posterior: np.ndarray, parasite: str, draws: int,
         missed=_missed(past, parasite, log_posterior, seed),
         prior_and_posterior=_moved(past, pond, seen, chosen),
         effective_draws=effective,
+        deaths_explained=_explained(past, ways, ~clean, seed),
         warnings=warnings,
     )
+
+
+def _explained(past: Past, ways: np.ndarray, carries: np.ndarray, seed: int) -> Explained | None:
+    """How many of the dead in the log the flukes killed, beside what was believed of it."""
+    home = past.pond.setting.parameters.evidence.about["site"]
+    rates, every = other_cause_rates(), past.of
+    before = (past.dead.take(every), np.resize(rates, every.size), np.exp(past.log_prior))
+    return explain(past.pond.case, home, past.dead.take(every[ways]), past.other[ways], carries, before, seed)
 
 
 def _per_fish(pond: Pond, state: State) -> np.ndarray:

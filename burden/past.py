@@ -10,9 +10,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import gammaln, logsumexp, ndtri
+from scipy.special import logsumexp, ndtri
 
 from burden.case import Case, Preparation
+from burden.deathlog import DeathLog, other_given_deaths, read_log
 from burden.evidence import uniform_draws
 from burden.looking import Seen, draw_seen, log_likelihood_of_samples
 from burden.pond import Pond, draw_pond, other_cause_rates
@@ -55,6 +56,7 @@ class Past:
     other: np.ndarray  # drawn given the death log, (n,)
     log_deaths: np.ndarray  # of the death log, whatever else killed fish, (M,)
     log_deaths_clean: np.ndarray  # the same had there been no flukes, (M,)
+    dead: DeathLog  # the rows of the log, as each pond makes them
 
     @property
     def log_prior(self) -> np.ndarray:
@@ -94,8 +96,9 @@ def run_past(case: Case, parasite: str, m: int, seed: int, proposal: Proposal | 
     ahead = _days_ahead(case, events, days)
     run = simulate(pond.setting, start, np.union1d(days, list(ahead.values())), events, COARSE_STEP_DAYS)
     rates = other_cause_rates()
-    deaths = _log_likelihood_of_deaths(case, run, rates)
-    clean = _log_likelihood_of_deaths(case, run, rates, pond.setting.parameters["background_hazard"])
+    dead = read_log(case, run)
+    deaths = dead.log_likelihood(rates)
+    clean = read_log(case, run, pond.setting.parameters["background_hazard"]).log_likelihood(rates)
     return Past(
         pond=pond,
         abundance_then=np.exp(log_abundance),
@@ -104,9 +107,10 @@ def run_past(case: Case, parasite: str, m: int, seed: int, proposal: Proposal | 
         log_weight=log_weight,
         of=of,
         seen=seen,
-        other=_other_given_deaths(deaths, rates, of, seed),
+        other=other_given_deaths(deaths, rates, of, seed),
         log_deaths=logsumexp(deaths, axis=0) - np.log(rates.size),
         log_deaths_clean=logsumexp(clean, axis=0) - np.log(rates.size),
+        dead=dead,
     )
 
 
@@ -212,46 +216,6 @@ def _fish_at_start(case: Case, day: float) -> np.ndarray:
         came = sum(a.count for a in group.new_arrivals if day < case.day_of(a.date) <= 0)
         counts.append(max(group.count + died * group.count / total - came, 0.0))
     return np.array(counts)
-
-
-def _log_likelihood_of_deaths(
-    case: Case, run: Trajectory, other: np.ndarray, clean_hazard: np.ndarray | None = None
-) -> np.ndarray:
-    """Poisson log-likelihood of the death log at each rate `other` from another cause, shape (rates, M).
-
-    Each row is taken over the days it covers. With `clean_hazard` no fluke was there, and as many fish as were counted
-    died at that rate and the other cause's.
-    """
-    total, days = np.zeros((other.size, run.alive.shape[-1])), run.days
-    for row in case.deaths:
-        end = float(case.day_of(row.date))
-        start = end - row.days_covered
-        if start < days[0]:
-            continue
-        own = _at(days, run.deaths, end) - _at(days, run.deaths, start)
-        alive = 0.5 * (_at(days, run.alive, start) + _at(days, run.alive, end))
-        if clean_hazard is not None:
-            alive = case.fish_on(row.date) + 0.5 * row.deaths
-            own = clean_hazard * alive * row.days_covered
-        expected = np.maximum(own + other[:, None] * alive * row.days_covered, 1e-12)
-        total = total + row.deaths * np.log(expected) - expected - gammaln(row.deaths + 1)
-    return total
-
-
-def _other_given_deaths(log_likelihood: np.ndarray, rates: np.ndarray, of: np.ndarray, seed: int) -> np.ndarray:
-    """Death rate from another cause of each way, drawn given its pond's death log, shape (n,) [1/d]."""
-    chance = np.exp(log_likelihood - log_likelihood.max(0))
-    below = np.cumsum(chance / chance.sum(0), axis=0)[:, of]
-    place = (below < uniform_draws("other cause given the deaths", of.size, seed)).sum(0)
-    return rates[np.minimum(place, rates.size - 1)]
-
-
-def _at(days: np.ndarray, values: np.ndarray, day: float) -> np.ndarray:
-    i = int(np.clip(np.searchsorted(days, day, side="right") - 1, 0, len(days) - 2)) if len(days) > 1 else 0
-    if len(days) == 1:
-        return values[0]
-    share = np.clip((day - days[i]) / (days[i + 1] - days[i]), 0, 1)
-    return values[i] * (1 - share) + values[i + 1] * share
 
 
 def log_likelihood(past: Past, parasite: str, clean: bool = False) -> np.ndarray:

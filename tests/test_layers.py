@@ -20,7 +20,7 @@ LAYERS = (
      "killcheck", "volume", "agentsheet", "curves", "parasites", "stable", "looking", "influence"},
     {"simulate", "windows"},
     {"pond"},
-    {"past", "present"},
+    {"past", "present", "deathlog", "chance"},
     {"estimate"},
     {"sampling"},
     {"renewal"},
