@@ -8,6 +8,7 @@ weighted ponds, drawn from those by their weights, as they stand on the day of t
 from __future__ import annotations
 
 import zlib
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -19,10 +20,19 @@ from burden.case import Case, Preparation
 from burden.counts import zero_share
 from burden.deathlog import Explained, explain
 from burden.evidence import uniform_draws
-from burden.looking import Seen, draw_seen, log_likelihood_of_samples, share_examined
-from burden.past import LONGEST_HISTORY_DAYS, Past, history_days, log_likelihood, proposal_from, rows_by_day, run_past
+from burden.looking import Seen, draw_seen, log_likelihood_of_samples, share_examined, whole_look
+from burden.past import (
+    LONGEST_HISTORY_DAYS,
+    Past,
+    history_days,
+    log_likelihood,
+    proposal_from,
+    rows_by_day,
+    run_past,
+    stage_shares,
+)
 from burden.pond import Pond, other_cause_rates
-from burden.present import present_on
+from burden.present import Present, present_on
 from burden.progress import tell
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Result, Triple, number
 from burden.simulate import State
@@ -44,6 +54,8 @@ _PILOT, _LEAST_DRAWS = 500, 2000
 _CHEAP_PILOT, _LEAST_CHEAP = 1000, 4000
 #: effective ponds below which a third round is run, and below which the answer says that its edges are rough
 _ENOUGH = 100
+#: draws for each one kept, where they are weighed by how the sick were picked
+_SPARE_DRAWS = 4
 
 
 @dataclass(frozen=True)
@@ -206,32 +218,20 @@ def _effective_ponds(past: Past, log_posterior: np.ndarray) -> float:
 
 
 def _summarise(past: Past, log_posterior: np.ndarray, parasite: str, draws: int, seed: int) -> Estimate:
-    ways, effective = _resample(log_posterior, draws, seed)
+    ways, stock, effective = _standing(past, log_posterior, parasite, draws, seed)
     case, chosen = past.pond.case, past.of[ways]
     pond, state, seen = past.pond.take(chosen), past.state.take(chosen), past.seen.take(ways)
     p = pond.setting.parameters
     p = p.replaced(background_hazard=p["background_hazard"] + past.other[ways])
     pond = replace(pond, setting=replace(pond.setting, parameters=p))
     effective = min(effective, _effective_ponds(past, log_posterior))
-    k = pond.setting.parameters["aggregation"]
-    home, weight_g = p.evidence.about["site"], pond.setting.fish.weight_g.mean(0)
-    before, now = past.by_day[0.0]["all"][chosen], _per_fish(pond, state)
-    dosed = any(event.kill and event.day == 0 for event in pond.given)  # since: the counts of today no longer hold
-    rows = () if dosed else _known_today(case, parasite)
-    rng = np.random.default_rng([seed, zlib.crc32(b"flukes on the stock")])
-    present = present_on(case.fish_count, rows, now, k, seen, home, weight_g, rng)
+    k, before, now = pond.setting.parameters["aggregation"], past.by_day[0.0]["all"][chosen], _per_fish(pond, state)
     never = _chance_of_never(past, log_posterior, parasite)
     clean = uniform_draws("infected", draws, seed) < never
-    total, carrying = np.where(clean, 0.0, present.total), np.where(clean, 0.0, present.carrying)
+    total, carrying = np.where(clean, 0.0, stock.total), np.where(clean, 0.0, stock.carrying)
     alive = max(case.fish_count, 1)
     state = _as_present(state, total / np.maximum(now * alive, 1e-300), ~clean)
     eggs = sum((state.water[form].sum(0) for form in state.water if "egg" in form), np.zeros(draws))
-    warnings = []
-    if effective < _ENOUGH:
-        warnings.append(
-            f"the record leaves {effective:.0f} effective draws: the samples fit few of the ponds believed possible, "
-            "so the edges of the intervals are rough"
-        )
     return Estimate(
         case=case,
         parasite=parasite,
@@ -240,11 +240,11 @@ def _summarise(past: Past, log_posterior: np.ndarray, parasite: str, draws: int,
         state=state,
         seen=seen,
         infected=total > 0,
-        probability_infected=float((1 - never) * np.mean(1 - present.none)),
+        probability_infected=float((1 - never) * np.mean(1 - stock.none)),
         prevalence=Triple.of(carrying / alive),
         mean_abundance=Triple.of(total / alive),
         aggregation_k=Triple.of(k),
-        detection_per_fish=_detection(case, parasite, before, k, seen, pond),
+        detection_per_fish=_detection(case, parasite, before, k, seen, pond, stage_shares(past, 0.0, chosen)),
         flukes_total=Triple.of(total),
         abundance_before=Triple.of(past.abundance_then[chosen]),
         eggs_waiting=Triple.of(eggs),
@@ -253,8 +253,65 @@ def _summarise(past: Past, log_posterior: np.ndarray, parasite: str, draws: int,
         prior_and_posterior=_moved(past, pond, seen, chosen),
         effective_draws=effective,
         deaths_explained=_explained(past, ways, ~clean, seed),
-        warnings=warnings,
+        warnings=[*_rough(effective), *_looked_twice(case, parasite)],
     )
+
+
+def _standing(
+    past: Past, log_posterior: np.ndarray, parasite: str, draws: int, seed: int
+) -> tuple[np.ndarray, Present, float]:
+    """Positions of the ways drawn, what is on the stock in each, and the draws their weights are worth.
+
+    Where fish chosen as sick came out of few, more is drawn and weighed by the chance that just these were picked.
+    """
+    case, evidence = past.pond.case, past.pond.setting.parameters.evidence
+    dosed = any(event.kill and event.day == 0 for event in past.pond.given)  # since: today's counts no longer hold
+    rows = () if dosed else _known_today(case, parasite)
+    weighed = any(row.chosen != "random" for row in rows)
+    ways, effective = _resample(log_posterior, draws * (_SPARE_DRAWS if weighed else 1), seed)
+    chosen = past.of[ways]
+    pond, seen = past.pond.take(chosen), past.seen.take(ways)
+    stock = present_on(
+        case.fish_count,
+        rows,
+        _per_fish(pond, past.state.take(chosen)),
+        pond.setting.parameters["aggregation"],
+        seen,
+        evidence.about["site"],
+        pond.setting.fish.weight_g.mean(0),
+        np.random.default_rng([seed, zlib.crc32(b"flukes on the stock")]),
+        stage_shares(past, 0.0, chosen),
+    )
+    if weighed:
+        kept, worth = _resample(stock.log_weight, draws, seed)
+        ways, stock, effective = ways[kept], stock.take(kept), min(effective, worth)
+    return ways, stock, effective
+
+
+def _rough(effective: float) -> list[str]:
+    """Say so where the intervals stand on few draws."""
+    if effective >= _ENOUGH:
+        return []
+    return [
+        f"the record leaves {effective:.0f} effective draws: the samples fit few of the ponds believed possible, "
+        "so the edges of the intervals are rough"
+    ]
+
+
+def _looked_twice(case: Case, parasite: str) -> list[str]:
+    """Say which counts were read as looks at the same flukes."""
+    whole = Counter(
+        (f"{row.date}", row.fish, row.site, row.stage)
+        for rows in rows_by_day(case, parasite).values()
+        for row in rows
+        if whole_look(row)
+    )
+    return [
+        f"{when}, fish {fish}: the whole of the {site.replace('_', ' ')} was counted {times} times, read as one look "
+        "at the same flukes; for the two sides of a fish write fraction_examined 0.5 each"
+        for (when, fish, site, _), times in whole.items()
+        if times > 1
+    ]
 
 
 def _explained(past: Past, ways: np.ndarray, carries: np.ndarray, seed: int) -> Explained | None:
@@ -273,16 +330,9 @@ def _per_fish(pond: Pond, state: State) -> np.ndarray:
 
 
 def _known_today(case: Case, parasite: str) -> list[Preparation]:
-    """Preparations of the visit that tell of a fish still alive, all stages counted together."""
+    """Preparations of the visit."""
     return [
-        row
-        for row in case.samples
-        if row.readable
-        and row.parasite in (None, parasite)
-        and row.date == case.visit_date
-        and row.chosen != "dead"
-        and not row.lethal
-        and row.stage is None
+        row for row in case.samples if row.readable and row.parasite in (None, parasite) and row.date == case.visit_date
     ]
 
 
@@ -306,7 +356,15 @@ def _as_present(state: State, factor: np.ndarray, ever: np.ndarray) -> State:
     )
 
 
-def _detection(case: Case, parasite: str, mean: np.ndarray, k: np.ndarray, seen: Seen, pond: Pond) -> Triple:
+def _detection(
+    case: Case,
+    parasite: str,
+    mean: np.ndarray,
+    k: np.ndarray,
+    seen: Seen,
+    pond: Pond,
+    stages: Mapping[str, np.ndarray],
+) -> Triple:
     """Chance that the preparations taken from one infected fish, picked at random, show a fluke."""
     days = rows_by_day(case, parasite)
     if not days:
@@ -318,7 +376,7 @@ def _detection(case: Case, parasite: str, mean: np.ndarray, k: np.ndarray, seen:
     chances = []
     for fish in sorted({row.fish for row in rows}):
         mine = [replace(row, chosen="random", count_low=0, count_high=0) for row in rows if row.fish == fish]
-        nothing = np.exp(log_likelihood_of_samples(mine, mean, k, seen, home, weight))
+        nothing = np.exp(log_likelihood_of_samples(mine, mean, k, seen, home, weight, stages))
         chances.append((1 - nothing) / np.maximum(infected, 1e-12))
     return Triple.of(np.clip(np.mean(chances, axis=0), 0, 1))
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,7 +22,10 @@ __all__ = [
     "log_likelihood_of_fish",
     "log_likelihood_of_samples",
     "share_examined",
+    "share_left",
     "shown",
+    "tilt_of",
+    "whole_look",
 ]
 
 #: share of a site that a preparation shows when nobody wrote it down: median, 5 and 95 % points, by method, for a fish
@@ -134,6 +137,8 @@ def log_likelihood_of_samples(
     seen: Seen,
     home: str,
     weight_g: np.ndarray,
+    stages: Mapping[str, np.ndarray] | None = None,
+    pool: float = np.inf,
 ) -> np.ndarray:
     """Log-likelihood of the preparations of one day, shape (M,).
 
@@ -148,6 +153,11 @@ def log_likelihood_of_samples(
         The set's own site, gill or skin.
     weight_g : numpy.ndarray
         Mean weight of the fish, shape (M,) [g].
+    stages : mapping of str to numpy.ndarray, optional
+        Share of a fish's flukes that are adult and juvenile, (M,) each, for counts of one stage; without it `mean` is
+        of the stage counted.
+    pool : float
+        Fish of which those looked at were chosen; of few, the sick cannot be much heavier than the rest.
 
     Notes
     -----
@@ -156,18 +166,19 @@ def log_likelihood_of_samples(
     looked at wholly.
     """
     mean = np.maximum(mean, 1e-9)
-    total, nodes = np.zeros(mean.size), {}
-    for preparations, times in fish_alike(rows).items():
+    total, nodes, alike = np.zeros(mean.size), {}, fish_alike(rows)
+    left = share_left(alike, pool)
+    for preparations, times in alike.items():
         chosen = preparations[0].chosen
         if all(row.exact and row.fraction_examined == 1 for row in preparations):
-            fish = chosen_fish(chosen, mean, k, seen)
-            total = total + times * _whole_organs(preparations, *fish, seen, home, weight_g)
+            fish = chosen_fish(chosen, mean, k, seen, left)
+            total = total + times * _whole_organs(preparations, *fish, seen, home, weight_g, stages)
             continue
         fine = fineness(preparations, seen, weight_g)
         if (chosen, fine) not in nodes:
-            nodes[chosen, fine] = gamma_quadrature(*chosen_fish(chosen, mean, k, seen), largest_count=fine)
+            nodes[chosen, fine] = gamma_quadrature(*chosen_fish(chosen, mean, k, seen, left), largest_count=fine)
         rate, log_weight = nodes[chosen, fine]
-        seen_of_fish = log_likelihood_of_fish(preparations, rate, seen, home, weight_g)
+        seen_of_fish = log_likelihood_of_fish(preparations, rate, seen, home, weight_g, stages)
         total = total + times * log_mean_over_fish(seen_of_fish, log_weight)
     return total
 
@@ -179,10 +190,11 @@ def _whole_organs(
     seen: Seen,
     home: str,
     weight_g: np.ndarray,
+    stages: Mapping[str, np.ndarray] | None,
 ) -> np.ndarray:
     """Log-likelihood of whole organs of one fish: their sum is negative binomial, shared out by a multinomial."""
     counts = [row.count_low for row in rows]
-    share = [shown(row, seen, home, weight_g)[0] * seen.detection for row in rows]
+    share = [shown(row, seen, home, weight_g, stages)[0] * seen.detection for row in rows]
     total = sum(share)
     ways = gammaln(sum(counts) + 1) - sum(gammaln(count + 1) for count in counts)
     split = sum(xlogy(count, part / total) for count, part in zip(counts, share, strict=True))
@@ -190,18 +202,62 @@ def _whole_organs(
 
 
 def fish_alike(rows: Sequence[Preparation]) -> Counter[tuple[Preparation, ...]]:
-    """Readable preparations fish by fish, without the fish's label: fish that showed the same are reckoned once."""
+    """Readable preparations fish by fish, without the fish's label: fish that showed the same are reckoned once.
+
+    A site looked at wholly more than once holds the same flukes each time: its counts are read as one, their mean.
+    """
     fish: dict[str, list[Preparation]] = {}
     for row in rows:
         if row.readable:
             fish.setdefault(row.fish, []).append(replace(row, fish=""))
-    return Counter(tuple(preparations) for preparations in fish.values())
+    return Counter(tuple(_once(preparations)) for preparations in fish.values())
 
 
-def chosen_fish(chosen: str, mean: np.ndarray, k: np.ndarray, seen: Seen) -> tuple[np.ndarray, np.ndarray]:
-    """Shape and scale of the rate of fish chosen so, each of shape (M,)."""
+def whole_look(row: Preparation) -> bool:
+    """Whether a preparation shows more than half of its site: two of them show the same flukes."""
+    if row.fraction_examined is not None:
+        return row.fraction_examined > 0.5
+    return (row.method or _ASSUMED_METHOD[row.site]) == "whole_organ"
+
+
+def _once(preparations: Sequence[Preparation]) -> Iterator[Preparation]:
+    """Preparations of one fish, whole looks at the same site and stage read as one."""
+    again: dict[tuple[str, str | None], list[Preparation]] = {}
+    for row in preparations:
+        if whole_look(row):
+            again.setdefault((row.site, row.stage), []).append(row)
+        else:
+            yield row
+    for looks in again.values():
+        exact = [row.count_low for row in looks if row.exact]
+        if len(looks) > 1 and exact:
+            mean = round(sum(exact) / len(exact))
+            yield replace(looks[0], count_low=mean, count_high=mean)
+        else:  # the one there is, or of censored counts the one that says most
+            yield max(looks, key=lambda row: row.count_low)
+
+
+def tilt_of(chosen: str, seen: Seen) -> np.ndarray:
+    """How strongly fish chosen so were picked by their burden, weight ∝ burden^tilt, shape (M,) [-]."""
     low, high = _TILTS[chosen]
-    return tilted_gamma(k, mean, low + (high - low) * seen.tilt)
+    return low + (high - low) * seen.tilt
+
+
+def share_left(alike: Mapping[tuple[Preparation, ...], int], pool: float) -> float:
+    """Share of the fish that stayed when those chosen by their burden had been picked [-].
+
+    A tilt times this share is what is left of it: none where every fish was looked at, all of it in a large stock. The
+    two ends are exact; `burden.present` corrects what lies between on the day of the visit.
+    """
+    picked = sum(times for rows, times in alike.items() if _TILTS[rows[0].chosen][1] > 0)
+    return max(1 - picked / max(pool, 1.0), 0.0)
+
+
+def chosen_fish(
+    chosen: str, mean: np.ndarray, k: np.ndarray, seen: Seen, left: float = 1.0
+) -> tuple[np.ndarray, np.ndarray]:
+    """Shape and scale of the rate of fish chosen so, each of shape (M,); `left` from `share_left`."""
+    return tilted_gamma(k, mean, left * tilt_of(chosen, seen))
 
 
 def fineness(rows: Sequence[Preparation], seen: Seen, weight_g: np.ndarray) -> float:
@@ -222,21 +278,64 @@ def _weight(row: Preparation, weight_g: np.ndarray) -> np.ndarray | float:
     return weight_g if row.weight_g is None else row.weight_g
 
 
-def shown(row: Preparation, seen: Seen, home: str, weight_g: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Share of the fish's flukes on the site looked at and still there, and share of the site looked at, (M,) each."""
+def shown(
+    row: Preparation,
+    seen: Seen,
+    home: str,
+    weight_g: np.ndarray,
+    stages: Mapping[str, np.ndarray] | None = None,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Share of the fish's flukes that a look at the whole site could count, and share of it looked at, (M,) each."""
     here = _on_site(row, home, seen)
     if row.hours_dead:
         here = here * np.exp(-seen.loss_dead * row.hours_dead)
+    if row.stage is not None and stages is not None:
+        here = here * stages[row.stage]
     return here, share_examined(row, seen, _weight(row, weight_g))
 
 
 def log_likelihood_of_fish(
-    rows: Sequence[Preparation], rate: np.ndarray, seen: Seen, home: str, weight_g: np.ndarray
+    rows: Sequence[Preparation],
+    rate: np.ndarray,
+    seen: Seen,
+    home: str,
+    weight_g: np.ndarray,
+    stages: Mapping[str, np.ndarray] | None = None,
 ) -> np.ndarray:
-    """Log-likelihood of the preparations of one fish of a known rate, shape of `rate` (…, M)."""
+    """Log-likelihood of the preparations of one fish of a known rate, shape of `rate` (…, M).
+
+    Adults and juveniles counted on one preparation lie in the same clump: their sum is a part-count, and each of them
+    an adult with the chance that any fluke is.
+    """
     total = np.zeros_like(rate)
-    for row in rows:
-        here, share = shown(row, seen, home, weight_g)
+    for row, adults in _by_preparation(rows, stages):
+        here, share = shown(row, seen, home, weight_g, stages)
         ends = (row.count_low, np.inf if row.count_high is None else row.count_high)
         total = total + log_part_count(*ends, rate * here, share, seen.detection, seen.part_shape)
+        if adults is not None:
+            young = row.count_low - adults
+            ways = gammaln(row.count_low + 1) - gammaln(adults + 1) - gammaln(young + 1)
+            total = total + ways + xlogy(adults, stages["adult"]) + xlogy(young, stages["juvenile"])
     return total
+
+
+def _by_preparation(
+    rows: Sequence[Preparation], stages: Mapping[str, np.ndarray] | None
+) -> Iterator[tuple[Preparation, int | None]]:
+    """Each preparation, with the adults in it where both stages of it were counted."""
+    waiting: dict[Preparation, list[Preparation]] = {}
+    for row in rows:
+        if row.stage is None or not row.exact or stages is None:
+            yield row, None
+            continue
+        blank = replace(row, stage=None, count_low=0, count_high=0)
+        mates = waiting.setdefault(blank, [])
+        if mates and mates[0].stage != row.stage:
+            mate = mates.pop(0)
+            both = row.count_low + mate.count_low
+            adults = row.count_low if row.stage == "adult" else mate.count_low
+            yield replace(blank, count_low=both, count_high=both), adults
+        else:
+            mates.append(row)
+    for mates in waiting.values():
+        yield from ((row, None) for row in mates)

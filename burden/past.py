@@ -23,11 +23,13 @@ __all__ = [
     "LONGEST_HISTORY_DAYS",
     "Past",
     "Proposal",
+    "fish_at_look",
     "history_days",
     "log_likelihood",
     "proposal_from",
     "rows_by_day",
     "run_past",
+    "stage_shares",
 ]
 
 LONGEST_HISTORY_DAYS = 120
@@ -228,12 +230,23 @@ def log_likelihood(past: Past, parasite: str, clean: bool = False) -> np.ndarray
     weight, k = past.pond.setting.fish.weight_g.mean(0)[of], p["aggregation"][of]
     total = np.zeros(of.size) if clean else past.log_deaths[of]
     for day, rows in rows_by_day(case, parasite, clean).items():
-        for stage in ("all", "adult", "juvenile"):
-            mine = [row for row in rows if (row.stage or "all") == stage]
-            if mine:
-                mean = past.by_day[day][stage][of]
-                total = total + log_likelihood_of_samples(mine, mean, k, past.seen, home, weight)
+        mean, pool = past.by_day[day]["all"][of], fish_at_look(case, rows)
+        stages = stage_shares(past, day, of)
+        total = total + log_likelihood_of_samples(rows, mean, k, past.seen, home, weight, stages, pool)
     return total
+
+
+def stage_shares(past: Past, day: float, of: np.ndarray) -> dict[str, np.ndarray]:
+    """Share of the flukes on the fish that are adult and juvenile on a day, for the ponds at `of`, (n,) each [-]."""
+    by_stage = past.by_day[day]
+    everyone = np.maximum(by_stage["all"][of], 1e-12)
+    return {stage: np.clip(by_stage[stage][of] / everyone, 1e-9, 1.0) for stage in ("adult", "juvenile")}
+
+
+def fish_at_look(case: Case, rows: Sequence[Preparation]) -> int:
+    """Fish of which those looked at on a day were chosen: the living, and those found dead or killed for the look."""
+    gone = {row.fish for row in rows if row.chosen == "dead" or row.lethal}
+    return case.fish_on(rows[0].date) + len(gone) if rows else case.fish_count
 
 
 def rows_by_day(case: Case, parasite: str, clean: bool = False) -> dict[float, list[Preparation]]:

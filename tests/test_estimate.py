@@ -288,6 +288,114 @@ def test_clips_of_few_fish_against_a_lottery():
     assert stats.ks_2samp(drawn, kept).statistic < 0.03 + 1.63 * math.sqrt(1 / m + 1 / kept.size)
 
 
+def picked_stocks(n, fish, counts, tilt, mean=5.0):
+    """Flukes on the fish looked at, and on those left, of simulated stocks whose picked fish showed these counts."""
+    rng = np.random.default_rng(5)
+    rates = rng.gamma(K, mean / K, (n, fish))
+    # picked one after the other in proportion to rate^tilt: the largest of tilt·ln rate plus a Gumbel number come first
+    order = np.argsort(-(tilt * np.log(rates) + rng.gumbel(size=rates.shape)), axis=1)
+    flukes = rng.poisson(np.take_along_axis(rates, order, 1))
+    seen = rng.binomial(flukes[:, : len(counts)], DETECTION * ON_GILLS)
+    kept = flukes[(np.sort(seen, axis=1) == sorted(counts)).all(1)]
+    return kept[:, : len(counts)].sum(1), kept[:, len(counts) :].sum(1)
+
+
+@pytest.mark.parametrize(("fish", "tilt"), [(11, 1.0), (11, 0.5), (4, 1.0), (3, 1.0)])
+def test_the_sick_of_few_fish_are_not_counted_twice(fish, tilt):
+    """Eleven fish, the three sickest looked at: three known, eight predicted, and lighter, against a lottery."""
+    looked, left = picked_stocks(200_000, fish, (2, 5, 9), tilt)
+    m = 20_000
+    for gone, expected in ((False, looked + left), (True, left)):
+        rows = [replace(row, lethal=gone or None) for row in organs((2, 5, 9), chosen="moribund")]
+        stock = present_on(fish - 3 * gone, rows, np.full(m, 5.0), np.full(m, K), looking(tilt, m), "gill",
+                           np.full(m, 400.0), np.random.default_rng(3))  # fmt: skip
+        weight = np.exp(stock.log_weight - stock.log_weight.max())
+        drawn = np.random.default_rng(4).choice(stock.total, m, p=weight / weight.sum())
+        worth = weight.sum() ** 2 / (weight**2).sum()
+        furthest = 1.63 * math.sqrt(1 / worth + 1 / m + 1 / expected.size)  # Kolmogorov-Smirnov, 1 %
+        if fish - 3 * gone:
+            assert stats.ks_2samp(drawn, expected).statistic < furthest
+        if fish == 11:  # as if they had been picked from a large stock: rejected
+            assert stats.ks_2samp(stock.total, expected).statistic > furthest
+
+
+def test_where_every_fish_was_looked_at_the_sick_are_all_fish():
+    rows = clips([3, 0, 7], chosen="moribund")
+    told = log_likelihood_of_samples(rows, MEAN * ONE, K * ONE, looking(1.0), "gill", 400.0 * ONE, pool=3)
+    assert float(told[0]) == pytest.approx(log_likelihood(clips([3, 0, 7])), rel=1e-12)
+
+
+@pytest.mark.parametrize("way", ["moribund", "dead", "killed"])
+def test_fish_looked_at_and_left_are_all_of_the_stock(way):
+    """Eight living and three gone are eleven; none of those gone counts among the living."""
+    rows = organs([90, 60, 30], chosen="moribund" if way == "killed" else way, lethal=way == "killed" or None)
+    held = fixed_values(**PLAIN, aggregation=K)
+    found = estimate(a_case(rows, count=3, overrides=held), draws=200)
+    if way == "moribund":
+        assert found.flukes_total.low >= 180
+    else:
+        assert found.flukes_total.low < 90
+    assert found.state.alive.sum((0, 1)) == pytest.approx(3.0)
+
+
+# --- stages and second looks ------------------------------------------------------------------------------------------
+GROWN = 0.3
+STAGES = {"adult": np.array([GROWN]), "juvenile": np.array([1 - GROWN])}
+
+
+def staged(rows, adults):
+    """The rows counted by stage: so many adults in each, the rest juveniles."""
+    both = ((replace(row, stage="adult", count_low=a, count_high=a),
+             replace(row, stage="juvenile", count_low=row.count_low - a, count_high=row.count_low - a))
+            for row, a in zip(rows, adults, strict=True))  # fmt: skip
+    return [row for pair in both for row in pair]
+
+
+def told_by_stage(rows) -> float:
+    return float(log_likelihood_of_samples(rows, MEAN * ONE, K * ONE, looking(0.5), "gill", 400.0 * ONE, STAGES)[0])
+
+
+@pytest.mark.parametrize("share", [0.02, 1.0])
+def test_both_stages_of_a_preparation_are_one_part_count(share):
+    """The sum counts as without stages; which of them are adult is a binomial of the pond's mix."""
+    rows, adults = clips([6, 2], share, each=2), (4, 0)
+    split = sum(stats.binom.logpmf(a, row.count_low, GROWN) for a, row in zip(adults, rows, strict=True))
+    if share < 1:
+        assert told_by_stage(staged(rows, adults)) == pytest.approx(log_likelihood(rows) + split, abs=1e-6)
+    else:
+        once, four = rows[:1], adults[:1]
+        split = stats.binom.logpmf(4, 6, GROWN)
+        assert told_by_stage(staged(once, four)) == pytest.approx(log_likelihood(once) + split, abs=1e-6)
+
+
+def test_adults_counted_alone_are_a_part_of_the_fish():
+    """A lottery of whole flukes: adults of the whole gills, juveniles left uncounted."""
+    rng, n = np.random.default_rng(12), 400_000
+    flukes = rng.poisson(rng.gamma(K, MEAN / K, n))
+    adults = rng.binomial(flukes, GROWN * DETECTION * ON_GILLS)
+    for low, high in ((0, 0), (1, 5), (6, 30)):
+        found = float(((low <= adults) & (adults <= high)).mean())
+        told = sum(math.exp(told_by_stage([replace(r, stage="adult") for r in organs([c])]))
+                   for c in range(low, high + 1))  # fmt: skip
+        assert told == pytest.approx(found, abs=4 * math.sqrt(found * (1 - found) / n))
+    drawn = present_on(1, [replace(row, stage="adult") for row in organs([5])], np.full(9000, MEAN), np.full(9000, K),
+                       looking(n=9000), "gill", np.full(9000, 400.0), np.random.default_rng(3),
+                       {name: np.full(9000, float(x[0])) for name, x in STAGES.items()})  # fmt: skip
+    assert stats.ks_2samp(drawn.total, flukes[adults == 5]).pvalue > 0.001
+
+
+def test_the_whole_looked_at_twice_is_one_burden():
+    once, twice = organs([40]), [*organs([38]), *organs([42])]
+    assert log_likelihood(twice) == log_likelihood(once)
+    held = fixed_values(detection_per_fluke=0.999999, gill_share=0.999999)
+    found = estimate(a_case(twice, count=1, overrides=held), draws=100)
+    assert found.flukes_total.median == 40
+    assert any("counted 2 times" in warning for warning in found.warnings)
+    clipped = estimate(a_case(clips([3, 4], each=2), count=1), draws=100)
+    assert clipped.flukes_total.low >= 7  # two clips show different flukes
+    assert not any("times" in warning for warning in clipped.warnings)
+
+
 def test_a_stock_looked_at_wholly_is_known():
     held = fixed_values(detection_per_fluke=0.999999, gill_share=0.999999)
     found = estimate(a_case(organs([3, 0, 12, 5, 40]), count=5, overrides=held))
