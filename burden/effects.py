@@ -40,7 +40,9 @@ class DoseEffect:
     fade_per_day: np.ndarray
 
     def kill_of(self, form: str) -> np.ndarray:
-        """Share of a form killed at once, shape (M,) [-]."""
+        """Share of a form killed at once, shape (M,) [-]; of "sheltered", those juveniles that are too young."""
+        if form == "sheltered":
+            return np.where(self.sheltered_fraction > 0, self.sheltered_kill, self.by_form.get("juvenile", 0.0))
         return self.by_form.get(form, np.zeros_like(self.sheltered_kill))
 
     def without_residue(self) -> DoseEffect:

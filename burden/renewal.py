@@ -23,6 +23,8 @@ from burden.water import Temperature
 
 __all__ = ["Batch", "Habitat", "Values", "backward", "farthest"]
 
+#: fadings after which nothing dissolved is left
+_FADED = 40.0
 #: kill above which the logarithm of what is spared is cut off: one of a total kill's 10¹⁵ lives
 _NEAR_TOTAL = 1 - 1e-15
 
@@ -115,6 +117,7 @@ class _Waiting:
         self._same = _runs(self.rows)
         self._gaps = np.round(np.diff(self.times), 9)
         self._last = self._reaches()
+        self._parts: tuple[tuple[int, int] | None, _Ends | None] = (None, None)
 
     def _reaches(self) -> np.ndarray:
         """Grid time at which all but a ten-millionth of those that started at each have ended, for every draw."""
@@ -134,8 +137,13 @@ class _Waiting:
         return self._find(i, (0.0,))
 
     def from_stages(self, i: int, stages: int) -> _Ends:
-        """Those in the middle of each of `stages` equal parts of development at grid time i."""
-        return self._find(i, tuple((np.arange(stages) + 0.5) / stages))
+        """Those in the middle of each of `stages` equal parts of development at grid time i.
+
+        The last answer is kept: every schedule of a batch asks for the same start.
+        """
+        if self._parts[0] != (i, stages):
+            self._parts = ((i, stages), self._find(i, tuple((np.arange(stages) + 0.5) / stages)))
+        return self._parts[1]
 
     def _find(self, i: int, done: tuple[float, ...]) -> _Ends:
         """Look a distribution up by what determines it; where the temperature changes that is the start itself."""
@@ -353,6 +361,8 @@ class _Walk:
         self.settler = np.ones((s, m))
         # values of hatching and of maturing in each interval, weighed with the doses survived up to its start
         self.hatched, self.matured = np.zeros((n, s, m)), np.zeros((n, s, m))
+        self._log_kills: dict[str, list[np.ndarray]] = {}
+        self._until: dict[str, tuple[list[np.ndarray], np.ndarray | float]] = {}
         last = int(max(batch.dose_steps.max(), 0))
         self.passed = [_Passed.of(habitat.maturing.progress, n, last, e.sheltered_fraction) for e in batch.effects]
 
@@ -366,16 +376,27 @@ class _Walk:
                 share = share * (1 - now[:, None] * effect.kill_of(form))
         return share
 
-    def _log_spared(self, form: str, given: Sequence[np.ndarray]) -> np.ndarray:
-        """Log of the share spared by so many doses of each effect, (S,) or (S, M) each -> (S, M)."""
+    def _log_kill(self, form: str) -> list[np.ndarray]:
+        """Log of the share of a form that one dose of each effect spares, (M,) each; "sheltered" for the youngest."""
+        if form not in self._log_kills:
+            self._log_kills[form] = [np.log1p(-np.minimum(e.kill_of(form), _NEAR_TOTAL)) for e in self.batch.effects]
+        return self._log_kills[form]
+
+    def _log_spared(self, form: str, given: Sequence[np.ndarray]) -> np.ndarray | float:
+        """Log of the share spared by so many doses of each effect, (S,) or (S, M) each -> (S, M); 0 if none kills."""
         total = 0.0
-        for count, effect in zip(given, self.batch.effects, strict=True):
-            kill = effect.kill_of("juvenile" if form == "sheltered" else form)
-            if form == "sheltered":
-                kill = np.where(effect.sheltered_fraction > 0, effect.sheltered_kill, kill)
-            count = count if count.ndim == 2 else count[:, None]
-            total = total + count * np.log1p(-np.minimum(kill, _NEAR_TOTAL))
+        for count, logs in zip(given, self._log_kill(form), strict=True):
+            if count.any() and logs.any():
+                total = total + (count if count.ndim == 2 else count[:, None]) * logs
         return total
+
+    def _spared_until(self, form: str, i: int) -> np.ndarray | float:
+        """Share of a form that all doses up to grid time i spare; kept until a dose is passed on the way back."""
+        given = [g[i] for g in self.given]
+        kept = self._until.get(form)
+        if kept is None or not all(map(np.array_equal, kept[0], given)):
+            kept = self._until[form] = (given, np.exp(self._log_spared(form, given)))
+        return kept[1]
 
     # --- the walk -----------------------------------------------------------------------------------------------
     def step_to(self, i: int) -> None:
@@ -388,16 +409,14 @@ class _Walk:
         settler_later = self.settler * np.exp(self._log_spared("sheltered", [g[i + 1] - g[i] for g in self.given]))
         self.settler = self._from_settling(i)
         self.larva, larva_mean = self._larva(i, later["larva"], 0.5 * (self.settler + settler_later), rates, dt)
-        spared = np.exp(self._log_spared("egg", [g[i] for g in self.given]))
-        self.hatched[i] = larva_mean * rates["hatch_success"] * spared
+        self.hatched[i] = larva_mean * rates["hatch_success"] * self._spared_until("egg", i)
         egg_later, self.egg = self.egg * self._spared("egg", i + 1), self._from_starting(i)
         laid = 0.5 * (self.egg + egg_later)
         if self.stages[0]:
             self.fresh, laid = self._fresh(fresh_later, laid, rates, dt)
         laying = rates["laying_rate"] * (1.0 if self.batch.laying is None else self.batch.laying[i])
         self.adult = _adult(later["adult"], laying * laid, rates["adult_loss"], dt, self.linear)
-        spared = np.exp(self._log_spared("juvenile", [g[i] for g in self.given]))
-        self.matured[i] = 0.5 * (self.adult + later["adult"]) * spared
+        self.matured[i] = 0.5 * (self.adult + later["adult"]) * self._spared_until("juvenile", i)
 
     def _larva(
         self, i: int, later: np.ndarray, settler: np.ndarray, rates: dict[str, np.ndarray], dt: float
@@ -419,7 +438,10 @@ class _Walk:
                 continue
             steps = np.where(self.batch.effect_of == k, self.batch.dose_steps, -1)
             since = np.where(steps >= 0, day - self.habitat.times[steps], -1.0)
+            slowest = float(effect.fade_per_day.min())
             for waited in since.T:
+                if not ((waited >= 0) & (waited * slowest < _FADED)).any():
+                    continue
                 left = np.where(waited >= 0, 1.0, 0.0)[:, None] * np.exp(
                     -effect.fade_per_day * np.maximum(waited, 0)[:, None]
                 )
@@ -460,10 +482,9 @@ class _Walk:
     def _from_starting(self, i: int) -> np.ndarray:
         """Value of an egg that starts now, after the doses of this time."""
         ended = self.habitat.hatching.from_start(i)
-        base = self._log_spared("egg", [g[i] for g in self.given])
-        end = self._log_spared("egg", [g[-1] for g in self.given])
+        spared, end = self._spared_until("egg", i), np.exp(self._log_spared("egg", [g[-1] for g in self.given]))
         left = ended.left_at(self.habitat.horizon - i)[0] * self.water_end
-        return self._came(ended, i, self.hatched)[0] * np.exp(-base) + left * np.exp(end - base)
+        return (self._came(ended, i, self.hatched)[0] + left * end) / spared
 
     def _from_settling(self, i: int) -> np.ndarray:
         """Value of a larva that settles now, after the doses of this time."""
@@ -515,8 +536,9 @@ class _Lone:
         share = self.walk._spared(form, self.i)
         return share if np.ndim(share) == 0 else share[self.s]
 
-    def _logs(self, form: str, counts: Sequence[float]) -> np.ndarray:
-        return self.walk._log_spared(form, [np.full((1, 1), count) for count in counts])[0]
+    def _logs(self, form: str, counts: Sequence[float]) -> np.ndarray | float:
+        found = self.walk._log_spared(form, [np.full((1, 1), count) for count in counts])
+        return found if np.ndim(found) == 0 else found[0]
 
     def _worth(self, array: np.ndarray, ended: _Ends) -> np.ndarray:
         return self.walk._came(ended, self.i, array[:, self.s : self.s + 1])[:, 0]

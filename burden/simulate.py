@@ -35,10 +35,18 @@ __all__ = [
 ]
 
 #: step for ranking and for what is shown beside the main answer: error some 2e-3 [d]
-COARSE_STEP_DAYS = 0.25
+COARSE_STEP_DAYS = 0.4
 #: longest step [d], and what it comes to times the temperature in warm water, where the first of a brood rise more
 #: steeply [°C d]: error below 1e-3 against LSODA at 1e-9 (tests/test_simulate.py)
-MAX_STEP_DAYS, MAX_STEP_DEGREE_DAYS = 0.1, 1.8
+MAX_STEP_DAYS, MAX_STEP_DEGREE_DAYS = 0.25, 3.6
+#: what the temperature may change by in a step [°C], down to a step that suits any change of the weather [d]
+MAX_STEP_CHANGE_C, LEAST_STEP_DAYS = 0.05, 0.085
+
+
+#: with a drug fading in the water, and how long that is looked at [d]
+MAX_STEP_WITH_DRUG_DAYS, _DISSOLVED_DAYS = 0.125, 10.0
+#: parts of a first step after a jump
+_SETTLING = np.array([1, 1, 2, 4, 8]) / 16
 
 
 @dataclass(frozen=True)
@@ -101,6 +109,11 @@ class DrugInWater:
     larva_hazard: np.ndarray
     settler_kill: np.ndarray
     fade_per_day: np.ndarray
+
+    @property
+    def works(self) -> bool:
+        """Whether anything of it is felt in any draw."""
+        return bool(np.any(self.larva_hazard) or np.any(self.settler_kill))
 
 
 @dataclass(frozen=True)
@@ -253,13 +266,14 @@ def simulate(
     stepper = _Stepper(setting, drugs)
     seen = []
     for start, end in _pieces(setting, days, pending):
-        for event in pending:
-            if event.day == start:
-                state = _happen(state, event, setting.fish.susceptibility)
+        jumps = [event for event in pending if event.day == start]
+        for event in jumps:
+            state = _happen(state, event, setting.fish.susceptibility)
         if start in days:
             seen.append(_observe(setting, state))
         if end > start:
-            state = stepper.run(state, start, end, max_step_days or _longest_step(setting, start, end))
+            longest = max_step_days or _longest_step(setting, start, end, drugs)
+            state = stepper.run(state, start, _steps(end - start, longest, bool(jumps) or start == days[0]))
     return _trajectory(days, seen, state)
 
 
@@ -271,10 +285,24 @@ def _pieces(setting: Setting, days: np.ndarray, events: Sequence[Event]) -> list
     return [*pairwise(edges), (edges[-1], edges[-1])]
 
 
-def _longest_step(setting: Setting, start: float, end: float) -> float:
-    """Longest step between two landings [d]. It looks at the course alone, so draws do not sway each other."""
-    warmest = np.interp([start, end], setting.temperature.knots_days, setting.temperature.values_c).max()
-    return min(MAX_STEP_DAYS, MAX_STEP_DEGREE_DAYS / max(warmest, 1.0))
+def _longest_step(setting: Setting, start: float, end: float, drugs: Sequence[DrugInWater]) -> float:
+    """Longest step between two landings [d]. It looks at course and doses alone, so draws do not sway each other."""
+    if any(0 <= start - drug.day < _DISSOLVED_DAYS and drug.works for drug in drugs):
+        return min(MAX_STEP_WITH_DRUG_DAYS, _longest_step(setting, start, end, ()))
+    ends = np.interp([start, end], setting.temperature.knots_days, setting.temperature.values_c)
+    slope = abs(ends[1] - ends[0]) / (end - start)
+    even = max(MAX_STEP_CHANGE_C / max(slope, 1e-9), LEAST_STEP_DAYS)
+    return min(MAX_STEP_DAYS, MAX_STEP_DEGREE_DAYS / max(ends.max(), 1.0), even)
+
+
+def _steps(length: float, longest: float, after_jump: bool) -> np.ndarray:
+    """Steps that fill a stretch [d]: short ones first where something jumped, since what lives for hours in the water
+    then settles anew; even ones otherwise."""
+    count = max(int(np.ceil(length / longest - 1e-9)), 1)
+    even = np.full(count, length / count)
+    if not after_jump:
+        return even
+    return np.concatenate([even[0] * _SETTLING, even[1:]])
 
 
 def _happen(state: State, event: Event, susceptibility: np.ndarray) -> State:
@@ -310,7 +338,23 @@ class _Middle:
     """What holds during a step: the brakes, and the fish as they are at its middle."""
 
     uptake: np.ndarray  # live fish times susceptibility, (G, C, M)
-    brakes: Mapping[str, np.ndarray]  # by name of a rate or share: (M,) or (G, M)
+    by_group: _Brake  # the same by group: how much one fish of susceptibility 1 stands for, (G, M)
+    brakes: Mapping[str, _Brake]  # by name of a rate or share
+
+
+@dataclass(frozen=True)
+class _Brake:
+    """Share that a brake leaves at the middle of a step, and by how much more at its end than at its start: what lives
+    for hours shows the end. Each (M,) or (G, M)."""
+
+    middle: np.ndarray | float
+    rise: np.ndarray | float
+
+    def times(self, other: _Brake) -> _Brake:
+        return _Brake(self.middle * other.middle, self.middle * other.rise + self.rise * other.middle)
+
+
+_NO_BRAKE = _Brake(1.0, 0.0)
 
 
 class _Stepper:
@@ -327,14 +371,13 @@ class _Stepper:
         self._kernels: dict[tuple[str, float], ChainKernel] = {}
         self._base: tuple[np.ndarray | float, dict[str, np.ndarray]] = (np.nan, {})
 
-    def run(self, state: State, start: float, end: float, max_step_days: float) -> State:
-        """Step from one landing to the next. What flowed in before an event says nothing of after it."""
-        steps = max(int(np.ceil((end - start) / max_step_days - 1e-9)), 1)
-        dt = (end - start) / steps
+    def run(self, state: State, start: float, steps: np.ndarray) -> State:
+        """Take some steps [d] from a landing. What flowed in before an event says nothing of after it."""
         self._entering = {}
-        for i in range(steps):
-            passes = self.setting.cycle.sweeps + (i == 0)
-            state = self._step(state, start + (i + 0.5) * dt, dt, passes)
+        day = start
+        for i, dt in enumerate(steps):
+            state = self._step(state, day + 0.5 * dt, dt, self.setting.cycle.sweeps + (i == 0))
+            day += dt
         return state
 
     def _step(self, state: State, mid_day: float, dt: float, passes: int) -> State:
@@ -342,14 +385,14 @@ class _Stepper:
         rates = self._rates(state, state, mid_day, temperature)
         before = {**state.water, **state.fish}
         after, hosts = before, state
-        middle = self._middle(before, after, state, state, temperature, dt)
+        middle = self._middle(before, after, state, state)
         for _ in range(passes):
             moved: dict[str, _Moved] = {}
             guessed: dict[str, _Flow] = {}
             for form in self.setting.cycle.forms:
                 if form.place == "water" and not any(f in moved for f in state.water):
                     hosts = self._hosts(before, moved, state, temperature, dt)
-                    middle = self._middle(before, _stages(before, moved), state, hosts, temperature, dt)
+                    middle = self._middle(before, _stages(before, moved), state, hosts)
                     rates = self._rates(state, hosts, mid_day, temperature)
                 if self._sources[form.name] <= moved.keys():
                     entering = self._inflow(form, moved, rates, middle)
@@ -358,10 +401,10 @@ class _Stepper:
                 moved[form.name] = self._move(form, before[form.name], rates, dt, entering)
             if not state.water:
                 hosts = self._hosts(before, moved, state, temperature, dt)
-                middle = self._middle(before, _stages(before, moved), state, hosts, temperature, dt)
+                middle = self._middle(before, _stages(before, moved), state, hosts)
             for name, guess in guessed.items():
                 actual = self._inflow(self.setting.cycle.form(name), moved, rates, middle)
-                moved[name] = moved[name].with_entering(_Flow(actual.total - guess.total, actual.rise - guess.rise))
+                moved[name] = moved[name].with_entering(actual.minus(guess))
                 self._entering[name] = actual
         after = _stages(before, moved)
         return replace(
@@ -403,24 +446,27 @@ class _Stepper:
         self, form: LifeForm, moved: Mapping[str, _Moved], rates: Mapping[str, np.ndarray], middle: _Middle
     ) -> _Flow:
         """What enters a form during the step, from every form already moved."""
-        total, rise = 0.0, 0.0
+        entering = _NO_FLOW
         for transition in self.setting.cycle.transitions:
             for target, share in transition.offspring:
                 if target != form.name or transition.source not in moved:
                     continue
-                factor = middle.brakes.get(transition.rate, 1.0)
-                if share is not None:
-                    factor = factor * rates[share] * middle.brakes.get(share, 1.0)
+                brake = middle.brakes.get(transition.rate, _NO_BRAKE)
                 flow = moved[transition.source].flow(transition.event, transition.rate, rates)
+                if share is not None:
+                    brake = brake.times(middle.brakes.get(share, _NO_BRAKE))
+                    flow = flow.times(rates[share])
+                if brake is not _NO_BRAKE:
+                    flow = flow.braked(brake)
                 place = self.setting.cycle.form(transition.source).place
-                total = total + _carried(place, form.place, flow.total * factor, middle.uptake)
-                rise = rise + _carried(place, form.place, flow.rise * factor, middle.uptake)
-        return _Flow(total, rise)
+                entering = entering.plus(flow.carried(place, form.place, middle.by_group))
+        return entering
 
-    def _burden(self, before: Mapping[str, np.ndarray], after: Mapping[str, np.ndarray]) -> np.ndarray:
-        """Feeding flukes on a fish of susceptibility 1 at the middle of the step, shape (G, M)."""
+    def _burdens(self, before: Mapping[str, np.ndarray], after: Mapping[str, np.ndarray]) -> tuple[np.ndarray, ...]:
+        """Feeding flukes on a fish of susceptibility 1 at the start, the middle and the end of a step, (G, M) each."""
         names = self.setting.cycle.burden_forms
-        return sum(0.5 * (before[name].sum(0) + after[name].sum(0)) for name in names)
+        start, end = (sum(chains[name].sum(0) for name in names) for chains in (before, after))
+        return start, 0.5 * (start + end), end
 
     def _hosts(
         self,
@@ -432,7 +478,7 @@ class _Stepper:
     ) -> State:
         """The fish after the step, under the burden at its middle."""
         setting, p = self.setting, self.setting.parameters
-        per_gram = setting.fish.per_gram(self._burden(before, _stages(before, moved)))
+        per_gram = setting.fish.per_gram(self._burdens(before, _stages(before, moved))[1])
         blood = blood_step(state.haemoglobin, per_gram, temperature, p, dt)
         background, fluke = death_rates(per_gram, 0.5 * (state.haemoglobin + blood), p)
         alive = state.alive * np.exp(-dt * (background + fluke)) if setting.deaths_on else state.alive
@@ -458,21 +504,24 @@ class _Stepper:
         after: Mapping[str, np.ndarray],
         state: State,
         hosts: State,
-        temperature: np.ndarray | float,
-        dt: float,
     ) -> _Middle:
         setting = self.setting
         uptake = 0.5 * (state.alive + hosts.alive) * setting.fish.susceptibility
         brakes = {}
         if setting.crowding_on:
-            per_gram = setting.fish.per_gram(self._burden(before, after))
-            brakes["laying_rate"] = laying_brake(per_gram, uptake, setting.parameters["burden_scale"])
+            around = [self._crowding(burden, uptake) for burden in self._burdens(before, after)]
+            brakes["laying_rate"] = _Brake(around[1], around[2] - around[0])
             brakes["birth_success"] = brakes["laying_rate"]
         if setting.resistance_on:
-            free = 1 - 0.5 * (state.resistance + hosts.resistance)
+            free = _Brake(1 - 0.5 * (state.resistance + hosts.resistance), state.resistance - hosts.resistance)
             brakes["establishment"] = free
-            brakes["birth_success"] = brakes.get("birth_success", 1.0) * free
-        return _Middle(uptake, brakes)
+            brakes["birth_success"] = brakes.get("birth_success", _NO_BRAKE).times(free)
+        by_group = _Brake(uptake.sum(1), ((hosts.alive - state.alive) * setting.fish.susceptibility).sum(1))
+        return _Middle(uptake, by_group, brakes)
+
+    def _crowding(self, burden: np.ndarray, uptake: np.ndarray) -> np.ndarray:
+        setting = self.setting
+        return laying_brake(setting.fish.per_gram(burden), uptake, setting.parameters["burden_scale"])
 
 
 def _stages(before: Mapping[str, np.ndarray], moved: Mapping[str, _Moved]) -> dict[str, np.ndarray]:
@@ -490,7 +539,7 @@ def _with_density_and_drugs(
     rates = dict(base)
     if "contact" not in rates:
         return rates
-    hazard, kill = _drug_effects([drug for drug in drugs if drug.day <= day], day)
+    hazard, kill = _drug_effects([drug for drug in drugs if drug.day <= day and drug.works], day)
     rates["contact"] = parameters["contact_rate"] * density / (parameters["contact_half_density"] + density)
     rates["larva_loss"] = rates["larva_loss"] + hazard
     rates["establishment"] = rates["establishment"] * (1 - kill)
@@ -590,21 +639,52 @@ def _carried(source: str, target: str, amount: np.ndarray, uptake: np.ndarray) -
     if source == target:
         return amount
     by_group = uptake.sum(1)
-    if source == "fish":
-        return (amount * by_group).sum(0)
+    return (amount * by_group).sum(0) if source == "fish" else amount * _per_fish(by_group)
+
+
+def _per_fish(by_group: np.ndarray) -> np.ndarray:
+    """What a fish of susceptibility 1 takes of all that settles, (G, M) -> (1, M); nothing where no fish is left."""
     whole = by_group.sum(0)
-    return np.divide(amount, whole, out=np.zeros_like(amount), where=whole > 0)[None, :]
+    return np.divide(1.0, whole, out=np.zeros_like(whole), where=whole > 0)[None, :]
 
 
 @dataclass(frozen=True)
 class _Flow:
-    """What enters during a step: how much, and by how much more at its end than at its start (pace times step)."""
+    """What enters during a step, as a parabola in time; each is a pace times the step."""
 
     total: np.ndarray | float
-    rise: np.ndarray | float
+    rise: np.ndarray | float  # by how much more at the end than at the start
+    bend: np.ndarray | float  # by how much more at the two ends than on the whole
+
+    def plus(self, other: _Flow) -> _Flow:
+        return _Flow(self.total + other.total, self.rise + other.rise, self.bend + other.bend)
+
+    def minus(self, other: _Flow) -> _Flow:
+        return _Flow(self.total - other.total, self.rise - other.rise, self.bend - other.bend)
+
+    def times(self, factor: np.ndarray | float) -> _Flow:
+        return _Flow(self.total * factor, self.rise * factor, self.bend * factor)
+
+    def braked(self, brake: _Brake) -> _Flow:
+        """Return what a brake that changes evenly leaves, up to the second power of time."""
+        product, share = self.rise * brake.rise, brake.middle
+        return _Flow(
+            self.total * share + product / 12,
+            self.rise * share + self.total * brake.rise,
+            self.bend * share + product / 6,
+        )
+
+    def carried(self, source: str, target: str, by_group: _Brake) -> _Flow:
+        """Return the same as it arrives in another place: from each fish of susceptibility 1 to all, or back."""
+        if source == target:
+            return self
+        if source == "fish":
+            whole = self.braked(by_group)
+            return _Flow(*(x.sum(0) for x in (whole.total, whole.rise, whole.bend)))
+        return self.times(_per_fish(by_group.middle))
 
 
-_NO_FLOW = _Flow(0.0, 0.0)
+_NO_FLOW = _Flow(0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -625,36 +705,42 @@ class _Moved:
     ) -> _Moved:
         n, terms = kernel.stages, len(kernel.shift)
         after = stages * kernel.shift[0]
+        part = np.empty_like(after)
         for j in range(1, terms):
-            after[j:] += stages[: n - j] * kernel.shift[j]
-        completed = sum(stages[n - 1 - m] * kernel.exit[m] for m in range(terms))
+            np.multiply(stages[: n - j], kernel.shift[j], out=part[j:])
+            after[j:] += part[j:]
+        completed = np.einsum("j...m,jm->...m", stages[n - terms :][::-1], kernel.exit)
         return cls(kernel, stages, after, _NO_FLOW, completed, hazards, dt).with_entering(entering)
 
     def with_entering(self, more: _Flow) -> _Moved:
         """Return the same with more having entered."""
         if more is _NO_FLOW:
             return self
-        stages = self.stages.copy()
-        for j, (even, tilt) in enumerate(zip(self.kernel.entry, self.kernel.tilt, strict=True)):
-            stages[j] += more.total * even + more.rise * tilt
-        completed = self.completed + more.total * self.kernel.entry_exit
-        entered = _Flow(self.entered.total + more.total, self.entered.rise + more.rise)
-        return replace(self, stages=stages, entered=entered, completed=completed)
+        stages, kernel = self.stages.copy(), self.kernel
+        # one axis more where flukes on several groups of fish share the kernel
+        across = (slice(None), *(None,) * (stages.ndim - 2))
+        found = more.total * kernel.entry[across] + more.rise * kernel.tilt[across] + more.bend * kernel.bend[across]
+        stages[: len(kernel.entry)] += found
+        completed = self.completed + more.total * kernel.entry_exit
+        return replace(self, stages=stages, entered=self.entered.plus(more), completed=completed)
 
     def flow(self, event: str, rate: str, rates: Mapping[str, np.ndarray]) -> _Flow:
         """How often an event of one rate happened during the step, and how that rose."""
-        leaving_rise = self.kernel.forward * (self.stages[-1] - self.before[-1]) * self.dt
+        dt, forward = self.dt, self.kernel.forward
+        start, end = self.before[-1], self.stages[-1]
+        leaving_rise = forward * (end - start) * dt
         if event == "completes":
-            return _Flow(self.completed, leaving_rise)
+            return _Flow(self.completed, leaving_rise, 0.5 * forward * (start + end) * dt - self.completed)
         first, last = self.before.sum(0), self.stages.sum(0)
         hazard = sum(self.hazards.values())
-        rise = rates[rate] * (last - first) * self.dt
+        rise, ends = rates[rate] * (last - first) * dt, 0.5 * rates[rate] * (first + last) * dt
         if event == "bears":
             # trapezoid, with the slopes at both ends known: their difference takes away its error
-            bend = self.entered.rise - leaving_rise - hazard * (last - first) * self.dt
-            return _Flow(rates[rate] * (0.5 * (first + last) - bend / 12) * self.dt, rise)
+            bend = rates[rate] * (self.entered.rise - leaving_rise - hazard * (last - first) * dt) * dt / 12
+            return _Flow(ends - bend, rise, bend)
         taken = np.maximum(first + self.entered.total - last - self.completed, 0)
-        return _Flow(taken * np.divide(rates[rate], hazard, out=np.zeros_like(hazard), where=hazard > 0), rise)
+        total = taken * np.divide(rates[rate], hazard, out=np.zeros_like(hazard), where=hazard > 0)
+        return _Flow(total, rise, ends - total)
 
 
 def _observe(setting: Setting, state: State) -> dict[str, np.ndarray]:

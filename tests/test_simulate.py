@@ -25,7 +25,7 @@ from scipy.optimize import brentq
 
 from burden.evidence import load_parasite, parasite_names
 from burden.lifecycle import Surroundings, Transition, build_cycle, rates_at
-from burden.simulate import Event, Trajectory, derivative, simulate
+from burden.simulate import COARSE_STEP_DAYS, Event, Trajectory, derivative, simulate
 from burden.water import Temperature
 
 LIVE_BEARERS = [name for name in parasite_names() if load_parasite(name).about["kind"] == "live_bearer"]
@@ -302,12 +302,12 @@ def test_ensemble_against_lsoda(name):
 
 @pytest.mark.parametrize("name", ["warm, deadly", "total kill", *LIVE_BEARERS[:1]])
 def test_a_coarse_step_keeps_what_is_on_the_fish_to_two_in_a_thousand(name):
-    """A quarter of a day, as taken where schedules are ranked, against a twentieth: flukes on the fish, and the fish.
+    """The step taken where schedules are ranked, against a twentieth of a day: flukes on the fish, and the fish.
 
     Larvae and fresh eggs, which live for hours, are up to 2 % off at such a step.
     """
     setting, start, events, days = case(name)
-    fine, coarse = (traced(simulate(setting, start, days, events, step), 0) for step in (0.05, 0.25))
+    fine, coarse = (traced(simulate(setting, start, days, events, step), 0) for step in (0.05, COARSE_STEP_DAYS))
     for what in (*start.fish, "alive", "deaths"):
         scale = np.maximum(np.abs(fine[what]), 1e-3 * np.abs(fine[what]).max())
         assert (np.abs(coarse[what] - fine[what]) <= 2e-3 * scale).all(), what
@@ -346,8 +346,8 @@ def test_a_first_order_stepper_is_rejected(monkeypatch):
 
     right = _Stepper._middle
 
-    def at_start(self, before, after, state, hosts, temperature, dt):
-        return right(self, before, before, state, state, temperature, dt)
+    def at_start(self, before, after, state, hosts):
+        return right(self, before, before, state, state)
 
     monkeypatch.setattr(_Stepper, "_middle", at_start)
     assert measured_order(*ordered_pond("dactylogyrus"))[-1] < 1.5
