@@ -158,14 +158,14 @@ def totals(setting: Setting, state: State) -> dict[str, float]:
 
 def by_lsoda(setting: Setting, state: State, days: Sequence[float], events: Sequence[Event], rtol: float = 1e-9):
     """States of one draw at `days` by LSODA, restarted at every event and knot, on the model's own right-hand side."""
-    from burden.simulate import _happen, _pieces
+    from burden.simulate.run import happen, pieces
 
     drugs = tuple(event.drug for event in events if event.drug is not None)
     found = []
-    for start, end in _pieces(setting, np.asarray(days, float), events):
+    for start, end in pieces(setting, np.asarray(days, float), events):
         for event in events:
             if event.day == start:
-                state = _happen(state, event, setting.fish.susceptibility)
+                state = happen(state, event, setting.fish.susceptibility)
         if start in days:
             found.append(state)
         if end > start:

@@ -342,14 +342,14 @@ def test_order_between_events_is_two(name):
 
 def test_a_first_order_stepper_is_rejected(monkeypatch):
     """The measurement above fails on a stepper that takes the brakes and the fish as they are at the step's start."""
-    from burden.simulate import _Stepper
+    from burden.simulate.stepper import Stepper
 
-    right = _Stepper._middle
+    right = Stepper._middle
 
     def at_start(self, before, after, state, hosts):
         return right(self, before, before, state, state)
 
-    monkeypatch.setattr(_Stepper, "_middle", at_start)
+    monkeypatch.setattr(Stepper, "_middle", at_start)
     assert measured_order(*ordered_pond("dactylogyrus"))[-1] < 1.5
 
 

@@ -1,0 +1,199 @@
+"""One time step of the forward equations, all draws at once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from burden.chains import ChainKernel, chain_kernel
+from burden.hosts import blood_step, death_rates, laying_brake, resistance_rate
+from burden.lifecycle import LifeForm, Surroundings, rates_at
+from burden.simulate.flows import NO_BRAKE, NO_FLOW, Brake, Flow, Moved
+from burden.simulate.kinds import DrugInWater, Setting, State
+from burden.simulate.rates import mean_over_fish, with_density_and_drugs
+
+__all__ = [
+    "Stepper",
+]
+
+
+@dataclass(frozen=True)
+class _Middle:
+    """What holds during a step: the brakes, and the fish as they are at its middle."""
+
+    uptake: np.ndarray  # live fish times susceptibility, (G, C, M)
+    by_group: Brake  # the same by group: how much one fish of susceptibility 1 stands for, (G, M)
+    brakes: Mapping[str, Brake]  # by name of a rate or share
+
+
+class Stepper:
+    """Steps a state forward. Keeps between steps what the next one starts from, and kernels worth keeping."""
+
+    def __init__(self, setting: Setting, drugs: Sequence[DrugInWater]) -> None:
+        self.setting, self.drugs = setting, drugs
+        cycle = setting.cycle
+        self._sources = {
+            form.name: {t.source for t in cycle.transitions for target, _ in t.offspring if target == form.name}
+            for form in cycle.forms
+        }
+        self._entering: dict[str, Flow] = {}
+        self._kernels: dict[tuple[str, float], ChainKernel] = {}
+        self._base: tuple[np.ndarray | float, dict[str, np.ndarray]] = (np.nan, {})
+
+    def run(self, state: State, start: float, steps: np.ndarray) -> State:
+        """Take some steps [d] from a landing. What flowed in before an event says nothing of after it."""
+        self._entering = {}
+        day = start
+        for i, dt in enumerate(steps):
+            state = self._step(state, day + 0.5 * dt, dt, self.setting.cycle.sweeps + (i == 0))
+            day += dt
+        return state
+
+    def _step(self, state: State, mid_day: float, dt: float, passes: int) -> State:
+        temperature = self.setting.temperature.at(mid_day)
+        rates = self._rates(state, state, mid_day, temperature)
+        before = {**state.water, **state.fish}
+        after, hosts = before, state
+        middle = self._middle(before, after, state, state)
+        for _ in range(passes):
+            moved: dict[str, Moved] = {}
+            guessed: dict[str, Flow] = {}
+            for form in self.setting.cycle.forms:
+                if form.place == "water" and not any(f in moved for f in state.water):
+                    hosts = self._hosts(before, moved, state, temperature, dt)
+                    middle = self._middle(before, _stages(before, moved), state, hosts)
+                    rates = self._rates(state, hosts, mid_day, temperature)
+                if self._sources[form.name] <= moved.keys():
+                    entering = self._inflow(form, moved, rates, middle)
+                else:
+                    entering = guessed[form.name] = self._entering.get(form.name, NO_FLOW)
+                moved[form.name] = self._move(form, before[form.name], rates, dt, entering)
+            if not state.water:
+                hosts = self._hosts(before, moved, state, temperature, dt)
+                middle = self._middle(before, _stages(before, moved), state, hosts)
+            for name, guess in guessed.items():
+                actual = self._inflow(self.setting.cycle.form(name), moved, rates, middle)
+                moved[name] = moved[name].with_entering(actual.minus(guess))
+                self._entering[name] = actual
+        after = _stages(before, moved)
+        return replace(
+            hosts,
+            water={form: after[form] for form in state.water},
+            fish={form: after[form] for form in state.fish},
+        )
+
+    def _rates(self, state: State, hosts: State, day: float, temperature: np.ndarray | float) -> dict[str, np.ndarray]:
+        """Rates of a step, among as many fish as at its middle; those of one temperature are kept as it lasts."""
+        setting = self.setting
+        density = 0.5 * (state.alive + hosts.alive).sum((0, 1)) / setting.volume_m3
+        if not np.array_equal(self._base[0], temperature):
+            self._base = (temperature, {})
+            self._kernels = {}
+        if not self._base[1]:
+            around = Surroundings(density, setting.exchange_per_day)
+            self._base[1].update(rates_at(setting.parameters, temperature, around))
+        return with_density_and_drugs(self._base[1], setting.parameters, density, self.drugs, day)
+
+    def _move(
+        self,
+        form: LifeForm,
+        stages: np.ndarray,
+        rates: Mapping[str, np.ndarray],
+        dt: float,
+        entering: np.ndarray | float,
+    ) -> Moved:
+        cycle = self.setting.cycle
+        pace = sum((rates[t.rate] for t in cycle.of(form.name, "completes")), 0.0)
+        hazards = {t.rate: rates[t.rate] for t in cycle.of(form.name, "any time")}
+        hazard = sum(hazards.values(), 0.0)
+        key = (form.name, dt)
+        if form.stages == 1 or key not in self._kernels:
+            self._kernels[key] = chain_kernel(form.stages, pace, hazard, dt)
+        return Moved.through(self._kernels[key], stages, entering, hazards, dt)
+
+    def _inflow(
+        self, form: LifeForm, moved: Mapping[str, Moved], rates: Mapping[str, np.ndarray], middle: _Middle
+    ) -> Flow:
+        """What enters a form during the step, from every form already moved."""
+        entering = NO_FLOW
+        for transition in self.setting.cycle.transitions:
+            for target, share in transition.offspring:
+                if target != form.name or transition.source not in moved:
+                    continue
+                brake = middle.brakes.get(transition.rate, NO_BRAKE)
+                flow = moved[transition.source].flow(transition.event, transition.rate, rates)
+                if share is not None:
+                    brake = brake.times(middle.brakes.get(share, NO_BRAKE))
+                    flow = flow.times(rates[share])
+                if brake is not NO_BRAKE:
+                    flow = flow.braked(brake)
+                place = self.setting.cycle.form(transition.source).place
+                entering = entering.plus(flow.carried(place, form.place, middle.by_group))
+        return entering
+
+    def _burdens(self, before: Mapping[str, np.ndarray], after: Mapping[str, np.ndarray]) -> tuple[np.ndarray, ...]:
+        """Feeding flukes on a fish of susceptibility 1 at the start, the middle and the end of a step, (G, M) each."""
+        names = self.setting.cycle.burden_forms
+        start, end = (sum(chains[name].sum(0) for name in names) for chains in (before, after))
+        return start, 0.5 * (start + end), end
+
+    def _hosts(
+        self,
+        before: Mapping[str, np.ndarray],
+        moved: Mapping[str, Moved],
+        state: State,
+        temperature: np.ndarray | float,
+        dt: float,
+    ) -> State:
+        """The fish after the step, under the burden at its middle."""
+        setting, p = self.setting, self.setting.parameters
+        per_gram = setting.fish.per_gram(self._burdens(before, _stages(before, moved))[1])
+        blood = blood_step(state.haemoglobin, per_gram, temperature, p, dt)
+        background, fluke = death_rates(per_gram, 0.5 * (state.haemoglobin + blood), p)
+        alive = state.alive * np.exp(-dt * (background + fluke)) if setting.deaths_on else state.alive
+        resistance = state.resistance
+        if setting.resistance_on:
+            mean = mean_over_fish(per_gram, 0.5 * (state.alive + alive))
+            half = resistance_rate(resistance, mean, temperature, p) * dt / 2
+            resistance = resistance + dt * resistance_rate(resistance + half, mean, temperature, p)
+        dead = state.alive - alive
+        by_fluke = dead * fluke / (background + fluke)
+        return replace(
+            state,
+            alive=alive,
+            haemoglobin=blood,
+            resistance=resistance,
+            deaths=state.deaths + dead.sum((0, 1)),
+            fluke_deaths=state.fluke_deaths + by_fluke.sum((0, 1)),
+        )
+
+    def _middle(
+        self,
+        before: Mapping[str, np.ndarray],
+        after: Mapping[str, np.ndarray],
+        state: State,
+        hosts: State,
+    ) -> _Middle:
+        setting = self.setting
+        uptake = 0.5 * (state.alive + hosts.alive) * setting.fish.susceptibility
+        brakes = {}
+        if setting.crowding_on:
+            around = [self._crowding(burden, uptake) for burden in self._burdens(before, after)]
+            brakes["laying_rate"] = Brake(around[1], around[2] - around[0])
+            brakes["birth_success"] = brakes["laying_rate"]
+        if setting.resistance_on:
+            free = Brake(1 - 0.5 * (state.resistance + hosts.resistance), state.resistance - hosts.resistance)
+            brakes["establishment"] = free
+            brakes["birth_success"] = brakes.get("birth_success", NO_BRAKE).times(free)
+        by_group = Brake(uptake.sum(1), ((hosts.alive - state.alive) * setting.fish.susceptibility).sum(1))
+        return _Middle(uptake, by_group, brakes)
+
+    def _crowding(self, burden: np.ndarray, uptake: np.ndarray) -> np.ndarray:
+        setting = self.setting
+        return laying_brake(setting.fish.per_gram(burden), uptake, setting.parameters["burden_scale"])
+
+
+def _stages(before: Mapping[str, np.ndarray], moved: Mapping[str, Moved]) -> dict[str, np.ndarray]:
+    return {form: moved[form].stages if form in moved else x for form, x in before.items()}
