@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -49,6 +49,12 @@ class DoseEffect:
         """Return the dose as one that acts at once and leaves nothing behind."""
         none = np.zeros_like(self.sheltered_kill)
         return DoseEffect(self.by_form, self.sheltered_kill, self.sheltered_fraction, none, none, none + 1.0)
+
+    def within(self, some: np.ndarray) -> DoseEffect:
+        """Return the effect as a dose has it that is given in some draws alone, shape (M,) of bool."""
+        by_form = {form: share * some for form, share in self.by_form.items()}
+        arrays = {n: getattr(self, n) * some for n in ("sheltered_kill", "larva_hazard", "settler_kill")}
+        return replace(self, by_form=by_form, **arrays)
 
     def take(self, draws: np.ndarray) -> DoseEffect:
         """Return the effect on the draws at some positions, repeats allowed."""

@@ -268,9 +268,7 @@ def _doses_side_by_side(
             given.setdefault((int(np.argmin(np.abs(times - day))), agent), []).append(number)
     doses = []
     for (step, agent), numbers in given.items():
-        effect, mine = effects[agent].take(draws), np.isin(of, numbers)
-        killed = {form: share * mine for form, share in effect.by_form.items()}
-        doses.append((step, replace(effect, by_form=killed, sheltered_kill=effect.sheltered_kill * mine)))
+        doses.append((step, effects[agent].take(draws).within(np.isin(of, numbers))))
     return doses
 
 

@@ -13,8 +13,9 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case
+from burden.judging import Judged
 from burden.pond import Pond
-from burden.schedule import Choice, Judged, search
+from burden.schedule import Choice, search
 from burden.simulate import State
 from burden.water import Temperature
 

@@ -13,16 +13,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 
 from burden.case import Case
 from burden.elimination import Plan, eliminations
 from burden.interval import CONTROL_PER_1000, ERADICATION, TIE
+from burden.judging import Judged, judge
 from burden.pond import Pond
-from burden.result import Probability, Triple
-from burden.simulate import COARSE_STEP_DAYS, Event, State, simulate
+from burden.simulate import State
 from burden.windows import windows_after
 
 __all__ = [
@@ -31,9 +30,7 @@ __all__ = [
     "LONGEST_GAP_DAYS",
     "SEARCH_DRAWS",
     "Choice",
-    "Judged",
     "candidate_plans",
-    "judge",
     "search",
 ]
 
@@ -45,46 +42,7 @@ DEFAULT_MOST_DOSES = 5
 FORMALIN_REST_DAYS = 7
 #: gaps tried, in mean durations of hatching
 _GAPS = np.array([0.35, 0.5, 0.65, 0.8, 0.95, 1.1, 1.25, 1.4, 1.6, 1.8, 2.0, 2.3, 2.6])
-#: days after the last dose on which what is left is counted
-_LOOK_AFTER_DAYS = 1.0
 _SHORTLIST = 14
-
-
-@dataclass(frozen=True)
-class Judged:
-    """A schedule and what it does.
-
-    Parameters
-    ----------
-    plan : Plan
-    elimination : Probability
-        Both brakes off.
-    left_per_1000 : Triple
-        Flukes on a live fish a day after the last dose, of 1,000 today.
-    deaths : Triple
-        Fish dead by `deaths_by_day`, from the visit.
-    """
-
-    plan: Plan
-    elimination: Probability
-    left_per_1000: Triple
-    deaths: Triple
-    deaths_by_day: float
-
-    @property
-    def doses(self) -> int:
-        """Number of doses."""
-        return len(self.plan.days)
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form."""
-        return {
-            "days": list(self.plan.days),
-            "agents": list(self.plan.agents),
-            "elimination_probability": self.elimination.as_dict(),
-            "left_per_1000": self.left_per_1000.as_dict(),
-            "deaths": self.deaths.as_dict(),
-        }
 
 
 @dataclass(frozen=True)
@@ -208,49 +166,6 @@ def _allowed(case: Case, days: Sequence[float], line: Sequence[str]) -> bool:
     return before + each * len(formalin) <= limit
 
 
-def judge(
-    ponds: Sequence[tuple[Pond, State]], plan: Plan, horizon_days: float, elimination: np.ndarray | None = None
-) -> Judged:
-    """Judge one schedule by the forward and the backward equations.
-
-    Parameters
-    ----------
-    ponds : sequence of (Pond, State)
-        One a parasite set, the same number of draws each.
-    plan : Plan
-    horizon_days : float
-        Deaths are counted up to here [d].
-    elimination : numpy.ndarray, optional
-        Probability that all sets are gone, shape (M,), where it is known already.
-    """
-    if elimination is None:
-        elimination = np.exp(sum(eliminations(p.setting, s, [plan], p.effects)[0] for p, s in ponds))
-    look = max(plan.days, default=0.0) + (_LOOK_AFTER_DAYS if plan.days else 0.0)
-    days = np.unique([0.0, look, max(horizon_days, look)])
-    ratios, deaths = [], 0.0
-    for pond, state in ponds:
-        events = _doses(pond, plan)
-        run = simulate(pond.setting, state, days, events, COARSE_STEP_DAYS)
-        now = _mean_burden(pond, state)
-        then = run.abundance[list(days).index(look)]
-        ratios.append(np.divide(then, now, out=np.zeros_like(then), where=now > 1e-9))
-        deaths = deaths + (run.deaths[list(days).index(max(horizon_days, look))] - state.deaths)
-    return Judged(
-        plan, Probability.of(elimination), Triple.of(1000 * np.max(ratios, axis=0)), Triple.of(deaths), float(days[-1])
-    )
-
-
-def _mean_burden(pond: Pond, state: State) -> np.ndarray:
-    uptake = (state.alive * pond.setting.fish.susceptibility).sum(1)
-    total = sum((chain.sum(0) * uptake).sum(0) for chain in state.fish.values())
-    alive = state.alive.sum((0, 1))
-    return np.divide(total, alive, out=np.zeros_like(total), where=alive > 0)
-
-
-def _doses(pond: Pond, plan: Plan) -> list[Event]:
-    return [*pond.given, *(pond.dose(day, agent) for day, agent in zip(plan.days, plan.agents, strict=True))]
-
-
 def search(
     case: Case, ponds: Sequence[tuple[Pond, State]], agents: Sequence[str], horizon_days: float = 60.0
 ) -> Choice:
@@ -272,13 +187,13 @@ def search(
         Judged with the first hundred draws; what is shown of the schedule chosen is judged again with all of them.
     """
     few = [(p.take(np.arange(n)), s.take(np.arange(n))) for p, s in ponds for n in [min(SEARCH_DRAWS, p.size)]]
-    nothing = judge(few, Plan((), ()), horizon_days)
+    nothing = judge(few, [Plan((), ())], horizon_days)[0]
     plans = candidate_plans(case, ponds[0][0], agents) if agents else []
     if not plans:
         return Choice(None, None, nothing, (), "no dose can be given within the limits of the case")
     logs = sum(eliminations(p.setting, s, plans, p.effects) for p, s in few)
     best = _best_of_each(plans, logs)[:_SHORTLIST]
-    judged = [judge(few, plans[i], 0.0, np.exp(logs[i])) for i in best]
+    judged = judge(few, [plans[i] for i in best], 0.0, np.exp(logs[best]))
     recommended, rid = _control(judged), _eradicate(judged)
     return Choice(
         recommended,

@@ -17,6 +17,7 @@ from burden.estimate import Estimate, estimate
 from burden.evidence import load_agent
 from burden.forecast import Dosed, Forecast, follow, regime_of
 from burden.interval import cold_water_words, customary_words
+from burden.judging import Judged, judge
 from burden.moves import Alternative, alternatives
 from burden.pond import Pond
 from burden.progress import tell
@@ -24,7 +25,7 @@ from burden.response import Response, response
 from burden.result import Result, Triple
 from burden.safety import SafetyNote, safety_check
 from burden.sampling import CleanSamplePlan, Look, RecheckPlan, find_by_burden, recheck, sample_windows
-from burden.schedule import Choice, Judged, judge, search
+from burden.schedule import Choice, search
 from burden.simulate import State
 from burden.windows import Windows, safe_below_c, windows_after
 
@@ -295,7 +296,7 @@ def _judged_with_all(choice: Choice, ponds: Sequence[tuple[Pond, State]], foreca
     if choice.recommended is None or not courses:
         return choice
     gone = np.prod([course.eliminated for course in courses], axis=0)
-    return replace(choice, recommended=judge(ponds, choice.recommended.plan, HORIZON_DAYS, gone))
+    return replace(choice, recommended=judge(ponds, [choice.recommended.plan], HORIZON_DAYS, gone[None])[0])
 
 
 def forecast_case(

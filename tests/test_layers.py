@@ -25,7 +25,7 @@ LAYERS = (
     {"sampling"},
     {"renewal"},
     {"elimination"},
-    {"interval"},
+    {"interval", "judging"},
     {"schedule", "response"},
     {"forecast", "moves"},
     {"visit"},

@@ -12,8 +12,9 @@ from cases import VISIT, a_case
 from burden.case import Limits
 from burden.elimination import Plan, eliminations
 from burden.evidence import load_agent
+from burden.judging import judge
 from burden.pond import draw_pond
-from burden.schedule import FORMALIN_REST_DAYS, candidate_plans, judge, search
+from burden.schedule import FORMALIN_REST_DAYS, candidate_plans, search
 
 DRAWS = 12
 BOTH = ("praziquantel", "formalin")
@@ -77,7 +78,7 @@ def test_a_dose_does_better_than_none():
     """Doing nothing is judged by the same yardstick, and a dose of today leaves fewer flukes tomorrow."""
     case = a_case(limits=Limits(agents=("praziquantel",), max_doses=2))
     pair = pond_of(case)
-    none, one = (judge([pair], plan, 20.0) for plan in (Plan((), ()), Plan((0.0,), ("praziquantel",))))
+    none, one = judge([pair], [Plan((), ()), Plan((0.0,), ("praziquantel",))], 20.0)
     assert none.left_per_1000.median == pytest.approx(1000.0)
     assert one.left_per_1000.median < 300
     assert one.elimination.mean >= none.elimination.mean

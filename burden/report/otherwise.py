@@ -9,9 +9,9 @@ import numpy as np
 
 from burden.effects import DoseEffect
 from burden.elimination import Plan
+from burden.judging import judge
 from burden.pond import Pond
 from burden.result import Probability, Triple
-from burden.schedule import judge
 from burden.simulate import State
 from burden.visit import Visit
 from burden.windows import windows_after
@@ -121,7 +121,7 @@ def _late(plan: Plan) -> Plan:
 
 
 def _judged(name: str, ponds: Sequence[tuple[Pond, State]], plan: Plan) -> Otherwise:
-    found = judge(ponds, plan, 0.0)
+    found = judge(ponds, [plan], 0.0)[0]
     return Otherwise(name, found.left_per_1000, found.elimination, _safe_gap(ponds[0][0], plan))
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from burden import __version__
 from burden.elimination import Plan
 from burden.evidence import load_parasite
+from burden.judging import Judged
 from burden.report.answer import five_lines, moved_rows, seen_rows, there_rows, title_of
 from burden.report.cautions import cautions_of
 from burden.report.daybook import days_of, folded, recheck_words, short_step
@@ -20,7 +21,7 @@ from burden.report.sources import sources_of
 from burden.report.tables import CSV_FORM
 from burden.report.unknowns import distinct_draws, unknowns_of
 from burden.report.words import about, about_in, days_label, long_date, named, of_100, on_day, sentence, several, spread
-from burden.schedule import Choice, Judged
+from burden.schedule import Choice
 from burden.visit import Visit, say_date
 
 __all__ = ["render_page", "template"]

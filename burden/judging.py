@@ -1,0 +1,122 @@
+"""What schedules do to a pond: who dies, what is left on the fish, and the chance that all flukes are gone.
+
+Many schedules run side by side along the axis of draws, each dose acting in the columns of its own schedule alone:
+so many columns cost little more than those of one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from burden.elimination import Plan, eliminations
+from burden.pond import Pond
+from burden.result import Probability, Triple
+from burden.simulate import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
+
+__all__ = ["Judged", "judge"]
+
+#: days after the last dose on which what is left is counted
+_LOOK_AFTER_DAYS = 1.0
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A schedule and what it does.
+
+    Parameters
+    ----------
+    plan : Plan
+    elimination : Probability
+        Both brakes off.
+    left_per_1000 : Triple
+        Flukes on a live fish a day after the last dose, of 1,000 today.
+    deaths : Triple
+        Fish dead by `deaths_by_day`, from the visit.
+    """
+
+    plan: Plan
+    elimination: Probability
+    left_per_1000: Triple
+    deaths: Triple
+    deaths_by_day: float
+
+    @property
+    def doses(self) -> int:
+        """Number of doses."""
+        return len(self.plan.days)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "days": list(self.plan.days),
+            "agents": list(self.plan.agents),
+            "elimination_probability": self.elimination.as_dict(),
+            "left_per_1000": self.left_per_1000.as_dict(),
+            "deaths": self.deaths.as_dict(),
+        }
+
+
+def judge(
+    ponds: Sequence[tuple[Pond, State]],
+    plans: Sequence[Plan],
+    horizon_days: float,
+    eliminated: np.ndarray | None = None,
+) -> list[Judged]:
+    """Judge schedules by the forward and the backward equations.
+
+    Parameters
+    ----------
+    ponds : sequence of (Pond, State)
+        One a parasite set, M draws each.
+    plans : sequence of Plan
+        S of them.
+    horizon_days : float
+        Deaths are counted up to here, or to the day after the last dose where that is later [d].
+    eliminated : numpy.ndarray, optional
+        Probability that all sets are gone, shape (S, M), where it is known already.
+
+    Returns
+    -------
+    list of Judged
+        One a plan.
+    """
+    if eliminated is None:
+        eliminated = np.exp(sum(eliminations(p.setting, s, plans, p.effects) for p, s in ponds))
+    looks = [max(plan.days, default=-_LOOK_AFTER_DAYS) + _LOOK_AFTER_DAYS for plan in plans]
+    ends = [max(horizon_days, look) for look in looks]
+    days = np.unique([0.0, *looks, *ends])
+    left: list[list[np.ndarray]] = [[] for _ in plans]
+    deaths = [0.0] * len(plans)
+    for pond, state in ponds:
+        size = pond.size
+        run = _side_by_side(pond, state, plans, days)
+        now = run.abundance[0, :size]
+        for s, (look, end) in enumerate(zip(looks, ends, strict=True)):
+            mine = slice(s * size, (s + 1) * size)
+            then = run.abundance[np.searchsorted(days, look), mine]
+            left[s].append(np.divide(then, now, out=np.zeros_like(then), where=now > 1e-9))
+            deaths[s] = deaths[s] + run.deaths[np.searchsorted(days, end), mine] - state.deaths
+    return [
+        Judged(plan, Probability.of(gone), Triple.of(1000 * np.max(ratios, axis=0)), Triple.of(dead), float(end))
+        for plan, gone, ratios, dead, end in zip(plans, eliminated, left, deaths, ends, strict=True)
+    ]
+
+
+def _side_by_side(pond: Pond, state: State, plans: Sequence[Plan], days: np.ndarray) -> Trajectory:
+    """Run every plan in its own columns."""
+    columns = np.tile(np.arange(pond.size), len(plans))
+    of = np.repeat(np.arange(len(plans)), pond.size)
+    wide = pond.take(columns)
+    given: dict[tuple[float, str], list[int]] = {}
+    for number, plan in enumerate(plans):
+        for day, agent in zip(plan.days, plan.agents, strict=True):
+            given.setdefault((day, agent), []).append(number)
+    doses = [
+        Event.dose(day, wide.effects[agent].within(np.isin(of, numbers)), wide.setting.cycle)
+        for (day, agent), numbers in sorted(given.items())
+    ]
+    return simulate(wide.setting, state.take(columns), days, [*wide.given, *doses], COARSE_STEP_DAYS)
