@@ -94,7 +94,7 @@ def judge(
     for pond, state in ponds:
         size = pond.size
         run = _side_by_side(pond, state, plans, days)
-        now = run.abundance[0, :size]
+        now = _mean_burden(pond, state)  # a course's first point is after a dose of that day
         for s, (look, end) in enumerate(zip(looks, ends, strict=True)):
             mine = slice(s * size, (s + 1) * size)
             then = run.abundance[np.searchsorted(days, look), mine]
@@ -104,6 +104,14 @@ def judge(
         Judged(plan, Probability.of(gone), Triple.of(1000 * np.max(ratios, axis=0)), Triple.of(dead), float(end))
         for plan, gone, ratios, dead, end in zip(plans, eliminated, left, deaths, ends, strict=True)
     ]
+
+
+def _mean_burden(pond: Pond, state: State) -> np.ndarray:
+    """Flukes per live fish as they are before any dose, shape (M,)."""
+    uptake = (state.alive * pond.setting.fish.susceptibility).sum(1)
+    total = sum((chain.sum(0) * uptake).sum(0) for chain in state.fish.values())
+    alive = state.alive.sum((0, 1))
+    return np.divide(total, alive, out=np.zeros_like(total), where=alive > 0)
 
 
 def _side_by_side(pond: Pond, state: State, plans: Sequence[Plan], days: np.ndarray) -> Trajectory:
