@@ -39,6 +39,9 @@ _LOOKS = 4
 _AHEAD_DAYS = 1e-3
 #: share of ponds drawn from the prior whatever the proposal, and its least width
 _DEFENSIVE, _NARROWEST = 0.2, 0.3
+#: chance that a dose given did less than it should (a wrong volume, a filter that took it up, never given in full), and
+#: then any share of it: an assumption, so that samples after a dose are not read as if it must have worked
+_FELL_SHORT = 0.2
 
 
 @dataclass(frozen=True)
@@ -94,7 +97,7 @@ def run_past(case: Case, parasite: str, m: int, seed: int, proposal: Proposal | 
     log_abundance, log_weight = _draw_abundance(pond, one_way, pond.setting.fish.weight_g.mean(0), proposal)
     alive = _fish_at_start(case, days[0])
     start = pond.start(np.exp(log_abundance), alive, days[0], uniform_draws("resistance so far", m, seed))
-    events = [e for e in pond.given if e.day >= days[0]]
+    events = [_as_it_went(e, i, m, seed) for i, e in enumerate(pond.given) if e.day >= days[0]]
     ahead = _days_ahead(case, events, days)
     run = simulate(pond.setting, start, np.union1d(days, list(ahead.values())), events, COARSE_STEP_DAYS)
     rates = other_cause_rates()
@@ -114,6 +117,19 @@ def run_past(case: Case, parasite: str, m: int, seed: int, proposal: Proposal | 
         log_deaths_clean=logsumexp(clean, axis=0) - np.log(rates.size),
         dead=dead,
     )
+
+
+def _as_it_went(event: Event, number: int, m: int, seed: int) -> Event:
+    """Let a dose do what it should, or, in some of the ponds, a share of it."""
+    if event.effect is None:
+        return event
+    failed = uniform_draws(f"dose {number} fell short", m, seed) < _FELL_SHORT
+    share = np.where(failed, uniform_draws(f"what dose {number} did", m, seed), 1.0)
+    kill = {form: share * killed for form, killed in event.kill.items()}
+    drug = event.drug and replace(
+        event.drug, larva_hazard=share * event.drug.larva_hazard, settler_kill=share * event.drug.settler_kill
+    )
+    return replace(event, kill=kill, drug=drug)
 
 
 def _days_ahead(case: Case, events: Sequence[Event], days: np.ndarray) -> dict[float, float]:
