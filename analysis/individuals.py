@@ -207,11 +207,14 @@ class _Run:
         self.haemoglobin = blood_step(self.haemoglobin, per_gram, temperature, p, dt)
         if not self.ponds.deaths_on:
             return
-        dies = self.alive & (self.rng.random(self.alive.shape) < -np.expm1(-dt * self._hazard(per_gram)))
+        background, fluke = death_rates(per_gram, self.haemoglobin, self.ponds.parameters)
+        hazard = (background + fluke) * self.alive
+        dies = self.alive & (self.rng.random(self.alive.shape) < -np.expm1(-dt * hazard))
         if dies.any():
             self.alive &= ~dies
             pond, fish = np.nonzero(dies)
             self._death_day[self.running[pond], fish] = self.table.day(k + 1)
+            self._fluke_share[self.running[pond], fish] = fluke[pond, fish] / hazard[pond, fish]
             for name in self.ponds.cycle.on_fish():
                 self.forms[name].drop_hosts(dies)
 
@@ -262,6 +265,7 @@ class _Run:
         self._alive = np.zeros((records, *shape), bool)
         self._resistance = np.full((records, shape[0]), np.nan)
         self._death_day, self._gone_day = np.full(shape, np.nan), np.full(shape[0], np.nan)
+        self._fluke_share = np.full(shape, np.nan)
         self._above = np.zeros(shape[0], bool)
 
     def record(self, i: int) -> None:
@@ -286,4 +290,5 @@ class _Run:
             self._death_day,
             self._gone_day,
             self._above,
+            self._fluke_share,
         )

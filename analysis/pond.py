@@ -172,6 +172,8 @@ class Record:
         First day on which a pond was found without fluke, egg or larva, NaN if it never was, shape (R,) [d].
     above : numpy.ndarray
         Whether a pond was given up because it held more than `stop_above`, shape (R,).
+    fluke_share : numpy.ndarray
+        Share of the hazard of each dead fish that came from its flukes when it died, NaN for the living, shape (R, F).
     """
 
     days: np.ndarray
@@ -183,6 +185,7 @@ class Record:
     death_day: np.ndarray
     gone_day: np.ndarray
     above: np.ndarray
+    fluke_share: np.ndarray
 
     @property
     def deaths(self) -> np.ndarray:

@@ -10,12 +10,13 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case
+from burden.chance import whole_deaths, whole_flukes
 from burden.elimination import HORIZON_DAYS, Plan, eliminations
 from burden.pond import Pond
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Probability, Result, Triple
 from burden.simulate import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
 
-__all__ = ["BANDS", "STEADY_PER_DAY", "Course", "Dosed", "Forecast", "Regime", "follow", "regime_of"]
+__all__ = ["BANDS", "STEADY_PER_DAY", "Course", "Dosed", "Forecast", "Regime", "by_day", "follow", "regime_of"]
 
 #: points of the draws that are kept by day
 BANDS = (0.05, 0.25, 0.5, 0.75, 0.95)
@@ -46,7 +47,8 @@ class Course:
     days : numpy.ndarray
         Days from the visit, shape (K,) [d].
     abundance, deaths : numpy.ndarray
-        Flukes per live fish, and fish dead since the visit, at each of `BANDS`, shape (5, K).
+        Flukes per live fish, and fish dead since the visit, at each of `BANDS`, shape (5, K). Whole fish and whole
+        flukes: chance is in the bands, not the draws alone.
     deaths_end, abundance_end : Triple
         At the horizon.
     elimination : Probability
@@ -56,8 +58,9 @@ class Course:
     doses : tuple of Dosed
     deaths_unresisted : Triple
         Deaths with acquired resistance switched off.
-    end, eliminated : numpy.ndarray
-        Flukes per fish at the horizon, and probability of elimination with both brakes off, draw by draw, shape (M,).
+    end, dead, eliminated : numpy.ndarray
+        Draw by draw, shape (M,): flukes per fish to be expected at the horizon, fish dead by then, and probability of
+        elimination with both brakes off.
     """
 
     days: np.ndarray
@@ -70,6 +73,7 @@ class Course:
     doses: tuple[Dosed, ...]
     deaths_unresisted: Triple
     end: np.ndarray
+    dead: np.ndarray
     eliminated: np.ndarray
 
     def as_dict(self) -> dict[str, Any]:
@@ -185,29 +189,43 @@ def follow(
     days = np.arange(0.0, np.ceil(horizon_days) + 1)
     run = simulate(pond.setting, state, days, done)
     free = simulate(replace(pond.setting, resistance_on=False), state, days[[0, -1]], done, COARSE_STEP_DAYS)
-    deaths = run.deaths - state.deaths
-    memo: dict = {}
-    off, braked = (np.exp(_log_chance(pond, state, plan, events, run, on, memo)) for on in (False, True))
+    deaths, abundance = by_day(run, state, pond.seed)
+    off, braked = np.exp(_log_chances(pond, state, plan, events, run))
     return Course(
         days=days,
-        abundance=np.quantile(run.abundance, BANDS, axis=1),
+        abundance=np.quantile(abundance, BANDS, axis=1),
         deaths=np.quantile(deaths, BANDS, axis=1),
         deaths_end=Triple.of(deaths[-1]),
-        abundance_end=Triple.of(run.abundance[-1]),
+        abundance_end=Triple.of(abundance[-1]),
         elimination=Probability.of(off),
         elimination_braked=Probability.of(braked),
         doses=tuple(doses),
         deaths_unresisted=Triple.of(free.deaths[-1] - state.deaths),
         end=run.abundance[-1],
+        dead=deaths[-1],
         eliminated=off,
     )
 
 
-def _log_chance(
-    pond: Pond, state: State, plan: Plan, events: Sequence[Event], run: Trajectory, braked: bool, memo: dict
-) -> np.ndarray:
-    """Log-probability of elimination, shape (M,), with both brakes off or frozen along the run's own path."""
-    paths = {"laying": (run.days, run.laying), "settling": (run.days, 1 - run.resistance)} if braked else None
+def by_day(run: Trajectory, state: State, seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """Fish dead since the start of a run and flukes per live fish, whole ones, by day and draw, shape (K, M) each.
+
+    Parameters
+    ----------
+    run : Trajectory
+    state : State
+        What the run started from.
+    seed : int
+        Same seed, same luck.
+    """
+    fish = round(float(state.alive.sum((0, 1)).max()))
+    alive = np.maximum(run.alive, 1e-9)
+    return whole_deaths(run.deaths - state.deaths, fish, seed), whole_flukes(run.abundance * alive, seed) / alive
+
+
+def _log_chances(pond: Pond, state: State, plan: Plan, events: Sequence[Event], run: Trajectory) -> np.ndarray:
+    """Log-probability of elimination with both brakes off, and with both frozen along the run's own path, (2, M)."""
+    path = {"laying": (run.days, run.laying), "settling": (run.days, 1 - run.resistance)}
     effects, whole = dict(pond.effects), plan
     for event in events:
         if event.effect is not None:
@@ -216,7 +234,7 @@ def _log_chance(
             whole = Plan((*whole.days, event.day), (*whole.agents, name))
     order = np.argsort(whole.days, kind="stable")
     whole = Plan(tuple(np.round(whole.days)[order]) if len(order) else (), tuple(whole.agents[i] for i in order))
-    return eliminations(pond.setting, state, [whole], effects, paths, memo)[0]
+    return eliminations(pond.setting, state, [whole, whole], effects, [None, path])
 
 
 def regime_of(start: np.ndarray, end: np.ndarray, days: float) -> dict[str, float]:
