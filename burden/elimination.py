@@ -133,8 +133,7 @@ def eliminations(
     state: State,
     plans: Sequence[Plan],
     effects: Mapping[str, DoseEffect],
-    paths: Mapping[str, tuple[np.ndarray, np.ndarray]] | None = None,
-    memo: dict | None = None,
+    paths: Sequence[Mapping[str, tuple[np.ndarray, np.ndarray]] | None] | None = None,
 ) -> np.ndarray:
     """Log-probability of elimination of each plan, from a state on day 0.
 
@@ -146,11 +145,9 @@ def eliminations(
         S of them, dose days in whole days; without doses the horizon counts from the visit.
     effects : mapping of str to DoseEffect
         By agent, M draws.
-    paths : mapping of str to (days, share), optional
-        Brakes frozen along the draws' own course: `laying` and `settling`, each with days (K,) and the share they leave
-        (K, M). Without them both brakes are off, the cautious choice.
-    memo : dict, optional
-        Shared between calls on the same draws of the same water, spares computing the same durations again.
+    paths : sequence of (mapping of str to (days, share)) or None, optional
+        One a plan: brakes frozen along the draws' own course, `laying` and `settling`, each with days (K,) and the
+        share they leave (K, M). Without them both brakes are off, the cautious choice.
 
     Returns
     -------
@@ -173,9 +170,8 @@ def eliminations(
         setting.exchange_per_day,
         times,
         horizon,
-        {} if memo is None else memo,
     )
-    brakes = None if paths is None else {name: _along(times, *path) for name, path in paths.items()}
+    brakes = None if paths is None else _beside(times, paths, setting.parameters.size)
     if setting.parameters.development is None:
         return _chain_plans(setting, state, habitat, plans, effects, brakes)
     return _renewal_plans(setting, state, habitat, plans, effects, brakes, dt)
@@ -190,6 +186,17 @@ def _case_step(setting: Setting, last: float) -> tuple[float, float]:
     first = float(np.median(development.hatch.quantile_days(0.01, warmest)))
     slowest = np.quantile(development.hatch.quantile_days(1 - 1e-5, warmest), 0.99, method="nearest")
     return 1.0 / max(int(np.ceil(10.0 / min(first, 1e3))), 1), float(min(slowest, 120.0))
+
+
+def _beside(
+    times: np.ndarray, paths: Sequence[Mapping[str, tuple[np.ndarray, np.ndarray]] | None], draws: int
+) -> dict[str, np.ndarray]:
+    """Share that each brake leaves in each interval, a plan beside the other, shape (N, S, M)."""
+    off = np.ones((len(times) - 1, draws))
+    return {
+        name: np.stack([off if path is None else _along(times, *path[name]) for path in paths], axis=1)
+        for name in ("laying", "settling")
+    }
 
 
 def _along(times: np.ndarray, days: np.ndarray, share: np.ndarray) -> np.ndarray:
@@ -220,7 +227,8 @@ def _renewal_plans(
     found = []
     groups = np.array_split(np.arange(len(plans)), int(np.ceil(len(plans) / _PLANS_AT_ONCE)))
     for group in told(groups, "judging schedules") if len(groups) > 1 else groups:
-        batch = Batch(steps[group], kinds[group], [effects[n] for n in names], **(brakes or {}))
+        mine = {name: share[:, group] for name, share in (brakes or {}).items()}
+        batch = Batch(steps[group], kinds[group], [effects[n] for n in names], **mine)
         start = [np.zeros(len(group), int)]
         found.append(log_none_left(backward(habitat, batch, start, stages)[0], population))
     return np.concatenate(found)
@@ -250,7 +258,8 @@ def _chain_plans(
         )
         named = None
         if brakes is not None:
-            named = {"birth_success": (brakes["laying"] * brakes["settling"])[:, draws]}
+            together = (brakes["laying"] * brakes["settling"])[:, group]
+            named = {"birth_success": together.reshape(len(together), -1)}
         doses = _doses_side_by_side([plans[i] for i in group], habitat.times, effects, draws)
         values = chain_values(wide.cycle, wide.parameters, around, doses, named)
         found.append(_log_chain_none_left(values, state.take(draws), wide).reshape(len(group), -1))

@@ -257,7 +257,7 @@ class Batch:
     effects : sequence of DoseEffect
         M draws each.
     laying, settling : numpy.ndarray, optional
-        Share that the brakes leave in each interval, shape (N, M), along the draw's own path; None for both off.
+        Share that the brakes leave in each interval, shape (N, S, M), along the draw's own path; None for both off.
     """
 
     dose_steps: np.ndarray

@@ -278,11 +278,11 @@ def test_brakes_along_the_path_make_elimination_likelier(parameters):
     days = np.array([0.0, 40.0, 400.0])
     whole = (days, np.ones((3, DRAWS)))
     off = eliminations(setting, state, plans, effects)
-    same = eliminations(setting, state, plans, effects, {"laying": whole, "settling": whole})
+    same = eliminations(setting, state, plans, effects, [{"laying": whole, "settling": whole}])
     np.testing.assert_allclose(same, off, rtol=1e-9)
     half = (days, np.full((3, DRAWS), 0.5))
     for on in ({"laying": half, "settling": whole}, {"laying": whole, "settling": half}):
-        assert (eliminations(setting, state, plans, effects, on) > off).all()
+        assert (eliminations(setting, state, plans, effects, [on]) > off).all()
 
 
 LIVE_BEARERS = [name for name in parasite_names() if load_parasite(name).about["kind"] == "live_bearer"]
