@@ -16,12 +16,33 @@ from burden.pond import Pond
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Probability, Result, Triple
 from burden.simulate import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
 
-__all__ = ["BANDS", "STEADY_PER_DAY", "Course", "Dosed", "Forecast", "Regime", "by_day", "follow", "regime_of"]
+__all__ = [
+    "AFTER_A_DOSE",
+    "BANDS",
+    "DELAY_DAYS",
+    "STEADY_PER_DAY",
+    "Course",
+    "Delay",
+    "Dosed",
+    "Forecast",
+    "Regime",
+    "by_day",
+    "delayed",
+    "follow",
+    "regime_of",
+]
 
 #: points of the draws that are kept by day
 BANDS = (0.05, 0.25, 0.5, 0.75, 0.95)
 #: growth of the untreated course beyond which a pond grows or fades [1/d]
 STEADY_PER_DAY = 0.005
+#: delay of the whole recommended plan whose cost is told [d]
+DELAY_DAYS = 7.0
+#: what to watch for once doses go in
+AFTER_A_DOSE = (
+    "Appetite and breathing should pick up within one to two days of an effective dose; anaemic fish take weeks. No "
+    "change by day 3 is a reason to look again (common practice, no source)."
+)
 
 
 @dataclass(frozen=True)
@@ -85,7 +106,76 @@ class Course:
             "elimination_probability": self.elimination.as_dict(),
             "elimination_probability_with_brakes": self.elimination_braked.as_dict(),
             "doses": [dose.as_dict() for dose in self.doses],
+            "by_day": {
+                "day": [float(day) for day in self.days],
+                "flukes_per_fish": self._by_point(self.abundance),
+                "deaths": self._by_point(self.deaths),
+            },
         }
+
+    @staticmethod
+    def _by_point(values: np.ndarray) -> dict[str, list[float]]:
+        """Median, and the ends of the 50 and of the 90 % band, by day."""
+        return {
+            f"p{100 * band:g}": [round(float(x), 4) for x in line] for band, line in zip(BANDS, values, strict=True)
+        }
+
+    def band(self, values: np.ndarray, share: float) -> tuple[float, float]:
+        """Ends of a band at the horizon, of `abundance` or `deaths`; share 0.5 or 0.9."""
+        low, high = (BANDS.index(round(0.5 + side * share / 2, 4)) for side in (-1, 1))
+        return float(values[low, -1]), float(values[high, -1])
+
+
+@dataclass(frozen=True)
+class Delay:
+    """What it costs to give the recommended doses later, all of them, on the same draws and with the same luck.
+
+    Parameters
+    ----------
+    days : float
+        [d]
+    deaths : Triple
+        Fish dead besides, by the horizon.
+    abundance, abundance_in_time : Triple
+        Flukes a fish on the day the first dose then goes in, had it waited and had it not.
+    abundance_end : Triple
+        Flukes a fish at the horizon.
+    elimination, elimination_in_time : Probability
+        Both brakes off.
+    """
+
+    days: float
+    deaths: Triple
+    abundance: Triple
+    abundance_in_time: Triple
+    abundance_end: Triple
+    elimination: Probability
+    elimination_in_time: Probability
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "days": self.days,
+            "more_deaths": self.deaths.as_dict(),
+            "mean_abundance_at_first_dose": self.abundance.as_dict(),
+            "mean_abundance_that_day_in_time": self.abundance_in_time.as_dict(),
+            "mean_abundance_end": self.abundance_end.as_dict(),
+            "elimination_probability": self.elimination.as_dict(),
+            "elimination_probability_in_time": self.elimination_in_time.as_dict(),
+        }
+
+    def text(self) -> str:
+        """Return the cost in words."""
+        return (
+            f"The same doses {self.days:g} days later: {_fish(self.deaths)} more fish dead, {self.abundance.text()} "
+            f"flukes a fish on that day instead of {self.abundance_in_time.text()}; rid of them in "
+            f"{100 * self.elimination.mean:.0f} of 100 instead of {100 * self.elimination_in_time.mean:.0f}."
+        )
+
+
+def _fish(number: Triple) -> str:
+    """Return a number of fish in words: whole ones."""
+    return f"{number.median:.0f} ({number.low:.0f} to {number.high:.0f})"
 
 
 Regime = Mapping[str, float]
@@ -107,6 +197,12 @@ class Forecast(Result):
     recommended: Course | None
     withheld_reason: str | None
     warnings: Sequence[str] = ()
+    delay: Delay | None = None
+
+    def avoided(self, name: str) -> Triple | None:
+        """Return the deaths that a course avoids by the horizon, draw by draw against the course left alone."""
+        course = self.courses().get(name)
+        return None if course is None else Triple.of(self.untreated.dead - course.dead)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form of the contract."""
@@ -124,6 +220,12 @@ class Forecast(Result):
             "planned": self.planned.as_dict() if self.planned else None,
             "recommended": self.recommended.as_dict() if self.recommended else None,
             "withheld_reason": self.withheld_reason,
+            "deaths_avoided": {
+                name: None if (avoided := self.avoided(name)) is None else avoided.as_dict()
+                for name in ("planned", "recommended")
+            },
+            "week_later": self.delay.as_dict() if self.delay else None,
+            "after_a_dose": AFTER_A_DOSE,
             "warnings": list(self.warnings),
         }
 
@@ -151,10 +253,18 @@ class Forecast(Result):
         lines = [f"{self.parasite}, {self.horizon_days:g} days on from {self.case.visit_date.isoformat()}:"]
         for name, course in self.courses().items():
             lines.append(
-                f"  {name}: {course.deaths_end.text()} fish dead, {course.abundance_end.text()} flukes a fish; "
+                f"  {name}: {_fish(course.deaths_end)} fish dead, {course.abundance_end.text()} flukes a fish; "
                 f"rid of them a year after the last dose in {100 * course.elimination.mean:.0f} of 100 "
                 f"({100 * course.elimination_braked.mean:.0f} with resistance and crowding as they stand)."
             )
+        for name in ("planned", "recommended"):
+            avoided = self.avoided(name)
+            if avoided is not None:
+                lines.append(f"  {name}, against left alone: {_fish(avoided)} deaths avoided.")
+        if self.delay is not None:
+            lines.append(f"  {self.delay.text()}")
+        if any(course.doses for course in self.courses().values()):
+            lines.append(f"  {AFTER_A_DOSE}")
         if self.recommended is None and self.withheld_reason:
             lines.append(f"  nothing recommended: {self.withheld_reason}")
         chances = ", ".join(f"{name} {100 * share:.0f} %" for name, share in self.regime.items())
@@ -204,6 +314,45 @@ def follow(
         end=run.abundance[-1],
         dead=deaths[-1],
         eliminated=off,
+    )
+
+
+def delayed(
+    pond: Pond, state: State, horizon_days: float, plan: Plan, in_time: Course, by_days: float = DELAY_DAYS
+) -> Delay:
+    """Follow the recommended doses given later, and compare draw by draw.
+
+    Parameters
+    ----------
+    pond, state
+        M draws, on the day of the visit.
+    horizon_days : float
+        [d]
+    plan : Plan
+        The doses in time.
+    in_time : Course
+        What `follow` made of them.
+    by_days : float
+        [d]
+    """
+    late = Plan(tuple(day + by_days for day in plan.days), plan.agents)
+    done = [*pond.given, *(pond.dose(d, a) for d, a in zip(late.days, late.agents, strict=True))]
+    first = float(min(late.days))
+    days = np.unique([0.0, max(first - 0.1, 0.0), float(np.ceil(horizon_days))])
+    run = simulate(pond.setting, state, days, done, COARSE_STEP_DAYS)
+    deaths, abundance = by_day(run, state, pond.seed)
+    whole = Plan(tuple(np.round(late.days)), late.agents)
+    chance = np.exp(eliminations(pond.setting, state, [whole], pond.effects, [None])[0])
+    middle = min(round(first), in_time.abundance.shape[1] - 1)
+    low, median, high = (float(in_time.abundance[BANDS.index(p), middle]) for p in (0.05, 0.5, 0.95))
+    return Delay(
+        days=by_days,
+        deaths=Triple.of(deaths[-1] - in_time.dead),
+        abundance=Triple.of(abundance[-2]),
+        abundance_in_time=Triple(median, low, high),
+        abundance_end=Triple.of(abundance[-1]),
+        elimination=Probability.of(chance),
+        elimination_in_time=in_time.elimination,
     )
 
 

@@ -15,7 +15,7 @@ from burden.elimination import Plan
 from burden.errors import CannotAnswerError, InputError
 from burden.estimate import Estimate, estimate
 from burden.evidence import load_agent
-from burden.forecast import Dosed, Forecast, follow, regime_of
+from burden.forecast import Dosed, Forecast, delayed, follow, regime_of
 from burden.interval import cold_water_words, customary_words
 from burden.judging import Judged, judge
 from burden.moves import Alternative, alternatives
@@ -399,10 +399,11 @@ def _forecast(
     tell("following the flukes and the fish by day")
     untreated = follow(pond, state, days)
     planned = follow(pond, state, days, events=pond.planned, doses=_written(case)) if case.planned else None
-    recommended = None
+    recommended = delay = None
     if withheld is None and choice.recommended is not None:
         plan = choice.recommended.plan
         recommended = follow(pond, state, days, plan, doses=_weighed(case, plan, doses))
+        delay = delayed(pond, state, days, plan, recommended) if plan.days else None
     return Forecast(
         case=case,
         parasite=found.parasite,
@@ -415,6 +416,7 @@ def _forecast(
         recommended=recommended,
         withheld_reason=withheld,
         warnings=tuple(found.warnings),
+        delay=delay,
     )
 
 
