@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from burden.caution import Caution
 from burden.doseresult import DoseResult, plain, stock_recipe
 from burden.errors import InputError, Problem
 from burden.evidence import Evidence, load_agent
@@ -246,36 +247,41 @@ def _product(asked: _Asked, mass_g: float) -> tuple[float | None, float | None]:
     return None, product_g / (density["g_ml"] + lighter)
 
 
-def _cautions(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice | None) -> Iterator[str]:
+def _cautions(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice | None) -> Iterator[Caution]:
     about = asked.agent.about
     if found is None:
-        yield "No source gives this dose: it was accepted as unpublished. Try it on a few fish first."
+        yield Caution("No source gives this dose: it was accepted as unpublished. Try it on a few fish first.", "trial")
     else:
-        yield f"Published: {range_words(found)} ({', '.join(found['sources'])})."
+        yield Caution(f"Published: {range_words(found)} ({', '.join(found['sources'])}).", "bookkeeping")
         if asked.temperature_c is None and "max_temperature_c" in found:
-            yield "Water temperature not given: the warm-water limit was used."
+            yield Caution("Water temperature not given: the warm-water limit was used.", "bookkeeping")
     yield from _volume_cautions(asked, found)
     if not asked.strength_given:
-        yield f"Strength not given: {plain(asked.strength_percent)} % taken. Read the label of the product."
+        taken = plain(asked.strength_percent)
+        yield Caution(f"Strength not given: {taken} % taken. Read the label of the product.", "bookkeeping")
     if about["kind"] == "liquid":
-        yield f"Density taken as {about['density']['text']}."
+        yield Caution(f"Density taken as {about['density']['text']}.", "bookkeeping")
     if advice is not None:
-        yield advice.text
+        yield Caution(advice.text, "danger" if advice.over_limit or advice.advice == "avoid" else "trial")
     if demand := oxygen_demand_mg_l(asked.agent, asked.mg_l, _length(asked, found)):
-        yield f"Expect it to take about {plain(demand)} mg/L of oxygen: measure before and during the bath."
+        takes = f"Expect it to take about {plain(demand)} mg/L of oxygen: measure before and during the bath."
+        yield Caution(takes, "danger")
     if asked.food_fish:
-        yield withdrawal_text(asked.agent, asked.temperature_c)
-    yield about["pre_dissolve"]
+        yield Caution(withdrawal_text(asked.agent, asked.temperature_c), "food")
+    yield Caution(about["pre_dissolve"], "making_up")
     for heading in ("cautions", "handling", "does_not", "aftercare"):
         yield from about[heading]
 
 
-def _volume_cautions(asked: _Asked, found: Mapping[str, Any] | None) -> Iterator[str]:
+def _volume_cautions(asked: _Asked, found: Mapping[str, Any] | None) -> Iterator[Caution]:
     if asked.volume_range_l is None:
-        yield "The dose is as wrong as the volume: count filter, sump and pipes, take off gravel and stones."
+        count = "The dose is as wrong as the volume: count filter, sump and pipes, take off gravel and stones."
+        yield Caution(count, "making_up")
         return
     small, large = asked.volume_range_l
     most, least = asked.mg_l * asked.volume_l / small, asked.mg_l * asked.volume_l / large
-    yield f"If the water is {plain(small)} to {plain(large)} L, this amount gives {plain(most)} to {plain(least)} mg/L."
+    span = f"{plain(small)} to {plain(large)} L, this amount gives {plain(most)} to {plain(least)} mg/L"
+    yield Caution(f"If the water is {span}.", "care")
     if found is not None and most > found["mg_l"][1]:
-        yield f"At the smallest volume that is above {plain(found['mg_l'][1])} mg/L: measure the volume first."
+        above = f"At the smallest volume that is above {plain(found['mg_l'][1])} mg/L: measure the volume first."
+        yield Caution(above, "trial")

@@ -17,7 +17,7 @@ from burden.pond import Pond
 from burden.result import Probability, Triple
 from burden.simulate import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
 
-__all__ = ["Judged", "judge"]
+__all__ = ["Judged", "judge", "left_per_1000"]
 
 #: days after the last dose on which what is left is counted
 _LOOK_AFTER_DAYS = 1.0
@@ -86,24 +86,44 @@ def judge(
     """
     if eliminated is None:
         eliminated = np.exp(sum(eliminations(p.setting, s, plans, p.effects) for p, s in ponds))
+    _, ends, left, deaths = _courses(ponds, plans, horizon_days)
+    return [
+        Judged(plan, Probability.of(gone), Triple.of(ratio), Triple.of(dead), float(end))
+        for plan, gone, ratio, dead, end in zip(plans, eliminated, left, deaths, ends, strict=True)
+    ]
+
+
+def left_per_1000(ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan]) -> np.ndarray:
+    """Flukes on a live fish a day after the last dose, of 1,000 before the first, shape (S, M).
+
+    Parameters
+    ----------
+    ponds : sequence of (Pond, State)
+        One a parasite set, M draws each; the set that has most left counts.
+    plans : sequence of Plan
+        S of them.
+    """
+    return _courses(ponds, plans, 0.0)[2]
+
+
+def _courses(
+    ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan], horizon_days: float
+) -> tuple[list[float], list[float], np.ndarray, np.ndarray]:
+    """Day of the look and last day of each plan, what is left of 1,000 and who has died, shape (S, M) each."""
     looks = [max(plan.days, default=-_LOOK_AFTER_DAYS) + _LOOK_AFTER_DAYS for plan in plans]
     ends = [max(horizon_days, look) for look in looks]
     days = np.unique([0.0, *looks, *ends])
-    left: list[list[np.ndarray]] = [[] for _ in plans]
-    deaths = [0.0] * len(plans)
+    left, deaths = np.zeros((2, len(plans), ponds[0][0].size))
     for pond, state in ponds:
-        size = pond.size
         run = _side_by_side(pond, state, plans, days)
         now = _mean_burden(pond, state)  # a course's first point is after a dose of that day
         for s, (look, end) in enumerate(zip(looks, ends, strict=True)):
-            mine = slice(s * size, (s + 1) * size)
+            mine = slice(s * pond.size, (s + 1) * pond.size)
             then = run.abundance[np.searchsorted(days, look), mine]
-            left[s].append(np.divide(then, now, out=np.zeros_like(then), where=now > 1e-9))
-            deaths[s] = deaths[s] + run.deaths[np.searchsorted(days, end), mine] - state.deaths
-    return [
-        Judged(plan, Probability.of(gone), Triple.of(1000 * np.max(ratios, axis=0)), Triple.of(dead), float(end))
-        for plan, gone, ratios, dead, end in zip(plans, eliminated, left, deaths, ends, strict=True)
-    ]
+            ratio = np.divide(then, now, out=np.zeros_like(then), where=now > 1e-9)
+            left[s] = np.maximum(left[s], 1000 * ratio)
+            deaths[s] += run.deaths[np.searchsorted(days, end), mine] - state.deaths
+    return looks, ends, left, deaths
 
 
 def _mean_burden(pond: Pond, state: State) -> np.ndarray:

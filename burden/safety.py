@@ -44,6 +44,8 @@ class SafetyNote:
         What would lift it.
     source : str
         Reference key, or "common practice, no source", or "assumption".
+    kind : str
+        What it guards, one of `burden.caution.KINDS`.
     """
 
     level: str
@@ -51,6 +53,7 @@ class SafetyNote:
     reason: str
     would_change: str
     source: str
+    kind: str = "care"
 
     def as_dict(self) -> dict[str, str]:
         """Return the note as plain Python objects."""
@@ -140,12 +143,12 @@ def safety_check(agent: Evidence, mg_l: float, hours: float, **known: Any) -> li
     return sorted(notes, key=lambda note: note.level != "withhold")
 
 
-def _caution(text: str, reason: str, would_change: str, source: str) -> SafetyNote:
-    return SafetyNote("caution", text, reason, would_change, source)
+def _caution(text: str, reason: str, would_change: str, source: str, kind: str = "care") -> SafetyNote:
+    return SafetyNote("caution", text, reason, would_change, source, kind)
 
 
-def _withhold(text: str, reason: str, would_change: str, source: str) -> SafetyNote:
-    return SafetyNote("withhold", text, reason, would_change, source)
+def _withhold(text: str, reason: str, would_change: str, source: str, kind: str = "withhold") -> SafetyNote:
+    return SafetyNote("withhold", text, reason, would_change, source, kind)
 
 
 def _takes_oxygen(now: Situation) -> bool:
@@ -161,13 +164,14 @@ def _oxygen(now: Situation) -> Iterator[SafetyNote]:
                 f"the bath takes about {demand:.1f} mg/L and no reading was given",
                 "a reading of 5 to 6 mg/L or more, with aeration",
                 "fishhealth_texts",
+                "danger",
             )
         return
     least = _OXYGEN_MG_L if demand else _OXYGEN_LEFT_MG_L
     if now.oxygen_mg_l < least:
         yield _withhold(
             "Do not dose before the oxygen is up",
-            f"{now.oxygen_mg_l:g} mg/L now, below {least:g} mg/L",
+            f"oxygen is {now.oxygen_mg_l:g} mg/L now, below {least:g} mg/L",
             f"aeration and a reading above {_OXYGEN_MG_L:g} mg/L",
             "fishhealth_texts",
         )
@@ -177,6 +181,7 @@ def _oxygen(now: Situation) -> Iterator[SafetyNote]:
             f"oxygen is {now.oxygen_mg_l:g} mg/L",
             f"a reading above {_OXYGEN_MG_L:g} mg/L",
             "tpwd",
+            "danger",
         )
     elif now.oxygen_mg_l - demand < _OXYGEN_LEFT_MG_L and demand:
         yield _oxygen_left(now, demand)
@@ -190,9 +195,11 @@ def _oxygen_left(now: Situation, demand: float) -> SafetyNote:
     )
     return make(
         text,
-        f"{now.oxygen_mg_l:g} mg/L less a demand of {demand:.1f} mg/L leaves {now.oxygen_mg_l - demand:.1f} mg/L",
+        f"oxygen of {now.oxygen_mg_l:g} mg/L less the {demand:.1f} mg/L that {now.agent.name} takes leaves "
+        f"{now.oxygen_mg_l - demand:.1f} mg/L",
         "strong aeration, a lower dose, or a short bath in a spare tank",
         "hatchery1982",
+        "danger" if now.aeration else "withhold",
     )
 
 
@@ -210,7 +217,8 @@ def _temperature(now: Situation) -> Iterator[SafetyNote]:
     elif now.temperature_c > limit:
         yield _withhold(
             f"Do not use {now.agent.name} in water this warm",
-            f"{now.temperature_c:g} °C is above {limit:g} °C: {now.agent.about['ceiling']['temperature_text']}",
+            f"the water has {now.temperature_c:g} °C, more than the {limit:g} °C of {now.agent.name}: "
+            f"{now.agent.about['ceiling']['temperature_text']}",
             "cooler water, or another agent",
             "rowland2006, lin2003",
         )
@@ -266,6 +274,7 @@ def _hosts(now: Situation) -> Iterator[SafetyNote]:
                 advice.text,
                 "a quiet trial for the planned time",
                 source,
+                "trial",
             )
 
 
@@ -290,7 +299,7 @@ def _mixing(now: Situation) -> Iterator[SafetyNote]:
     if now.permanganate_used and now.agent.name == "formalin":
         yield _withhold(
             "Never formalin with potassium permanganate",
-            "danger of explosion, and poisonous to the fish",
+            "potassium permanganate was used, and formalin with it is a danger of explosion and poisons the fish",
             "water changed and several days between",
             "uflpermanganate",
         )

@@ -201,9 +201,7 @@ def search(
         nothing,
         tuple(judged),
         _reason(case, ponds[0][0], recommended, judged),
-        "water 3 °C colder or warmer moves every date; a dose more than a day or two late lets settlers lay; a kill of "
-        "90 % instead of 97 % asks for one dose more",
-        _notes(ponds, recommended, judged),
+        notes=_notes(ponds, recommended, judged),
     )
 
 
@@ -250,17 +248,24 @@ def _reason(case: Case, pond: Pond, recommended: Judged | None, judged: Sequence
     else:
         words = [f"no schedule within the limits leaves {CONTROL_PER_1000:g} of 1 000 or fewer; this one leaves fewest"]
     if pond.setting.parameters.development is not None and recommended.doses > 1:
-        w = windows_after(
-            pond.setting.parameters,
-            pond.effects[recommended.plan.agents[0]].sheltered_fraction,
-            pond.setting.temperature,
-        ).triples()
-        words.append(
-            f"; eggs the drug does not kill hatch from day {w['first_hatch_days'].text()} to day "
-            f"{w['last_hatch_days'].text()}, and a larva that settles lays from day "
-            f"{w['earliest_maturity_days'].text()}: the next dose has to fall between"
-        )
+        words.append(_window_words(pond, recommended))
     return " ".join(words).replace(" ;", ";") + "."
+
+
+def _window_words(pond: Pond, recommended: Judged) -> str:
+    """When eggs hatch and settlers lay after the first dose, and how the gaps lie to that."""
+    sheltered = pond.effects[recommended.plan.agents[0]].sheltered_fraction
+    windows = windows_after(pond.setting.parameters, sheltered, pond.setting.temperature)
+    w, gap = windows.triples(), recommended.plan.days[1] - recommended.plan.days[0]
+    said = (
+        f"; eggs the drug does not kill hatch from day {w['first_hatch_days'].text()} to day "
+        f"{w['last_hatch_days'].text()}, and a larva that settles lays from day {w['earliest_maturity_days'].text()}: "
+    )
+    if gap <= w["longest_safe_gap_days"].median:
+        return said + f"{gap:g} days let many hatch and few lay"
+    return said + (
+        f"{gap:g} days let a few settlers lay, but with so few doses waiting for late hatchers leaves fewer in the end"
+    )
 
 
 def _notes(

@@ -4,27 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
 
 from burden.case import Case
+from burden.caution import Caution, by_weight
+from burden.daybook import DayBookEntry, day_book, dose_words, late_words, say_date
 from burden.dosing import DoseResult, dose
 from burden.elimination import Plan
-from burden.errors import CannotAnswerError, InputError
 from burden.estimate import Estimate, estimate
-from burden.evidence import load_agent
 from burden.forecast import Dosed, Forecast, delayed, follow, regime_of
 from burden.interval import cold_water_words, customary_words
 from burden.judging import Judged, judge
+from burden.lateness import LateDose, late_doses
+from burden.lookagain import LIVE_BEARER_RECHECK_DAYS, look_again
 from burden.moves import Alternative, alternatives
+from burden.otherwise import Otherwise, otherwise, would_change_words
+from burden.permitted import DEFAULT_AGENTS, LEAST_CHANCE, agents_and_notes, why_not
 from burden.pond import Pond
 from burden.progress import tell
 from burden.response import Response, response
 from burden.result import Result, Triple
-from burden.safety import SafetyNote, safety_check
-from burden.sampling import CleanSamplePlan, Look, RecheckPlan, find_by_burden, recheck, sample_windows
+from burden.safety import SafetyNote
+from burden.sampling import RecheckPlan
 from burden.schedule import Choice, search
 from burden.simulate import State
 from burden.windows import Windows, safe_below_c, windows_after
@@ -36,7 +40,6 @@ __all__ = [
     "LIVE_BEARER_RECHECK_DAYS",
     "DayBookEntry",
     "Visit",
-    "caution_rank",
     "dose_words",
     "forecast_case",
     "say_date",
@@ -44,21 +47,7 @@ __all__ = [
     "visit",
 ]
 
-DEFAULT_AGENTS = ("praziquantel", "formalin")
 HORIZON_DAYS = 60
-#: below this chance of flukes on the stock a dose is not recommended: look again first
-LEAST_CHANCE = 0.5
-LIVE_BEARER_RECHECK_DAYS = 7
-
-
-@dataclass(frozen=True)
-class DayBookEntry:
-    """What is to be done on one date: the day's action, and what to do and to look for, in order."""
-
-    date: date
-    action: str
-    steps: tuple[str, ...]
-    kind: str = "dose"
 
 
 @dataclass(frozen=True)
@@ -87,6 +76,10 @@ class Visit(Result):
         are right.
     alternatives : tuple of Alternative
         Moves beside the dose, each with the schedule that goes with it.
+    otherwise : tuple of Otherwise
+        The recommended dates as reckoned, in colder and warmer water, given late, and killing less.
+    late : tuple of LateDose
+        From which day each next dose is too late.
     """
 
     case: Case
@@ -105,6 +98,8 @@ class Visit(Result):
     warnings: tuple[str, ...] = field(default=())
     custom: tuple[str, ...] = field(default=())
     alternatives: tuple[Alternative, ...] = field(default=())
+    otherwise: tuple[Otherwise, ...] = field(default=())
+    late: tuple[LateDose, ...] = field(default=())
 
     @property
     def first_action(self) -> str:
@@ -134,6 +129,10 @@ class Visit(Result):
             ],
             "custom": list(self.custom),
             "alternatives": [a.as_dict() for a in self.alternatives],
+            "reason": self.choice.reason,
+            "would_change": self.choice.would_change,
+            "otherwise": [o.as_dict() for o in self.otherwise],
+            "late_doses": [d.as_dict() for d in self.late],
             "warnings": list(self.warnings),
         }
 
@@ -161,7 +160,7 @@ class Visit(Result):
             )
         lines += self._what_to_give()
         if self.recheck is not None:
-            lines.append(f"Look again: {self.recheck.headline()}")
+            lines.append(self.recheck.headline())
         lines += [f"Caution: {note}" for note in self.cautions()]
         return "\n".join(lines)
 
@@ -180,64 +179,16 @@ class Visit(Result):
             f"{chosen.deaths.text()} fish die in {chosen.deaths_by_day:g} days; "
             f"rid of them in {100 * chosen.elimination.mean:.0f} of 100.",
             *(f"Note: {note}." for note in self.choice.notes),
+            *([f"If it turns out otherwise: {self.choice.would_change}."] if self.choice.would_change else []),
+            *(f"{late_words(d, self.case.visit_date)}." for d in self.late),
         ]
 
     def cautions(self, most: int = 6) -> list[str]:
         """Return what to be careful of, the weightiest first, each once."""
-        said = [f"{note.text}: {note.reason}" for note in self.notes if note.level != "withhold"]
-        said += [text for d in self.doses for text in d.cautions]
-        said = [f"{note.text}: {note.reason}" for note in self.notes if note.level == "withhold"] + sorted(
-            said, key=caution_rank
-        )
+        said = [Caution(f"{note.text}: {note.reason}", note.kind) for note in self.notes]
+        said += [caution for d in self.doses for caution in d.cautions]
         general = "local rules and the licensed veterinarian decide; dose one or a few fish first"
-        return [*dict.fromkeys(said)][:most] or [general]
-
-
-#: words of a caution by what it guards, the weightiest first; what names none of them comes after these
-_GUARDED = (
-    ("explosion", "poison", "oxygen", "aerat", "breath"),
-    ("few fish first", "on a few", "smallest volume"),
-    ("withdrawal", "food fish", "eaten"),
-)
-
-
-def caution_rank(text: str) -> int:
-    """Return where a caution stands: what may kill first, then whom to try it on, food, the rest, how it is made up.
-
-    Examples
-    --------
-    >>> sorted(["Published: 2 to 10 mg/L", "Test a few fish first."], key=caution_rank)
-    ['Test a few fish first.', 'Published: 2 to 10 mg/L']
-    """
-    said = text.lower()
-    if said.startswith(("published:", "density", "strength not given")):
-        return len(_GUARDED) + 2
-    for rank, words in enumerate(_GUARDED):
-        if any(word in said for word in words):
-            return rank
-    return len(_GUARDED) + int("dissolv" in said)
-
-
-def say_date(day: date) -> str:
-    """Return a date as people say it, the same in every locale.
-
-    Examples
-    --------
-    >>> say_date(date(2026, 5, 4))
-    'Mon 4 May'
-    """
-    names = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-    months = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-    return f"{names[day.weekday()]} {day.day} {months[day.month - 1]}"
-
-
-def dose_words(result: DoseResult) -> str:
-    """Return a dose in a few words: how much of what."""
-    from burden.doseresult import plain
-
-    if result.product_ml is not None:
-        return f"{plain(result.product_ml)} mL of {result.agent} ({result.mg_l:g} mg/L)"
-    return f"{plain(result.product_g)} g of {result.agent} ({result.mg_l:g} mg/L)"
+        return by_weight(said)[:most] or [Caution(general, "trial")]
 
 
 def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool = False) -> Visit:
@@ -257,8 +208,8 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
         A withheld recommendation is an answer, with its reason.
     """
     estimates = tuple(estimate(case, parasite, draws, seed) for parasite in case.parasites)
-    agents, notes = _agents_and_notes(case, estimates)
-    withheld = _why_not(case, estimates, agents, notes)
+    agents, notes = agents_and_notes(case, estimates)
+    withheld = why_not(case, estimates, agents, notes)
     ponds = [(e.pond, e.state) for e in estimates]
     choice = search(case, ponds, agents if withheld is None else (), HORIZON_DAYS)
     if withheld is None and choice.recommended is None:
@@ -266,9 +217,11 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
     doses = _doses(case, choice.recommended, accept_unpublished) if withheld is None else ()
     forecasts = tuple(_forecast(e, choice, doses, withheld, HORIZON_DAYS) for e in estimates)
     choice = _judged_with_all(choice, ponds, forecasts)
+    others, late = _looked_into(choice, ponds) if withheld is None else ((), ())
+    choice = replace(choice, would_change=would_change_words(others))
     windows = _windows(estimates, agents)
     last = max(choice.recommended.plan.days) if withheld is None and choice.recommended else 0.0
-    plans = [plan for e in estimates if (plan := _recheck(case, e, agents, last)) is not None]
+    plans = [plan for e in estimates if (plan := look_again(case, e, agents, last)) is not None]
     plan = max(plans, key=lambda p: p.day, default=None)
     return Visit(
         case=case,
@@ -283,10 +236,12 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
         withheld_reason=withheld,
         windows=windows,
         recheck=plan,
-        day_book=_day_book(case, choice.recommended if withheld is None else None, doses, plan, last),
+        day_book=day_book(case, choice.recommended if withheld is None else None, doses, plan, last, late),
         warnings=(*case.warnings, *(w for e in estimates for w in e.warnings)),
         custom=_custom(estimates, agents),
         alternatives=alternatives(case, ponds, agents, choice) if withheld is None else (),
+        otherwise=others,
+        late=late,
     )
 
 
@@ -299,71 +254,28 @@ def _judged_with_all(choice: Choice, ponds: Sequence[tuple[Pond, State]], foreca
     return replace(choice, recommended=judge(ponds, [choice.recommended.plan], HORIZON_DAYS, gone[None])[0])
 
 
+def _looked_into(
+    choice: Choice, ponds: Sequence[tuple[Pond, State]]
+) -> tuple[tuple[Otherwise, ...], tuple[LateDose, ...]]:
+    """The schedule chosen as it may turn out otherwise, and from when on its next doses come too late."""
+    tell("what would change it, and when a late dose is a mistake")
+    plan = choice.recommended.plan
+    return otherwise(ponds, plan), late_doses(ponds, plan)
+
+
 def forecast_case(
     case: Case, days: float = HORIZON_DAYS, draws: int = 500, seed: int = 1, parasite: str | None = None
 ) -> Forecast:
     """Forecast one parasite set of a case: untreated, as planned, as recommended."""
     estimates = tuple(estimate(case, name, draws, seed) for name in case.parasites)
-    agents, notes = _agents_and_notes(case, estimates)
-    withheld = _why_not(case, estimates, agents, notes)
+    agents, notes = agents_and_notes(case, estimates)
+    withheld = why_not(case, estimates, agents, notes)
     choice = search(case, [(e.pond, e.state) for e in estimates], agents if withheld is None else (), days)
     if withheld is None and choice.recommended is None:
         withheld = choice.reason
     doses = _doses(case, choice.recommended, True) if withheld is None else ()
     mine = estimates[0 if parasite is None else case.parasites.index(parasite)]
     return _forecast(mine, choice, doses, withheld, days)
-
-
-def _agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[str, ...], tuple[SafetyNote, ...]]:
-    """Agents that may be given, and everything to say about those that might be."""
-    wanted = case.limits.agents or DEFAULT_AGENTS
-    warmest = float(np.median(estimates[0].pond.setting.temperature.at(0.0)))
-    notes: list[SafetyNote] = []
-    allowed = []
-    for name in wanted:
-        agent = load_agent(name)
-        bath = agent.about["customary"]
-        found = safety_check(
-            agent,
-            bath["mg_l"],
-            bath["hours"],
-            temperature_c=warmest,
-            oxygen_mg_l=case.water.oxygen_mg_l,
-            ph=case.water.ph,
-            total_ammonia_n_mg_l=case.water.total_ammonia_n_mg_l,
-            nitrite_n_mg_l=case.water.nitrite_n_mg_l,
-            alkalinity_mg_l_caco3=case.water.alkalinity_mg_l_caco3,
-            salinity_g_l=case.water.salinity_g_l,
-            aeration=case.water.aeration,
-            biofilter=None if case.water.filter is None else case.water.filter != "none",
-            species=[group.species for group in case.fish],
-            food_fish=case.food_fish,
-            findings=case.findings.other,
-            formalin_before_mg_l=sum(a.mg_l or 0.0 for a in case.given if a.agent == "formalin"),
-            max_formalin_mg_l_total=case.limits.max_formalin_mg_l_total,
-            permanganate_used=any(a.agent == "potassium_permanganate" for a in case.given),
-        )
-        notes += found
-        if not any(note.level == "withhold" for note in found):
-            allowed.append(name)
-    return tuple(allowed), tuple(sorted(dict.fromkeys(notes), key=lambda note: note.level != "withhold"))
-
-
-def _why_not(
-    case: Case, estimates: Sequence[Estimate], agents: Sequence[str], notes: Sequence[SafetyNote]
-) -> str | None:
-    """Why no dose may be recommended, or None."""
-    if not agents:
-        reasons = [f"{n.text.lower()} ({n.reason.rstrip('.')})" for n in notes if n.level == "withhold"]
-        return "; ".join(dict.fromkeys(reasons)) or "no agent is at hand"
-    if case.fish_count == 0:
-        return "no fish is alive"
-    if not case.has_samples:
-        return "no sample could be read: look at gills and skin first"
-    chance = max(e.probability_infected for e in estimates)
-    if chance < LEAST_CHANCE:
-        return f"flukes are on the stock with a chance of {100 * chance:.0f} % only: look at more fish first"
-    return None
 
 
 def _doses(case: Case, chosen: Judged | None, accept_unpublished: bool) -> tuple[DoseResult, ...]:
@@ -467,84 +379,3 @@ def _custom(estimates: Sequence[Estimate], agents: Sequence[str]) -> tuple[str, 
             effect = e.pond.effects[agents[0] if agents else next(iter(e.pond.effects))]
             said.append(cold_water_words(Triple.of(safe_below_c(p, effect.sheltered_fraction, 14.0))))
     return tuple(said)
-
-
-def _recheck(case: Case, found: Estimate, agents: Sequence[str], last: float) -> RecheckPlan | None:
-    """When to look again, how many fish, and how much of each, to show the burden is below a tenth of today's."""
-    p, e = found.pond.setting.parameters, found
-    level = float(f"{max(e.mean_abundance.median / 10, 1.0):.2g}")  # nobody plans a look to the hundredth of a fluke
-    weight = found.pond.setting.fish.weight_g.mean(0)
-    method = "gill_clip" if p.evidence.about["site"] == "gill" else "skin_scrape"
-    from burden.case import Preparation
-    from burden.estimate import share_examined
-
-    row = Preparation(case.visit_date, "1", "random", p.evidence.about["site"], method=method)
-    look = Look(share_examined(row, e.seen, weight), 3, e.seen.detection, e.seen.part_shape)
-    killed = sum(group.lethal_sampling_allowed or 0 for group in case.fish)
-    try:
-        if p.development is None:
-            sample = find_by_burden(level, p["aggregation"], look, population=case.fish_count, lethal_allowed=killed)
-            return _recheck_of_live_bearer(sample)
-        effect = found.pond.effects[agents[0] if agents else next(iter(found.pond.effects))]
-        w = windows_after(p, effect.sheltered_fraction, found.pond.setting.temperature, last)
-        return recheck(
-            sample_windows(w), level, p["aggregation"], look, population=case.fish_count, lethal_allowed=killed
-        )
-    except (CannotAnswerError, InputError):
-        return None
-
-
-def _recheck_of_live_bearer(sample: CleanSamplePlan) -> RecheckPlan:
-    """No egg to wait for: what survived shows at once, and a week lets a few survivors become enough to find."""
-    return RecheckPlan(
-        fish=sample.fish,
-        fish_killed=sample.fish_killed,
-        day=LIVE_BEARER_RECHECK_DAYS,
-        all_shown_days=Triple.of(np.zeros(1)),
-        survivors_only_until_day=0,
-        offspring_from_day=Triple.of(np.zeros(1)),
-        sample=sample,
-        reason=(
-            "Live-bearers lay no eggs: every fluke is on a fish at the dose, and newborn flukes settle at once. A week "
-            f"(common practice, no source) lets survivors multiply enough to be found. {sample.reason}"
-        ),
-        what_would_change=("colder water: they multiply more slowly, so wait longer", *sample.what_would_change[:2]),
-    )
-
-
-def _day_book(
-    case: Case, chosen: Judged | None, doses: Sequence[DoseResult], plan: RecheckPlan | None, last: float
-) -> tuple[DayBookEntry, ...]:
-    entries: list[DayBookEntry] = []
-    if chosen is not None:
-        for number, (day, d) in enumerate(zip(chosen.plan.days, doses, strict=True), 1):
-            when = case.visit_date + timedelta(days=day)
-            entries.append(DayBookEntry(when, f"dose {number} of {chosen.doses}: {dose_words(d)}", _steps(d)))
-            for after in range(1, 1 + load_agent(d.agent).about.get("aftercare_days", 0)):
-                entries.append(
-                    DayBookEntry(
-                        when + timedelta(days=after),
-                        f"measure ammonia and nitrite (day {after} after {d.agent})",
-                        (),
-                        "care",
-                    )
-                )
-            entries.append(
-                DayBookEntry(
-                    when + timedelta(days=3),
-                    "look at the fish: appetite and breathing should be better by now; if not, look again",
-                    (),
-                    "look",
-                )
-            )
-    if plan is not None and plan.fish is not None:
-        entries.append(
-            DayBookEntry(
-                case.visit_date + timedelta(days=last + plan.day), f"look again: {plan.headline()}", (), "sample"
-            )
-        )
-    return tuple(sorted(entries, key=lambda entry: (entry.date, entry.kind != "dose")))
-
-
-def _steps(d: DoseResult) -> tuple[str, ...]:
-    return tuple(load_agent(d.agent).about.get("handling", ()))

@@ -14,7 +14,7 @@ MODULES = sorted(path for path in PACKAGE.rglob("*.py"))
 
 #: lowest first; a room may use those below it, and those of its own layer
 LAYERS = (
-    {"errors", "result", "progress"},
+    {"errors", "result", "progress", "caution"},
     {"evidence", "case", "water", "concentration", "laws", "development", "counts", "classical", "chains"},
     {"livebearer", "lifecycle", "hosts", "treatment", "bath", "effects", "dosing", "doseresult", "safety", "hostcare",
      "killcheck", "volume", "agentsheet", "curves", "parasites", "stable", "looking", "influence"},
@@ -26,8 +26,9 @@ LAYERS = (
     {"renewal"},
     {"elimination"},
     {"interval", "judging"},
-    {"schedule", "response"},
-    {"forecast", "moves"},
+    {"schedule", "response", "shortfall"},
+    {"forecast", "moves", "otherwise", "lateness", "permitted", "lookagain"},
+    {"daybook"},
     {"visit"},
     {"casefile", "report", "cli"},
 )  # fmt: skip

@@ -28,7 +28,6 @@ from burden.report.dates import calendar_bytes
 from burden.report.daybook import days_of, folded
 from burden.report.folder import MARKER, write_folder
 from burden.report.interval_chart import draw_interval_chart, interval_curves, write_interval_chart
-from burden.report.otherwise import otherwise
 from burden.report.ponds import cleanest_first, in_order, render_ponds
 from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE
 from burden.report.tables import csv_bytes, safe_cell, tables_of
@@ -588,14 +587,14 @@ def test_chart_of_a_live_bearer_and_of_a_strange_ending_is_refused(tmp_path):
 
 def test_otherwise_goes_the_way_it_must():
     """Weaker kill leaves more; as reckoned is the schedule itself."""
-    rows = {o.name: o for o in otherwise(koi())}
+    rows = {o.name: o for o in koi().otherwise}
     plain = rows["as reckoned"]
     weaker = next(o for name, o in rows.items() if "killed, not" in name)
     assert weaker.left_per_1000.median > plain.left_per_1000.median
     assert plain.left_per_1000.median == pytest.approx(koi().choice.recommended.left_per_1000.median, rel=1e-6)
     colder, warmer = (rows[f"water 3 °C {way}"].safe_gap_days for way in ("colder", "warmer"))
     assert colder > plain.safe_gap_days > warmer
-    assert otherwise(blind()) == ()
+    assert blind().otherwise == ()
 
 
 def test_what_matters_is_told_apart_from_chance():

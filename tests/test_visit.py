@@ -11,7 +11,7 @@ from cases import a_case, clips
 
 from burden.case import Limits, Preparation
 from burden.casefile import read_case
-from burden.visit import LIVE_BEARER_RECHECK_DAYS, Visit, caution_rank, visit
+from burden.visit import LIVE_BEARER_RECHECK_DAYS, Visit, visit
 
 CASES = Path(__file__).parents[1] / "simulated_data"
 DRAWS = 30
@@ -59,7 +59,7 @@ def test_flukes_named_in_the_recheck_are_round(decided):
 
 
 def test_what_may_kill_comes_before_how_to_dissolve(decided):
-    ranks = [caution_rank(text) for text in decided.cautions(most=50)]
+    ranks = [caution.rank for caution in decided.cautions(most=50)]
     assert ranks == sorted(ranks)
     assert len(set(ranks)) > 2
     assert not decided.cautions()[0].startswith("Published")

@@ -17,6 +17,7 @@ from typing import Any
 
 import numpy as np
 
+from burden.caution import Caution
 from burden.errors import InputError, Problem, near_miss
 
 __all__ = [
@@ -280,11 +281,21 @@ def _load(folder: str, name: str) -> Evidence:
         raise InputError([Problem("evidence", kind, name, f"one of {', '.join(_names(folder))}", hint.capitalize())])
     text = (resources.files(__package__) / folder / f"{name}.toml").read_text(encoding="utf-8")
     raw = tomllib.loads(text)
+    if folder == "agents":
+        raw |= {key: [_said(line) for line in raw[key]] for key in _SAID}
     values = {key: _value(name, key, table) for key, table in raw.pop("values", {}).items()}
     points = tuple(_point(name, table) for table in raw.pop("points", []))
     for loan in raw.pop("borrow", []):
         points += _borrow(folder, loan, values, points)
     return Evidence(name, raw.pop("title"), MappingProxyType(raw), MappingProxyType(values), points)
+
+
+#: lists of sentences of an agent: plain, or with the kind of what they guard
+_SAID = ("cautions", "handling", "does_not", "aftercare")
+
+
+def _said(line: str | dict[str, str]) -> Caution:
+    return Caution(line) if isinstance(line, str) else Caution(line["text"], line["kind"])
 
 
 def _borrow(

@@ -25,7 +25,7 @@ class Day:
     ----------
     date : date
     kind : str
-        dose, care, look or sample.
+        dose, care, look, late or sample.
     headline : str
         The day's action.
     steps, look_for : tuple of str
@@ -68,6 +68,8 @@ def folded(days: tuple[Day, ...]) -> list[Day]:
     after: dict[int, list[Day]] = {}
     for day in days:
         dose = _dose_before(kept, day)
+        if day.kind == "late":
+            continue  # said with the dose it is about
         if day.kind in ("care", "look") and dose is not None:
             after.setdefault(dose, []).append(day)
         else:
@@ -103,11 +105,17 @@ def _ranges(days: list[Day], said: set[str]) -> list[str]:
 
 def _dose_day(entry: DayBookEntry, given: DoseResult, before: date | None) -> Day:
     if before is not None:
-        return Day(entry.date, "dose", entry.action, (f"everything else as on {say_date(before)}",))
+        same = (f"everything else as on {say_date(before)}",)
+        return Day(entry.date, "dose", entry.action, same, _late(entry))
     agent = load_agent(given.agent).about
     # days of care stand in the day-book one by one
     care = () if agent.get("aftercare_days") else tuple(agent.get("aftercare", ()))
-    return Day(entry.date, "dose", entry.action, (_amount(given), *entry.steps), care)
+    return Day(entry.date, "dose", entry.action, (_amount(given), *entry.steps), (*_late(entry), *care))
+
+
+def _late(entry: DayBookEntry) -> tuple[str, ...]:
+    """From when on the dose is too late; the name of the dose stands above it already."""
+    return (entry.late.partition(": ")[2],) if entry.late else ()
 
 
 def _amount(given: DoseResult) -> str:

@@ -12,10 +12,10 @@ from burden import __version__
 from burden.elimination import Plan
 from burden.evidence import load_parasite
 from burden.judging import Judged
+from burden.otherwise import OTHERWISE_DRAWS
 from burden.report.answer import five_lines, moved_rows, seen_rows, there_rows, title_of
 from burden.report.cautions import cautions_of
 from burden.report.daybook import days_of, folded, recheck_words, short_step
-from burden.report.otherwise import OTHERWISE_DRAWS, otherwise
 from burden.report.sheets import owner_page, record_of
 from burden.report.sources import sources_of
 from burden.report.tables import CSV_FORM
@@ -89,7 +89,7 @@ def _reasons(visit: Visit) -> dict[str, Any]:
         "least": about(least),
         "worth": about(distinct_draws(visit)),
         "warnings": [sentence(about_in(w)) for w in dict.fromkeys(visit.warnings)],
-        "otherwise": [_otherwise_row(o) for o in otherwise(visit)],
+        "otherwise": [_otherwise_row(o) for o in visit.otherwise],
         "otherwise_draws": min(OTHERWISE_DRAWS, visit.estimates[0].draws),
         "schedules": _schedules(visit),
         "cautions": cautions_of(visit),

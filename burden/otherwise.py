@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
+from burden.doseresult import plain
 from burden.effects import DoseEffect
 from burden.elimination import Plan
 from burden.judging import judge
 from burden.pond import Pond
 from burden.result import Probability, Triple
 from burden.simulate import State
-from burden.visit import Visit
 from burden.windows import windows_after
 
-__all__ = ["OTHERWISE_DRAWS", "Otherwise", "otherwise"]
+__all__ = ["OTHERWISE_DRAWS", "Otherwise", "otherwise", "would_change_words"]
 
 OTHERWISE_DRAWS = 60
 _COLDER_C, _LATE_DAYS = 3.0, 2.0
@@ -44,27 +45,35 @@ class Otherwise:
     elimination: Probability
     safe_gap_days: float | None
 
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "name": self.name,
+            "left_per_1000": self.left_per_1000.as_dict(),
+            "elimination_probability": self.elimination.as_dict(),
+            "longest_safe_gap_days": self.safe_gap_days,
+        }
 
-def otherwise(visit: Visit, draws: int = OTHERWISE_DRAWS) -> tuple[Otherwise, ...]:
-    """Judge the recommended schedule as it may turn out, with a part of the draws.
+
+def otherwise(ponds: Sequence[tuple[Pond, State]], plan: Plan, draws: int = OTHERWISE_DRAWS) -> tuple[Otherwise, ...]:
+    """Judge a schedule as it may turn out, with a part of the draws.
 
     Parameters
     ----------
-    visit : Visit
+    ponds : sequence of (Pond, State)
+        One a parasite set.
+    plan : Plan
+        Kept to in every case but that of the late dose.
     draws : int
         At most so many: enough to see a direction, not to rank.
 
     Returns
     -------
     tuple of Otherwise
-        Empty where nothing is recommended.
+        As reckoned first.
     """
-    chosen = visit.choice.recommended if visit.withheld_reason is None else None
-    if chosen is None:
-        return ()
-    few = np.arange(min(draws, visit.estimates[0].pond.size))
-    ponds = [(e.pond.take(few), e.state.take(few)) for e in visit.estimates]
-    plan = chosen.plan
+    few = np.arange(min(draws, ponds[0][0].size))
+    ponds = [(pond.take(few), state.take(few)) for pond, state in ponds]
     kill = float(np.mean(ponds[0][0].effects[plan.agents[0]].kill_of(_form(ponds[0][0]))))
     less = 0.9 if kill > 0.91 else 0.8 * kill
     cases: list[tuple[str, Sequence[tuple[Pond, State]], Plan]] = [
@@ -131,3 +140,38 @@ def _safe_gap(pond: Pond, plan: Plan) -> float | None:
         return None
     effect = pond.effects[plan.agents[0]]
     return float(np.median(windows_after(p, effect.sheltered_fraction, pond.setting.temperature).longest_safe_gap))
+
+
+#: a change by less than this factor is called small: an assumption of wording
+_SMALL_FACTOR = 1.25
+
+
+def would_change_words(rows: Sequence[Otherwise]) -> str:
+    """Say what changes, and from what to what, where a schedule turns out otherwise; empty without rows.
+
+    Parameters
+    ----------
+    rows : sequence of Otherwise
+        From `otherwise`, as reckoned first.
+    """
+    if not rows:
+        return ""
+    reckoned, others = rows[0], rows[1:]
+    base = reckoned.left_per_1000.median
+    parts = []
+    for row in others:
+        left, ratio = row.left_per_1000.median, (row.left_per_1000.median + 1e-9) / (base + 1e-9)
+        small = 1 / _SMALL_FACTOR < ratio < _SMALL_FACTOR
+        parts.append(
+            f"{row.name}: {_round(left)}"
+            + (" (hardly a change)" if small else "")
+            + f", rid of them in {100 * row.elimination.mean:.0f}"
+        )
+    return (
+        f"as reckoned the same dates leave {_round(base)} of 1 000 flukes and rid the pond of them in "
+        f"{100 * reckoned.elimination.mean:.0f} of 100; {'; '.join(parts)}"
+    )
+
+
+def _round(value: float) -> str:
+    return plain(value, 2) if value >= 0.01 else "fewer than 0.01"

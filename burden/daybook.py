@@ -1,0 +1,146 @@
+"""What is to be done on each date of a visit, and the words it is said in."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from burden.case import Case
+from burden.doseresult import DoseResult, plain
+from burden.evidence import load_agent
+from burden.interval import CONTROL_PER_1000
+from burden.judging import Judged
+from burden.lateness import DELAYS_DAYS, LateDose
+from burden.result import Triple
+from burden.sampling import RecheckPlan
+
+__all__ = ["DayBookEntry", "day_book", "dose_words", "late_words", "say_date"]
+
+
+@dataclass(frozen=True)
+class DayBookEntry:
+    """What is to be done on one date: the day's action, what to do in order, and until when it is not too late."""
+
+    date: date
+    action: str
+    steps: tuple[str, ...]
+    kind: str = "dose"
+    late: str = ""
+
+
+def say_date(day: date) -> str:
+    """Return a date as people say it, the same in every locale.
+
+    Examples
+    --------
+    >>> say_date(date(2026, 5, 4))
+    'Mon 4 May'
+    """
+    names = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+    months = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+    return f"{names[day.weekday()]} {day.day} {months[day.month - 1]}"
+
+
+def dose_words(result: DoseResult) -> str:
+    """Return a dose in a few words: how much of what."""
+    if result.product_ml is not None:
+        return f"{plain(result.product_ml)} mL of {result.agent} ({result.mg_l:g} mg/L)"
+    return f"{plain(result.product_g)} g of {result.agent} ({result.mg_l:g} mg/L)"
+
+
+def late_words(late: LateDose, visit_date: date) -> str:
+    """Say from which date on a dose is too late.
+
+    Parameters
+    ----------
+    late : LateDose
+    visit_date : date
+        Day 0.
+    """
+    name = f"dose {late.number} ({say_date(visit_date + timedelta(days=late.day))})"
+    lay = late.settlers_lay_from_day
+    first = (
+        ""
+        if not math.isfinite(lay.median)
+        else f"larvae settled since the dose before lay from {_when(lay, visit_date)}; "
+    )
+    if late.mistake_within < _LIKELY:
+        return f"{name}: {first}up to {DELAYS_DAYS[-1]:g} d late it is likelier than not still no mistake"
+    return (
+        f"{name}: {first}given late it becomes a mistake, with more than {CONTROL_PER_1000:g} of 1 000 left and twice "
+        f"as many as in time, from {_when(late.mistake_from_day, visit_date)}"
+    )
+
+
+#: a mistake within the delays judged in fewer draws than this is not dated
+_LIKELY = 0.5
+
+
+def _when(day: Triple, visit_date: date) -> str:
+    """Dates of a triple; a day that has begun counts whole."""
+    middle, low, high = (say_date(visit_date + timedelta(days=int(d))) for d in (day.median, day.low, day.high))
+    return middle if low == high else f"{middle} ({low} to {high})"
+
+
+def day_book(
+    case: Case,
+    chosen: Judged | None,
+    doses: Sequence[DoseResult],
+    plan: RecheckPlan | None,
+    last: float,
+    late: Sequence[LateDose] = (),
+) -> tuple[DayBookEntry, ...]:
+    """Return what to do on each date, in order.
+
+    Parameters
+    ----------
+    case : Case
+    chosen : Judged or None
+        The recommended schedule, where a dose may be given.
+    doses : sequence of DoseResult
+        One a dose of it.
+    plan : RecheckPlan or None
+    last : float
+        Day of the last dose, from which the look counts [d].
+    late : sequence of LateDose
+        From which day each next dose is too late.
+    """
+    entries: list[DayBookEntry] = []
+    if chosen is not None:
+        too_late = {one.number: one for one in late}
+        for number, (day, d) in enumerate(zip(chosen.plan.days, doses, strict=True), 1):
+            entries += _of_dose(case, number, chosen.doses, day, d, too_late.get(number))
+    if plan is not None and plan.fish is not None:
+        when = case.visit_date + timedelta(days=last + plan.day)
+        entries.append(DayBookEntry(when, _small(plan.headline()), (), "sample"))
+    return tuple(sorted(entries, key=lambda entry: (entry.date, entry.kind != "dose")))
+
+
+def _small(text: str) -> str:
+    return text[:1].lower() + text[1:]
+
+
+def _of_dose(case: Case, number: int, of: int, day: float, d: DoseResult, late: LateDose | None) -> list[DayBookEntry]:
+    """A dose, its aftercare day by day, the look at the fish, and the day on which it is too late."""
+    when = case.visit_date + timedelta(days=day)
+    said = "" if late is None else late_words(late, case.visit_date)
+    entries = [DayBookEntry(when, f"dose {number} of {of}: {dose_words(d)}", _steps(d), "dose", said)]
+    for after in range(1, 1 + load_agent(d.agent).about.get("aftercare_days", 0)):
+        measure = f"measure ammonia and nitrite (day {after} after {d.agent})"
+        entries.append(DayBookEntry(when + timedelta(days=after), measure, (), "care"))
+    look = "look at the fish: appetite and breathing should be better by now; if not, look again"
+    entries.append(DayBookEntry(when + timedelta(days=3), look, (), "look"))
+    if late is not None and late.mistake_within >= _LIKELY:
+        end = case.visit_date + timedelta(days=max(int(late.mistake_from_day.median), int(late.day)))
+        entries.append(
+            DayBookEntry(
+                end, f"dose {number} is too late from now on: if it has not gone in, look and reckon anew", (), "late"
+            )
+        )
+    return entries
+
+
+def _steps(d: DoseResult) -> tuple[str, ...]:
+    return tuple(load_agent(d.agent).about.get("handling", ()))

@@ -1,0 +1,70 @@
+"""Which agents may be given in a case, what is to be said of each, and why no dose may be recommended."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from burden.case import Case
+from burden.estimate import Estimate
+from burden.evidence import load_agent
+from burden.safety import SafetyNote, safety_check
+
+__all__ = ["DEFAULT_AGENTS", "LEAST_CHANCE", "agents_and_notes", "why_not"]
+
+DEFAULT_AGENTS = ("praziquantel", "formalin")
+#: below this chance of flukes on the stock a dose is not recommended: look again first
+LEAST_CHANCE = 0.5
+
+
+def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[str, ...], tuple[SafetyNote, ...]]:
+    """Agents that may be given, and everything to say about those that might be."""
+    wanted = case.limits.agents or DEFAULT_AGENTS
+    warmest = float(np.median(estimates[0].pond.setting.temperature.at(0.0)))
+    notes: list[SafetyNote] = []
+    allowed = []
+    for name in wanted:
+        agent = load_agent(name)
+        bath = agent.about["customary"]
+        found = safety_check(
+            agent,
+            bath["mg_l"],
+            bath["hours"],
+            temperature_c=warmest,
+            oxygen_mg_l=case.water.oxygen_mg_l,
+            ph=case.water.ph,
+            total_ammonia_n_mg_l=case.water.total_ammonia_n_mg_l,
+            nitrite_n_mg_l=case.water.nitrite_n_mg_l,
+            alkalinity_mg_l_caco3=case.water.alkalinity_mg_l_caco3,
+            salinity_g_l=case.water.salinity_g_l,
+            aeration=case.water.aeration,
+            biofilter=None if case.water.filter is None else case.water.filter != "none",
+            species=[group.species for group in case.fish],
+            food_fish=case.food_fish,
+            findings=case.findings.other,
+            formalin_before_mg_l=sum(a.mg_l or 0.0 for a in case.given if a.agent == "formalin"),
+            max_formalin_mg_l_total=case.limits.max_formalin_mg_l_total,
+            permanganate_used=any(a.agent == "potassium_permanganate" for a in case.given),
+        )
+        notes += found
+        if not any(note.level == "withhold" for note in found):
+            allowed.append(name)
+    return tuple(allowed), tuple(sorted(dict.fromkeys(notes), key=lambda note: note.level != "withhold"))
+
+
+def why_not(
+    case: Case, estimates: Sequence[Estimate], agents: Sequence[str], notes: Sequence[SafetyNote]
+) -> str | None:
+    """Why no dose may be recommended, or None."""
+    if not agents:
+        reasons = [n.reason.rstrip(".") for n in notes if n.level == "withhold"]
+        return "; ".join(dict.fromkeys(reasons)) or "no agent is at hand"
+    if case.fish_count == 0:
+        return "no fish is alive"
+    if not case.has_samples:
+        return "no sample could be read: look at gills and skin first"
+    chance = max(e.probability_infected for e in estimates)
+    if chance < LEAST_CHANCE:
+        return f"flukes are on the stock with a chance of {100 * chance:.0f} % only: look at more fish first"
+    return None
