@@ -1,25 +1,29 @@
-"""Does the estimate mean what it says? Visits drawn from the prior itself, estimated, and the truth ranked.
+"""Does the estimate mean what it says? Thousands of simulated visits, estimated, and the truth ranked.
 
-Run: python analysis/calibration.py [VISITS]     (default 60 of each kind; about 4 minutes on one idle core)
+Run: python -m analysis.calibration                                about 45 minutes on one idle core, 4,002 visits
+     python -m analysis.calibration --simulator whole_flukes --visits 60    about 15 minutes, 480 visits
 
-A pond, its fish, the flukes on each of them and what the preparations showed are drawn as whole numbers: burdens by the
-prior, a part-count as a beta share of the flukes, sick fish with a chance that rises with their burden. The estimate
-sees the counts alone. If it is right, the true number of flukes ranks evenly among its draws, its 90 % interval holds
-the truth 90 times in 100, and it tells more than the prior did. Beside it stands a deliberately naive reading, which
-takes every preparation as a binomial sample of a random fish: the same checks must reject it.
+Visits are of twelve kinds: 1, 5 or 20 fish; random or moribund; dosed eight days before (and looked at then too) or
+not. By the model of the estimate itself they are drawn from its prior: if it is right, the true number of flukes ranks
+evenly among its draws, its 90 % interval holds the truth 90 times in 100, and it tells more than the prior did.
+By the whole-fluke simulator they come from a wrong model on purpose, and what the interval still holds is reported.
+Beside both stands a deliberately naive reading, which takes every preparation as a binomial sample of a random fish:
+the same checks must reject it. To keep a visit near half a second, each is estimated with 99 draws out of some 1,200
+ponds (500 with a past), a quarter of what the product takes.
 
-Writes results/calibration.csv, a row a visit, kept as it goes: a second start goes on where the first ended. Also
-figures/calibration.svg, the ranks of both within their simultaneous 99 % bands.
+Writes results/calibration.csv (calibration_whole_flukes.csv), a row a visit, kept as it goes: a second start goes on
+where the first ended. Also results/calibration_summary.csv, a row a kind, and figures/calibration.svg, the ranks of
+the estimate and of the naive reading within their simultaneous 99 % bands.
 """
 
 from __future__ import annotations
 
+import argparse
 import csv
 import sys
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -28,127 +32,57 @@ from scipy import stats
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
-from burden.case import (  # noqa: E402
-    Action,
-    Case,
-    ConstantTemperature,
-    FishGroup,
-    Preparation,
-    Uncertain,
-    Water,
-)
-from burden.estimate import PRIOR_NONE, draw_seen, estimate, share_examined  # noqa: E402
-from burden.past import run_past  # noqa: E402
-from burden.pond import draw_pond  # noqa: E402
+from analysis.visits import FISH, KINDS, MAKERS, VISIT, Kind, Visit, empty_case  # noqa: E402
+from burden.estimate import Effort, Estimate, estimate  # noqa: E402
 
-__all__ = ["KINDS", "Kind", "Visit", "coverage", "even_ranks", "judge_visit", "naive_draws", "simulate_visit"]
+__all__ = ["coverage", "even_ranks", "judge_visit", "naive_draws", "summary_row"]
 
-VISIT, PARASITE = date(2026, 5, 10), "dactylogyrus"
-FISH, DRAWS = 60, 199
-#: bins of the rank histograms
-BINS = 10
-
-
-@dataclass(frozen=True)
-class Kind:
-    """Visits of one kind: how many fish, chosen how, how many clips of each, and the day of a dose before it."""
-
-    name: str
-    fish: int
-    chosen: str = "random"
-    clips: int = 1
-    dose_day: int | None = None
-
-
-KINDS = (
-    Kind("one fish, three clips", 1, clips=3),
-    Kind("five fish", 5),
-    Kind("twenty fish", 20),
-    Kind("five moribund fish", 5, "moribund"),
-    Kind("five fish, dosed 8 d before", 5, dose_day=-8),
-)
-
-
-@dataclass(frozen=True)
-class Visit:
-    """A visit as the estimate sees it, and what is true: flukes on all fish now, and the draw the truth came from."""
-
-    case: Case
-    flukes: int
-    kind: Kind
-
-
-def _empty_case(kind: Kind) -> Case:
-    water = Water(Uncertain(12_000.0, 9_000.0, 16_000.0, "paced"), "fresh", ConstantTemperature(18.0), 0.02)
-    fish = FishGroup("common carp", FISH, False, Uncertain(400.0, 300.0, 540.0, "judged"))
-    bath = {"agent": "praziquantel", "route": "bath", "mg_l": 4.0, "hours": 24.0}
-    given = () if kind.dose_day is None else (Action(VISIT + timedelta(days=kind.dose_day), **bath),)
-    return Case("simulated", VISIT, water, (fish,), (PARASITE,), given=given)
-
-
-def simulate_visit(kind: Kind, seed: int) -> Visit:
-    """Draw a pond from the prior and look at some of its fish, on the day of the dose too where there was one."""
-    rng, case = np.random.default_rng([seed, 71]), _empty_case(kind)
-    days = [0] if kind.dose_day is None else [kind.dose_day, 0]
-    rows = [row for day in days for row in _rows(kind, day)]
-    past = run_past(replace(case, samples=tuple(rows)), PARASITE, 1, seed, None)
-    pond = draw_pond(case, PARASITE, 1, seed)
-    parameters, weight = pond.setting.parameters, pond.setting.fish.weight_g.mean(0)
-    seen, k = draw_seen(parameters.evidence, 1, seed), float(parameters["aggregation"][0])
-    carries = rng.random() >= PRIOR_NONE
-    counted, flukes = [], 0
-    for day in days:
-        mean = float(past.by_day[float(day)]["all"][0]) * carries
-        rates = rng.gamma(k, 1 / k, FISH) * mean
-        burden = rng.poisson(rates)
-        tilt = float(seen.tilt[0]) if kind.chosen == "moribund" else 0.0
-        chance = (rates + 1e-12) ** tilt
-        places = rng.choice(FISH, kind.fish, replace=False, p=chance / chance.sum())
-        for row in (r for r in rows if r.date == VISIT + timedelta(days=day)):
-            share = float(share_examined(row, seen, weight)[0])
-            there = rng.binomial(burden[places[int(row.fish) - 1]], seen.site_share[0])
-            a = float(seen.part_shape[0])
-            part = rng.beta(a, a * (1 - share) / share) if share < 1 else 1.0
-            count = int(rng.binomial(there, part * seen.detection[0]))
-            counted.append(replace(row, count_low=count, count_high=count))
-        flukes = int(burden.sum())
-    return Visit(replace(case, samples=tuple(counted)), flukes, kind)
-
-
-def _rows(kind: Kind, day: int) -> list[Preparation]:
-    when = VISIT + timedelta(days=day)
-    labels = [str(fish) for fish in range(1, kind.fish + 1) for _ in range(kind.clips)]
-    return [Preparation(when, label, kind.chosen, "gill", 0, 0, method="gill_clip") for label in labels]
+DRAWS, EFFORT = 99, Effort(pilot=200, ponds=500, cheap_pilot=400, cheap_ponds=1200)
+#: bins of the rank histograms of all visits, and of one kind
+BINS, FEW_BINS = 20, 10
+#: median share of the gills of a carp of 400 g that a clip shows, as the estimate takes it [-]
+_CLIP_SHARE = 0.012 * (150 / 400) ** 0.8
 
 
 def naive_draws(visit: Visit, rng: np.random.Generator, draws: int = DRAWS) -> np.ndarray:
-    """Posterior of the number of flukes if clips were plain Poisson samples of random fish, with a flat prior.
+    """Posterior of the number of flukes if clips were plain binomial samples of random fish, with a flat prior.
 
     Counts add up, the share seen is its median, no clumping, no aggregation, every fluke in view counted, no sick fish.
+    The binomial of a small share of many flukes is taken as Poisson.
     """
     rows = [row for row in visit.case.samples if row.date == VISIT]
-    share = 0.012 * (150 / 400) ** 0.8
     total = sum(row.count_low for row in rows)
-    return rng.poisson(FISH * rng.gamma(total + 0.5, 1 / (len(rows) * share), draws))
+    fish = visit.case.fish_count
+    return rng.poisson(fish * rng.gamma(total + 0.5, 1 / (len(rows) * _CLIP_SHARE), draws))
 
 
-def judge_visit(kind: Kind, seed: int) -> dict[str, object]:
-    """Simulate and estimate one visit: rank of the truth, whether the interval holds it, log scores."""
-    began = time.process_time()
-    visit = simulate_visit(kind, seed)
-    found = estimate(visit.case, draws=DRAWS, seed=seed + 500_000)
+def _told(found: Estimate) -> np.ndarray:
+    """Flukes on all living fish, one number a draw."""
     uptake = (found.state.alive * found.pond.setting.fish.susceptibility).sum(1)
-    told = np.rint(sum((chain.sum(0) * uptake).sum(0) for chain in found.state.fish.values()))
-    rng = np.random.default_rng([seed, 72])
+    return np.rint(sum((chain.sum(0) * uptake).sum(0) for chain in found.state.fish.values()))
+
+
+@cache
+def _prior(kind: Kind) -> np.ndarray:
+    """What is believed of such a pond, its dose included, before anybody looked: 2,000 draws, made once."""
+    return _told(estimate(empty_case(kind), draws=2000, seed=5))
+
+
+def judge_visit(kind: Kind, seed: int, simulator: str = "own") -> dict[str, object]:
+    """Simulate and estimate one visit: rank of the truth, the interval, log scores."""
+    began = time.process_time()
+    visit = MAKERS[simulator](kind, seed)
+    found = estimate(visit.case, draws=DRAWS, seed=seed + 5_000_000, effort=EFFORT)
+    told, rng = _told(found), np.random.default_rng([seed, 72])
     naive = naive_draws(visit, rng)
     row: dict[str, object] = {"kind": kind.name, "seed": seed, "flukes": visit.flukes}
     row |= {"counted": sum(r.count_low for r in visit.case.samples if r.date == VISIT)}
     row |= {"rank": _rank(visit.flukes, told, rng), "naive_rank": _rank(visit.flukes, naive, rng)}
     row |= {"low": found.flukes_total.low, "median": found.flukes_total.median, "high": found.flukes_total.high}
-    row |= {"naive_low": np.quantile(naive, 0.05), "naive_high": np.quantile(naive, 0.95)}
     row |= {"effective_draws": found.effective_draws}
     row |= {"score": _log_score(visit.flukes, told), "naive_score": _log_score(visit.flukes, naive)}
-    row |= {"prior_score": _prior_score(visit.flukes), "seconds": time.process_time() - began}
+    seconds = time.process_time() - began
+    row |= {"prior_score": _log_score(visit.flukes, _prior(kind)), "seconds": seconds}
     return {name: f"{x:.5g}" if isinstance(x, float) else x for name, x in row.items()}
 
 
@@ -163,19 +97,7 @@ def _log_score(truth: float, draws: np.ndarray) -> float:
     x = np.log1p(draws)
     width = max(1.06 * float(np.std(x)) * len(x) ** -0.2, 0.1)
     dense = float(np.mean(stats.norm.pdf(np.log1p(truth), x, width)))
-    return float(np.log(0.95 * dense + 0.05 * stats.norm.pdf(np.log1p(truth), np.log(6000), 3.0)))
-
-
-_PRIOR: list[np.ndarray] = []
-
-
-def _prior_score(truth: float) -> float:
-    """Log score of the prior, from draws of it made once."""
-    if not _PRIOR:
-        rng = np.random.default_rng(5)
-        mean = 100 * np.exp(2.0 * rng.standard_normal(2000)) * (rng.random(2000) >= PRIOR_NONE)
-        _PRIOR.append(rng.poisson(mean * FISH))
-    return _log_score(truth, _PRIOR[0])
+    return float(np.log(0.95 * dense + 0.05 * stats.norm.pdf(np.log1p(truth), np.log(100 * FISH), 3.0)))
 
 
 def even_ranks(ranks: Sequence[float], bins: int = BINS, level: float = 0.99) -> tuple[np.ndarray, int, int]:
@@ -190,23 +112,52 @@ def even_ranks(ranks: Sequence[float], bins: int = BINS, level: float = 0.99) ->
 
 
 def coverage(rows: Sequence[dict[str, object]], prefix: str = "") -> tuple[int, int]:
-    """Visits whose 90 % interval holds the true number, and visits."""
-    held = [float(r[f"{prefix}low"]) <= float(r["flukes"]) <= float(r[f"{prefix}high"]) for r in rows]
-    return sum(held), len(held)
+    """Visits whose 90 % interval holds the true number, by the truth's rank, and visits."""
+    ranks = _numbers(rows, f"{prefix}rank")
+    return int(((ranks > 0.05) & (ranks < 0.95)).sum()), len(ranks)
 
 
-RESULTS, FIGURE = HERE / "results" / "calibration.csv", HERE / "figures" / "calibration.svg"
+def _numbers(rows: Sequence[dict[str, object]], name: str) -> np.ndarray:
+    return np.array([float(row[name]) for row in rows])
 
 
-def _kept() -> list[dict[str, object]]:
-    if not RESULTS.exists():
-        return []
-    with RESULTS.open(encoding="utf-8", newline="") as file:
-        return list(csv.DictReader(file))
+def summary_row(name: str, rows: Sequence[dict[str, object]], bins: int = FEW_BINS) -> dict[str, object]:
+    """What the visits of a kind show, by estimate and by naive reading."""
+    found: dict[str, object] = {"kind": name, "visits": len(rows)}
+    for prefix in ("", "naive_"):
+        held, n = coverage(rows, prefix)
+        counts, low, high = even_ranks(_numbers(rows, f"{prefix}rank"), bins)
+        found[f"{prefix}held_percent"] = f"{100 * held / n:.1f}"
+        found[f"{prefix}fewest_in_a_bin"], found[f"{prefix}most_in_a_bin"] = int(counts.min()), int(counts.max())
+        found[f"{prefix}within_band"] = bool(low <= counts.min() and counts.max() <= high)
+    found |= {"band_from": low, "band_to": high}
+    for other in ("prior", "naive"):
+        gain = _numbers(rows, "score") - _numbers(rows, f"{other}_score")
+        found[f"gain_over_{other}"] = f"{gain.mean():.3f}"
+        found[f"gain_over_{other}_se"] = f"{stats.sem(gain):.3f}"
+    found["seconds_a_visit"] = f"{_numbers(rows, 'seconds').mean():.2f}"
+    return found
+
+
+def summarise(rows: Sequence[dict[str, object]]) -> list[dict[str, object]]:
+    """One row a kind, the last of all visits together."""
+    by_kind = {kind.name: [row for row in rows if row["kind"] == kind.name] for kind in KINDS}
+    found = [summary_row(name, mine) for name, mine in by_kind.items() if mine]
+    return [*found, summary_row("all", rows, BINS)]
+
+
+def _words(row: dict[str, object]) -> str:
+    within = "within" if row["within_band"] else "NOT within"
+    return (
+        f"{row['kind']}: the 90 % interval holds the truth in {row['held_percent']} % of {row['visits']} visits (the "
+        f"naive one in {row['naive_held_percent']} %); {row['fewest_in_a_bin']} to {row['most_in_a_bin']} ranks a bin, "
+        f"{within} {row['band_from']} to {row['band_to']}; log score {row['gain_over_prior']} (standard error "
+        f"{row['gain_over_prior_se']}) above the prior's, {row['gain_over_naive']} above the naive one's"
+    )
 
 
 def draw_figure(rows: Sequence[dict[str, object]], path: Path) -> None:
-    """Rank histograms, the estimate above and the naive reading below, with their bands."""
+    """Rank histograms of all visits, the estimate and the naive reading, and of each kind, with their bands."""
     import matplotlib
 
     matplotlib.use("Agg")
@@ -214,19 +165,27 @@ def draw_figure(rows: Sequence[dict[str, object]], path: Path) -> None:
 
     from burden.report.style import BAND_50, BAND_90, LINE, bare, svg_bytes
 
+    def histogram(axis, mine, name, bins, title):
+        counts, low, high = even_ranks(_numbers(mine, name), bins)
+        axis.axhspan(low, high, color=BAND_90, linewidth=0)
+        axis.bar((np.arange(bins) + 0.5) / bins, counts, 0.9 / bins, color=BAND_50, edgecolor=LINE)
+        axis.set_title(title, fontsize=8.5)
+        bare(axis)
+
     def figure():
-        drawn, axes = plt.subplots(2, len(KINDS), figsize=(12, 4.6), sharex=True, layout="constrained")
-        for column, kind in zip(axes.T, KINDS, strict=True):
+        drawn = plt.figure(figsize=(12, 8), layout="constrained")
+        grid = drawn.add_gridspec(3, 6, height_ratios=(1.4, 1, 1))
+        wide = [drawn.add_subplot(grid[0, :3]), drawn.add_subplot(grid[0, 3:])]
+        histogram(wide[0], rows, "rank", BINS, f"all {len(rows)} visits, the estimate")
+        histogram(wide[1], rows, "naive_rank", BINS, "all visits, the naive reading")
+        wide[0].set_ylabel("visits")
+        for i, kind in enumerate(KINDS):
             mine = [row for row in rows if row["kind"] == kind.name]
-            for axis, name in zip(column, ("rank", "naive_rank"), strict=True):
-                counts, low, high = even_ranks([float(row[name]) for row in mine])
-                axis.axhspan(low, high, color=BAND_90, linewidth=0)
-                axis.bar((np.arange(BINS) + 0.5) / BINS, counts, 0.9 / BINS, color=BAND_50, edgecolor=LINE)
-                bare(axis)
-            column[0].set_title(kind.name, fontsize=8.5)
-            column[1].set_xlabel("rank of the truth")
-        axes[0, 0].set_ylabel("visits, the estimate")
-        axes[1, 0].set_ylabel("visits, the naive reading")
+            axis = drawn.add_subplot(grid[1 + i // 6, i % 6])
+            if mine:
+                histogram(axis, mine, "rank", FEW_BINS, kind.name)
+            if i >= 6:
+                axis.set_xlabel("rank of the truth")
         return drawn
 
     path.parent.mkdir(exist_ok=True)
@@ -234,43 +193,45 @@ def draw_figure(rows: Sequence[dict[str, object]], path: Path) -> None:
     plt.close("all")
 
 
-def main(visits: int = 60) -> None:
-    """Judge what is missing, keep the table, draw the figure, print what they show."""
-    rows = _kept()
-    done = {(row["kind"], int(row["seed"])) for row in rows}
-    for i in range(visits):
+def _read(path: Path) -> list[dict[str, object]]:
+    if not path.exists():
+        return []
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def _write(path: Path, rows: Sequence[dict[str, object]], *, mode: str = "w") -> None:
+    path.parent.mkdir(exist_ok=True)
+    head = mode == "w" or not path.exists()
+    with path.open(mode, encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
+        if head:
+            writer.writeheader()
+        writer.writerows(rows)
+
+
+def main() -> None:
+    """Judge what is missing, keep the table, summarise, draw the figure, print what they show."""
+    parser = argparse.ArgumentParser(description="Ranks of the truth among the draws of the estimate.")
+    parser.add_argument("--visits", type=int, default=500, help="of each kind; a third of it of those with a dose")
+    parser.add_argument("--simulator", choices=tuple(MAKERS), default="own")
+    parser.add_argument("--table", type=Path, help="where the visits are kept, for instance outside the project")
+    options = parser.parse_args()
+    ending = "" if options.simulator == "own" else f"_{options.simulator}"
+    table = options.table or HERE / "results" / f"calibration{ending}.csv"
+    done = {(row["kind"], int(row["seed"])) for row in _read(table)}
+    for i in range(options.visits):
         for number, kind in enumerate(KINDS):
-            seed = 1000 * (number + 1) + i
-            if (kind.name, seed) in done:
-                continue
-            row = judge_visit(kind, seed)
-            new = not RESULTS.exists()
-            RESULTS.parent.mkdir(exist_ok=True)
-            with RESULTS.open("a", encoding="utf-8", newline="") as file:
-                writer = csv.DictWriter(file, list(row), lineterminator="\n")
-                if new:
-                    writer.writeheader()
-                writer.writerow(row)
-    rows = _kept()
-    draw_figure(rows, FIGURE)
-    for kind in KINDS:
-        mine = [row for row in rows if row["kind"] == kind.name]
-        print(summary(kind.name, mine))
-
-
-def summary(name: str, rows: Sequence[dict[str, object]]) -> str:
-    """Say what the visits of a kind show."""
-    held, n = coverage(rows)
-    naive = coverage(rows, "naive_")[0]
-    counts, low, high = even_ranks([float(row["rank"]) for row in rows])
-    mean = {key: np.mean([float(row[key]) for row in rows]) for key in ("score", "prior_score", "naive_score")}
-    return (
-        f"{name}: the 90 % interval holds the truth in {held} of {n} visits (the naive one in {naive}); ranks "
-        f"{counts.tolist()} within {low} to {high}; log score {mean['score']:.2f}, prior {mean['prior_score']:.2f}, "
-        f"naive {mean['naive_score']:.2f}; median of {np.median([float(r['effective_draws']) for r in rows]):.0f} "
-        f"effective draws."
-    )
+            seed = 10_000 * (number + 1) + i
+            if (kind.name, seed) not in done and (kind.dose_day is None or i % 3 == 0):
+                _write(table, [judge_visit(kind, seed, options.simulator)], mode="a")
+    rows = _read(table)
+    summary = summarise(rows)
+    _write(HERE / "results" / f"calibration{ending}_summary.csv", summary)
+    draw_figure(rows, HERE / "figures" / f"calibration{ending}.svg")
+    for row in summary:
+        print(_words(row))
 
 
 if __name__ == "__main__":
-    main(*map(int, sys.argv[1:]))
+    main()

@@ -40,6 +40,7 @@ from burden.simulate import State
 __all__ = [
     "LONGEST_HISTORY_DAYS",
     "PRIOR_NONE",
+    "Effort",
     "Estimate",
     "Seen",
     "draw_seen",
@@ -49,13 +50,20 @@ __all__ = [
 ]
 
 PRIOR_NONE = 0.2  # prior chance that the stock carries no fluke at all: an assumption
-#: ponds of the pilot and of the main round with a past, and without one
-_PILOT, _LEAST_DRAWS = 500, 2000
-_CHEAP_PILOT, _LEAST_CHEAP = 1000, 4000
 #: effective ponds below which a third round is run, and below which the answer says that its edges are rough
 _ENOUGH = 100
 #: draws for each one kept, where they are weighed by how the sick were picked
-_SPARE_DRAWS = 4
+_SPARE_DRAWS = 2
+
+
+@dataclass(frozen=True)
+class Effort:
+    """Ponds of the pilot, and the least of the main round, with a past to run and without one."""
+
+    pilot: int = 500
+    ponds: int = 2000
+    cheap_pilot: int = 1000
+    cheap_ponds: int = 4000
 
 
 @dataclass(frozen=True)
@@ -161,7 +169,9 @@ class Estimate(Result):
         return "\n".join(lines)
 
 
-def estimate(case: Case, parasite: str | None = None, draws: int = 500, seed: int = 1) -> Estimate:
+def estimate(
+    case: Case, parasite: str | None = None, draws: int = 500, seed: int = 1, effort: Effort | None = None
+) -> Estimate:
     """Estimate the burden of a case.
 
     Parameters
@@ -171,6 +181,8 @@ def estimate(case: Case, parasite: str | None = None, draws: int = 500, seed: in
         One of the case's sets; the first when not given.
     draws, seed : int
         Posterior draws, and seed: same case, draws and seed, same answer.
+    effort : Effort, optional
+        Less than the usual for studies of many visits.
 
     Returns
     -------
@@ -185,7 +197,10 @@ def estimate(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     """
     parasite = parasite or case.parasites[0]
     past = bool(history_days(case)[0] < 0)
-    pilot_size, size = (_PILOT, max(4 * draws, _LEAST_DRAWS)) if past else (_CHEAP_PILOT, max(8 * draws, _LEAST_CHEAP))
+    effort = effort or Effort()
+    pilot_size, size = effort.cheap_pilot, max(8 * draws, effort.cheap_ponds)
+    if past:
+        pilot_size, size = effort.pilot, max(4 * draws, effort.ponds)
     tell(f"{parasite}: the past of the pond, first round")
     pilot = run_past(case, parasite, pilot_size, seed, None)
     proposal = proposal_from(pilot, log_likelihood(pilot, parasite) + pilot.log_prior)

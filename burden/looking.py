@@ -7,22 +7,32 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import gammaln, xlogy
+from scipy.special import gammaln, logsumexp, xlogy
 
 from burden.case import Preparation
-from burden.counts import gamma_quadrature, log_count, log_mean_over_fish, log_part_count, part_count_size, tilted_gamma
+from burden.counts import (
+    gamma_quadrature,
+    log_count,
+    log_mean_over_fish,
+    log_part_count,
+    part_count_size,
+    pick_pressure,
+    tilted_gamma,
+)
 from burden.evidence import Evidence, Value, uniform_draws
 
 __all__ = [
+    "ORDER_OF_PICKS",
     "Seen",
-    "chosen_fish",
     "draw_seen",
     "fineness",
     "fish_alike",
+    "log_chance_picked",
     "log_likelihood_of_fish",
     "log_likelihood_of_samples",
+    "rates_of_chosen",
     "share_examined",
-    "share_left",
+    "shares_picked",
     "shown",
     "tilt_of",
     "whole_look",
@@ -42,6 +52,10 @@ _SMALL_PARTS = ("gill_clip", "skin_scrape")
 _REFERENCE_WEIGHT_G, _AREA_EXPONENT = 150.0, 0.8  # gill area of carp grows with weight to the power 0.79
 #: how strongly fish were picked by their burden, weight ∝ burden^t: t uniform between these. Assumptions
 _TILTS = {"random": (0.0, 0.0), "netted": (0.0, 0.3), "moribund": (0.0, 1.0), "dead": (0.0, 1.0)}
+#: those chosen by their burden, in the order in which they are taken out of a stock
+ORDER_OF_PICKS = ("dead", "moribund", "netted")
+#: share of a stock that can be taken without those left being any lighter [-]
+_FEW_OF_MANY = 0.005
 _LOSS_PER_HOUR_DEAD = Value("loss after death", 0.05, 0.01, 0.2, "1/h", "log", "assumption")
 
 #: finest quadrature over one fish's rate, by the whole count it would resolve [flukes]
@@ -167,16 +181,16 @@ def log_likelihood_of_samples(
     """
     mean = np.maximum(mean, 1e-9)
     total, nodes, alike = np.zeros(mean.size), {}, fish_alike(rows)
-    left = share_left(alike, pool)
+    picked = shares_picked(alike, pool)
     for preparations, times in alike.items():
         chosen = preparations[0].chosen
-        if all(row.exact and row.fraction_examined == 1 for row in preparations):
-            fish = chosen_fish(chosen, mean, k, seen, left)
+        if all(row.exact and row.fraction_examined == 1 for row in preparations) and chosen not in picked:
+            fish = tilted_gamma(k, mean, tilt_of(chosen, seen))
             total = total + times * _whole_organs(preparations, *fish, seen, home, weight_g, stages)
             continue
         fine = fineness(preparations, seen, weight_g)
         if (chosen, fine) not in nodes:
-            nodes[chosen, fine] = gamma_quadrature(*chosen_fish(chosen, mean, k, seen, left), largest_count=fine)
+            nodes[chosen, fine] = rates_of_chosen(chosen, mean, k, seen, fine, picked)
         rate, log_weight = nodes[chosen, fine]
         seen_of_fish = log_likelihood_of_fish(preparations, rate, seen, home, weight_g, stages)
         total = total + times * log_mean_over_fish(seen_of_fish, log_weight)
@@ -243,21 +257,38 @@ def tilt_of(chosen: str, seen: Seen) -> np.ndarray:
     return low + (high - low) * seen.tilt
 
 
-def share_left(alike: Mapping[tuple[Preparation, ...], int], pool: float) -> float:
-    """Share of the fish that stayed when those chosen by their burden had been picked [-].
+def shares_picked(alike: Mapping[tuple[Preparation, ...], int], pool: float) -> dict[str, float]:
+    """Share of the fish then there that were taken, by each way of choosing the heavy ones out of few fish [-].
 
-    A tilt times this share is what is left of it: none where every fish was looked at, all of it in a large stock. The
-    two ends are exact; `burden.present` corrects what lies between on the day of the visit.
+    First the dead, then the moribund, then the net; a way that takes less than a two-hundredth is left out.
     """
-    picked = sum(times for rows, times in alike.items() if _TILTS[rows[0].chosen][1] > 0)
-    return max(1 - picked / max(pool, 1.0), 0.0)
+    found, there = {}, float(pool)
+    for way in ORDER_OF_PICKS:
+        taken = sum(times for rows, times in alike.items() if rows[0].chosen == way)
+        share = min(taken / max(there, 1.0), 1.0)
+        if share > _FEW_OF_MANY:
+            found[way] = share
+        there -= taken
+    return found
 
 
-def chosen_fish(
-    chosen: str, mean: np.ndarray, k: np.ndarray, seen: Seen, left: float = 1.0
+def rates_of_chosen(
+    chosen: str, mean: np.ndarray, k: np.ndarray, seen: Seen, fine: float, picked: Mapping[str, float]
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Shape and scale of the rate of fish chosen so, each of shape (M,); `left` from `share_left`."""
-    return tilted_gamma(k, mean, left * tilt_of(chosen, seen))
+    """Rates of fish chosen so and their log weights, as by `burden.counts.gamma_quadrature`; `picked` out of few."""
+    if chosen not in picked:
+        return gamma_quadrature(*tilted_gamma(k, mean, tilt_of(chosen, seen)), largest_count=fine)
+    rate, log_weight = gamma_quadrature(k, mean / k, largest_count=fine)
+    log_weight = log_weight + log_chance_picked(chosen, rate * k / mean, k, seen, picked[chosen])
+    return rate, log_weight - logsumexp(log_weight, axis=0)
+
+
+def log_chance_picked(chosen: str, y: np.ndarray, k: np.ndarray, seen: Seen, share: float) -> np.ndarray:
+    """Log chance that a fish of rate y·mean/k is among the share taken out of few, shape of `y` (…, M)."""
+    if share >= 1:
+        return np.zeros_like(y)
+    tilt = tilt_of(chosen, seen)
+    return np.log(-np.expm1(-pick_pressure(k, tilt, share) * np.maximum(y, 1e-290) ** tilt))
 
 
 def fineness(rows: Sequence[Preparation], seen: Seen, weight_g: np.ndarray) -> float:

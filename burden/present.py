@@ -6,17 +6,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import gammaln, logsumexp
+from scipy.special import logsumexp
 
 from burden.case import Preparation
-from burden.counts import gamma_quadrature, zero_share
+from burden.counts import gamma_quadrature, pick_pressure, zero_share
 from burden.looking import (
+    ORDER_OF_PICKS,
     Seen,
-    chosen_fish,
     fineness,
     fish_alike,
+    log_chance_picked,
     log_likelihood_of_fish,
-    share_left,
+    rates_of_chosen,
+    shares_picked,
     shown,
     tilt_of,
 )
@@ -82,36 +84,38 @@ def present_on(
     -----
     A fish looked at has a rate drawn given its own counts; on it are the flukes counted, and those unseen: Poisson at
     the rate times the share of its flukes that no preparation holds, exact for whole organs and in the limit of small
-    parts. A fish with a censored count has a Poisson number, no less than was seen. The others are drawn from the
-    gamma of all fish, and the whole stock is weighed by the chance that just these fish were picked from it, one after
-    the other in proportion to rate^tilt: where the sick were taken out of few, those left are lighter.
+    parts. A fish with a censored count has a Poisson number, no less than was seen. The others are fish that were not
+    picked: where the sick were taken out of few, those left are lighter. What the drawn stock lacks of the chance that
+    just these fish were picked from it, one after the other in proportion to rate^tilt, is its weight.
     """
     mean = np.maximum(mean, 1e-12)
     alike = fish_alike(rows)
-    gone = sum(times for fish, times in alike.items() if _is_gone(fish))
-    left = share_left(alike, alive + gone)
+    picked = shares_picked(alike, alive + sum(times for fish, times in alike.items() if _is_gone(fish)))
     total, carrying, log_none = np.zeros(mean.size), np.zeros(mean.size), np.zeros(mean.size)
-    looked, picked = 0, []
+    looked, rates = 0, []
     for fish, times in alike.items():
-        own = _own_rates(fish, mean, k, seen, home, weight_g, stages, left)
-        picked += [(fish[0].chosen, _draw_rate(*own[:2], rng)) for _ in range(times)]
+        own = _own_rates(fish, mean, k, seen, home, weight_g, stages, picked)
+        rates += [(fish[0].chosen, _draw_rate(*own[:2], rng)) for _ in range(times)]
         if _is_gone(fish):
             continue
         log_none = log_none + times * np.log(np.maximum(own[2], 1e-300))
         looked += times
-        for _, rate in picked[-times:]:
+        for _, rate in rates[-times:]:
             flukes = _one_fish(fish, rate, _unseen_share(fish, seen, home, weight_g, stages), rng)
             total, carrying = total + flukes, carrying + (flukes > 0)
     if looked > alive:  # more fish looked at than are left
         total, carrying = total * alive / looked, carrying * alive / looked
-    rest = max(alive - looked, 0)
-    others, infected, rates = _unseen_fish(rest, mean, k, rng)
-    if rest:
-        log_none = log_none + np.log(np.maximum(zero_share(mean * rest, k * rest), 1e-300))
-    log_weight = np.zeros(mean.size)
-    if 0 < left < 1 and rates is not None:
-        log_weight = _log_chance_of_picks(picked, rates, mean, k, seen, left, rng)
-    return Present(total + others, carrying + infected, np.exp(log_none), log_weight)
+    rest, log_weight = max(alive - looked, 0), np.zeros(mean.size)
+    if picked and rest <= _ONE_BY_ONE:
+        left, log_clean = _fish_left(rest, k, seen, picked, mean, rng)
+        flukes = rng.poisson(left * mean / k)
+        others, infected = flukes.sum(0), (flukes > 0).sum(0)
+        if max(picked.values()) < 1:
+            log_weight = _log_chance_of_picks(rates, left, mean, k, seen, picked, rng)
+    else:
+        others, infected = _unseen_fish(rest, mean, k, rng)
+        log_clean = np.log(np.maximum(zero_share(mean * rest, k * rest), 1e-300)) if rest else 0.0
+    return Present(total + others, carrying + infected, np.exp(log_none + log_clean), log_weight)
 
 
 def _is_gone(rows: Sequence[Preparation]) -> bool:
@@ -119,61 +123,87 @@ def _is_gone(rows: Sequence[Preparation]) -> bool:
     return any(row.chosen == "dead" or row.lethal for row in rows)
 
 
+def _fish_left(
+    fish: int, k: np.ndarray, seen: Seen, picked: Mapping[str, float], mean: np.ndarray, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray]:
+    """Rates over mean/k of fish that none of the picks took, (fish, M), and the log chance that all are clean, (M,).
+
+    Drawn from the gamma of all fish until one is drawn that escapes.
+    """
+    pressures = [(pick_pressure(k, tilt_of(way, seen), share), tilt_of(way, seen))
+                 for way, share in picked.items() if share < 1]  # fmt: skip
+
+    def log_escape(y: np.ndarray, at: np.ndarray | slice = slice(None)) -> np.ndarray:
+        return -sum((pressure[at] * y ** tilt[at] for pressure, tilt in pressures), np.zeros_like(y))
+
+    y = rng.gamma(k, 1.0, (fish, k.size))
+    caught = rng.random(y.shape) >= np.exp(log_escape(y))
+    while caught.any():
+        column = np.nonzero(caught)[1]
+        again = rng.gamma(k[column], 1.0)
+        y[caught] = again
+        still = rng.random(again.size) >= np.exp(log_escape(again, column))
+        caught[caught] = still
+    at, log_weight = gamma_quadrature(k, np.ones_like(k), largest_count=20.0)
+    log_weight = log_weight + log_escape(at)
+    clean = logsumexp(log_weight - at * mean / k, axis=0) - logsumexp(log_weight, axis=0)
+    return y, fish * clean
+
+
 def _log_chance_of_picks(
-    picked: Sequence[tuple[str, np.ndarray]],
-    others: np.ndarray,
+    looked: Sequence[tuple[str, np.ndarray]],
+    left: np.ndarray,
     mean: np.ndarray,
     k: np.ndarray,
     seen: Seen,
-    left: float,
+    picked: Mapping[str, float],
     rng: np.random.Generator,
 ) -> np.ndarray:
-    """Chance that the fish looked at were picked from this stock, over what their drawn rates have in it, (M,).
+    """Log chance that the fish looked at were picked from this stock, over what its drawn rates have in them, (M,).
 
     Parameters
     ----------
-    picked
+    looked
         How each fish looked at was chosen, and its rates, (M,) each [flukes].
-    others : numpy.ndarray
-        Rates of the fish nobody looked at, shape (fish, M) [flukes].
+    left : numpy.ndarray
+        Rates over mean/k of the fish nobody looked at, shape (fish, M) [-].
+    picked
+        Share taken by each way, as by `burden.looking.shares_picked`.
 
     Notes
     -----
-    Fish are picked one after the other, each with chance rate^t over the sum of rate^t of those still there; the order
-    is unknown and averaged over. The drawn rates have in them rate^(t·left), over its mean.
+    Fish are picked one after the other, each with chance y^t over the sum of y^t of those still there; the order is
+    unknown and averaged over.
     """
-    pool = np.concatenate([others, *(rate[None, :] for chosen, rate in picked if chosen == "random")])
-    pool = np.maximum(pool, 1e-290)
-    total = np.zeros(mean.size)
-    for way in ("dead", "moribund", "netted"):
-        rates = np.array([rate for chosen, rate in picked if chosen == way])
-        if not rates.size:
+    log_weight = np.zeros(mean.size)
+    by_way = {way: np.array([rate * k / mean for chosen, rate in looked if chosen == way])
+              for way in (*ORDER_OF_PICKS, "random")}  # fmt: skip
+    grid, log_share = gamma_quadrature(k, np.ones_like(k), largest_count=20.0)
+    escaping, stayed = log_share, np.zeros(left.shape)
+    for i, way in enumerate(ORDER_OF_PICKS):
+        if way not in picked:
             continue
-        rates, tilt = np.maximum(rates, 1e-290), tilt_of(way, seen)
-        waiting = [rate[None, :] for chosen, rate in picked if _later(chosen, way)]
-        there = (np.concatenate([pool, *waiting]) ** tilt).sum(0)
-        in_them = left * tilt * np.log(mean / k) + gammaln(k + left * tilt) - gammaln(k)
-        fish = len(pool) + len(waiting) + len(rates)
-        fair = np.log(fish - np.arange(len(rates))).sum() + len(rates) * in_them
-        kept = ((1 - left) * tilt * np.log(rates)).sum(0)
-        total = total + kept + fair - _log_sum_over_orders(rates**tilt, there, rng)
-    return total
+        y, tilt = np.maximum(by_way[way], 1e-290), tilt_of(way, seen)
+        later = [by_way[name] for name in (*ORDER_OF_PICKS[i + 1 :], "random") if by_way[name].size]
+        there = np.maximum(np.concatenate([left, *later]), 1e-290)
+        number = len(there) + len(y) - np.arange(len(y))
+        log_weight = log_weight + np.log(number).sum() + (tilt * np.log(y)).sum(0)
+        log_weight = log_weight + _log_mean_over_orders(y**tilt, (there**tilt).sum(0), rng)
+        in_grid = logsumexp(log_share + log_chance_picked(way, grid, k, seen, picked[way]), axis=0)
+        log_weight = log_weight - (log_chance_picked(way, y, k, seen, picked[way]) - in_grid).sum(0)
+        pressure = pick_pressure(k, tilt, picked[way])
+        escaping, stayed = escaping - pressure * grid**tilt, stayed - pressure * left**tilt
+    return log_weight - (stayed - logsumexp(escaping, axis=0)).sum(0)
 
 
-def _later(chosen: str, way: str) -> bool:
-    """Whether fish chosen so were picked after those of a way: first the dead, then the moribund, then the net."""
-    order = ("dead", "moribund", "netted")
-    return chosen in order and order.index(chosen) > order.index(way)
-
-
-def _log_sum_over_orders(weights: np.ndarray, there: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """Log of the harmonic mean, over orders, of the product of what was still there at each pick, (M,)."""
+def _log_mean_over_orders(weights: np.ndarray, there: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Log of the mean, over orders of picking, of the product of 1/(what was still there at each pick), (M,)."""
     found = []
     for _ in range(_ORDERS if len(weights) > 1 else 1):
         mixed = np.take_along_axis(weights, np.argsort(rng.random(weights.shape), axis=0), axis=0)
         still = there + np.cumsum(mixed, axis=0)  # the last picked is the first of these
         found.append(-np.log(still).sum(0))
-    return np.log(len(found)) - logsumexp(found, axis=0)
+    return logsumexp(found, axis=0) - np.log(len(found))
 
 
 def _own_rates(
@@ -184,11 +214,10 @@ def _own_rates(
     home: str,
     weight_g: np.ndarray,
     stages: Mapping[str, np.ndarray] | None,
-    left: float,
+    picked: Mapping[str, float],
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Rates a fish may have, their chances given its counts, (nodes, M) each, and the chance that it carries none."""
-    fish = chosen_fish(rows[0].chosen, mean, k, seen, left)
-    rate, log_weight = gamma_quadrature(*fish, largest_count=fineness(rows, seen, weight_g))
+    rate, log_weight = rates_of_chosen(rows[0].chosen, mean, k, seen, fineness(rows, seen, weight_g), picked)
     log_chance = log_weight + log_likelihood_of_fish(rows, rate, seen, home, weight_g, stages)
     chance = np.exp(log_chance - logsumexp(log_chance, axis=0))
     if any(row.count_low > 0 for row in rows):
@@ -225,12 +254,9 @@ def _one_fish(
     return counted + unseen if all(row.exact for row in rows) else np.maximum(counted, unseen)
 
 
-def _unseen_fish(
-    fish: int, mean: np.ndarray, k: np.ndarray, rng: np.random.Generator
-) -> tuple[np.ndarray, np.ndarray, np.ndarray | None]:
-    """Flukes on so many fish nobody looked at, how many of these carry any, (M,) each, and rates one by one."""
+def _unseen_fish(fish: int, mean: np.ndarray, k: np.ndarray, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """Flukes on so many fish nobody looked at, and how many of these carry any, (M,) each."""
     if fish > _ONE_BY_ONE:
-        return rng.poisson(rng.gamma(k * fish, mean / k)), fish * (1 - zero_share(mean, k)), None
-    rates = rng.gamma(k, mean / k, (fish, mean.size))
-    flukes = rng.poisson(rates)
-    return flukes.sum(0), (flukes > 0).sum(0), rates
+        return rng.poisson(rng.gamma(k * fish, mean / k)), fish * (1 - zero_share(mean, k))
+    flukes = rng.poisson(rng.gamma(k, mean / k, (fish, mean.size)))
+    return flukes.sum(0), (flukes > 0).sum(0)

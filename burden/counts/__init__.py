@@ -12,7 +12,13 @@ classes             equal-probability classes of susceptibility for the model
 ```
 """
 
-from burden.counts.across_fish import detection_per_fish, gamma_quadrature, log_mean_over_fish, tilted_gamma
+from burden.counts.across_fish import (
+    detection_per_fish,
+    gamma_quadrature,
+    log_mean_over_fish,
+    pick_pressure,
+    tilted_gamma,
+)
 from burden.counts.classes import (
     SusceptibilityClasses,
     class_prevalence,
@@ -38,6 +44,7 @@ __all__ = [
     "log_mean_over_fish",
     "log_part_count",
     "part_count_size",
+    "pick_pressure",
     "susceptibility_classes",
     "tilted_gamma",
     "zero_share",

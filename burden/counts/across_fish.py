@@ -7,19 +7,23 @@ Takahasi & Mori 1974 Publ RIMS 9:721 (double exponential substitution; from memo
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import gammainccinv, gammaln, logsumexp
 
 from burden.counts.negative_binomial import log_count, log_part_count
 
-__all__ = ["detection_per_fish", "gamma_quadrature", "log_mean_over_fish", "tilted_gamma"]
+__all__ = ["detection_per_fish", "gamma_quadrature", "log_mean_over_fish", "pick_pressure", "tilted_gamma"]
 
 # the gamma's mass that the quadrature leaves out below and above: small against any likelihood that matters
 _LOWER_MASS = 1e-40
 _UPPER_MASS = 1e-60
 # step of the quadrature over the width of the likelihood: the trapezoid rule errs by 2·exp(−2π²/0.95²) there
 _STEP_PER_WIDTH = 0.95
+# where the pressure of picking is solved, between them it is interpolated
+_PRESSURE_LOG_K, _PRESSURE_TILT = np.log(np.geomspace(0.05, 20.0, 25)), np.linspace(0.0, 1.0, 21)
 
 
 def tilted_gamma(k: ArrayLike, mean: ArrayLike, tilt: ArrayLike = 0.0) -> tuple[np.ndarray, np.ndarray]:
@@ -50,6 +54,57 @@ def tilted_gamma(k: ArrayLike, mean: ArrayLike, tilt: ArrayLike = 0.0) -> tuple[
     """
     k, mean = np.asarray(k, float), np.asarray(mean, float)
     return k + np.asarray(tilt, float), mean / k
+
+
+def pick_pressure(k: ArrayLike, tilt: ArrayLike, share: float) -> np.ndarray:
+    """How hard a stock of few fish is picked over, by their burden, until a share of it has been taken.
+
+    Parameters
+    ----------
+    k, tilt : array_like
+        Aggregation and tilt, as in `tilted_gamma`, shape (draws,) [-].
+    share : float
+        Of the fish, above 0 and below 1 [-].
+
+    Returns
+    -------
+    numpy.ndarray
+        τ, shape (draws,): a fish of rate Λ has been taken with chance 1 − exp(−τ y^tilt), y = Λ k/mean [-].
+
+    Notes
+    -----
+    To pick one fish after the other in proportion to y^tilt is to let each wait an exponential time of that rate and
+    to take those that come first. τ is the time by which the share is taken on average, to 1 % between the nodes of a
+    grid; whoever uses it norms the chances. As the share goes to 0 those taken follow the tilted gamma, as it goes to 1
+    all fish. ln E exp(−τ y^tilt) is convex in τ, so Newton's method from the left rises to the root.
+
+    Examples
+    --------
+    >>> float(pick_pressure(1.0, 1.0, 0.5).round(2))  # exponential rates: E exp(−τ y) = 1/(1 + τ)
+    1.0
+    """
+    at_k = np.interp(np.log(k), _PRESSURE_LOG_K, np.arange(_PRESSURE_LOG_K.size))
+    at_tilt = np.interp(tilt, _PRESSURE_TILT, np.arange(_PRESSURE_TILT.size))
+    row = np.minimum(at_k.astype(int), _PRESSURE_LOG_K.size - 2)
+    column = np.minimum(at_tilt.astype(int), _PRESSURE_TILT.size - 2)
+    table, across, along = _pressures(share), at_k - row, at_tilt - column
+    low = (1 - along) * table[row, column] + along * table[row, column + 1]
+    high = (1 - along) * table[row + 1, column] + along * table[row + 1, column + 1]
+    return np.exp((1 - across) * low + across * high)
+
+
+@lru_cache(maxsize=64)
+def _pressures(share: float) -> np.ndarray:
+    """ln τ on the grid of ln k and tilt."""
+    k, tilt = (x.ravel() for x in np.meshgrid(np.exp(_PRESSURE_LOG_K), _PRESSURE_TILT, indexing="ij"))
+    y, log_weight = gamma_quadrature(k, np.ones_like(k), largest_count=20.0)
+    waiting, log_rest = np.maximum(y, 1e-290) ** tilt, np.log1p(-share)
+    pressure = -log_rest / (np.exp(log_weight) * waiting).sum(0)
+    for _ in range(12):
+        there = np.exp(log_weight - pressure * waiting)
+        rest = there.sum(0)
+        pressure = pressure + (np.log(rest) - log_rest) * rest / (there * waiting).sum(0)
+    return np.log(pressure).reshape(_PRESSURE_LOG_K.size, _PRESSURE_TILT.size)
 
 
 def gamma_quadrature(
