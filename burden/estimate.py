@@ -332,7 +332,7 @@ def _looked_twice(case: Case, parasite: str) -> list[str]:
 def _explained(past: Past, ways: np.ndarray, carries: np.ndarray, seed: int) -> Explained | None:
     """How many of the dead in the log the flukes killed, beside what was believed of it."""
     home = past.pond.setting.parameters.evidence.about["site"]
-    rates, every = other_cause_rates(), past.of
+    rates, every = other_cause_rates(past.pond.case.findings.other), past.of
     before = (past.dead.take(every), np.resize(rates, every.size), np.exp(past.log_prior))
     return explain(past.pond.case, home, past.dead.take(every[ways]), past.other[ways], carries, before, seed)
 
@@ -441,7 +441,7 @@ def _moved(past: Past, pond: Pond, seen: Seen, chosen: np.ndarray) -> list[tuple
     """Prior beside posterior of what the data may barely move."""
     weight, ways = np.exp(past.log_weight), np.exp(past.log_prior)
     before, after = past.pond.setting.parameters, pond.setting.parameters
-    rates = other_cause_rates()
+    rates = other_cause_rates(pond.case.findings.other)
     background = before["background_hazard"][past.of] + np.resize(rates, past.of.size)
     clip = "gill_clip" if before.evidence.about["site"] == "gill" else "skin_scrape"
     found = [

@@ -100,7 +100,7 @@ def run_past(case: Case, parasite: str, m: int, seed: int, proposal: Proposal | 
     events = [_as_it_went(e, i, m, seed) for i, e in enumerate(pond.given) if e.day >= days[0]]
     ahead = _days_ahead(case, events, days)
     run = simulate(pond.setting, start, np.union1d(days, list(ahead.values())), events, COARSE_STEP_DAYS)
-    rates = other_cause_rates()
+    rates = other_cause_rates(case.findings.other)
     dead = read_log(case, run)
     deaths = dead.log_likelihood(rates)
     clean = read_log(case, run, pond.setting.parameters["background_hazard"]).log_likelihood(rates)

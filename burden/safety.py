@@ -5,7 +5,7 @@ Takes plain numbers and knows no case. A note withholds the dose or cautions; ea
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -287,12 +287,37 @@ def _findings(now: Situation) -> Iterator[SafetyNote]:
             _PRACTICE,
         )
     if "bacterial_gill_disease" in now.findings:
-        yield _caution(
-            "Expect losses from the gills whatever the flukes do",
-            "bacterial gill disease leaves little gill to spare for a bath",
-            "treatment of the gill disease",
-            _PRACTICE,
-        )
+        yield _gill_disease(now)
+    for row in now.agent.about["against"]:
+        if row["finding"] in now.findings:
+            yield _against(now.agent.name, row)
+
+
+def _gill_disease(now: Situation) -> SafetyNote:
+    """Little gill is left: an agent that takes oxygen waits, others go on with care."""
+    text, make = "Expect losses from the gills whatever the flukes do", _caution
+    if _takes_oxygen(now):
+        text, make = f"No {now.agent.name} before the gill disease is treated", _withhold
+    takes = f", and {now.agent.name} takes oxygen" if _takes_oxygen(now) else ""
+    return make(
+        text,
+        f"bacterial gill disease leaves little gill to spare for a bath{takes}",
+        "treatment of the gill disease",
+        _PRACTICE,
+    )
+
+
+def _against(agent: str, row: Mapping[str, Any]) -> SafetyNote:
+    """Say what an agent does to another finding of the case."""
+    other = row["finding"].replace("_", " ")
+    does = {
+        "yes": f"{agent} meets the {other} as well",
+        "some": f"do not count on {agent} for the {other}",
+        "no": f"treat the {other} apart: {agent} is no treatment for it",
+    }[row["works"]]
+    how = {"common practice": _PRACTICE, "memory": "from memory"}.get(row["known"], "")
+    source = ", ".join(filter(None, (how, *row.get("sources", ()))))
+    return _caution(does[0].upper() + does[1:], f"{agent} {row['text']}", "another diagnosis", source)
 
 
 def _mixing(now: Situation) -> Iterator[SafetyNote]:

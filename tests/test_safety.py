@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from burden.casefile.schema import OTHER_FINDINGS
 from burden.evidence import agent_names, load_agent
 from burden.hostcare import host_advice, oxygen_demand_mg_l, unionised_share, withdrawal_days
 from burden.safety import safety_check
@@ -91,12 +92,34 @@ def test_cautions_about_nitrite_soft_water_equipment_and_gill_disease():
     notes = safety_check(
         FORMALIN, 25.0, 24.0,
         **{**GOOD, "nitrite_n_mg_l": 0.3, "alkalinity_mg_l_caco3": 30.0, "uv_or_carbon_on": True, "biofilter": True,
-           "findings": ("bacterial_gill_disease",)},
+           "findings": ("fungus",)},
     )  # fmt: skip
     words = " ".join(n.text.lower() for n in notes)
-    for needle in ("nitrite", "ph", "ultraviolet", "biofilter", "gills"):
+    for needle in ("nitrite", "ph", "ultraviolet", "biofilter", "fungus"):
         assert needle in words
     assert all(n.level == "caution" for n in notes)
+
+
+def test_gill_disease_withholds_what_takes_oxygen_and_no_other():
+    """Common practice, no source: gills that are sick already bear no bath that takes the oxygen."""
+    for agent, level in ((FORMALIN, "withhold"), (PRAZIQUANTEL, "caution")):
+        notes = safety_check(agent, 5.0, 24.0, **{**GOOD, "findings": ("bacterial_gill_disease",)})
+        assert [n.level for n in notes if "gill to spare" in n.reason] == [level]
+
+
+@pytest.mark.parametrize(("agent", "says"), [(PRAZIQUANTEL, "no treatment"), (FORMALIN, "as well")])
+def test_other_findings_say_what_the_agent_does_to_them(agent, says):
+    """Common practice, no source: praziquantel does nothing to protozoa, formalin does."""
+    notes = safety_check(agent, 5.0, 24.0, **{**GOOD, "findings": ("ciliates",)})
+    (note,) = [n for n in notes if "ciliates" in n.text.lower()]
+    assert says in note.text
+
+
+@pytest.mark.parametrize("name", agent_names())
+def test_every_agent_says_what_it_does_to_every_finding(name):
+    """A virus withholds every agent and what is unknown is treated by none; all others have a row."""
+    told = [row["finding"] for row in load_agent(name).about["against"]]
+    assert sorted(told) == sorted(set(OTHER_FINDINGS) - {"virus_suspected", "unknown"})
 
 
 def test_oxygen_demand_of_a_bath_that_is_flushed_out():
