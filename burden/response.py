@@ -14,6 +14,7 @@ from burden.estimate import draw_seen, log_likelihood_of_samples
 from burden.evidence import uniform_draws
 from burden.pond import Pond, draw_pond
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Result, Triple, weighted_quantile
+from burden.shortfall import Cause, causes_in_words, why_it_fell_short
 from burden.simulate import COARSE_STEP_DAYS, Event, simulate
 
 __all__ = ["VERDICTS", "Response", "response"]
@@ -27,6 +28,8 @@ _RATIO_MEDIAN, _RATIO_SD = 0.15, 2.5
 _TOLERANCE = 2.0
 #: standard deviations of the log ratio between which the counts decide less and less, where it lies about the limit
 _SURE, _BLIND = 0.8, 1.8
+#: chance that it fell short from which the reasons are weighed
+_WORTH_ASKING = 0.2
 
 
 @dataclass(frozen=True)
@@ -44,8 +47,11 @@ class Response(Result):
         Share of the flukes expected on the fish at the later sample that settled since the dose.
     verdict_probability : mapping of str to float
         Sums to one.
-    counted : mapping or None
-        Reduction of the mean count a fish itself [%], with its method; says nothing of what preparations miss.
+    counted, counted_if_same_fish : mapping or None
+        Reduction of the mean count a fish itself [%], with its method; says nothing of what preparations miss. The
+        second pairs the fish, where both days bear the same labels.
+    causes : tuple of Cause
+        Why it fell short, if it did; empty where that is unlikely.
     """
 
     case: Case
@@ -62,6 +68,8 @@ class Response(Result):
     reason: str
     what_next: Sequence[str]
     counted: Mapping[str, Any] | None = None
+    counted_if_same_fish: Mapping[str, Any] | None = None
+    causes: tuple[Cause, ...] = ()
 
     @property
     def verdict(self) -> str:
@@ -86,6 +94,8 @@ class Response(Result):
             "verdict": self.verdict,
             "verdict_probability": dict(self.verdict_probability),
             "counted": self.counted,
+            "counted_if_same_fish": self.counted_if_same_fish,
+            "causes": [cause.as_dict() for cause in self.causes],
             "reason": self.reason,
             "what_next": list(self.what_next),
             "warnings": [],
@@ -110,6 +120,8 @@ class Response(Result):
                 f"Of those expected on the fish by then, {self.new_share.text(scale=100)} % have settled since."
             )
         lines.append(self.reason)
+        if self.causes:
+            lines += [causes_in_words(self.causes), *(f"  {cause.text()}" for cause in self.causes)]
         return "\n".join([*lines, *(f"Next: {step}" for step in self.what_next)])
 
 
@@ -147,12 +159,12 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
         missing = "before" if not before else "after"
         return _cannot(frame, given, f"no sample from {missing} the dose of {given.isoformat()} could be read")
     earlier, later = max(r.date for r in before), max(r.date for r in after)
+    before, after = [r for r in before if r.date == earlier], [r for r in after if r.date == later]
     pond = draw_pond(case, parasite, draws * _DRAWS_PER_ANSWER, seed)
-    ratio, weight, start = _ratio_of_counts(
-        pond, [r for r in before if r.date == earlier], [r for r in after if r.date == later]
-    )
+    ratio, weight, start = _ratio_of_counts(pond, before, after)
     expected, new = _expected_ratio(case, parasite, draws, seed, earlier, later, start, weight)
     chances = _verdicts(ratio, weight, expected, new, seed)
+    asked = chances["fell_short"] >= _WORTH_ASKING
     return Response(
         **frame,
         dose_date=given,
@@ -164,7 +176,9 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
         verdict_probability=chances,
         reason=_reason(chances),
         what_next=_what_next(chances),
-        counted=_counted([r for r in before if r.date == earlier], [r for r in after if r.date == later]),
+        counted=_counted(before, after),
+        counted_if_same_fish=_paired(before, after),
+        causes=why_it_fell_short(case, parasite, before, after, draws, seed) if asked else (),
     )
 
 
@@ -172,16 +186,25 @@ def _counted(before: Sequence[Preparation], after: Sequence[Preparation]) -> dic
     """Reduction of the mean count per fish, without a model: comparable where both days were looked at alike."""
     from burden.classical import reduction
 
-    means = [_mean_per_preparation(rows) for rows in (before, after)]
-    return reduction(*means).as_dict()
+    return reduction(*(list(_by_fish(rows).values()) for rows in (before, after))).as_dict()
 
 
-def _mean_per_preparation(rows: Sequence[Preparation]) -> list[float]:
+def _paired(before: Sequence[Preparation], after: Sequence[Preparation]) -> dict[str, Any] | None:
+    """The same fish by fish, where the labels are the same ones; a label is a fish's own on one day only."""
+    from burden.classical import paired_reduction
+
+    first, second = _by_fish(before), _by_fish(after)
+    if set(first) != set(second):
+        return None
+    return paired_reduction(list(first.values()), [second[label] for label in first]).as_dict()
+
+
+def _by_fish(rows: Sequence[Preparation]) -> dict[str, float]:
     """Mean count of the preparations of each fish; a censored count at its lower bound."""
     fish: dict[str, list[int]] = {}
     for row in rows:
         fish.setdefault(row.fish, []).append(row.count_low)
-    return [float(np.mean(counts)) for counts in fish.values()]
+    return {label: float(np.mean(counts)) for label, counts in fish.items()}
 
 
 def _cannot(frame: dict[str, Any], given: date | None, reason: str) -> Response:
@@ -281,8 +304,8 @@ def _what_next(chances: Mapping[str, float]) -> tuple[str, ...]:
     verdict = max(chances, key=lambda name: chances[name])
     if verdict == "fell_short":
         return (
-            "check the volume by salt addition and conductivity: a pond larger than believed is the commonest reason",
-            "ask whether carbon, UV or ozone ran, and whether the filter had met the agent before",
+            "check the volume first: a water larger than believed is the commonest reason (common practice, no source)",
+            "then whether carbon, UV or ozone ran, and whether the filter had met the agent before",
             "if both are in order, give the next dose longer rather than stronger, and count again after it",
         )
     if verdict == "cannot_tell":

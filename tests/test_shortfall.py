@@ -1,0 +1,90 @@
+"""Why a dose fell short: what stages tell apart, what no count can, and the salt test against its own arithmetic."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from cases import a_case, clips, dose, fixed_values
+
+from burden.response import response
+from burden.shortfall import CAUSES, salt_test
+
+HELD = fixed_values(part_shape=2.0, detection_per_fluke=0.95, gill_share=0.97, aggregation=2.0)
+BEFORE = (24, 9, 41, 17, 12, 30, 8, 22, 15, 27)
+
+
+def counted(after, **more):
+    given = dose(-5, mg_l=10.0, hours=48.0)
+    rows = [*clips(BEFORE, 0.05, day=-5), *after]
+    case = a_case(rows, given=(given,), temperature_c=18.0, overrides=HELD, count=200, **more)
+    return response(case, draws=200)
+
+
+def by_stage(adults, juveniles):
+    """Clips of which both stages were counted, two days after the dose."""
+    rows = []
+    for one, (a, j) in zip(clips([0] * len(adults), 0.05, day=-3, first=50), zip(adults, juveniles, strict=True),
+                           strict=True):  # fmt: skip
+        rows += [replace(one, count_low=n, count_high=n, stage=s) for n, s in ((a, "adult"), (j, "juvenile"))]
+    return rows
+
+
+def chances(found):
+    return {cause.name: cause.probability for cause in found.causes}
+
+
+def test_stages_tell_shelter_from_a_weak_dose():
+    """Juveniles alone left: shelter. Adults left as well: a weak dose, whatever made it weak."""
+    young = counted(by_stage([0] * 10, [20, 9, 31, 17, 12, 20, 8, 12, 15, 17]))
+    assert chances(young)["sheltered_juveniles"] > 0.9
+    old = counted(by_stage([15, 7, 21, 10, 9, 20, 5, 12, 10, 17], [4, 2, 8, 3, 3, 5, 1, 4, 3, 4]))
+    assert chances(old)["sheltered_juveniles"] < 0.1
+    for found in (young, old):
+        assert set(chances(found)) == set(CAUSES)
+        assert sum(chances(found).values()) == pytest.approx(1.0)
+        assert all(cause.told and cause.find_out.endswith(".") for cause in found.causes)
+
+
+def test_reasons_of_one_kind_keep_the_odds_they_had():
+    """A larger water, breakdown and less sensitive flukes make the same counts, so no count moves their odds."""
+    found = counted(clips(BEFORE[::-1], 0.05, day=-3, first=50))
+    believed = {cause.name: cause.believed for cause in found.causes}
+    after = chances(found)
+    assert after["volume_wrong"] / after["broken_down"] == pytest.approx(
+        believed["volume_wrong"] / believed["broken_down"]
+    )
+    assert "cannot tell" in found.text()
+
+
+def test_a_dose_that_worked_has_no_reasons_to_give():
+    found = counted(clips([0] * 10, 0.05, day=-3, first=50))
+    assert found.causes == ()
+    assert found.as_dict()["causes"] == []
+
+
+def test_the_case_moves_the_odds():
+    """Nobody doubts a volume that was metered; carbon that ran is the first thing to ask about."""
+    plain = counted(clips(BEFORE, 0.05, day=-3, first=50))
+    case = a_case(clips(BEFORE, 0.05, day=-5), given=(replace(dose(-5), uv_or_carbon_on=True),), overrides=HELD)
+    found = response(replace(case, samples=(*case.samples, *clips(BEFORE, 0.05, day=-3, first=50))), draws=200)
+    odds = [{c.name: c.believed for c in x.causes} for x in (plain, found)]
+    assert odds[1]["broken_down"] > odds[0]["broken_down"]
+
+
+def test_the_same_labels_on_both_days_are_paired_too():
+    """By contract a label is a fish's own on one day; paired, the interval is that of the same fish."""
+    same = counted(clips(BEFORE, 0.05, day=-3))
+    other = counted(clips(BEFORE, 0.05, day=-3, first=50))
+    assert other.counted_if_same_fish is None
+    paired = same.counted_if_same_fish
+    assert paired["estimate"] == pytest.approx(0.0)
+    assert paired["high"] - paired["low"] < same.counted["high"] - same.counted["low"]
+
+
+def test_salt_test_names_the_salt_that_its_own_arithmetic_asks_for():
+    """990 × kg / rise gives the volume back; 0.5 g/L in 10 m³ needs 5 kg of pure salt."""
+    words = salt_test(10_000.0)
+    kilograms = float(words.split()[1])
+    assert 990 * kilograms / 0.5 == pytest.approx(10_000, rel=0.01)
+    assert "exact to 5 %" in words
