@@ -12,7 +12,7 @@ from burden.doseresult import DoseResult, plain
 from burden.evidence import load_agent
 from burden.interval import CONTROL_PER_1000
 from burden.judging import Judged
-from burden.lateness import DELAYS_DAYS, LateDose
+from burden.lateness import DELAYS_DAYS, RARER, LateDose
 from burden.result import Triple
 from burden.sampling import RecheckPlan
 
@@ -66,11 +66,15 @@ def late_words(late: LateDose, visit_date: date) -> str:
         if not math.isfinite(lay.median)
         else f"larvae settled since the dose before lay from {_when(lay, visit_date)}; "
     )
+    rarer = ""
+    if late.rarer_from_day is not None:
+        when = say_date(visit_date + timedelta(days=late.rarer_from_day))
+        rarer = f"; from {when} on the pond is rid of them in {100 * RARER:.0f} of 100 fewer"
     if late.mistake_within < _LIKELY:
-        return f"{name}: {first}up to {DELAYS_DAYS[-1]:g} d late it is likelier than not still no mistake"
+        return f"{name}: {first}up to {DELAYS_DAYS[-1]:g} d late the course likelier than not still controls{rarer}"
     return (
         f"{name}: {first}given late it becomes a mistake, with more than {CONTROL_PER_1000:g} of 1 000 left and twice "
-        f"as many as in time, from {_when(late.mistake_from_day, visit_date)}"
+        f"as many as in time, from {_when(late.mistake_from_day, visit_date)}{rarer}"
     )
 
 
@@ -132,14 +136,22 @@ def _of_dose(case: Case, number: int, of: int, day: float, d: DoseResult, late: 
         entries.append(DayBookEntry(when + timedelta(days=after), measure, (), "care"))
     look = "look at the fish: appetite and breathing should be better by now; if not, look again"
     entries.append(DayBookEntry(when + timedelta(days=3), look, (), "look"))
-    if late is not None and late.mistake_within >= _LIKELY:
-        end = case.visit_date + timedelta(days=max(int(late.mistake_from_day.median), int(late.day)))
+    mistake = None if late is None else _too_late(late)
+    if mistake is not None:
+        end = case.visit_date + timedelta(days=mistake)
         entries.append(
             DayBookEntry(
                 end, f"dose {number} is too late from now on: if it has not gone in, look and reckon anew", (), "late"
             )
         )
     return entries
+
+
+def _too_late(late: LateDose) -> int | None:
+    """First day of either kind of mistake; None where neither comes within the delays judged."""
+    days = [] if late.mistake_within < _LIKELY else [max(late.mistake_from_day.median, late.day)]
+    days += [] if late.rarer_from_day is None else [late.rarer_from_day]
+    return int(min(days)) if days else None
 
 
 def _steps(d: DoseResult) -> tuple[str, ...]:

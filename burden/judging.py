@@ -17,7 +17,7 @@ from burden.pond import Pond
 from burden.result import Probability, Triple
 from burden.simulate import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
 
-__all__ = ["Judged", "judge", "left_per_1000"]
+__all__ = ["Judged", "judge", "left_per_1000", "left_untreated"]
 
 #: days after the last dose on which what is left is counted
 _LOOK_AFTER_DAYS = 1.0
@@ -104,6 +104,24 @@ def left_per_1000(ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan]) ->
         S of them.
     """
     return _courses(ponds, plans, 0.0)[2]
+
+
+def left_untreated(ponds: Sequence[tuple[Pond, State]], day: float) -> np.ndarray:
+    """Flukes on a live fish on a day without any dose, of 1,000 on day 0, shape (M,).
+
+    Parameters
+    ----------
+    ponds : sequence of (Pond, State)
+        One a parasite set, M draws each; the set that has most left counts.
+    day : float
+        From the visit [d].
+    """
+    left = np.zeros(ponds[0][0].size)
+    for pond, state in ponds:
+        then = simulate(pond.setting, state, np.array([0.0, day]), pond.given, COARSE_STEP_DAYS).abundance[-1]
+        now = _mean_burden(pond, state)
+        left = np.maximum(left, 1000 * np.divide(then, now, out=np.zeros_like(then), where=now > 1e-9))
+    return left
 
 
 def _courses(

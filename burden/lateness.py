@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from burden.elimination import Plan
+from burden.elimination import Plan, eliminations
 from burden.interval import CONTROL_PER_1000
 from burden.judging import left_per_1000
 from burden.pond import Pond
@@ -16,12 +16,14 @@ from burden.result import Triple
 from burden.simulate import State
 from burden.windows import windows_after
 
-__all__ = ["DELAYS_DAYS", "LATE_DRAWS", "MISTAKE_FACTOR", "LateDose", "first_delay", "late_doses"]
+__all__ = ["DELAYS_DAYS", "LATE_DRAWS", "MISTAKE_FACTOR", "RARER", "LateDose", "first_delay", "late_doses"]
 
 #: delays judged, a dose and all that follow it [d]; what lies between is read off a straight line
 DELAYS_DAYS = (1.0, 2.0, 3.0, 4.0, 5.0, 7.0, 10.0, 14.0)
 #: a late dose is a mistake where it leaves so many times what it leaves in time, and more than control allows
 MISTAKE_FACTOR = 2.0
+#: fall of the mean probability of elimination that counts [-]
+RARER = 0.05
 LATE_DRAWS = 40
 
 
@@ -43,6 +45,9 @@ class LateDose:
         where that comes later, or never [d].
     mistake_within : float
         Share of draws in which it is a mistake within 14 d [-].
+    rarer_from_day : float or None
+        First day judged on which the mean probability of elimination is lower than in time by `RARER` or more; None
+        where 14 d late it is not [d].
     """
 
     number: int
@@ -50,6 +55,7 @@ class LateDose:
     settlers_lay_from_day: Triple
     mistake_from_day: Triple
     mistake_within: float
+    rarer_from_day: float | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -59,6 +65,7 @@ class LateDose:
             "settlers_lay_from_day": self.settlers_lay_from_day.as_dict(),
             "mistake_from_day": self.mistake_from_day.as_dict(),
             "mistake_within_14_days_probability": self.mistake_within,
+            "elimination_rarer_from_day": self.rarer_from_day,
         }
 
 
@@ -85,8 +92,18 @@ def late_doses(ponds: Sequence[tuple[Pond, State]], plan: Plan, draws: int = LAT
     ponds = [(pond.take(few), state.take(few)) for pond, state in ponds]
     late = [_late(plan, which, delay) for which in range(1, len(plan.days)) for delay in DELAYS_DAYS]
     left = left_per_1000(ponds, [plan, *late])
+    gone = np.exp(sum(eliminations(p.setting, s, [plan, *late], p.effects) for p, s in ponds)).mean(1)
     each = left[1:].reshape(len(plan.days) - 1, len(DELAYS_DAYS), -1)
-    return tuple(_of_one(ponds, plan, which, left[0], each[which - 1]) for which in range(1, len(plan.days)))
+    rid = gone[1:].reshape(len(plan.days) - 1, -1)
+    return tuple(
+        replace(_of_one(ponds, plan, i, left[0], each[i - 1]), rarer_from_day=_rarer(plan.days[i], gone[0], rid[i - 1]))
+        for i in range(1, len(plan.days))
+    )
+
+
+def _rarer(day: float, in_time: float, late: np.ndarray) -> float | None:
+    """First day judged on which the pond is rid of them more rarely than may be."""
+    return next((float(day + d) for d, p in zip(DELAYS_DAYS, late, strict=True) if p <= in_time - RARER), None)
 
 
 def _late(plan: Plan, which: int, delay: float) -> Plan:

@@ -310,10 +310,11 @@ def _gill_disease(now: Situation) -> SafetyNote:
 def _against(agent: str, row: Mapping[str, Any]) -> SafetyNote:
     """Say what an agent does to another finding of the case."""
     other = row["finding"].replace("_", " ")
+    need = "need a treatment of their" if other.endswith("s") and other != "fungus" else "needs a treatment of its"
     does = {
         "yes": f"{agent} meets the {other} as well",
         "some": f"do not count on {agent} for the {other}",
-        "no": f"treat the {other} apart: {agent} is no treatment for it",
+        "no": f"the {other} {need} own: {agent} is none",
     }[row["works"]]
     how = {"common practice": _PRACTICE, "memory": "from memory"}.get(row["known"], "")
     source = ", ".join(filter(None, (how, *row.get("sources", ()))))

@@ -18,9 +18,11 @@ import numpy as np
 
 from burden.case import Case
 from burden.elimination import Plan, eliminations
+from burden.evidence import load_agent
 from burden.interval import CONTROL_PER_1000, ERADICATION, TIE
-from burden.judging import Judged, judge
+from burden.judging import Judged, judge, left_untreated
 from burden.pond import Pond
+from burden.result import Triple
 from burden.simulate import State
 from burden.windows import windows_after
 
@@ -28,6 +30,7 @@ __all__ = [
     "DEFAULT_MOST_DOSES",
     "FORMALIN_REST_DAYS",
     "LONGEST_GAP_DAYS",
+    "NEAR_TIE",
     "SEARCH_DRAWS",
     "Choice",
     "candidate_plans",
@@ -43,6 +46,10 @@ FORMALIN_REST_DAYS = 7
 #: gaps tried, in mean durations of hatching
 _GAPS = np.array([0.35, 0.5, 0.65, 0.8, 0.95, 1.1, 1.25, 1.4, 1.6, 1.8, 2.0, 2.3, 2.6])
 _SHORTLIST = 14
+#: mean probabilities of elimination closer than this are a near-tie: risk decides
+NEAR_TIE = 0.02
+#: fewer dead fish than this, in the median, are not worth a course where flukes go by themselves
+_WORTH_FISH = 0.5
 
 
 @dataclass(frozen=True)
@@ -160,8 +167,6 @@ def _allowed(case: Case, days: Sequence[float], line: Sequence[str]) -> bool:
     if limit is None:
         return True
     before = sum(a.mg_l or 0 for a in case.given if a.agent == "formalin")
-    from burden.evidence import load_agent
-
     each = load_agent("formalin").about["customary"]["mg_l"]
     return before + each * len(formalin) <= limit
 
@@ -194,14 +199,37 @@ def search(
     logs = sum(eliminations(p.setting, s, plans, p.effects) for p, s in few)
     best = _best_of_each(plans, logs)[:_SHORTLIST]
     judged = judge(few, [plans[i] for i in best], 0.0, np.exp(logs[best]))
-    recommended, rid = _control(judged), _eradicate(judged)
+    (recommended, decided), rid = _control(judged, case.findings.other), _eradicate(judged)
+    watch = _watching(few, recommended, nothing, horizon_days)
+    if watch is not None:
+        return Choice(None, rid, nothing, tuple(judged), watch)
+    reason = _reason(ponds[0][0], recommended)
     return Choice(
         recommended,
         rid,
         nothing,
         tuple(judged),
-        _reason(case, ponds[0][0], recommended, judged),
-        notes=_notes(ponds, recommended, judged),
+        f"{reason} {decided[0].upper()}{decided[1:]}." if decided else reason,
+        notes=_notes(ponds, recommended),
+    )
+
+
+def _watching(
+    ponds: Sequence[tuple[Pond, State]], recommended: Judged | None, nothing: Judged, horizon_days: float
+) -> str | None:
+    """Why to watch and do nothing, where that meets the aim by the horizon and costs no fish; else None.
+
+    Counted at the horizon and not at once: who does nothing has as long as a course takes, and longer.
+    """
+    left = Triple.of(left_untreated(ponds, horizon_days))
+    if recommended is None or left.median > CONTROL_PER_1000:
+        return None
+    dosed = judge(ponds, [recommended.plan], horizon_days)[0]
+    if nothing.deaths.median - dosed.deaths.median >= _WORTH_FISH:
+        return None
+    return (
+        f"the flukes go by themselves: without a dose {left.text()} of 1 000 are left in {horizon_days:g} days, and "
+        f"{nothing.deaths.text()} fish die, with {dosed.doses} doses {dosed.deaths.text()}"
     )
 
 
@@ -224,14 +252,39 @@ def _best_of_each(plans: Sequence[Plan], logs: np.ndarray) -> list[int]:
     return sorted(best, key=lambda i: (-mean[i], -middle[i]))
 
 
-def _control(judged: Sequence[Judged]) -> Judged | None:
-    """Fewest doses that control, the best of them; else what leaves fewest."""
+def _control(judged: Sequence[Judged], findings: Sequence[str] = ()) -> tuple[Judged | None, str]:
+    """Fewest doses that control, the best of them, and what decided between near-ties; else what leaves fewest."""
     good = [j for j in judged if j.left_per_1000.median <= CONTROL_PER_1000]
     if not good:
-        return min(judged, key=lambda j: j.left_per_1000.median, default=None)
+        return min(judged, key=lambda j: j.left_per_1000.median, default=None), ""
     mine = [j for j in good if j.doses == min(j.doses for j in good)]
     top = max(j.elimination.mean for j in mine)
-    return min((j for j in mine if j.elimination.mean >= top - TIE), key=lambda j: j.left_per_1000.median)
+    near = [j for j in mine if j.elimination.mean >= top - NEAR_TIE]
+    least = min(_risk(j, findings) for j in near)
+    kept = [j for j in near if _risk(j, findings) == least]
+    best = max(j.elimination.mean for j in kept)
+    chosen = min((j for j in kept if j.elimination.mean >= best - TIE), key=lambda j: j.left_per_1000.median)
+    return chosen, _decided(least, [_risk(j, findings) for j in near])
+
+
+def _risk(judged: Judged, findings: Sequence[str]) -> tuple[int, int, int]:
+    """Other findings no agent of it works on, doses of formalin, agents: fewer is better, in this order."""
+    agents = set(judged.plan.agents)
+    met = {row["finding"] for a in agents for row in load_agent(a).about["against"] if row["works"] == "yes"}
+    return len(set(findings) - met), judged.plan.agents.count("formalin"), len(agents)
+
+
+def _decided(least: tuple[int, int, int], all_near: Sequence[tuple[int, int, int]]) -> str:
+    """Which difference decided between schedules that do nearly as well; empty where none did."""
+    why = ("it works on the other findings too", "it needs less formalin, a risk to people, fish and filter",
+           "it needs fewer agents")  # fmt: skip
+    left = list(all_near)
+    said = []
+    for place, words in enumerate(why):
+        if any(risk[place] > least[place] for risk in left):
+            said.append(words)
+        left = [risk for risk in left if risk[place] == least[place]]
+    return f"of those that rid the pond as often within {100 * NEAR_TIE:.0f} in 100, {said[0]}" if said else ""
 
 
 def _eradicate(judged: Sequence[Judged]) -> Judged | None:
@@ -239,7 +292,7 @@ def _eradicate(judged: Sequence[Judged]) -> Judged | None:
     return min(good, key=lambda j: (j.doses, -j.elimination.mean), default=None)
 
 
-def _reason(case: Case, pond: Pond, recommended: Judged | None, judged: Sequence[Judged]) -> str:
+def _reason(pond: Pond, recommended: Judged | None) -> str:
     if recommended is None:
         return "no schedule within the limits does any good"
     words = [f"{recommended.doses} dose{'s' * (recommended.doses > 1)} is the least that"]
@@ -268,9 +321,7 @@ def _window_words(pond: Pond, recommended: Judged) -> str:
     )
 
 
-def _notes(
-    ponds: Sequence[tuple[Pond, State]], recommended: Judged | None, judged: Sequence[Judged]
-) -> tuple[str, ...]:
+def _notes(ponds: Sequence[tuple[Pond, State]], recommended: Judged | None) -> tuple[str, ...]:
     if recommended is None:
         return ()
     notes = []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +11,8 @@ import pytest
 from burden.casefile import read_case
 from burden.elimination import Plan, eliminations
 from burden.estimate import estimate
-from burden.moves import heated, left_behind, oxygen_saturation_mg_l
+from burden.moves import alternatives, cleaned, drained, heated, left_behind, oxygen_saturation_mg_l
+from burden.schedule import search
 
 CASES = Path(__file__).parents[1] / "simulated_data"
 
@@ -46,3 +48,41 @@ def test_heating_ends_at_the_temperature_asked_for_and_cools_nothing(tank) -> No
     assert float(warm.setting.temperature.at(2.0)) == pytest.approx(now + 2)  # a degree a day
     assert float(warm.setting.temperature.at(30.0)) == pytest.approx(now + 4)
     assert heated(pond, now - 5) is pond
+
+
+def test_cleaning_takes_eggs_and_no_fluke(tank) -> None:
+    """Between nothing and leaving every egg behind; what sits on the fish is the agent's business."""
+    pond, _ = tank
+    clean, behind = cleaned(pond), left_behind(pond)
+    for agent, effect in pond.effects.items():
+        new = clean.effects[agent]
+        assert np.all(new.kill_of("egg") > effect.kill_of("egg"))
+        assert np.all(new.kill_of("egg") < behind.effects[agent].kill_of("egg"))
+        assert new.by_form["adult"] is effect.by_form["adult"]
+
+
+def test_a_drained_pond_holds_no_egg(tank) -> None:
+    _, state = tank
+    dry = drained(state)
+    assert all(np.all(chain == 0) for chain in dry.water.values())
+    assert dry.fish is state.fish
+
+
+def test_moves_keep_the_limits_and_name_their_cost(tank) -> None:
+    """A spare tank and a heater give five moves; none needs more doses, none gives formalin above its 27 °C."""
+    pond, state = tank
+    case, few = pond.case, [(pond.take(np.arange(4)), state.take(np.arange(4)))]
+    case = replace(case, limits=replace(case.limits, max_doses=2))
+    agents = ("praziquantel", "formalin")
+    without = search(case, few, agents)
+    found = alternatives(case, few, agents, without)
+    assert len(found) == 5
+    for move in found:
+        days = move.judged.plan.days
+        assert len(days) <= without.recommended.doses
+        assert np.all(np.diff(days) >= case.limits.shortest_gap_days)
+        if "warmed to 28" in move.move:
+            assert "formalin" not in move.judged.plan.agents
+            assert "oxygen" in move.cost
+    bare = replace(case, limits=replace(case.limits, spare_tank=False, can_heat_to_c=None))
+    assert [m.move[:6] for m in alternatives(bare, few, agents, without)] == ["bottom"]

@@ -107,7 +107,7 @@ def test_gill_disease_withholds_what_takes_oxygen_and_no_other():
         assert [n.level for n in notes if "gill to spare" in n.reason] == [level]
 
 
-@pytest.mark.parametrize(("agent", "says"), [(PRAZIQUANTEL, "no treatment"), (FORMALIN, "as well")])
+@pytest.mark.parametrize(("agent", "says"), [(PRAZIQUANTEL, "of their own"), (FORMALIN, "as well")])
 def test_other_findings_say_what_the_agent_does_to_them(agent, says):
     """Common practice, no source: praziquantel does nothing to protozoa, formalin does."""
     notes = safety_check(agent, 5.0, 24.0, **{**GOOD, "findings": ("ciliates",)})

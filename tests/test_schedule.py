@@ -12,9 +12,11 @@ from cases import VISIT, a_case
 from burden.case import Limits
 from burden.elimination import Plan, eliminations
 from burden.evidence import load_agent
-from burden.judging import judge
+from burden.judging import Judged, judge
 from burden.pond import draw_pond
+from burden.result import Probability, Triple
 from burden.schedule import FORMALIN_REST_DAYS, candidate_plans, search
+from burden.schedule import _control as control
 
 DRAWS = 12
 BOTH = ("praziquantel", "formalin")
@@ -91,3 +93,23 @@ def test_what_is_recommended_is_said_to_be_control_where_it_is_no_more():
     assert said == (choice.recommended.elimination.mean < 0.5)
     assert choice.nothing.doses == 0
     assert choice.recommended.left_per_1000.median < choice.nothing.left_per_1000.median
+
+
+def judged(agents: tuple[str, ...], elimination: float, left: float) -> Judged:
+    plan = Plan(tuple(5.0 * i for i in range(len(agents))), agents)
+    none = Triple.of([0.0])
+    return Judged(plan, Probability.of([elimination]), Triple.of([left]), none, 60.0)
+
+
+def test_near_ties_go_to_less_risk_unless_formalin_meets_another_finding():
+    """Common practice, no source: formalin takes oxygen and poisons people, but it kills ciliates."""
+    plain, mixed = judged(("praziquantel",) * 2, 0.30, 5.0), judged(("praziquantel", "formalin"), 0.31, 4.0)
+    assert control([mixed, plain])[0] is plain
+    assert "less formalin" in control([mixed, plain])[1]
+    assert control([mixed, plain], ("ciliates",))[0] is mixed
+    assert "other findings" in control([mixed, plain], ("ciliates",))[1]
+
+
+def test_risk_decides_near_ties_only():
+    much_better = judged(("praziquantel", "formalin"), 0.5, 4.0)
+    assert control([judged(("praziquantel",) * 2, 0.3, 5.0), much_better]) == (much_better, "")

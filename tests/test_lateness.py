@@ -1,0 +1,62 @@
+"""The day on which a late dose becomes a mistake."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+from cases import a_case
+
+from burden.daybook import late_words
+from burden.elimination import Plan
+from burden.interval import CONTROL_PER_1000
+from burden.judging import left_per_1000
+from burden.lateness import DELAYS_DAYS, MISTAKE_FACTOR, first_delay, late_doses
+from burden.pond import draw_pond
+from burden.windows import windows_after
+
+DRAWS = 12
+
+
+@pytest.fixture(scope="module")
+def pond():
+    found = draw_pond(a_case(), "dactylogyrus", DRAWS, 3)
+    return found, found.start(np.full(DRAWS, 30.0), np.array([40.0]), 0.0, np.full(DRAWS, 0.5))
+
+
+def test_delay_is_read_off_a_straight_line_between_those_judged():
+    """Two in time, one more each day late: more than ten, and twice two, from the eighth day on."""
+    in_time = np.array([2.0, 2.0, 40.0])
+    left = np.array([[2.0 + d, 2.0, 40.0 + 20 * d] for d in DELAYS_DAYS])
+    delays = first_delay(in_time, left)
+    assert delays[0] == pytest.approx(8.0)
+    assert np.isinf(delays[1])
+    assert delays[2] == pytest.approx(2.0)  # above the aim in time already: twice 40 is 80
+
+
+def test_later_is_worse_and_the_day_found_is_the_first_beyond_the_limit(pond):
+    """Checked by the forward equations at delays the search did not judge, half a day to either side."""
+    plan = Plan((0.0, 6.0), ("praziquantel",) * 2)
+    (late,) = late_doses([pond], plan)
+    assert late.number == 2
+    assert late.mistake_from_day.low >= 6.0
+    in_time = left_per_1000([pond], [plan])[0]
+    very_late = left_per_1000([pond], [Plan((0.0, 20.0), plan.agents)])[0]
+    share = np.mean(very_late > np.maximum(CONTROL_PER_1000, MISTAKE_FACTOR * in_time))
+    assert late.mistake_within >= share
+
+
+def test_settlers_lay_when_the_windows_say(pond):
+    plan = Plan((0.0, 6.0, 11.0), ("praziquantel",) * 3)
+    second, third = late_doses([pond], plan)
+    p = pond[0]
+    w = windows_after(p.setting.parameters, p.effects["praziquantel"].sheltered_fraction, p.setting.temperature)
+    gap = float(np.median(w.longest_safe_gap))
+    assert second.settlers_lay_from_day.median == pytest.approx(gap)  # constant water: the same after every dose
+    assert third.settlers_lay_from_day.median == pytest.approx(6.0 + gap)
+    assert "lay from" in late_words(second, date(2026, 5, 10))
+
+
+def test_one_dose_cannot_be_late(pond):
+    assert late_doses([pond], Plan((0.0,), ("praziquantel",))) == ()
