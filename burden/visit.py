@@ -11,6 +11,7 @@ import numpy as np
 
 from burden.case import Case
 from burden.caution import Caution, by_weight
+from burden.changes import Changes, what_changed
 from burden.daybook import DayBookEntry, day_book, dose_words, late_words, say_date
 from burden.dosing import DoseResult, dose
 from burden.elimination import Plan
@@ -80,6 +81,8 @@ class Visit(Result):
         The recommended dates as reckoned, in colder and warmer water, given late, and killing less.
     late : tuple of LateDose
         From which day each next dose is too late.
+    changes : tuple of (Changes or None)
+        What moved since the last visit, one a parasite set.
     """
 
     case: Case
@@ -100,6 +103,7 @@ class Visit(Result):
     alternatives: tuple[Alternative, ...] = field(default=())
     otherwise: tuple[Otherwise, ...] = field(default=())
     late: tuple[LateDose, ...] = field(default=())
+    changes: tuple[Changes | None, ...] = field(default=())
 
     @property
     def first_action(self) -> str:
@@ -133,6 +137,7 @@ class Visit(Result):
             "would_change": self.choice.would_change,
             "otherwise": [o.as_dict() for o in self.otherwise],
             "late_doses": [d.as_dict() for d in self.late],
+            "changes": [None if c is None else c.as_dict() for c in self.changes],
             "warnings": list(self.warnings),
         }
 
@@ -158,6 +163,8 @@ class Visit(Result):
                 f"If nothing is done: {f.untreated.deaths_end.text()} of {self.case.fish_count} fish dead in "
                 f"{f.horizon_days:g} days, {f.untreated.abundance_end.text()} flukes a fish by then."
             )
+        lines += [e.deaths_explained.text() for e in self.estimates if e.deaths_explained is not None]
+        lines += [c.text() for c in self.changes if c is not None]
         lines += self._what_to_give()
         if self.recheck is not None:
             lines.append(self.recheck.headline())
@@ -242,6 +249,7 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
         alternatives=alternatives(case, ponds, agents, choice) if withheld is None else (),
         otherwise=others,
         late=late,
+        changes=tuple(what_changed(e) for e in estimates),
     )
 
 

@@ -27,7 +27,7 @@ LAYERS = (
     {"elimination"},
     {"interval", "judging"},
     {"schedule", "response", "shortfall"},
-    {"forecast", "moves", "otherwise", "lateness", "permitted", "lookagain"},
+    {"forecast", "moves", "changes", "otherwise", "lateness", "permitted", "lookagain"},
     {"daybook"},
     {"visit"},
     {"casefile", "report", "cli"},

@@ -16,6 +16,7 @@ from burden.otherwise import OTHERWISE_DRAWS
 from burden.report.answer import five_lines, moved_rows, seen_rows, there_rows, title_of
 from burden.report.cautions import cautions_of
 from burden.report.daybook import days_of, folded, recheck_words, short_step
+from burden.report.outlook import outlook_of
 from burden.report.sheets import owner_page, record_of
 from burden.report.sources import sources_of
 from burden.report.tables import CSV_FORM
@@ -120,7 +121,7 @@ def _facts(visit: Visit) -> str:
 
 
 def _one_set(visit: Visit, i: int) -> dict[str, Any]:
-    e, f, r = visit.estimates[i], visit.forecasts[i], visit.responses[i]
+    e, f = visit.estimates[i], visit.forecasts[i]
     moved = moved_rows(e)
     return {
         "name": e.parasite,
@@ -134,8 +135,7 @@ def _one_set(visit: Visit, i: int) -> dict[str, Any]:
             (name, of_100(c.elimination.mean), of_100(c.elimination_braked.mean)) for name, c in f.courses().items()
         ],
         "two_doses": any(name == e.parasite and w.two_dose_window() is not None for name, w in visit.windows),
-        "response": "" if r.dose_date is None else r.text().splitlines()[0].split(": ", 1)[1],
-        "response_reason": r.reason,
+        **outlook_of(visit, i),
     }
 
 

@@ -61,6 +61,7 @@ def tables_of(visit: Visit) -> dict[str, bytes]:
     return {
         "estimate.csv": csv_bytes(_estimate(visit), ("parasite", "quantity", "median", "low_5", "high_95")),
         "forecast.csv": csv_bytes([{"parasite": f.parasite, **row} for f in visit.forecasts for row in f.rows()]),
+        "changes.csv": csv_bytes(_changes(visit), _CHANGES_COLUMNS),
         "day_book.csv": csv_bytes(visit.rows(), ("date", "action", "step")),
         "schedules.csv": csv_bytes(_schedules(visit), _SCHEDULE_COLUMNS),
         "samples.csv": csv_bytes(_samples(visit), _SAMPLE_COLUMNS),
@@ -78,6 +79,18 @@ def _estimate(visit: Visit) -> list[dict[str, Any]]:
         ]  # fmt: skip
         rows.append({"parasite": e.parasite, "quantity": "probability infected", "median": e.probability_infected})
     return rows
+
+
+_CHANGES_COLUMNS = (
+    *("parasite", "since", "quantity", "then_median", "then_low", "then_high", "now_median", "now_low", "now_high"),
+    "verdict",
+)
+
+
+def _changes(visit: Visit) -> list[dict[str, Any]]:
+    """What moved since the last visit, a row a quantity; no row where there was none."""
+    found = [c for c in visit.changes if c is not None]
+    return [{"parasite": c.parasite, "since": c.since.isoformat(), **row} for c in found for row in c.rows()]
 
 
 _SCHEDULE_COLUMNS = (

@@ -36,6 +36,8 @@ class ReportResult(Result):
         The answer of each case in words.
     reports : tuple of mapping
         One a case where there are several.
+    changes : tuple of (mapping or None)
+        What moved since the last visit of a single case, one a parasite set.
     warnings : tuple of str
     """
 
@@ -47,6 +49,7 @@ class ReportResult(Result):
     seed: int
     answers: tuple[str, ...]
     reports: tuple[dict[str, Any], ...] = ()
+    changes: tuple[dict[str, Any] | None, ...] = ()
     warnings: tuple[str, ...] = field(default=())
 
     def as_dict(self) -> dict[str, Any]:
@@ -60,6 +63,7 @@ class ReportResult(Result):
             "files": list(self.files),
             "first_action": self.first_action,
             "withheld_reason": self.withheld_reason,
+            "changes": list(self.changes),
             "warnings": list(self.warnings),
         }
         if self.reports:
@@ -198,6 +202,7 @@ def _result(target: Path, files: dict[str, bytes], visits: Sequence[Visit], draw
             "files": [name.split("/", 1)[1] for name in files if name.startswith(f"{v.case.name}/")],
             "first_action": v.first_action,
             "withheld_reason": v.withheld_reason,
+            "changes": [None if c is None else c.as_dict() for c in v.changes],
         }
         for v in visits
     ]  # fmt: skip
@@ -213,5 +218,6 @@ def _result(target: Path, files: dict[str, bytes], visits: Sequence[Visit], draw
         seed=seed,
         answers=tuple(f"{v.case.name}: {v.text()}" if several else v.text() for v in visits),
         reports=tuple(reports) if several else (),
+        changes=() if several else tuple(reports[0]["changes"]),
         warnings=tuple(dict.fromkeys(w for v in visits for w in v.warnings)),
     )

@@ -1,0 +1,108 @@
+"""Deaths, follow-up and what a course comes to, as the page of one visit needs them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from burden.changes import Changes, Moved
+from burden.deathlog import Explained
+from burden.forecast import AFTER_A_DOSE, BANDS, Course, Forecast
+from burden.report.forecast_figure import COURSE_WORDS
+from burden.report.words import about, long_date, of_100, sentence, spread
+from burden.response import Response
+from burden.result import Triple
+from burden.shortfall import causes_in_words
+from burden.visit import Visit
+
+__all__ = ["changes_of", "courses_of", "deaths_in_words", "outlook_of", "response_of", "watch_for"]
+
+#: rows of what moved that a page has room for; the others are in tables/changes.csv
+_MOST_MOVED = 4
+
+
+def courses_of(forecast: Forecast) -> list[dict[str, str]]:
+    """Return the courses of a forecast, a row each: deaths and flukes at the horizon with both bands."""
+    return [
+        {
+            "name": COURSE_WORDS[name],
+            "deaths": _bands(course, course.deaths, whole=True),
+            "flukes": _bands(course, course.abundance),
+            "avoided": "" if name == "untreated" else _fish(forecast.avoided(name)),
+        }
+        for name, course in forecast.courses().items()
+    ]
+
+
+def _bands(course: Course, values: Any, whole: bool = False) -> str:
+    """Median, 50 % and 90 % band of the last day."""
+    middle = float(values[BANDS.index(0.5), -1])
+    parts = [middle, *course.band(values, 0.5), *course.band(values, 0.9)]
+    said = [f"{x:.0f}" if whole else about(x) for x in parts]
+    return f"{said[0]} (half: {said[1]} to {said[2]}; nine of ten: {said[3]} to {said[4]})"
+
+
+def _fish(number: Triple | None) -> str:
+    return "" if number is None else f"{number.median:.0f} ({number.low:.0f} to {number.high:.0f})"
+
+
+def watch_for(forecast: Forecast) -> list[str]:
+    """Return what a delay costs, what to watch after a dose, and whose call moribund fish are."""
+    said = []
+    if forecast.delay is not None:
+        d = forecast.delay
+        said.append(
+            f"The same doses a week later: {_fish(d.deaths)} more fish dead, {spread(d.abundance)} flukes a fish on "
+            f"that day instead of {spread(d.abundance_in_time)}; rid of them in {of_100(d.elimination.mean)} instead "
+            f"of {of_100(d.elimination_in_time.mean)}."
+        )
+    if any(course.doses for course in forecast.courses().values()):
+        said.append(AFTER_A_DOSE)
+    said.append("Whether a moribund fish is put down is the veterinarian's call.")
+    return said
+
+
+def deaths_in_words(explained: Explained | None) -> str:
+    """Return how many of the dead the flukes explain, or that it cannot be told; empty without deaths."""
+    return "" if explained is None else explained.text()
+
+
+def response_of(r: Response) -> dict[str, Any]:
+    """Return the verdict on the last dose and, where it may have fallen short, why and how to find out."""
+    if r.dose_date is None:
+        return {"verdict": "", "reason": "", "why": "", "causes": (), "next": ()}
+    said = r.text().splitlines()
+    gone = [line for line in said if line.startswith("Gone: ")]
+    return {
+        "verdict": " ".join([said[0].split(": ", 1)[1], *gone]),
+        "reason": r.reason,
+        "why": causes_in_words(r.causes),
+        "causes": [sentence(cause.text()) for cause in r.causes],
+        "next": r.what_next,
+    }
+
+
+def changes_of(changes: Changes | None) -> dict[str, Any]:
+    """Return what changed since the last visit; nothing where there was none."""
+    if changes is None:
+        return {}
+    told = [m for m in changes.others if m.verdict not in ("unchanged", "cannot be compared")]
+    return {
+        "since": long_date(changes.since),
+        "lines": changes.text().splitlines()[: 2 if changes.dead is not None else 1],
+        "rows": [_moved(m) for m in told[:_MOST_MOVED]],
+    }
+
+
+def _moved(m: Moved) -> dict[str, str]:
+    return {"name": m.name, "then": spread(m.then), "now": spread(m.now), "verdict": m.verdict}
+
+
+def outlook_of(visit: Visit, i: int) -> dict[str, Any]:
+    """Return everything of one parasite set."""
+    return {
+        "deaths": deaths_in_words(visit.estimates[i].deaths_explained),
+        "courses": courses_of(visit.forecasts[i]),
+        "watch": watch_for(visit.forecasts[i]),
+        "dose": response_of(visit.responses[i]),
+        "changed": changes_of(visit.changes[i] if visit.changes else None),
+    }
