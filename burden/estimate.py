@@ -8,19 +8,16 @@ weighted ponds, drawn from those by their weights, as they stand on the day of t
 from __future__ import annotations
 
 import zlib
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
-from scipy.special import logsumexp
 
-from burden.case import Case, Preparation
-from burden.counts import zero_share
+from burden.case import Case
 from burden.deathlog import Explained, explain
 from burden.evidence import uniform_draws
-from burden.looking import Seen, draw_seen, log_likelihood_of_samples, share_examined, whole_look
+from burden.looking import Seen, draw_seen, log_likelihood_of_samples, share_examined
 from burden.past import (
     LONGEST_HISTORY_DAYS,
     Past,
@@ -36,6 +33,7 @@ from burden.present import Present, present_on
 from burden.progress import tell
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Result, Triple, number
 from burden.simulate import State
+from burden.told import PRIOR_NONE, chance_of_never, counted, detection, looked_twice, missed, moved, not_read
 
 __all__ = [
     "LONGEST_HISTORY_DAYS",
@@ -49,7 +47,6 @@ __all__ = [
     "share_examined",
 ]
 
-PRIOR_NONE = 0.2  # prior chance that the stock carries no fluke at all: an assumption
 #: effective ponds below which a third round is run, and below which the answer says that its edges are rough
 _ENOUGH = 100
 #: draws for each one kept, where they are weighed by how the sick were picked
@@ -78,6 +75,9 @@ class Estimate(Result):
         Whether a draw carries flukes on its fish now; one that does not has none on them in its state.
     mean_abundance, flukes_total, prevalence
         Of the fish there are: those looked at today are known in part, the others are predicted.
+    by_tilt : tuple of Triple or None
+        Mean abundance were the sick as any fish, and were they picked in proportion to their burden, where no other
+        fish were looked at.
     """
 
     case: Case
@@ -97,6 +97,7 @@ class Estimate(Result):
     eggs_waiting: Triple
     counted: Mapping[str, Any] | None
     missed: str
+    by_tilt: tuple[Triple, Triple] | None
     prior_and_posterior: Sequence[tuple[str, Triple, Triple]]
     effective_draws: float
     deaths_explained: Explained | None = None
@@ -126,6 +127,9 @@ class Estimate(Result):
             "eggs_waiting": self.eggs_waiting.as_dict(),
             "counted": self.counted,
             "missed": self.missed,
+            "mean_abundance_by_tilt": None
+            if self.by_tilt is None
+            else {"none": self.by_tilt[0].as_dict(), "full": self.by_tilt[1].as_dict()},
             "deaths_explained": self.deaths_explained.as_dict() if self.deaths_explained else None,
             "prior_and_posterior": [
                 {"name": name, "prior": a.as_dict(), "posterior": b.as_dict()}
@@ -133,6 +137,17 @@ class Estimate(Result):
             ],
             "warnings": list(self.warnings),
         }
+
+    @property
+    def sick_only(self) -> str:
+        """What it means that only sick or dead fish were looked at; empty where others were too."""
+        if self.by_tilt is None:
+            return ""
+        none, full = (triple.text() for triple in self.by_tilt)
+        return (
+            f"Only sick or dead fish were looked at: {none} flukes a fish if they carry what any fish carries, "
+            f"{full} if fish fell ill in proportion to their flukes; a few fish picked at random would tell."
+        )
 
     def rows(self) -> list[dict[str, Any]]:
         """Return the main numbers, a row each."""
@@ -165,6 +180,7 @@ class Estimate(Result):
             lines.insert(1, "No sample could be read: these numbers are what is believed of any such pond.")
         if self.deaths_explained is not None:
             lines.append(self.deaths_explained.text())
+        lines += [self.sick_only] if self.sick_only else []
         lines += [f"Note: {warning}" for warning in self.warnings]
         return "\n".join(lines)
 
@@ -241,8 +257,7 @@ def _summarise(past: Past, log_posterior: np.ndarray, parasite: str, draws: int,
     pond = replace(pond, setting=replace(pond.setting, parameters=p))
     effective = min(effective, _effective_ponds(past, log_posterior))
     k, before, now = pond.setting.parameters["aggregation"], past.by_day[0.0]["all"][chosen], _per_fish(pond, state)
-    never = _chance_of_never(past, log_posterior, parasite)
-    clean = uniform_draws("infected", draws, seed) < never
+    never, clean = _never(past, log_posterior, parasite, draws, seed)
     total, carrying = np.where(clean, 0.0, stock.total), np.where(clean, 0.0, stock.carrying)
     alive = max(case.fish_count, 1)
     state = _as_present(state, total / np.maximum(now * alive, 1e-300), ~clean)
@@ -259,16 +274,17 @@ def _summarise(past: Past, log_posterior: np.ndarray, parasite: str, draws: int,
         prevalence=Triple.of(carrying / alive),
         mean_abundance=Triple.of(total / alive),
         aggregation_k=Triple.of(k),
-        detection_per_fish=_detection(case, parasite, before, k, seen, pond, stage_shares(past, 0.0, chosen)),
+        detection_per_fish=detection(case, parasite, before, k, seen, pond, stage_shares(past, 0.0, chosen)),
         flukes_total=Triple.of(total),
         abundance_before=Triple.of(past.abundance_then[chosen]),
         eggs_waiting=Triple.of(eggs),
-        counted=_counted(case, parasite),
-        missed=_missed(past, parasite, log_posterior, seed),
-        prior_and_posterior=_moved(past, pond, seen, chosen),
+        counted=counted(case, parasite),
+        missed=missed(past, parasite),
+        by_tilt=_by_tilt(past, parasite, draws, seed),
+        prior_and_posterior=moved(past, pond, seen, chosen),
         effective_draws=effective,
         deaths_explained=_explained(past, ways, ~clean, seed),
-        warnings=[*_rough(effective), *_looked_twice(case, parasite)],
+        warnings=[*_rough(effective), *looked_twice(case, parasite), *not_read(case, parasite)],
     )
 
 
@@ -281,7 +297,7 @@ def _standing(
     """
     case, evidence = past.pond.case, past.pond.setting.parameters.evidence
     dosed = any(event.kill and event.day == 0 for event in past.pond.given)  # since: today's counts no longer hold
-    rows = () if dosed else _known_today(case, parasite)
+    rows = () if dosed else rows_by_day(case, parasite).get(0.0, [])
     weighed = any(row.chosen != "random" for row in rows)
     ways, effective = _resample(log_posterior, draws * (_SPARE_DRAWS if weighed else 1), seed)
     chosen = past.of[ways]
@@ -303,32 +319,6 @@ def _standing(
     return ways, stock, effective
 
 
-def _rough(effective: float) -> list[str]:
-    """Say so where the intervals stand on few draws."""
-    if effective >= _ENOUGH:
-        return []
-    return [
-        f"the record leaves {effective:.0f} effective draws: the samples fit few of the ponds believed possible, "
-        "so the edges of the intervals are rough"
-    ]
-
-
-def _looked_twice(case: Case, parasite: str) -> list[str]:
-    """Say which counts were read as looks at the same flukes."""
-    whole = Counter(
-        (f"{row.date}", row.fish, row.site, row.stage)
-        for rows in rows_by_day(case, parasite).values()
-        for row in rows
-        if whole_look(row)
-    )
-    return [
-        f"{when}, fish {fish}: the whole of the {site.replace('_', ' ')} was counted {times} times, read as one look "
-        "at the same flukes; for the two sides of a fish write fraction_examined 0.5 each"
-        for (when, fish, site, _), times in whole.items()
-        if times > 1
-    ]
-
-
 def _explained(past: Past, ways: np.ndarray, carries: np.ndarray, seed: int) -> Explained | None:
     """How many of the dead in the log the flukes killed, beside what was believed of it."""
     home = past.pond.setting.parameters.evidence.about["site"]
@@ -344,24 +334,6 @@ def _per_fish(pond: Pond, state: State) -> np.ndarray:
     return total / np.maximum(state.alive.sum((0, 1)), 1e-9)
 
 
-def _known_today(case: Case, parasite: str) -> list[Preparation]:
-    """Preparations of the visit."""
-    return [
-        row for row in case.samples if row.readable and row.parasite in (None, parasite) and row.date == case.visit_date
-    ]
-
-
-def _chance_of_never(past: Past, log_posterior: np.ndarray, parasite: str) -> float:
-    """Chance that the stock never carried a fluke: 0 where one was ever counted, else by Bayes' rule."""
-    rows = [row for day in rows_by_day(past.pond.case, parasite).values() for row in day]
-    if any(row.count_low > 0 for row in rows):
-        return 0.0
-    whole = float(logsumexp(past.log_prior))
-    carrying = np.log1p(-PRIOR_NONE) + float(logsumexp(log_posterior)) - whole
-    never = np.log(PRIOR_NONE) + float(logsumexp(past.log_prior + past.log_deaths_clean[past.of])) - whole
-    return float(np.exp(never - np.logaddexp(never, carrying)))
-
-
 def _as_present(state: State, factor: np.ndarray, ever: np.ndarray) -> State:
     """Set the flukes on the fish to what is present; a stock that never had any has no eggs either."""
     return replace(
@@ -371,99 +343,32 @@ def _as_present(state: State, factor: np.ndarray, ever: np.ndarray) -> State:
     )
 
 
-def _detection(
-    case: Case,
-    parasite: str,
-    mean: np.ndarray,
-    k: np.ndarray,
-    seen: Seen,
-    pond: Pond,
-    stages: Mapping[str, np.ndarray],
-) -> Triple:
-    """Chance that the preparations taken from one infected fish, picked at random, show a fluke."""
-    days = rows_by_day(case, parasite)
-    if not days:
-        return Triple.missing()
-    rows = days[max(days)]
-    home = pond.setting.parameters.evidence.about["site"]
-    weight = pond.setting.fish.weight_g.mean(0)
-    infected = 1 - zero_share(np.maximum(mean, 1e-9), k)
-    chances = []
-    for fish in sorted({row.fish for row in rows}):
-        mine = [replace(row, chosen="random", count_low=0, count_high=0) for row in rows if row.fish == fish]
-        nothing = np.exp(log_likelihood_of_samples(mine, mean, k, seen, home, weight, stages))
-        chances.append((1 - nothing) / np.maximum(infected, 1e-12))
-    return Triple.of(np.clip(np.mean(chances, axis=0), 0, 1))
+def _never(past: Past, log_posterior: np.ndarray, parasite: str, draws: int, seed: int) -> tuple[float, np.ndarray]:
+    """Chance that the stock never carried a fluke, and the draws in which it did not, (draws,)."""
+    never = chance_of_never(past, log_posterior, parasite)
+    return never, uniform_draws("infected", draws, seed) < never
 
 
-def _counted(case: Case, parasite: str) -> dict[str, Any] | None:
-    """Prevalence, mean intensity and k of the counts themselves, fish by fish, at the last visit."""
-    from burden.classical import counted_summary
-
-    rows = [row for row in case.samples if row.readable and row.parasite in (None, parasite)]
-    if not rows:
+def _by_tilt(past: Past, parasite: str, draws: int, seed: int) -> tuple[Triple, Triple] | None:
+    """Mean abundance without a tilt and with a full one, where only sick or dead fish were looked at."""
+    rows = [row for rows in rows_by_day(past.pond.case, parasite).values() for row in rows]
+    if not rows or any(row.chosen not in ("moribund", "dead") for row in rows):
         return None
-    last = max(row.date for row in rows)
-    totals: dict[str, int] = {}
-    for row in rows:
-        if row.date == last:
-            totals[row.fish] = totals.get(row.fish, 0) + row.count_low
-    return counted_summary(list(totals.values())).as_dict()
+    found = []
+    for tilt in (0.0, 1.0):
+        tilted = replace(past, seen=replace(past.seen, tilt=np.full(past.of.size, tilt)))
+        log_posterior = log_likelihood(tilted, parasite) + tilted.log_prior
+        _, stock, _ = _standing(tilted, log_posterior, parasite, draws, seed)
+        _, clean = _never(tilted, log_posterior, parasite, draws, seed)
+        found.append(Triple.of(np.where(clean, 0.0, stock.total) / max(past.pond.case.fish_count, 1)))
+    return found[0], found[1]
 
 
-def _missed(past: Past, parasite: str, log_posterior: np.ndarray, seed: int) -> str:
-    """What samples like these can have missed, in words: the second line of every report."""
-    rows = [row for day, rows in rows_by_day(past.pond.case, parasite).items() if day == 0 for row in rows]
-    if not rows:
-        return "Nothing was looked at on this visit, so nothing is ruled out."
-    clean = log_likelihood(past, parasite, clean=True) + past.log_prior
-    level = _round_level(
-        past.pond.setting.parameters.evidence.values["abundance"].value * past.pond.case.mean_weight_g.value
-    )
-    weight = np.exp(clean - clean.max())
-    chance = float(np.average(past.by_day[0.0]["all"][past.of] > level, weights=weight))
-    fish = len({row.fish for row in rows})
-    counted = sum(row.count_low for row in rows)
-    seen = "and yours were clean" if counted == 0 else f"and yours showed {counted}"
-    return (
-        f"{len(rows)} preparations of {fish} fish, had all been clean, would still leave a "
-        f"{100 * chance:.0f} % chance of more than {level:g} flukes a fish; {seen}."
-    )
-
-
-def _round_level(value: float) -> float:
-    """One significant figure."""
-    magnitude = 10 ** np.floor(np.log10(value))
-    return float(np.round(value / magnitude) * magnitude)
-
-
-def _moved(past: Past, pond: Pond, seen: Seen, chosen: np.ndarray) -> list[tuple[str, Triple, Triple]]:
-    """Prior beside posterior of what the data may barely move."""
-    weight, ways = np.exp(past.log_weight), np.exp(past.log_prior)
-    before, after = past.pond.setting.parameters, pond.setting.parameters
-    rates = other_cause_rates(pond.case.findings.other)
-    background = before["background_hazard"][past.of] + np.resize(rates, past.of.size)
-    clip = "gill_clip" if before.evidence.about["site"] == "gill" else "skin_scrape"
-    found = [
-        (
-            f"share seen, over its median ({clip.replace('_', ' ')})",
-            past.seen.share_factor[clip],
-            seen.share_factor[clip],
-        ),
-        ("clumping of a part-count", past.seen.part_shape, seen.part_shape),
-        ("tilt of sick fish", past.seen.tilt, seen.tilt),
-        ("deaths without flukes (per day)", background, after["background_hazard"]),
-    ]
-    looking = [(name, Triple.of(a, ways), Triple.of(b)) for name, a, b in found]
-    pairs = {"aggregation k": (before["aggregation"], after["aggregation"])}
-    if "hazard_per_burden" in before.values:
-        pairs["deaths per fluke/g (per day)"] = (before["hazard_per_burden"], after["hazard_per_burden"])
-    if "reproduction_number" in before.values:
-        pairs["reproduction number"] = (before["reproduction_number"], after["reproduction_number"])
-    ponds = [(name, Triple.of(a, weight), Triple.of(b)) for name, (a, b) in pairs.items()]
-    then = past.abundance_then
+def _rough(effective: float) -> list[str]:
+    """Say so where the intervals stand on few draws."""
+    if effective >= _ENOUGH:
+        return []
     return [
-        ("flukes a fish at the start of the record", Triple.of(then, weight), Triple.of(then[chosen])),
-        *ponds,
-        *looking,
+        f"the record leaves {effective:.0f} effective draws: the samples fit few of the ponds believed possible, "
+        "so the edges of the intervals are rough"
     ]

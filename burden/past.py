@@ -14,7 +14,7 @@ from scipy.special import logsumexp, ndtri
 
 from burden.case import Case, Preparation
 from burden.deathlog import DeathLog, other_given_deaths, read_log
-from burden.evidence import uniform_draws
+from burden.evidence import load_parasite, uniform_draws
 from burden.looking import Seen, draw_seen, log_likelihood_of_samples
 from burden.pond import Pond, draw_pond, other_cause_rates
 from burden.simulate import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
@@ -25,9 +25,11 @@ __all__ = [
     "Proposal",
     "fish_at_look",
     "history_days",
+    "is_read",
     "log_likelihood",
     "proposal_from",
     "rows_by_day",
+    "rows_of",
     "run_past",
     "stage_shares",
 ]
@@ -266,10 +268,24 @@ def fish_at_look(case: Case, rows: Sequence[Preparation]) -> int:
 
 
 def rows_by_day(case: Case, parasite: str, clean: bool = False) -> dict[float, list[Preparation]]:
-    """Readable preparations of a set by day; with `clean` those of the visit alone, every count read as 0."""
+    """Preparations of a set that are read, by day; with `clean` those of the visit alone, every count read as 0."""
     found: dict[float, list[Preparation]] = {}
-    for row in case.samples:
-        if row.readable and row.parasite in (None, parasite) and not (clean and row.date != case.visit_date):
+    for row in rows_of(case, parasite):
+        if is_read(case, parasite, row) and not (clean and row.date != case.visit_date):
             day = float(max(case.day_of(row.date), -LONGEST_HISTORY_DAYS))
             found.setdefault(day, []).append(replace(row, count_low=0, count_high=0) if clean else row)
     return found
+
+
+def rows_of(case: Case, parasite: str) -> list[Preparation]:
+    """Readable preparations of a set."""
+    return [row for row in case.samples if row.readable and row.parasite in (None, parasite)]
+
+
+def is_read(case: Case, parasite: str, row: Preparation) -> bool:
+    """Whether a preparation is from a site whose counts the estimate reads.
+
+    Gill flukes found on the skin are few and strayed; how many there are to one on the gills is nobody's figure.
+    """
+    strayed = row.site in ("skin", "fin") and load_parasite(parasite).about["site"] == "gill"
+    return case.gill_flukes_on_skin or not strayed

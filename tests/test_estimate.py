@@ -206,6 +206,36 @@ def test_moribund_fish_stand_for_lighter_ones():
     assert 1 < random / sick < (K + 1) / K
 
 
+def test_sick_fish_alone_leave_the_range_of_the_tilt():
+    """From what any fish carries to fish that fell ill in proportion to their flukes: (k + 1)/k times as many."""
+    case = a_case(clips(FORTY[:12], chosen="moribund"), overrides=fixed_values(**PLAIN, aggregation=K), count=5000)
+    found = estimate(case)
+    none, full = found.by_tilt
+    assert none.median / full.median == pytest.approx((K + 1) / K, rel=0.1)
+    assert full.median < found.mean_abundance.median < none.median
+    as_random = estimate(replace(case, samples=tuple(clips(FORTY[:12])))).mean_abundance
+    assert none.median == pytest.approx(as_random.median, rel=0.05)
+    assert "Only sick or dead fish were looked at" in found.text()
+    assert set(found.as_dict()["mean_abundance_by_tilt"]) == {"none", "full"}
+    mixed = estimate(replace(case, samples=(*case.samples, *clips([3], first=99))), draws=100)
+    assert mixed.by_tilt is None
+    assert mixed.as_dict()["mean_abundance_by_tilt"] is None
+
+
+def test_skin_tells_of_gill_flukes_only_when_switched_on():
+    skin = [replace(row, site="skin", method="skin_scrape", fish="9") for row in clips([2])]
+    case = a_case([*clips([0, 0]), *skin])
+    off, on = estimate(case, draws=200), estimate(replace(case, gill_flukes_on_skin=True), draws=200)
+    gills = estimate(replace(case, samples=tuple(clips([0, 0]))), draws=200)
+    assert off.abundance_before == gills.abundance_before
+    assert off.probability_infected > 0.999 > gills.probability_infected  # a fluke is a fluke, wherever it sat
+    assert on.mean_abundance.median > 3 * off.mean_abundance.median
+    assert any("gill_flukes_on_skin" in warning for warning in off.warnings)
+    assert not any("gill_flukes_on_skin" in warning for warning in on.warnings)
+    own = estimate(a_case(skin, parasites=("gyrodactylus",)), draws=100)
+    assert not any("not read" in warning for warning in own.warnings)
+
+
 def test_more_fish_narrow_the_interval():
     widths = []
     for fish in (2, 8, 40):
@@ -321,7 +351,7 @@ def test_the_sick_of_few_fish_are_not_counted_twice(fish, tilt):
 def test_where_every_fish_was_looked_at_the_sick_are_all_fish():
     rows = clips([3, 0, 7], chosen="moribund")
     told = log_likelihood_of_samples(rows, MEAN * ONE, K * ONE, looking(1.0), "gill", 400.0 * ONE, pool=3)
-    assert float(told[0]) == pytest.approx(log_likelihood(clips([3, 0, 7])), rel=1e-12)
+    assert float(told[0]) == pytest.approx(log_likelihood(clips([3, 0, 7])), abs=1e-5)
 
 
 @pytest.mark.parametrize("way", ["moribund", "dead", "killed"])
@@ -486,14 +516,30 @@ def test_what_samples_like_these_can_miss():
     """The chance left by clean clips, against the grid's."""
     counts = (0, 0, 0)
     found = estimate(a_case(clips(counts, 0.03), count=500, overrides=fixed_values(**PLAIN)))
-    assert found.missed.startswith("3 preparations of 3 fish, had all been clean, would still leave a ")
-    assert found.missed.endswith("chance of more than 100 flukes a fish; and yours were clean.")
+    assert found.missed.startswith("3 preparations of 3 fish, all clean like yours, still leave a ")
+    assert found.missed.endswith("chance of more than 100 flukes a fish.")
     means, _, posterior = grid_posterior(counts, 0.03)
-    left = 100 * posterior.sum(1)[means > 100].sum()
+    evidence = grid_evidence(counts, 0.03)
+    carrying = (1 - PRIOR_NONE) * evidence / (PRIOR_NONE + (1 - PRIOR_NONE) * evidence)
+    left = 100 * carrying * posterior.sum(1)[means > 100].sum()
     told = float(found.missed.split(" % ")[0].split()[-1])
     assert told == pytest.approx(left, abs=1.5 + 0.5)  # Monte Carlo of some 3,000 draws, and rounding
     seen = estimate(a_case(clips((0, 5, 1), 0.03), count=500, overrides=fixed_values(**PLAIN)))
-    assert seen.missed == found.missed.replace("were clean.", "showed 6.")
+    shared = found.missed.split("leave ")[1]
+    assert (
+        seen.missed == f"3 preparations of 3 fish, had all been clean, would still leave {shared[:-1]}; yours showed 6."
+    )
+
+
+def grid_evidence(counts, share):
+    """Chance of clean counts, flukes being there, by the grid."""
+    means, ks, prior = grid_posterior((), share)
+    size, ranks = (SHAPE + share) / (1 - share), (np.arange(800) + 0.5) / 800
+    total = np.zeros_like(prior)
+    for j, k in enumerate(ks):
+        expected = gammaincinv(k, ranks)[:, None] / k * means[None, :] * ON_GILLS * share * DETECTION
+        total[:, j] = ((size / (size + expected)) ** size).mean(0)
+    return float((prior * total ** len(counts)).sum())
 
 
 def test_json_holds_the_contract():
@@ -533,7 +579,7 @@ SIMULATED = Path(__file__).parents[1] / "simulated_data"
 def test_what_is_true_of_the_invented_cases_lies_in_their_intervals(name):
     """The flukes of the whole-fluke simulator; three cases are no calibration, see analysis/calibration.py."""
     truth = tomllib.loads((SIMULATED / name / "truth.toml").read_text(encoding="utf-8"))["visit"]
-    found = estimate(read_case(SIMULATED / name), draws=300)
+    found = estimate(read_case(SIMULATED / name), draws=1000)  # the estate's flukes stand at the edge of theirs
     for told, true in (
         (found.flukes_total, truth["flukes_total"]),
         (found.mean_abundance, truth["mean_abundance"]),

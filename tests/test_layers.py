@@ -20,7 +20,7 @@ LAYERS = (
      "killcheck", "volume", "agentsheet", "curves", "parasites", "stable", "looking", "influence"},
     {"simulate", "windows"},
     {"pond"},
-    {"past", "present", "deathlog", "chance"},
+    {"past", "present", "deathlog", "chance", "told"},
     {"estimate"},
     {"sampling"},
     {"renewal"},

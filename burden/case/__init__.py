@@ -80,6 +80,8 @@ class Case:
     samples : tuple of Preparation
     deaths : tuple of DeathRecord
         By rising date; no row, not watched.
+    gill_flukes_on_skin : bool
+        Whether preparations of the skin tell of flukes whose site is the gill (common practice, no source).
     assumptions, warnings : tuple of str
         What was assumed, the weightiest first, and what looks odd: plain sentences.
     """
@@ -98,6 +100,7 @@ class Case:
     planned: tuple[Action, ...] = ()
     samples: tuple[Preparation, ...] = ()
     deaths: tuple[DeathRecord, ...] = ()
+    gill_flukes_on_skin: bool = False
     assumptions: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 

@@ -42,7 +42,9 @@ def _named(visit: Visit, e: Estimate, text: str) -> str:
 
 def _burden(e: Estimate) -> str:
     chance = f" Flukes are there at all in {of_100(e.probability_infected)}." if e.probability_infected < 0.995 else ""
-    return f"On the fish: {spread(e.mean_abundance)} flukes a fish, {spread(e.flukes_total)} on all live fish.{chance}"
+    sick = f" {e.sick_only}" if e.sick_only else ""
+    there = f"{spread(e.mean_abundance)} flukes a fish, {spread(e.flukes_total)} on all live fish"
+    return f"On the fish: {there}.{chance}{sick}"
 
 
 def _comes_to(visit: Visit) -> str:
