@@ -21,8 +21,9 @@ from burden.simulate import Trajectory
 __all__ = ["DeathLog", "Explained", "explain", "other_given_deaths", "pattern_of_deaths", "read_log"]
 
 #: largest distance between the distributions of the number before and after the samples and the log were read, over
-#: all numbers, below which the answer is the prior's: an assumption
-_SAME = 0.2
+#: all numbers, below which the answer is the prior's; and share of all numbers in an interval that says nothing:
+#: assumptions
+_SAME, _NEARLY_ALL = 0.2, 0.9
 #: dead fish of one row and day, and their share of the stock, from which they are many at once; and how long single
 #: deaths must go on to be called so [d]: assumptions
 _MANY, _MANY_SHARE, _MONTHS_DAYS = 3, 0.05, 28
@@ -195,7 +196,7 @@ def explain(
     prior_log, prior_other, weight = before
     prior = _by_flukes(prior_log, prior_other, seed + 1)
     number = Triple.of(after)
-    anything = number.low <= 0 and number.high >= dead
+    anything = number.high - number.low >= _NEARLY_ALL * dead
     told = not anything and _distance(after, prior, weight, dead) >= _SAME
     exposure = np.maximum(log.exposure.sum(0), 1e-9)
     rates = {
