@@ -35,8 +35,8 @@ __all__ = [
 ]
 
 HORIZON_DAYS = 365.0
-#: longest step once the doses are over: p then changes over weeks [d]
-_TAIL_STEP_DAYS = 1.5
+#: longest step once the doses are over, or this part of how long what is under way takes: p then changes over weeks [d]
+_TAIL_STEP_DAYS, _TAIL_STEP_PART = 1.5, 1 / 30
 _PLANS_AT_ONCE = 24
 
 
@@ -66,7 +66,7 @@ def time_grid(
     # whole numbers of `dt` throughout, so that durations that start anywhere share one table
     horizon = round((last_dose - start) / dt) + int(np.ceil(after_days / dt - 1e-9))
     steps = [*range(round((last_dose - start + min(reach_days, after_days)) / dt) + 1)]
-    longest, step = max(int(_TAIL_STEP_DAYS / dt), 1), 1.0
+    longest, step = max(int(max(_TAIL_STEP_DAYS, _TAIL_STEP_PART * reach_days) / dt), 1), 1.0
     while steps[-1] < horizon:
         step = min(step * 1.15, longest)
         steps.append(min(steps[-1] + int(step), horizon))
