@@ -276,6 +276,24 @@ def test_a_stop_card_has_a_line_a_fish():
     assert all(line["low_at_most"] is None or line["low_at_most"] < line["high_at_least"] for line in lines)
 
 
+def test_plans_draw_their_figures(tmp_path):
+    card, effort = tmp_path / "card.svg", tmp_path / "effort.png"
+    answer("sampling", "stop", "--k", "1", "--low", "5", "--high", "20", "--plot", str(card))
+    words = ("--mean", "100", "--k", "1", "--precision", "0.5", "--fraction-examined", "0.01", "--handling", "3")
+    answer("sampling", "mean", *words, "--plot", str(effort))
+    assert "stop: high" in card.read_text(encoding="utf-8")
+    assert effort.read_bytes()[1:4] == b"PNG"
+
+
+def test_ponds_rounds_and_prevalence_have_their_options():
+    farm = answer("sampling", "find", "--prevalence", "0.1", "--ponds", "6", "--population", "200", "--rounds", "3")
+    assert (farm["ponds"], farm["pond_prevalence"]) == (6, pytest.approx(1 / 6))
+    assert len(farm["clean_rounds"]["rounds"]) == 3
+    assert answer("sampling", "mean", "--prevalence", "0.3", "--precision", "0.1")["fish"] == 55
+    wrong = answer("sampling", "mean", "--precision", "0.1", code=2)
+    assert [problem["place"] for problem in wrong["problems"]] == ["--mean"]
+
+
 def test_recheck_and_arrivals_follow_from_the_windows():
     """Eggs laid at the dose have hatched, settled and can be seen: no day before the last hatch of the same water."""
     water = ("--parasite", "dactylogyrus", "--temperature", "26")

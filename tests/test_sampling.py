@@ -634,6 +634,47 @@ def test_live_bearers_have_no_window() -> None:
         sampling.arrivals(sampling.Windows(*np.array([[5.0], [3.0], [5.0]])), 9, 1.0, 0.8, sampling.Look(0.01))
 
 
+# --- rounds of a plan, and figures -----------------------------------------------------------------------------------
+def test_clean_rounds_of_a_plan_with_new_fish_by_hand() -> None:
+    """Each round Bayes' rule with the plan's confidence; between rounds a quarter of a year's new fish."""
+    plan = sampling.with_clean_rounds(sampling.find(0.05, 0.95, 100), 3, 12, 0.02, 4.0, 0.5)
+    seen, comes = plan.confidence_reached, 1 - (0.98**12) ** 0.25
+    absent = 0.5
+    for row in plan.clean_rounds.rounds:
+        assert row["absent_before"] == pytest.approx(absent)
+        absent = absent / (absent + (1 - absent) * (1 - seen))
+        assert row["absent_after"] == pytest.approx(absent)
+        absent *= 1 - comes
+    assert "After 3 clean rounds" in plan.text()
+    assert plan.as_dict()["clean_rounds"]["rounds"][2]["round"] == 3
+    assert sampling.find(0.05, 0.95).as_dict()["clean_rounds"] is None
+
+
+def test_rounds_of_several_ponds_and_wrong_numbers() -> None:
+    ponds = sampling.find_in_ponds(6, 1 / 6, 0.1, 0.95, 200)
+    first = sampling.with_clean_rounds(ponds, 1).clean_rounds.rounds[0]["absent_after"]
+    assert first == pytest.approx(0.5 / (0.5 + 0.5 * 0.05))
+    with pytest.raises(InputError, match=r"--rounds-a-year[\s\S]*--new-infected"):
+        sampling.with_clean_rounds(ponds, 2, 3, 40, 0)
+
+
+def test_figures_show_the_numbers_of_their_plans() -> None:
+    from burden.report.sampling_figures import draw_effort, draw_stop_card
+
+    card = sampling.stop_at_threshold(1.0, 5.0, 20.0, 12)
+    high, low = (line.get_ydata() for line in draw_stop_card(card).axes[0].lines)
+    assert high.tolist() == [line["high_at_least"] for line in card.lines]
+    assert low.tolist() == [line["low_at_most"] for line in card.lines if line["low_at_most"] is not None]
+    words = {text.get_text() for text in draw_stop_card(card).axes[0].texts}
+    assert words == {"stop: high", "stop: low", "go on"}
+    assert len(draw_stop_card(sampling.stop_at_precision(1.0, 0.3, 9)).axes[0].lines) == 0  # no total is enough
+    plan = sampling.mean(100.0, 1.0, 0.5, sampling.Look(0.01), 3.0)
+    fish, work = (([bar.get_height() for bar in axis.patches]) for axis in draw_effort(plan).axes)
+    assert fish == [option["fish"] for option in plan.options]
+    assert work == [option["work"] for option in plan.options]
+    assert "none" not in plan.text()
+
+
 def test_every_name_the_package_exports_is_there() -> None:
     for name in sampling.__all__:
         assert getattr(sampling, name) is not None

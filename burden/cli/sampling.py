@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import click
 
 from burden.cli.common import Group, answers
-from burden.cli.types import AgentName, ParasiteName
+from burden.cli.types import FIGURE, AgentName, ParasiteName
 
 __all__ = ["arrivals", "find", "mean", "recheck", "sampling", "stop"]
 
@@ -89,51 +90,132 @@ def _look_at(fraction_examined: float, preparations: int, detection_per_fluke: f
     return Look(fraction_examined, preparations, detection_per_fluke, part_shape)
 
 
+#: new fish, and how often the plan is repeated
+_rounds = _options(
+    click.option("--rounds", type=int, help="Clean rounds of this plan: how sure of absence each makes you."),
+    click.option("--rounds-a-year", default=4.0, show_default=True, type=float, help="How often it is repeated."),
+    click.option("--new-fish-a-year", default=0, show_default=True, type=int, help="Fish that join in a year."),
+    click.option(
+        "--new-infected", default=0.1, show_default=True, type=float, help="Share of them with flukes (assumption)."
+    ),
+    click.option("--prior-absent", default=0.5, show_default=True, type=float, help="Chance of absence at the start."),
+)
+
+
 @sampling.command(short_help="How many fish to find flukes.")
 @click.option("--prevalence", required=True, type=float, help="Share of fish infected not to be missed [0 to 1].")
 @_confidence
 @_population
 @click.option("--sensitivity", default=1.0, show_default=True, type=float, help="Chance that an infected fish shows.")
+@click.option("--ponds", type=int, help="Ponds on the farm; --population is then of each.")
+@click.option("--pond-prevalence", type=float, help="Share of ponds infected not to be missed (default: one of them).")
+@_rounds
 @answers(None)
-def find(prevalence: float, confidence: float, population: int | None, sensitivity: float) -> Any:
+def find(
+    prevalence: float,
+    confidence: float,
+    population: int | None,
+    sensitivity: float,
+    ponds: int | None,
+    pond_prevalence: float | None,
+    rounds: int | None,
+    rounds_a_year: float,
+    new_fish_a_year: int,
+    new_infected: float,
+    prior_absent: float,
+) -> Any:
     """How many fish to look at so that flukes on this share of the fish are not missed.
 
     \b
     Example:
-      burden sampling find --prevalence 0.05 --population 100
+      burden sampling find --prevalence 0.05 --population 100 --rounds 4 --new-fish-a-year 10
     """
     from burden.sampling import find as run
 
-    return run(prevalence, confidence, population, sensitivity)
+    if ponds is None and pond_prevalence is None:
+        plan = run(prevalence, confidence, population, sensitivity)
+    else:
+        plan = _find_in_ponds(ponds, pond_prevalence, prevalence, confidence, population, sensitivity)
+    if rounds is None:
+        return plan
+    from burden.sampling import with_clean_rounds
+
+    return with_clean_rounds(plan, rounds, new_fish_a_year, new_infected, rounds_a_year, prior_absent)
+
+
+def _find_in_ponds(ponds: int | None, pond_prevalence: float | None, *fish: Any) -> Any:
+    from burden.sampling import find_in_ponds
+    from burden.sampling.plan import check_numbers
+
+    several = ponds is not None and ponds >= 1
+    check_numbers([("--ponds", ponds, several, "1 or more", "Say how many ponds there are.")])
+    return find_in_ponds(ponds, 1 / ponds if pond_prevalence is None else pond_prevalence, *fish)
 
 
 @sampling.command(short_help="How many fish to measure the mean burden.")
-@click.option("--mean", "expected", required=True, type=float, help="Burden expected [flukes/fish].")
-@_k
-@click.option("--precision", required=True, type=float, help="Half-width as a share of the mean, 0.5 for half of it.")
+@click.option("--mean", "expected", type=float, help="Burden expected [flukes/fish].")
+@click.option("--k", type=float, help="Aggregation across fish; 0.3 to 2 is usual, small clumped.")
+@click.option("--prevalence", type=float, help="Or the share of fish infected expected, to measure that [0 to 1].")
+@click.option(
+    "--precision",
+    required=True,
+    type=float,
+    help="Half-width as a share of the mean, 0.5 for half of it; of a prevalence as it stands.",
+)
 @_look
 @click.option("--handling", type=float, help="Work of catching a fish, in preparations; then these are chosen too.")
 @click.option("--level", default=0.9, show_default=True, type=float, help="Level of the interval [0 to 1].")
 @_population
+@click.option("--plot", type=FIGURE, help="Draw more fish against more of each fish, .svg or .png.")
 @answers(None)
 def mean(
-    expected: float,
-    k: float,
+    expected: float | None,
+    k: float | None,
+    prevalence: float | None,
     precision: float,
     handling: float | None,
     level: float,
     population: int | None,
+    plot: Path | None,
     **look: Any,
 ) -> Any:
-    """How many fish for a mean burden of a stated precision, and how many preparations of each.
+    """How many fish for a mean burden, or a prevalence, of a stated precision, and how many preparations of each.
 
     \b
     Example:
-      burden sampling mean --mean 100 --k 1 --precision 0.5 --fraction-examined 0.01 --handling 3
+      burden sampling mean --mean 100 --k 1 --precision 0.5 --fraction-examined 0.01 --handling 3 --plot effort.svg
     """
     from burden.sampling import mean as run
+    from burden.sampling import prevalence_within
 
-    return run(expected, k, precision, _look_at(**look), handling, level, population)
+    _check_measured(expected, k, prevalence, plot)
+    if prevalence is not None:
+        return prevalence_within(prevalence, precision, level, population)
+    plan = run(expected, k, precision, _look_at(**look), handling, level, population)
+    if plot is not None:
+        _draw(plot, "draw_effort", plan)
+    return plan
+
+
+def _check_measured(expected: float | None, k: float | None, prevalence: float | None, plot: Path | None) -> None:
+    from burden.sampling.plan import check_numbers
+
+    both = "--mean or --prevalence, one of them"
+    check_numbers(
+        [
+            ("--mean", expected, (expected is None) != (prevalence is None), both, "Say what is to be measured."),
+            ("--k", k, expected is None or k is not None, "--k beside --mean", "0.3 to 2 is usual, small clumped."),
+            ("--plot", plot, plot is None or prevalence is None, "--mean", "A prevalence has no figure."),
+        ]
+    )
+
+
+def _draw(path: Path, figure: str, plan: Any) -> None:
+    from burden.report import sampling_figures
+    from burden.report.style import png_bytes, svg_bytes
+
+    write = png_bytes if path.suffix.lower() == ".png" else svg_bytes
+    path.write_bytes(write(lambda: getattr(sampling_figures, figure)(plan), "sampling"))
 
 
 @sampling.command(short_help="When to stop counting, fish by fish.")
@@ -146,6 +228,7 @@ def mean(
 @click.option("--level", default=0.9, show_default=True, type=float, help="Level of the interval [0 to 1].")
 @click.option("--call-high", default=0.1, show_default=True, type=float, help="Chance of calling a low burden high.")
 @click.option("--call-low", default=0.1, show_default=True, type=float, help="Chance of calling a high burden low.")
+@click.option("--plot", type=FIGURE, help="Draw the card with its stop lines, .svg or .png.")
 @answers(None)
 def stop(
     k: float,
@@ -156,6 +239,7 @@ def stop(
     level: float,
     call_high: float,
     call_low: float,
+    plot: Path | None,
     **look: Any,
 ) -> Any:
     """A card to take to the pond: after each fish, the total count at which to stop.
@@ -164,15 +248,19 @@ def stop(
 
     \b
     Example:
-      burden sampling stop --k 1 --low 5 --high 20 --max-fish 15
+      burden sampling stop --k 1 --low 5 --high 20 --max-fish 15 --plot card.svg
     """
     from burden.sampling import stop_at_precision, stop_at_threshold
 
     _check_aim(precision, low, high)
     seen = _look_at(**look)
     if low is None:
-        return stop_at_precision(k, precision, max_fish, seen, level)
-    return stop_at_threshold(k, low, high, max_fish, seen, call_high, call_low)
+        card = stop_at_precision(k, precision, max_fish, seen, level)
+    else:
+        card = stop_at_threshold(k, low, high, max_fish, seen, call_high, call_low)
+    if plot is not None:
+        _draw(plot, "draw_stop_card", card)
+    return card
 
 
 def _check_aim(precision: float | None, low: float | None, high: float | None) -> None:

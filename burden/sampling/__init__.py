@@ -6,6 +6,7 @@ find_with_false_positives   …with a test that errs both ways     imperfect
 find_by_burden    …at a stated burden, seen through part-counts  by_burden
 find_in_ponds     …on a farm of several ponds                    freedom
 absent_after_clean_rounds   how sure of absence rounds make one  freedom
+with_clean_rounds           …added to a plan                     rounds
 mean, prevalence_within     a mean or a prevalence this precise  precision
 stop_at_precision, stop_at_threshold   when to stop counting     sequential
 recheck           after a dose                                   followup
@@ -35,6 +36,7 @@ _NAMES = {
     ),
     "imperfect": ("PassMarkPlan", "chance_of_at_most", "find_with_false_positives"),
     "plan": ("Plan",),
+    "rounds": ("with_clean_rounds",),
     "precision": ("MeanPlan", "PrevalencePlan", "fish_for_mean", "mean", "prevalence_within"),
     "sequential": ("StopCard", "stop_at_precision", "stop_at_threshold"),
     "stop_lines": ("green_line", "iwao_lines", "kuno_line", "sprt_lines"),

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from burden.sampling.plan import AT_RANDOM, Plan, check_numbers, percent
+from burden.result import Result
+from burden.sampling.plan import AT_RANDOM, Plan, check_numbers, percent, rounds_in_words
 
 __all__ = [
     "MOST_FISH",
@@ -49,6 +50,8 @@ class FindPlan(Plan):
         Chance that what is taken from one infected fish shows a fluke [-].
     confidence_reached : float
         With this many fish; with all fish where `fish` is None [-].
+    clean_rounds : AbsenceAfterRounds or None
+        Absence after each clean round, where rounds were asked for.
     """
 
     method: str
@@ -57,6 +60,11 @@ class FindPlan(Plan):
     population: int | None
     sensitivity: float
     confidence_reached: float
+    clean_rounds: Result | None = None
+
+    def text(self) -> str:
+        """Return the plan, and what its clean rounds tell where they were asked for."""
+        return super().text() + rounds_in_words(self.clean_rounds)
 
     def headline(self) -> str:
         """Return the number of fish in one line."""

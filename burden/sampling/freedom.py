@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike
 
 from burden.result import Result, number, weighted_quantile
 from burden.sampling.detection import find, group_sensitivity
-from burden.sampling.plan import AT_RANDOM, Plan, check_numbers, percent
+from burden.sampling.plan import AT_RANDOM, Plan, check_numbers, percent, rounds_in_words
 
 __all__ = [
     "AbsenceAfterRounds",
@@ -47,6 +47,8 @@ class PondsPlan(Plan):
         As given [-].
     options : tuple of mapping
         Other choices near the best.
+    clean_rounds : AbsenceAfterRounds or None
+        Absence after each clean round, where rounds were asked for.
     """
 
     ponds_sampled: int | None
@@ -58,6 +60,11 @@ class PondsPlan(Plan):
     confidence: float
     sensitivity: float
     options: tuple[Mapping[str, Any], ...]
+    clean_rounds: Result | None = None
+
+    def text(self) -> str:
+        """Return the plan, and what its clean rounds tell where they were asked for."""
+        return super().text() + rounds_in_words(self.clean_rounds)
 
     def headline(self) -> str:
         """Return ponds and fish in one line."""
@@ -260,10 +267,9 @@ class AbsenceAfterRounds(Result):
     def text(self) -> str:
         """Return the last round, the reason and what would change it."""
         last = self.rounds[-1]
-        head = (
-            f"After {last['round']} clean rounds flukes are absent with {percent(last['absent_after'])} "
-            f"probability ({percent(last['low'])} to {percent(last['high'])})."
-        )
+        spread = f" ({percent(last['low'])} to {percent(last['high'])})" if last["high"] - last["low"] > 1e-9 else ""
+        rounds = "1 clean round" if last["round"] == 1 else f"{last['round']} clean rounds"
+        head = f"After {rounds} flukes are absent with {percent(last['absent_after'])} probability{spread}."
         change = "\n".join(f"- {item}" for item in self.what_would_change)
         return f"{head}\n{self.reason}\nWhat would change it:\n{change}"
 
@@ -378,7 +384,8 @@ def _settled(prior: float, seen: np.ndarray, introduction: float) -> float:
 
 def _reason_of_rounds(reached: int | None, target: float, ceiling: float, introduction: float) -> str:
     if reached is not None:
-        return f"{reached} clean rounds in a row reach {percent(target)}."
+        rounds = "One clean round reaches" if reached == 1 else f"{reached} clean rounds in a row reach"
+        return f"{rounds} {percent(target)}."
     if ceiling < target:
         return (
             f"New fish bring flukes with {percent(introduction)} chance between rounds: however many rounds are "

@@ -11,7 +11,7 @@ import numpy as np
 from burden.errors import InputError, Problem
 from burden.result import Result, Triple, number
 
-__all__ = ["AT_RANDOM", "MOST_PREPARATIONS", "Plan", "check_numbers", "percent", "percent_range"]
+__all__ = ["AT_RANDOM", "MOST_PREPARATIONS", "Plan", "check_numbers", "percent", "percent_range", "rounds_in_words"]
 
 #: said by every plan, because a plan is only as good as the net
 AT_RANDOM = "fish netted at random; the slow and the weak carry more, and they come to the net first"
@@ -77,6 +77,17 @@ def _plain(value: Any) -> Any:
     return number(value)
 
 
+def rounds_in_words(clean_rounds: Result | None) -> str:
+    """Return what clean rounds tell, a line a round; empty where none were asked for."""
+    if clean_rounds is None:
+        return ""
+    table = [
+        f"{row['round']:>5}  {percent(row['absent_before']):>11}  {percent(row['absent_after']):>11}"
+        for row in clean_rounds.rows()
+    ]
+    return "\n".join(["", "", clean_rounds.text(), "", "round       before        after", *table])
+
+
 def check_numbers(rules: Iterable[tuple[str, Any, bool, str, str]]) -> None:
     """Raise every problem of a plan's numbers at once.
 
@@ -91,7 +102,7 @@ def check_numbers(rules: Iterable[tuple[str, Any, bool, str, str]]) -> None:
         With one problem for every rule that does not hold.
     """
     wrong = [
-        Problem("command line", option, str(value), expected, fix)
+        Problem("command line", option, "missing" if value is None else str(value), expected, fix)
         for option, value, holds, expected, fix in rules
         if not holds
     ]
@@ -106,8 +117,11 @@ def percent(share: float) -> str:
     --------
     >>> percent(0.05), percent(0.125)
     ('5 %', '12.5 %')
+    >>> percent(0.9999)  # nearly sure is not sure
+    'over 99.9 %'
     """
-    return f"{float(np.round(100 * share, 1)):g} %"
+    rounded = float(np.round(100 * share, 1))
+    return f"{rounded:g} %" if share >= 1 or rounded < 100 else "over 99.9 %"
 
 
 def percent_range(share: Triple) -> str:

@@ -121,6 +121,19 @@ class MeanPlan(Plan):
             f"{percent(self.precision)} ({percent(self.level)} interval)."
         )
 
+    def text(self) -> str:
+        """Return the plan, and beside it more fish against more of each fish."""
+        if len(self.options) < 2:
+            return super().text()
+        worked = self.options[0]["work"] is not None
+        head = "preparations  fish" + ("  work" if worked else "")
+        lines = [
+            f"{o['preparations']:>12}  {'none' if o['fish'] is None else o['fish']:>4}"
+            + (f"  {'' if o['work'] is None else round(o['work']):>4}" if worked else "")
+            for o in self.options
+        ]
+        return "\n".join([super().text(), "", head, *lines])
+
     def rows(self) -> list[dict[str, Any]]:
         """Return the choices between more fish and more preparations, one a row."""
         return [dict(option) for option in self.options]

@@ -132,13 +132,16 @@ def stop_at_precision(
     else:
         method, total = "Green, variance = a·mean^b", green_line(n, error, *power_law)
     lines = tuple({"fish": int(i), "stop_at_least": _whole(t, math.ceil)} for i, t in zip(n, total, strict=True))
+    reason = "Stop once the flukes seen in all reach the number beside the fish counted: many flukes, few fish."
+    if all(line["stop_at_least"] is None for line in lines):
+        reason = f"No total of {max_fish} fish is enough for this precision: ask for less, or look at more fish."
     return StopCard(
         fish=max_fish,
         method=method,
         aim=f"Mean within {percent(precision)} ({percent(level)} interval).",
         lines=lines,
         expected={},
-        reason="Stop once the flukes seen in all reach the number beside the fish counted: many flukes, few fish.",
+        reason=reason,
         what_would_change=(
             "a smaller k moves the line up; below some number of fish no total is enough",
             "stopping on a lucky run biases the mean a little upwards; go on to the next fish if near the line",
