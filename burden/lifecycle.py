@@ -303,7 +303,7 @@ def rates_at(
         "adult_loss": _q10(p, "adult_life_q10", temperature_c) / p["adult_life_days"] + killed,
         "egg_rate": development.egg_rate(temperature_c),
         "hatch_success": _hatch_success(p, temperature_c),
-        "egg_loss": p["egg_mortality"] + removal,
+        "egg_loss": p["egg_mortality"] + removal + p.values.get("egg_removal_per_day", 0.0),
         "larva_loss": larva_death + removal + taken + surroundings.drug_larva_hazard,
         "contact": p["contact_rate"] * density / (p["contact_half_density"] + density),
         "establishment": p.values.get("establishment", np.ones(p.size)),
@@ -333,14 +333,16 @@ def _hatch_success(parameters: Parameters, temperature_c: np.ndarray | float) ->
 def reproduction_number_of(parameters: Parameters, fish_per_m3: np.ndarray | float) -> np.ndarray:
     """Adults begotten by one adult with the parameters' own establishment, naive fish, 20 °C, shape (M,) [-].
 
-    Without exchange and without a lamp: what the water loses belongs to the case, not to the fluke.
+    Without exchange, cleaning or a lamp: what the water loses belongs to the case, not to the fluke.
 
     Notes
     -----
     The product of what each form passes on: eggs in an adult life, the share that starts, hatches, meets a fish,
     settles and matures. A chain of n stages at rate r against a hazard μ is passed with (1 + μ/(n r))^−n.
     """
-    rates = rates_at(parameters.replaced(larva_removal_per_day=0.0), REFERENCE_C, Surroundings(fish_per_m3))
+    rates = rates_at(
+        parameters.replaced(larva_removal_per_day=0.0, egg_removal_per_day=0.0), REFERENCE_C, Surroundings(fish_per_m3)
+    )
     shape = parameters.development.egg_shape(REFERENCE_C)
     egg = (1 + rates["egg_loss"] / (shape * rates["egg_rate"])) ** -shape
     if "fresh_rate" in rates:

@@ -195,6 +195,8 @@ def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Pond:
     parameters = establishment_for(draw_parameters(evidence, n, seed), fish / volume_m3)
     if case.water.uv and parameters.development is not None:
         parameters = with_larva_removal(parameters, seed)
+    if case.water.egg_removal_per_day and parameters.development is not None:
+        parameters = parameters.replaced(egg_removal_per_day=case.water.egg_removal_per_day)
     weights = np.array([_draw(f"weight {i}", group.weight_g, n, seed) for i, group in enumerate(case.fish)])
     setting = Setting(
         cycle=build_cycle(evidence),

@@ -1,4 +1,4 @@
-"""What the water loses beside exchange: larvae that meet an ultraviolet lamp."""
+"""What the water loses beside exchange: larvae that meet an ultraviolet lamp, eggs cleaned or filtered off."""
 
 from dataclasses import replace
 from itertools import pairwise
@@ -98,3 +98,26 @@ def test_the_case_says_whether_there_is_a_lamp():
     assert 14 <= (removal < LARVA_REMOVAL.value).sum() <= 36
     for name, plain in values[None].items():
         assert np.array_equal(values[True][name], plain), name
+
+
+def test_cleaning_and_filters_take_eggs_and_nothing_else(parameters):
+    """Fresh and started eggs alike go at the rate of the case; larvae stay; R0, which is the fluke's own, too."""
+    around = Surroundings(DENSITY, 0.1)
+    without, cleaned = (
+        rates_at(parameters, 15.0, around),
+        rates_at(parameters.replaced(egg_removal_per_day=0.3), 15.0, around),
+    )
+    assert cleaned["egg_loss"] - without["egg_loss"] == pytest.approx(np.full(DRAWS, 0.3), rel=1e-12)
+    assert all(np.array_equal(cleaned[name], without[name]) for name in without if name != "egg_loss")
+    same = reproduction_number_of(parameters.replaced(egg_removal_per_day=0.3), DENSITY)
+    np.testing.assert_allclose(same, reproduction_number_of(parameters, DENSITY), rtol=1e-12)
+
+
+def test_a_case_that_cleans_has_fewer_eggs():
+    case = a_case()
+    cleaned = replace(case, water=replace(case.water, egg_removal_per_day=0.3))
+    parasite = case.parasites[0]
+    ponds = [draw_pond(c, parasite, DRAWS, 1) for c in (case, cleaned)]
+    starts = [p.start(np.full(DRAWS, 50.0), np.array([case.fish_count]), 0.0, np.zeros(DRAWS)) for p in ponds]
+    runs = [simulate(p.setting, starts[0], [0.0, 20.0]) for p in ponds]
+    assert (runs[1].water["egg"][-1] < runs[0].water["egg"][-1]).all()

@@ -113,6 +113,8 @@ class Water:
     temperature : TemperatureSpec
     exchange_per_day : float
         Share of the water replaced a day [1/d].
+    egg_removal_per_day : float
+        Rate at which cleaning and a mechanical filter carry eggs off [1/d].
     oxygen_mg_l, salinity_g_l, ph, alkalinity_mg_l_caco3, total_ammonia_n_mg_l, nitrite_n_mg_l : float or None
         [mg/L], [g/L], [-], [mg/L as CaCO3], [mg/L as N], [mg/L as N].
     filter : str or None
@@ -124,6 +126,7 @@ class Water:
     medium: Literal["fresh", "sea"]
     temperature: TemperatureSpec
     exchange_per_day: float = 0.0
+    egg_removal_per_day: float = 0.0
     oxygen_mg_l: float | None = None
     salinity_g_l: float | None = None
     ph: float | None = None

@@ -98,6 +98,8 @@ def _water(case: Case) -> list[str]:
     fittings = [f"filter {water.filter}"] if water.filter else []
     fittings += [f"{word} {'on' if on else 'off'}" for word, on in _switches(case) if on is not None]
     exchange = f"{plain_number(100 * water.exchange_per_day)} % of the water replaced a day"
+    if water.egg_removal_per_day:
+        exchange += f", {plain_number(100 * water.egg_removal_per_day)} % of the eggs cleaned or filtered off a day"
     return [
         f"Water: {_range(water.volume_l, 'L')}, {water.medium}, {exchange}.",
         f"Temperature: {_temperature(water.temperature)}.",

@@ -72,10 +72,10 @@ def build_water(folder: Path, table: WaterTable, notes: Notes) -> Water | None:
         alkalinity = converted if alkalinity is None else alkalinity
     if volume is None or temperature is None:
         return None
-    own = {"volume_l", "temperature_c", "alkalinity_mg_l_caco3", "alkalinity_dkh", "exchange_per_day"}
+    own = {"volume_l", "temperature_c", "alkalinity_mg_l_caco3", "alkalinity_dkh"}
     rest: dict[str, Any] = table.model_dump(exclude=own)
-    exchange = table.exchange_per_day or 0.0
-    return Water(volume, temperature=temperature, exchange_per_day=exchange, alkalinity_mg_l_caco3=alkalinity, **rest)
+    rest |= {name: rest[name] or 0.0 for name in ("exchange_per_day", "egg_removal_per_day")}
+    return Water(volume, temperature=temperature, alkalinity_mg_l_caco3=alkalinity, **rest)
 
 
 def _temperature(folder: Path, table: WaterTable, notes: Notes) -> TemperatureSpec | None:

@@ -231,6 +231,9 @@ class WaterTable(_Table):
     exchange_per_day: Annotated[float, _number(0, 200)] | None = Field(
         None, description="share of the water replaced a day, 0.1 for 10 %"
     )
+    egg_removal_per_day: Annotated[float, _number(0, 20)] | None = Field(
+        None, description="rate at which cleaning and a mechanical filter carry eggs off, 0.1 for 10 % a day"
+    )
     oxygen_mg_l: Annotated[float, _number(0, 25)] | None = Field(None, description="oxygen in mg/L, 0 to 25")
     salinity_g_l: Annotated[float, _number(0, 80)] | None = Field(None, description="salinity in g/L, 0 to 80")
     ph: Annotated[float, _number(3, 11)] | None = Field(None, description="pH, 3 to 11")
