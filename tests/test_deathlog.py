@@ -1,0 +1,101 @@
+"""The death log: its likelihood, how many of the dead the flukes explain, when it cannot be told, and what is said."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from cases import VISIT, a_case, clips, exactly
+from scipy import stats
+
+from burden.case import DeathRecord
+from burden.deathlog import DeathLog, explain, pattern_of_deaths
+from burden.estimate import estimate
+
+
+def rows(*pairs, covers=1):
+    return tuple(DeathRecord(VISIT + timedelta(days=day), dead, covers) for day, dead in pairs)
+
+
+def a_log(deaths, fluke, background, m=4000, exposure=40.0):
+    shape = (len(deaths), m)
+    full = [np.broadcast_to(np.reshape(x, (-1, 1)), shape) for x in (fluke, background)]
+    return DeathLog(np.array(deaths, float), *full, np.full(shape, exposure))
+
+
+def explained(log, other, before_fluke, deaths=9):
+    """Posterior ponds of one log beside prior ponds whose flukes kill anything from nothing to most."""
+    case, m = a_case(deaths=rows((-9, deaths))), log.fluke.shape[1]
+    prior = a_log(log.deaths, np.ones(len(log.deaths)), np.ones(len(log.deaths)), m)
+    prior = replace(prior, fluke=np.broadcast_to(before_fluke, prior.fluke.shape))
+    return explain(case, "gill", log, np.full(m, other), np.ones(m, bool), (prior, np.zeros(m), np.ones(m)), 1)
+
+
+def test_likelihood_is_poisson():
+    log = a_log([2.0, 0.0], [0.5, 0.1], [0.2, 0.3], m=3)
+    rates = np.array([0.0, 0.01])
+    for i, rate in enumerate(rates):
+        means = (0.7 + 40 * rate, 0.4 + 40 * rate)
+        expected = sum(stats.poisson.logpmf(n, mean) for n, mean in zip((2, 0), means, strict=True))
+        assert log.log_likelihood(rates)[i] == pytest.approx(np.full(3, expected))
+
+
+def test_the_flukes_share_of_the_dead_is_binomial():
+    """A third of the hazard is the flukes': of nine dead 1 to 5, by the binomial's own 5 and 95 % points."""
+    found = explained(a_log([9.0], [2.0], [4.0]), 0.0, np.linspace(0, 50, 4000) ** 2 / 50)
+    ends = stats.binom.ppf([0.05, 0.5, 0.95], 9, 1 / 3)
+    assert [found.by_flukes.low, found.by_flukes.median, found.by_flukes.high] == ends.tolist()
+    assert found.told
+    assert found.text().startswith(f"Flukes explain {ends[0]:.0f} to {ends[2]:.0f} of your 9 deaths")
+
+
+def test_cannot_tell_where_the_answer_is_the_prior():
+    """The same ponds before and after: nothing was learned, and that is what is said."""
+    spread = np.linspace(0, 3, 4000)
+    log = replace(a_log([4.0], [0.0], [1.0]), fluke=spread[None, :])
+    found = explained(log, 0.0, spread, deaths=4)
+    assert not found.told
+    assert "cannot tell how many of your 4 deaths" in found.text()
+    assert found.as_dict()["verdict"] == "cannot_tell"
+
+
+def test_any_number_is_no_answer():
+    """Half of the ponds say all nine, half say none: an interval of 0 to 9 tells nothing, whatever was believed."""
+    log = replace(a_log([9.0], [0.0], [1.0]), fluke=np.repeat([1e-6, 1e6], 2000)[None, :])
+    found = explained(log, 0.0, np.full(4000, 1e-6))
+    assert (found.by_flukes.low, found.by_flukes.high) == (0.0, 9.0)
+    assert not found.told
+
+
+def test_heavy_flukes_and_many_deaths_convict_more_than_clean_clips():
+    deaths = rows((-21, 2), (-14, 3), (-7, 3), (0, 4), covers=7)
+    heavy = estimate(a_case(clips([60, 75, 90, 55]), deaths=deaths), draws=150)
+    clean = estimate(a_case(clips([0] * 12, each=1), deaths=deaths), draws=150)
+    assert heavy.deaths_explained.by_flukes.median > clean.deaths_explained.by_flukes.median
+    assert clean.deaths_explained.by_flukes.high <= 6
+    assert heavy.as_dict()["deaths_explained"]["deaths"] == 12
+
+
+def test_without_deaths_nothing_is_said():
+    assert estimate(a_case(clips([3, 1])), draws=60).deaths_explained is None
+
+
+@pytest.mark.parametrize(
+    ("deaths", "weight_g", "said"),
+    [
+        (rows((-60, 1), (-30, 1), (-2, 1)), 400.0, "fit gill flukes of grown pond fish"),
+        (rows((-3, 9)), 400.0, "look at water, oxygen and other disease"),
+        (rows((-3, 9)), 2.0, "rules nothing out"),
+        (rows((-3, 1), (-2, 1)), 400.0, ""),
+    ],
+)
+def test_pattern_of_deaths(deaths, weight_g, said):
+    case = a_case(deaths=deaths)
+    case = replace(case, fish=(replace(case.fish[0], mean_weight_g=exactly(weight_g)),))
+    found = pattern_of_deaths(case, "gill")
+    assert said in found
+    assert bool(found) == bool(said)
+    assert not found or "common practice, no source" in found
+    assert pattern_of_deaths(case, "skin") == ""
