@@ -482,3 +482,11 @@ def test_each_brake_slows_growth(parameters, brake):
         setting, start = pond(growing, 20.0, **{**NO_BRAKES, brake: on})
         end[on] = simulate(setting, start, [0.0, 60.0], (), 0.25).abundance[-1]
     assert (end[True] < 0.9 * end[False]).all()
+
+
+def test_naive_fish_thin_out_the_resistance_of_the_pond(parameters):
+    """Fish turnover: of a pond whose fish are doubled by naive ones half the resistance is left, whoever joins."""
+    setting, start = pond(parameters, 20.0)
+    start = replace(start, resistance=start.resistance + 0.6)
+    end = simulate(setting, start, [0.0], [Event(0.0, arrive=np.full((1, 2), FISH))]).end
+    np.testing.assert_allclose(end.resistance, 0.3, rtol=1e-12)

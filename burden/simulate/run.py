@@ -136,13 +136,19 @@ def _chain_like(share: np.ndarray, chain: np.ndarray) -> np.ndarray:
 
 
 def _join(state: State, arriving: np.ndarray, susceptibility: np.ndarray) -> State:
-    """Let fish join their groups, spread evenly over the classes, healthy and without flukes: none come or go."""
+    """Let fish join their groups, spread evenly over the classes, healthy and without flukes: none come or go.
+
+    They are naive, so the pond's resistance is that of fewer of its fish.
+    """
     alive = state.alive + (arriving / state.alive.shape[1])[:, None, :]
     mixed = np.divide(state.alive, alive, out=np.zeros_like(alive), where=alive > 0)
     before, after = (state.alive * susceptibility).sum(1), (alive * susceptibility).sum(1)
     thinned = np.divide(before, after, out=np.ones_like(after), where=after > 0)
     flukes = {form: chain * thinned for form, chain in state.fish.items()}
-    return replace(state, alive=alive, fish=flukes, haemoglobin=1 + mixed * (state.haemoglobin - 1))
+    whole, there = alive.sum((0, 1)), state.alive.sum((0, 1))
+    resistant = state.resistance * np.divide(there, whole, out=np.ones_like(whole), where=whole > 0)
+    blood = 1 + mixed * (state.haemoglobin - 1)
+    return replace(state, alive=alive, fish=flukes, haemoglobin=blood, resistance=resistant)
 
 
 def _observe(setting: Setting, state: State) -> dict[str, np.ndarray]:
