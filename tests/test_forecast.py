@@ -8,16 +8,22 @@ from cases import VISIT, a_case
 from test_schedule import DRAWS, pond_of
 
 from burden.elimination import Plan
-from burden.forecast import BANDS, Forecast, follow, regime_of
+from burden.forecast import AFTER_A_DOSE, BANDS, Forecast, delayed, follow, regime_of
 
 DAYS = 20.0
 
 
+PLAN = Plan((0.0, 5.0), ("praziquantel", "praziquantel"))
+
+
 @pytest.fixture(scope="module")
-def courses():
-    pond, state = pond_of(a_case(temperature_c=24.0))
-    plan = Plan((0.0, 5.0), ("praziquantel", "praziquantel"))
-    return follow(pond, state, DAYS), follow(pond, state, DAYS, plan)
+def ponds():
+    return pond_of(a_case(temperature_c=24.0))
+
+
+@pytest.fixture(scope="module")
+def courses(ponds):
+    return follow(*ponds, DAYS), follow(*ponds, DAYS, PLAN)
 
 
 def test_bands_are_ordered_and_deaths_only_grow(courses):
@@ -67,3 +73,47 @@ def test_contract_keys(courses):
     assert {"deaths", "mean_abundance_end", "elimination_probability", "doses"} <= set(found["untreated"])
     assert set(found["untreated"]["elimination_probability"]) == {"median", "low", "high", "mean"}
     assert case.visit_date == VISIT
+
+
+def forecast_of(courses, delay=None):
+    untreated, treated = courses
+    regime = regime_of(np.ones(2), np.ones(2), DAYS)
+    return Forecast(
+        a_case(temperature_c=24.0), "dactylogyrus", 1, DRAWS, DAYS, regime, untreated, None, treated, None, delay=delay
+    )
+
+
+def test_deaths_avoided_are_counted_draw_by_draw(courses):
+    """Whole fish with the same luck: a dose never costs a fish in any draw, and the triple is of the differences."""
+    untreated, treated = courses
+    saved = untreated.dead - treated.dead
+    assert (saved >= 0).all()
+    assert (saved == np.rint(saved)).all()
+    found = forecast_of(courses)
+    told = found.as_dict()["deaths_avoided"]
+    assert told["planned"] is None
+    assert told["recommended"]["median"] == np.median(saved)
+    assert "deaths avoided" in found.text()
+
+
+def test_a_week_late_is_the_same_plan_a_week_later(ponds, courses):
+    """Against following the shifted plan itself: the same draws, the same luck, the coarser step apart."""
+    cost = delayed(*ponds, DAYS, PLAN, courses[1])
+    late = follow(*ponds, DAYS, Plan((7.0, 12.0), PLAN.agents))
+    assert cost.elimination.mean == pytest.approx(late.elimination.mean, abs=1e-6)
+    assert cost.abundance_end.median == pytest.approx(late.abundance_end.median, rel=0.05, abs=0.5)
+    assert cost.deaths.median == pytest.approx(np.median(late.dead - courses[1].dead), abs=1.0)
+    assert cost.abundance.median > cost.abundance_in_time.median
+    found = forecast_of(courses, cost)
+    assert found.as_dict()["week_later"]["days"] == 7.0
+    assert "7 days later" in found.text()
+    assert AFTER_A_DOSE not in found.text()  # no dose is written down in these courses
+
+
+def test_both_bands_are_in_json_by_day(courses):
+    untreated, _ = courses
+    told = untreated.as_dict()["by_day"]
+    assert set(told["deaths"]) == {"p5", "p25", "p50", "p75", "p95"} == set(told["flukes_per_fish"])
+    assert told["day"] == untreated.days.tolist()
+    assert untreated.band(untreated.deaths, 0.5) == (told["deaths"]["p25"][-1], told["deaths"]["p75"][-1])
+    assert untreated.band(untreated.deaths, 0.9) == (told["deaths"]["p5"][-1], told["deaths"]["p95"][-1])
