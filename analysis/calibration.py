@@ -63,9 +63,9 @@ def _told(found: Estimate) -> np.ndarray:
 
 
 @cache
-def _prior(kind: Kind) -> np.ndarray:
-    """What is believed of such a pond, its dose included, before anybody looked: 2,000 draws, made once."""
-    return _told(estimate(empty_case(kind), draws=2000, seed=5))
+def _prior(dose_day: int | None) -> np.ndarray:
+    """What is believed of a pond, its dose included, before anybody looked: 2,000 draws, made once."""
+    return _told(estimate(empty_case(Kind(1, dose_day=dose_day)), draws=2000, seed=5))
 
 
 def judge_visit(kind: Kind, seed: int, simulator: str = "own") -> dict[str, object]:
@@ -82,7 +82,7 @@ def judge_visit(kind: Kind, seed: int, simulator: str = "own") -> dict[str, obje
     row |= {"effective_draws": found.effective_draws}
     row |= {"score": _log_score(visit.flukes, told), "naive_score": _log_score(visit.flukes, naive)}
     seconds = time.process_time() - began
-    row |= {"prior_score": _log_score(visit.flukes, _prior(kind)), "seconds": seconds}
+    row |= {"prior_score": _log_score(visit.flukes, _prior(kind.dose_day)), "seconds": seconds}
     return {name: f"{x:.5g}" if isinstance(x, float) else x for name, x in row.items()}
 
 
