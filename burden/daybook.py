@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from burden.case import Case
+from burden.coldwater import LaterDoses
 from burden.doseresult import DoseResult, plain
 from burden.evidence import load_agent
 from burden.interval import CONTROL_PER_1000
@@ -15,8 +16,9 @@ from burden.judging import Judged
 from burden.lateness import DELAYS_DAYS, RARER, LateDose
 from burden.result import Triple
 from burden.sampling import RecheckPlan
+from burden.withdrawal import Withdrawal
 
-__all__ = ["DayBookEntry", "day_book", "dose_words", "late_words", "say_date"]
+__all__ = ["DayBookEntry", "day_book", "dose_words", "late_words", "later_words", "say_date"]
 
 
 @dataclass(frozen=True)
@@ -78,14 +80,42 @@ def late_words(late: LateDose, visit_date: date) -> str:
     )
 
 
+def later_words(later: LaterDoses, visit_date: date) -> str:
+    """Say that eggs wait in the cold, when they hatch, and when the doses for them have to go in.
+
+    Parameters
+    ----------
+    later : LaterDoses
+    visit_date : date
+        Day 0.
+    """
+    waiting = (
+        f"{later.parasite}: eggs still wait when these doses are over. {100 * later.hatched_share:.0f} of 100 laid "
+        f"today have hatched by then, and {later.eggs_per_1000.text()} eggs are in the water for 1 000 flukes of now: "
+        "few flukes on the fish are no success yet, and control is not eradication"
+    )
+    if not later.days:
+        return f"{waiting}; in this water they do not hatch within 400 days: reckon anew when it warms"
+    dates = ", ".join(_when(day, visit_date) for day in later.days)
+    return (
+        f"{waiting}; they hatch from {_when(later.hatch_from_day, visit_date)} to "
+        f"{_when(later.hatch_until_day, visit_date)} as this water warms: reckon with further doses, at the latest on "
+        f"{dates}"
+    )
+
+
 #: a mistake within the delays judged in fewer draws than this is not dated
 _LIKELY = 0.5
 
 
 def _when(day: Triple, visit_date: date) -> str:
     """Dates of a triple; a day that has begun counts whole."""
-    middle, low, high = (say_date(visit_date + timedelta(days=int(d))) for d in (day.median, day.low, day.high))
+    middle, low, high = (_date_of(d, visit_date) for d in (day.median, day.low, day.high))
     return middle if low == high else f"{middle} ({low} to {high})"
+
+
+def _date_of(day: float, visit_date: date) -> str:
+    return say_date(visit_date + timedelta(days=int(day))) if math.isfinite(day) else "beyond 400 d"
 
 
 def day_book(
@@ -95,6 +125,8 @@ def day_book(
     plan: RecheckPlan | None,
     last: float,
     late: Sequence[LateDose] = (),
+    later: LaterDoses | None = None,
+    held: Sequence[Withdrawal] = (),
 ) -> tuple[DayBookEntry, ...]:
     """Return what to do on each date, in order.
 
@@ -110,16 +142,41 @@ def day_book(
         Day of the last dose, from which the look counts [d].
     late : sequence of LateDose
         From which day each next dose is too late.
+    later : LaterDoses or None
+        For eggs that the cold keeps waiting.
+    held : sequence of Withdrawal
+        For food fish.
     """
-    entries: list[DayBookEntry] = []
+    entries: list[DayBookEntry] = [] if later is None else _for_waiting_eggs(later, case.visit_date)
     if chosen is not None:
         too_late = {one.number: one for one in late}
         for number, (day, d) in enumerate(zip(chosen.plan.days, doses, strict=True), 1):
             entries += _of_dose(case, number, chosen.doses, day, d, too_late.get(number))
+    entries += [_eaten(case, one) for one in held if one.until_day is not None and one.degree_days > 0]
     if plan is not None and plan.fish is not None:
         when = case.visit_date + timedelta(days=last + plan.day)
         entries.append(DayBookEntry(when, _small(plan.headline()), (), "sample"))
     return tuple(sorted(entries, key=lambda entry: (entry.date, entry.kind != "dose")))
+
+
+def _eaten(case: Case, held: Withdrawal) -> DayBookEntry:
+    when = case.visit_date + timedelta(days=held.until_day)
+    action = f"food fish: {held.degree_days:g} degree-days since the last {held.agent} are over, in water as reckoned"
+    return DayBookEntry(when, action, (f"{held.words()}",), "food")
+
+
+def _for_waiting_eggs(later: LaterDoses, visit_date: date) -> list[DayBookEntry]:
+    said = "the water decides the day: measure it, look at the fish and reckon anew a week before"
+    return [
+        DayBookEntry(
+            visit_date + timedelta(days=int(day.median)),
+            f"further dose {number}, for eggs that waited in the cold: at the latest {_when(day, visit_date)}",
+            (said,),
+            "later",
+        )
+        for number, day in enumerate(later.days, 1)
+        if math.isfinite(day.median)
+    ]
 
 
 def _small(text: str) -> str:

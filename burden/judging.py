@@ -132,7 +132,7 @@ def _courses(
     ends = [max(horizon_days, look) for look in looks]
     days = np.unique([0.0, *looks, *ends])
     left, deaths = np.zeros((2, len(plans), ponds[0][0].size))
-    for pond, state in ponds:
+    for number, (pond, state) in enumerate(ponds):
         run = _side_by_side(pond, state, plans, days)
         now = _mean_burden(pond, state)  # a course's first point is after a dose of that day
         for s, (look, end) in enumerate(zip(looks, ends, strict=True)):
@@ -140,7 +140,9 @@ def _courses(
             then = run.abundance[np.searchsorted(days, look), mine]
             ratio = np.divide(then, now, out=np.zeros_like(then), where=now > 1e-9)
             left[s] = np.maximum(left[s], 1000 * ratio)
-            deaths[s] += run.deaths[np.searchsorted(days, end), mine] - state.deaths
+            # what kills without flukes kills once, however many sets are on the fish
+            dead, before = (run.fluke_deaths, state.fluke_deaths) if number else (run.deaths, state.deaths)
+            deaths[s] += dead[np.searchsorted(days, end), mine] - before
     return looks, ends, left, deaths
 
 

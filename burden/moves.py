@@ -163,7 +163,8 @@ def alternatives(
     found = []
     for move in _moves(case, few, tuple(agents)):
         tell(f"searching again: {move.words}")
-        choice = search(most, [move.change(p, s) for p, s in few], move.agents)
+        # what is left and rid of is asked alone: no day beyond the course is needed
+        choice = search(most, [move.change(p, s) for p, s in few], move.agents, horizon_days=0.0)
         if choice.recommended is not None:
             found.append(Alternative(move.words, choice.recommended, move.cost))
     return tuple(found)

@@ -193,7 +193,8 @@ def search(
     """
     few = [(p.take(np.arange(n)), s.take(np.arange(n))) for p, s in ponds for n in [min(SEARCH_DRAWS, p.size)]]
     nothing = judge(few, [Plan((), ())], horizon_days)[0]
-    plans = candidate_plans(case, ponds[0][0], agents) if agents else []
+    lead = _egg_layer(ponds)
+    plans = candidate_plans(case, lead, agents) if agents else []
     if not plans:
         return Choice(None, None, nothing, (), "no dose can be given within the limits of the case")
     logs = sum(eliminations(p.setting, s, plans, p.effects) for p, s in few)
@@ -203,7 +204,7 @@ def search(
     watch = _watching(few, recommended, nothing, horizon_days)
     if watch is not None:
         return Choice(None, rid, nothing, tuple(judged), watch)
-    reason = _reason(ponds[0][0], recommended)
+    reason = _reason(lead, recommended)
     return Choice(
         recommended,
         rid,
@@ -212,6 +213,11 @@ def search(
         f"{reason} {decided[0].upper()}{decided[1:]}." if decided else reason,
         notes=_notes(ponds, recommended),
     )
+
+
+def _egg_layer(ponds: Sequence[tuple[Pond, State]]) -> Pond:
+    """The first set that lays eggs, whose hatching sets the gaps; the first of all where none does."""
+    return next((p for p, _ in ponds if p.setting.parameters.development is not None), ponds[0][0])
 
 
 def _watching(
@@ -314,6 +320,8 @@ def _window_words(pond: Pond, recommended: Judged) -> str:
         f"; eggs the drug does not kill hatch from day {w['first_hatch_days'].text()} to day "
         f"{w['last_hatch_days'].text()}, and a larva that settles lays from day {w['earliest_maturity_days'].text()}: "
     )
+    if gap < w["first_hatch_days"].median:
+        return said + f"{gap:g} days are before that, so the second dose meets flukes too young for the first, not eggs"
     if gap <= w["longest_safe_gap_days"].median:
         return said + f"{gap:g} days let many hatch and few lay"
     return said + (

@@ -12,12 +12,13 @@ import numpy as np
 from burden.case import Case
 from burden.caution import Caution, by_weight
 from burden.changes import Changes, what_changed
-from burden.daybook import DayBookEntry, day_book, dose_words, late_words, say_date
+from burden.coldwater import LaterDoses, later_doses
+from burden.customs import customs_of, windows_of
+from burden.daybook import DayBookEntry, day_book, dose_words, late_words, later_words, say_date
 from burden.dosing import DoseResult, dose
 from burden.elimination import Plan
 from burden.estimate import Estimate, estimate
 from burden.forecast import Dosed, Forecast, delayed, follow, regime_of
-from burden.interval import cold_water_words, customary_words
 from burden.judging import Judged, judge
 from burden.lateness import LateDose, late_doses
 from burden.lookagain import LIVE_BEARER_RECHECK_DAYS, look_again
@@ -27,12 +28,13 @@ from burden.permitted import DEFAULT_AGENTS, LEAST_CHANCE, agents_and_notes, why
 from burden.pond import Pond
 from burden.progress import tell
 from burden.response import Response, response
-from burden.result import Result, Triple
+from burden.result import Result
 from burden.safety import SafetyNote
 from burden.sampling import RecheckPlan
 from burden.schedule import Choice, search
 from burden.simulate import State
-from burden.windows import Windows, safe_below_c, windows_after
+from burden.windows import Windows
+from burden.withdrawal import Withdrawal, withdrawals
 
 __all__ = [
     "DEFAULT_AGENTS",
@@ -81,6 +83,10 @@ class Visit(Result):
         The recommended dates as reckoned, in colder and warmer water, given late, and killing less.
     late : tuple of LateDose
         From which day each next dose is too late.
+    later : LaterDoses or None
+        In cold water, for eggs that have not hatched when the course is over.
+    withdrawals : tuple of Withdrawal
+        For food fish, an example of each agent of the course.
     changes : tuple of (Changes or None)
         What moved since the last visit, one a parasite set.
     """
@@ -103,6 +109,8 @@ class Visit(Result):
     alternatives: tuple[Alternative, ...] = field(default=())
     otherwise: tuple[Otherwise, ...] = field(default=())
     late: tuple[LateDose, ...] = field(default=())
+    later: LaterDoses | None = None
+    withdrawals: tuple[Withdrawal, ...] = field(default=())
     changes: tuple[Changes | None, ...] = field(default=())
 
     @property
@@ -137,6 +145,8 @@ class Visit(Result):
             "would_change": self.choice.would_change,
             "otherwise": [o.as_dict() for o in self.otherwise],
             "late_doses": [d.as_dict() for d in self.late],
+            "withdrawals": [w.as_dict() for w in self.withdrawals],
+            "later_doses": None if self.later is None else self.later.as_dict(),
             "changes": [None if c is None else c.as_dict() for c in self.changes],
             "warnings": list(self.warnings),
         }
@@ -159,8 +169,9 @@ class Visit(Result):
                 f"(5 to 95 % of {e.draws} draws)."
             )
         for f in self.forecasts:
+            of = f" ({f.parasite} alone)" if len(self.forecasts) > 1 else ""
             lines.append(
-                f"If nothing is done: {f.untreated.deaths_end.text()} of {self.case.fish_count} fish dead in "
+                f"If nothing is done{of}: {f.untreated.deaths_end.text()} of {self.case.fish_count} fish dead in "
                 f"{f.horizon_days:g} days, {f.untreated.abundance_end.text()} flukes a fish by then."
             )
         lines += [e.deaths_explained.text() for e in self.estimates if e.deaths_explained is not None]
@@ -193,7 +204,8 @@ class Visit(Result):
     def cautions(self, most: int = 6) -> list[str]:
         """Return what to be careful of, the weightiest first, each once."""
         said = [Caution(f"{note.text}: {note.reason}", note.kind) for note in self.notes]
-        said += [caution for d in self.doses for caution in d.cautions]
+        said += [Caution(f"Food fish: {w.words()}.", "food") for w in self.withdrawals]
+        said += [c for d in self.doses for c in d.cautions if not (self.withdrawals and c.kind == "food")]
         general = "local rules and the licensed veterinarian decide; dose one or a few fish first"
         return by_weight(said)[:most] or [Caution(general, "trial")]
 
@@ -224,9 +236,11 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
     doses = _doses(case, choice.recommended, accept_unpublished) if withheld is None else ()
     forecasts = tuple(_forecast(e, choice, doses, withheld, HORIZON_DAYS) for e in estimates)
     choice = _judged_with_all(choice, ponds, forecasts)
-    others, late = _looked_into(choice, ponds) if withheld is None else ((), ())
-    choice = replace(choice, would_change=would_change_words(others))
-    windows = _windows(estimates, agents)
+    others, late, later = _looked_into(choice, ponds) if withheld is None else ((), (), None)
+    notes_on_it = (*choice.notes, *(() if later is None else (later_words(later, case.visit_date),)))
+    choice = replace(choice, would_change=would_change_words(others), notes=notes_on_it)
+    held = _held(case, choice, ponds) if withheld is None else ()
+    windows = windows_of(estimates, agents)
     last = max(choice.recommended.plan.days) if withheld is None and choice.recommended else 0.0
     plans = [plan for e in estimates if (plan := look_again(case, e, agents, last)) is not None]
     plan = max(plans, key=lambda p: p.day, default=None)
@@ -243,12 +257,13 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
         withheld_reason=withheld,
         windows=windows,
         recheck=plan,
-        day_book=day_book(case, choice.recommended if withheld is None else None, doses, plan, last, late),
+        day_book=day_book(case, choice.recommended if withheld is None else None, doses, plan, last, late, later, held),
         warnings=(*case.warnings, *(w for e in estimates for w in e.warnings)),
-        custom=_custom(estimates, agents),
+        custom=customs_of(estimates, agents),
         alternatives=alternatives(case, ponds, agents, choice) if withheld is None else (),
         otherwise=others,
         late=late,
+        later=later,
         changes=tuple(what_changed(e) for e in estimates),
     )
 
@@ -264,11 +279,16 @@ def _judged_with_all(choice: Choice, ponds: Sequence[tuple[Pond, State]], foreca
 
 def _looked_into(
     choice: Choice, ponds: Sequence[tuple[Pond, State]]
-) -> tuple[tuple[Otherwise, ...], tuple[LateDose, ...]]:
-    """The schedule chosen as it may turn out otherwise, and from when on its next doses come too late."""
+) -> tuple[tuple[Otherwise, ...], tuple[LateDose, ...], LaterDoses | None]:
+    """The schedule chosen as it may turn out otherwise, from when its next doses come too late, and what eggs wait."""
     tell("what would change it, and when a late dose is a mistake")
     plan = choice.recommended.plan
-    return otherwise(ponds, plan), late_doses(ponds, plan)
+    return otherwise(ponds, plan), late_doses(ponds, plan), later_doses(ponds, plan)
+
+
+def _held(case: Case, choice: Choice, ponds: Sequence[tuple[Pond, State]]) -> tuple[Withdrawal, ...]:
+    plan = choice.recommended.plan
+    return withdrawals(plan.days, plan.agents, ponds[0][0].setting.temperature) if case.food_fish else ()
 
 
 def forecast_case(
@@ -361,29 +381,3 @@ def _written(case: Case) -> list[Dosed]:
         for a in case.planned
         if a.action == "dose"
     ]
-
-
-def _windows(estimates: Sequence[Estimate], agents: Sequence[str]) -> tuple[tuple[str, Windows], ...]:
-    found = []
-    for e in estimates:
-        if e.pond.setting.parameters.development is not None:
-            effect = e.pond.effects[agents[0] if agents else next(iter(e.pond.effects))]
-            found.append(
-                (
-                    e.parasite,
-                    windows_after(e.pond.setting.parameters, effect.sheltered_fraction, e.pond.setting.temperature),
-                )
-            )
-    return tuple(found)
-
-
-def _custom(estimates: Sequence[Estimate], agents: Sequence[str]) -> tuple[str, ...]:
-    """Custom and print beside the recommendation, by egg-laying set."""
-    said = []
-    for e in estimates:
-        p = e.pond.setting.parameters
-        said += customary_words(p.evidence, float(np.median(e.pond.setting.temperature.at(0.0))))
-        if p.development is not None:
-            effect = e.pond.effects[agents[0] if agents else next(iter(e.pond.effects))]
-            said.append(cold_water_words(Triple.of(safe_below_c(p, effect.sheltered_fraction, 14.0))))
-    return tuple(said)

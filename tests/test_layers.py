@@ -14,11 +14,11 @@ MODULES = sorted(path for path in PACKAGE.rglob("*.py"))
 
 #: lowest first; a room may use those below it, and those of its own layer
 LAYERS = (
-    {"errors", "result", "progress", "caution"},
+    {"errors", "result", "progress", "many", "caution"},
     {"evidence", "case", "water", "concentration", "laws", "development", "counts", "classical", "chains"},
     {"livebearer", "lifecycle", "hosts", "treatment", "bath", "effects", "dosing", "doseresult", "safety", "hostcare",
      "killcheck", "volume", "agentsheet", "curves", "parasites", "stable", "looking", "influence"},
-    {"simulate", "windows"},
+    {"simulate", "windows", "withdrawal"},
     {"pond"},
     {"past", "present", "deathlog", "chance", "told"},
     {"estimate"},
@@ -26,8 +26,8 @@ LAYERS = (
     {"renewal"},
     {"elimination"},
     {"interval", "judging"},
-    {"schedule", "response", "shortfall"},
-    {"forecast", "moves", "changes", "otherwise", "lateness", "permitted", "lookagain"},
+    {"schedule", "response", "shortfall", "dosekinds"},
+    {"forecast", "moves", "changes", "otherwise", "lateness", "coldwater", "customs", "permitted", "lookagain"},
     {"daybook"},
     {"visit"},
     {"casefile", "report", "cli"},

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from burden.evidence import load_agent
 from burden.hostcare import withdrawal_text
-from burden.report.words import named, several
+from burden.report.words import about_in, named, several
 from burden.visit import DEFAULT_AGENTS, Visit
 
 __all__ = ["agents_of", "cautions_of"]
@@ -50,6 +50,8 @@ def cautions_of(visit: Visit) -> list[tuple[str, list[str]]]:
 def _food(visit: Visit) -> list[str]:
     if not visit.case.food_fish:
         return ["These fish were called no food fish: should anyone eat them, a withdrawal holds; ask first."]
+    if visit.withdrawals:
+        return [f"Food fish: {about_in(w.words())}." for w in visit.withdrawals]
     said: dict[str, list[str]] = {}
     for agent in agents_of(visit):
         said.setdefault(withdrawal_text(load_agent(agent), None).split(";")[0].rstrip("."), []).append(named(agent))

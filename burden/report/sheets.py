@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from burden.evidence import load_agent, load_parasite
-from burden.hostcare import withdrawal_text
 from burden.report.daybook import days_of, short_step
 from burden.report.words import about, long_date, named, of_100, on_day, several, spread
 from burden.visit import Visit
@@ -132,5 +131,4 @@ def record_of(visit: Visit) -> dict[str, Any]:
 def _withdrawal(visit: Visit) -> str:
     if not visit.doses or not visit.case.food_fish:
         return "" if visit.doses else "no dose given"
-    agents = dict.fromkeys(d.agent for d in visit.doses)
-    return " ".join(withdrawal_text(load_agent(agent), None) for agent in agents)
+    return " ".join(f"{w.words()}." for w in visit.withdrawals)

@@ -1,0 +1,80 @@
+"""How long nobody may eat food fish after a course: degree-days summed over the case's own water."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from burden.evidence import load_agent
+from burden.water import Temperature
+from burden.windows import MAX_DAYS
+
+__all__ = ["Withdrawal", "withdrawals"]
+
+
+@dataclass(frozen=True)
+class Withdrawal:
+    """An example of a withdrawal, no jurisdiction assumed.
+
+    Parameters
+    ----------
+    agent : str
+    degree_days : float
+        Example, 0 where the agent asks for none [°C·d].
+    days : float or None
+        How long that takes in this water after the last dose of the agent; None where it does not end in 400 d [d].
+    until_day : float or None
+        From the visit [d].
+    text : str
+        What the figure is.
+    """
+
+    agent: str
+    degree_days: float
+    days: float | None
+    until_day: float | None
+    text: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {name: getattr(self, name) for name in ("agent", "degree_days", "days", "until_day", "text")}
+
+    def words(self) -> str:
+        """Return the withdrawal in one sentence, without a full stop."""
+        ask = (
+            "local rules and the licensed veterinarian decide whether it may be used at all and how long nobody may eat"
+        )
+        if self.degree_days == 0:
+            return f"{self.agent}: {self.text}"
+        here = "does not end within 400 d in this water" if self.days is None else f"{self.days:.0f} d in this water"
+        return f"{self.agent}: {ask}; example {self.degree_days:g} degree-days, {here} ({self.text})"
+
+
+def withdrawals(days: Sequence[float], agents: Sequence[str], temperature: Temperature) -> tuple[Withdrawal, ...]:
+    """Return the withdrawal of each agent of a course, from its own last dose.
+
+    Parameters
+    ----------
+    days : sequence of float
+        Of the doses, from the visit [d].
+    agents : sequence of str
+        One a dose.
+    temperature : Temperature
+        Degrees below zero count nothing; the median draw is summed.
+    """
+    last = dict(zip(agents, days, strict=True))
+    return tuple(_after(agent, day, temperature) for agent, day in last.items())
+
+
+def _after(agent: str, day: float, temperature: Temperature) -> Withdrawal:
+    rule = load_agent(agent).about["withdrawal"]
+    degrees = [max(float(np.median(temperature.at(day + k + 0.5))), 0.0) for k in range(int(MAX_DAYS))]
+    over = np.flatnonzero(np.cumsum(degrees) >= rule["degree_days"] - 1e-9)
+    if rule["degree_days"] == 0:
+        return Withdrawal(agent, 0.0, 0.0, float(day), rule["text"])
+    needed = float(over[0] + 1) if over.size else None
+    until = None if needed is None else float(day + needed)
+    return Withdrawal(agent, float(rule["degree_days"]), needed, until, rule["text"])

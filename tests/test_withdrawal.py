@@ -1,0 +1,32 @@
+"""Withdrawals count degree-days of the water the fish are in."""
+
+from __future__ import annotations
+
+import pytest
+
+from burden.evidence import load_agent
+from burden.water import Temperature
+from burden.withdrawal import withdrawals
+
+
+def test_constant_water_is_degree_days_over_degrees():
+    """Role: arithmetic. 500 degree-days at 20 °C are 25 days (hostcare's own doctest says the same by division)."""
+    (found,) = withdrawals((0.0, 7.0), ("praziquantel",) * 2, Temperature.constant(20.0))
+    assert found.degree_days == load_agent("praziquantel").about["withdrawal"]["degree_days"] == 500
+    assert found.days == 25
+    assert found.until_day == 32  # from the last dose
+
+
+def test_warming_water_takes_fewer_days_than_its_first_temperature_says():
+    """10 °C and a degree more each day: the sum of n days is 10 n + n²/2, 500 on the 24th day."""
+    (found,) = withdrawals((0.0,), ("praziquantel",), Temperature.linear([0.0, 20.0, 60.0], [10.0, 30.0, 30.0]))
+    assert found.days == pytest.approx(24, abs=0.5)
+
+
+def test_each_agent_counts_from_its_own_last_dose_and_ice_never_ends():
+    days, agents = (0.0, 5.0, 10.0), ("praziquantel", "formalin", "praziquantel")
+    found = {w.agent: w for w in withdrawals(days, agents, Temperature.constant(20.0))}
+    assert found["formalin"].until_day == 30
+    assert found["praziquantel"].until_day == 35
+    assert all(w.days is None for w in withdrawals(days, agents, Temperature.constant(0.0)))
+    assert "does not end" in withdrawals(days, agents, Temperature.constant(0.0))[0].words()
