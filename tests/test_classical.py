@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy import optimize, stats
+from scipy import integrate, optimize, stats
 from statsmodels.discrete.discrete_model import NegativeBinomial
 from statsmodels.stats.proportion import proportion_confint
 
@@ -92,7 +92,7 @@ def test_interval_equals_statsmodels_at_our_level(x: int, n: int, ours: str, the
     assert (got.low, got.high) == pytest.approx(want, abs=1e-10)
 
 
-@pytest.mark.parametrize(("x", "n"), [(0, 20), (1, 29), (3, 10), (15, 148), (81, 263), (28, 29)])
+@pytest.mark.parametrize(("x", "n"), [(0, 20), (1, 29), (3, 10), (15, 148), (81, 263), (28, 29), (151, 360)])
 def test_blaker_equals_a_scan_of_its_acceptability(x: int, n: int) -> None:
     """Direct form of Blaker 2000: sum of the smaller tail and the largest opposite tail not above it."""
 
@@ -164,6 +164,32 @@ def test_rogan_gladen_of_a_known_test_is_a_stretched_wald_interval() -> None:
     assert (got.high - got.low) / 2 / stats.norm.ppf(0.975) == pytest.approx(se, abs=1e-6)
     low, high = proportion_confint(20, 100, method="normal")
     assert (got.low, got.high) == pytest.approx([(p - 0.05) / 0.85 for p in (low, high)], abs=1e-12)
+
+
+def test_prevalence_by_bayes_against_integration_and_the_beta() -> None:
+    """Rows nobody printed: SciPy's beta where the test is perfect, adaptive integration where it is not."""
+    uncertain, zero = rows("derived/bayes_prevalence.csv")
+    got = classical.prevalence_bayes(3, 30, (18.0, 2.0), level=0.95)
+
+    def moment(power: int, top: float = 1.0) -> float:
+        def height(p: float, seen: float) -> float:
+            return p**power * stats.binom.pmf(3, 30, p * seen) * stats.beta.pdf(seen, 18, 2)
+
+        return integrate.dblquad(height, 0, 1, 0, top, epsabs=1e-10)[0]
+
+    whole = moment(0)
+    assert got.estimate == pytest.approx(moment(1) / whole, abs=1e-6)
+    assert moment(0, got.low) / whole == pytest.approx(0.025, abs=1e-4)
+    assert moment(0, got.high) / whole == pytest.approx(0.975, abs=1e-4)
+    printed = [float(x) for x in re.findall(r"0\.\d+", uncertain["expected"])]
+    assert [got.estimate, got.low, got.high] == pytest.approx(printed, abs=float(uncertain["tolerance"]))
+    clean = classical.prevalence_bayes(0, 60, level=0.9)
+    assert clean.high == pytest.approx(stats.beta.ppf(0.95, 1, 61), abs=1e-6)
+    assert clean.high == pytest.approx(float(zero["expected"]), abs=float(zero["tolerance"]))
+    false = classical.prevalence_bayes(3, 30, specificity=0.95)
+    assert false.estimate < classical.prevalence_bayes(3, 30).estimate
+    with pytest.raises(ValueError, match="4 of 3"):
+        classical.prevalence_bayes(4, 3)
 
 
 def test_a_test_that_tells_nothing_is_refused() -> None:

@@ -3,6 +3,7 @@
 ```
 Estimate            value, interval, method
 ├── prevalence      nine binomial intervals; imperfect tests; repeated looks
+├── bayes           prevalence with a sensitivity that is uncertain itself
 ├── aggregation     mean, k, variance to mean, crowding, discrepancy
 ├── reduction       mean before against after a dose
 └── summary         the three numbers the estimate prints beside the model's
@@ -23,6 +24,7 @@ from burden.classical.aggregation import (
     standard_error_k,
     variance_to_mean,
 )
+from burden.classical.bayes import prevalence_bayes
 from burden.classical.estimate import Estimate
 from burden.classical.prevalence import (
     PREVALENCE_METHODS,
@@ -53,6 +55,7 @@ __all__ = [
     "paired_reduction",
     "poulin_d",
     "prevalence",
+    "prevalence_bayes",
     "reduction",
     "rogan_gladen",
     "share_left",
