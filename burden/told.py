@@ -87,7 +87,12 @@ def missed(past: Past, parasite: str) -> str:
     seen_none = (1 - PRIOR_NONE) * np.exp(logsumexp(clean) - logsumexp(past.log_prior))
     chance = float(more * (1.0 if known else seen_none / (seen_none + PRIOR_NONE)))
     fish, counts = len({row.fish for row in rows}), sum(row.count_low for row in rows)
-    several = f"{len(rows)} {'preparation' if len(rows) == 1 else 'preparations'} of {fish} fish"
+    # adults and juveniles counted on one preparation are two rows of it
+    of_stage = Counter((row.fish, row.site, row.method, row.stage) for row in rows)
+    looks = sum(of_stage.values()) - sum(
+        min(n, of_stage[*place, "juvenile"]) for (*place, stage), n in of_stage.items() if stage == "adult"
+    )
+    several = f"{looks} {'preparation' if looks == 1 else 'preparations'} of {fish} fish"
     leaves = f"a {100 * chance:.0f} % chance of more than {level:g} flukes a fish"
     if counts:
         return f"{several}, had all been clean, would still leave {leaves}; yours showed {counts}."
