@@ -131,6 +131,26 @@ def test_thinning_of_a_negative_binomial_keeps_k(row: dict[str, str]) -> None:
     assert summed == pytest.approx(want, abs=tolerance)
 
 
+@pytest.mark.parametrize(("k", "tilt", "share"), [(0.6, 1.0, 0.3), (2.0, 0.4, 0.7), (1.0, 1.0, 0.02)])
+def test_pick_pressure_takes_its_share_and_the_heavy_first(k: float, tilt: float, share: float) -> None:
+    """Against stocks of 200 fish picked one after the other in proportion to rate^tilt."""
+    rng, fish = np.random.default_rng(9), 200
+    y = rng.gamma(k, 1.0, (3000, fish))
+    order = np.argsort(-(tilt * np.log(y) + rng.gumbel(size=y.shape)), axis=1)
+    taken = np.take_along_axis(y, order, 1)[:, : round(share * fish)]
+    pressure = float(counts.pick_pressure(k, tilt, share))
+
+    def chance(rate: float) -> float:
+        return -math.expm1(-pressure * rate**tilt) * stats.gamma.pdf(rate, k)
+
+    whole = integrate.quad(chance, 0, 60, limit=400, points=[0.01, 1.0])[0]
+    assert whole == pytest.approx(share, rel=0.02)
+    told = integrate.quad(lambda rate: rate * chance(rate), 0, 60, limit=400, points=[0.01, 1.0])[0] / whole
+    assert taken.mean() == pytest.approx(told, rel=0.02)
+    light = integrate.quad(chance, 0, 0.5, limit=400, points=[0.01])[0] / whole
+    assert float((taken < 0.5).mean()) == pytest.approx(light, abs=0.01)
+
+
 @pytest.mark.parametrize("tilt", [0.0, 0.4, 1.0])
 def test_size_biased_fish_follow_the_tilted_gamma(tilt: float) -> None:
     k, mean = 0.6, 30.0
