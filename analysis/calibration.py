@@ -183,7 +183,7 @@ def draw_figure(rows: Sequence[dict[str, object]], path: Path) -> None:
             mine = [row for row in rows if row["kind"] == kind.name]
             axis = drawn.add_subplot(grid[1 + i // 6, i % 6])
             if mine:
-                histogram(axis, mine, "rank", FEW_BINS, kind.name)
+                histogram(axis, mine, "rank", FEW_BINS, kind.name.replace(", ", "\n"))
             if i >= 6:
                 axis.set_xlabel("rank of the truth")
         return drawn
