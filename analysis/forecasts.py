@@ -121,6 +121,7 @@ def summary(rows: Sequence[dict[str, str]]) -> Iterator[dict[str, object]]:
         blind = held(rows, name, "blind_low90", "blind_high90")[0]
         yield _line(name, n, inside, held_50=half, held_blind=blind, width=_width(rows, name),
                     width_blind=_width(rows, name, "blind_"))  # fmt: skip
+    yield from _parts(rows)
     for name in ("total", "hazard", "r0", "explained"):
         inside, n = held(rows, name, "low", "high")
         yield _line(name, n, inside)
@@ -128,6 +129,28 @@ def summary(rows: Sequence[dict[str, str]]) -> Iterator[dict[str, object]]:
     yield _line("explained, where told", len(told), held(told, "explained", "low", "high")[0])
     for name in VERDICTS[:3]:
         yield from _verdict_lines(rows, name)
+
+
+#: parts of the ponds that are looked at by themselves
+PARTS = {
+    "doses follow": lambda r: r["treated"] == "True",
+    "no dose follows": lambda r: r["treated"] != "True",
+    "exponential adult life": lambda r: r["adult_life"] == "exponential",
+    "gamma adult life": lambda r: r["adult_life"] == "gamma",
+    "fixed adult life": lambda r: r["adult_life"] == "fixed",
+    "a dose before, at fault": lambda r: r["fault"] != "",
+    "a dose before, as written": lambda r: r["dosed"] == "True" and r["fault"] == "",
+}
+
+
+def _parts(rows: Sequence[dict[str, str]]) -> Iterator[dict[str, object]]:
+    """Coverage of the flukes at 60 d in parts of the ponds, and on which side the others lie."""
+    for name, belongs in PARTS.items():
+        mine = [r for r in rows if belongs(r)]
+        if mine:
+            yield _line(f"flukes_60, {name}", len(mine), held(mine, "flukes_60")[0])
+    above = sum(float(r["flukes_60_true"]) > float(r["flukes_60_high90"]) * (1 + 1e-9) for r in rows)
+    yield _line("flukes_60, above the band", len(rows), above)
 
 
 def _line(name: str, ponds: int, inside: int, **more: float) -> dict[str, object]:
