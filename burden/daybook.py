@@ -72,7 +72,7 @@ def late_words(late: LateDose, visit_date: date) -> str:
     if late.rarer_from_day is not None:
         when = say_date(visit_date + timedelta(days=late.rarer_from_day))
         rarer = f"; from {when} on the pond is rid of them in {100 * RARER:.0f} of 100 fewer"
-    if late.mistake_within < _LIKELY:
+    if late.mistake_within <= _LIKELY:
         return f"{name}: {first}up to {DELAYS_DAYS[-1]:g} d late the course likelier than not still controls{rarer}"
     return (
         f"{name}: {first}given late it becomes a mistake, with more than {CONTROL_PER_1000:g} of 1 000 left and twice "
@@ -104,7 +104,7 @@ def later_words(later: LaterDoses, visit_date: date) -> str:
     )
 
 
-#: a mistake within the delays judged in fewer draws than this is not dated
+#: a mistake within the delays judged in no more draws than this is not dated
 _LIKELY = 0.5
 
 
@@ -198,7 +198,7 @@ def _of_dose(case: Case, number: int, of: int, day: float, d: DoseResult, late: 
         end = case.visit_date + timedelta(days=mistake)
         entries.append(
             DayBookEntry(
-                end, f"dose {number} is too late from now on: if it has not gone in, look and reckon anew", (), "late"
+                end, f"too late for dose {number} from now on: if it has not gone in, look and reckon anew", (), "late"
             )
         )
     return entries
@@ -206,7 +206,7 @@ def _of_dose(case: Case, number: int, of: int, day: float, d: DoseResult, late: 
 
 def _too_late(late: LateDose) -> int | None:
     """First day of either kind of mistake; None where neither comes within the delays judged."""
-    days = [] if late.mistake_within < _LIKELY else [max(late.mistake_from_day.median, late.day)]
+    days = [] if late.mistake_within <= _LIKELY else [max(late.mistake_from_day.median, late.day)]
     days += [] if late.rarer_from_day is None else [late.rarer_from_day]
     return int(min(days)) if days else None
 

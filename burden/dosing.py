@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from burden.caution import Caution
+from burden.concentration import restore_mg
 from burden.doseresult import DoseResult, plain, stock_recipe
 from burden.errors import InputError, Problem
 from burden.evidence import Evidence, load_agent
@@ -182,10 +183,23 @@ def _unpublished(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdv
     problems = []
     if found is None:
         known = "; ".join(range_words(r) for r in asked.agent.about["ranges"] if r["route"] == asked.route)
-        problems.append(asked.problem("mg_l", value, f"a published dose: {known}", accept))
+        fix = f"{question} {accept}" if (question := _other_unit(asked)) else accept
+        problems.append(asked.problem("mg_l", value, f"a published dose: {known}", fix))
     if advice and advice.over_limit:
         problems.append(asked.problem("mg_l", value, advice.text, accept))
     return problems
+
+
+def _other_unit(asked: _Asked) -> str:
+    """Ask whether another unit was meant, where the number would be a published dose in it; else empty."""
+    about = asked.agent.about
+    units = {"g/L": 1000.0, "µg/L": 0.001}
+    if about["kind"] == "liquid":  # measured out in mL, so that is the likelier slip
+        units = {"mL per litre": 1000.0 * about["density"]["g_ml"], **units}
+    for unit, factor in units.items():
+        if _published(replace(asked, mg_l=asked.mg_l * factor)) is not None:
+            return f"Was {plain(asked.mg_l)} {unit} meant, that is {plain(asked.mg_l * factor)} mg/L?"
+    return ""
 
 
 def range_words(found: Mapping[str, Any]) -> str:
@@ -269,8 +283,36 @@ def _cautions(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice
     if asked.food_fish:
         yield Caution(withdrawal_text(asked.agent, asked.temperature_c), "food")
     yield Caution(about["pre_dissolve"], "making_up")
+    yield Caution(_after_change(asked, _length(asked, found)), "care")
     for heading in ("cautions", "handling", "does_not", "aftercare"):
         yield from about[heading]
+
+
+#: share of the water changed that the example of a top-up speaks of
+_CHANGED = 0.2
+
+
+def _after_change(asked: _Asked, hours: float) -> str:
+    """What to put back after a water change: for a stable agent the share changed of the dose, never the whole."""
+
+    def amount(mg: float) -> str:
+        grams, millilitres = _product(asked, mg / 1000)
+        return f"{plain(grams)} g" if millilitres is None else f"{plain(millilitres)} mL"
+
+    days, loss = hours / 24, asked.agent.values["loss_per_day_naive"].value
+    whole = asked.mg_l * asked.volume_l
+    removed = restore_mg(asked.mg_l, asked.volume_l, _CHANGED).total_mg.item()
+    faded = restore_mg(asked.mg_l, asked.volume_l, _CHANGED, loss, days).faded_mg.item()
+    said = (
+        f"After a change of {100 * _CHANGED:.0f} % of the water within the bath put back that share of the dose, "
+        f"{amount(removed)}, not the whole"
+    )
+    if faded < 0.02 * whole:
+        return f"{said}."
+    return (
+        f"{said}; by the end of {plain(hours)} h about {amount(faded)} has faded besides (filter new to the agent): "
+        "put that back only where the bath is to stay at full strength."
+    )
 
 
 def _volume_cautions(asked: _Asked, found: Mapping[str, Any] | None) -> Iterator[Caution]:

@@ -249,3 +249,26 @@ def test_every_agent_has_a_customary_dose_within_its_published_ranges(name):
     assert found.cautions[0].startswith("Published")
     assert found.mass_mg == pytest.approx(found.mg_l * 500.0)
     assert found.mass_of in found.text()
+
+
+@pytest.mark.parametrize(
+    ("agent", "mg_l", "meant"),
+    [("sodium_chloride", 10.0, "10 g/L"), ("praziquantel", 0.005, "0.005 g/L"), ("formalin", 0.1, "0.1 mL per litre")],
+)
+def test_a_number_that_fits_another_unit_is_questioned(agent, mg_l, meant):
+    """The number is far outside every published range in mg/L, and inside one in the unit asked about."""
+    with pytest.raises(InputError) as error:
+        dose(agent, 1000.0, mg_l)
+    assert f"Was {meant} meant" in error.value.problems[0].fix
+
+
+def test_no_unit_is_questioned_where_none_fits():
+    with pytest.raises(InputError) as error:
+        dose("praziquantel", 1000.0, 300.0)
+    assert "meant" not in error.value.problems[0].fix
+
+
+def test_after_a_change_the_share_changed_is_put_back():
+    """f·C·V: a fifth of 90 g in 18 000 L at 5 mg/L."""
+    (said,) = [c for c in dose("praziquantel", 18_000.0, 5.0).cautions if c.startswith("After a change")]
+    assert "share of the dose, 18 g, not the whole" in said

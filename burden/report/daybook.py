@@ -106,16 +106,16 @@ def _ranges(days: list[Day], said: set[str]) -> list[str]:
 def _dose_day(entry: DayBookEntry, given: DoseResult, before: date | None) -> Day:
     if before is not None:
         same = (f"everything else as on {say_date(before)}",)
-        return Day(entry.date, "dose", entry.action, same, _late(entry))
+        return Day(entry.date, "dose", entry.action, (*same, *_late(entry)))
     agent = load_agent(given.agent).about
     # days of care stand in the day-book one by one
     care = () if agent.get("aftercare_days") else tuple(agent.get("aftercare", ()))
-    return Day(entry.date, "dose", entry.action, (_amount(given), *entry.steps), (*_late(entry), *care))
+    return Day(entry.date, "dose", entry.action, (_amount(given), *entry.steps, *_late(entry)), care)
 
 
 def _late(entry: DayBookEntry) -> tuple[str, ...]:
     """From when on the dose is too late; the name of the dose stands above it already."""
-    return (entry.late.partition(": ")[2],) if entry.late else ()
+    return (f"if late: {entry.late.partition(': ')[2]}",) if entry.late else ()
 
 
 def _amount(given: DoseResult) -> str:

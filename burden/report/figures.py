@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from burden.report.concentration_figure import draw_concentration
 from burden.report.forecast_figure import draw_forecast
 from burden.report.interval_chart import Given, customary_marks, draw_interval_chart, interval_curves
 from burden.report.style import inline_svg, png_bytes, svg_bytes
@@ -57,6 +58,12 @@ def _drawings(visit: Visit) -> dict[str, tuple[str, Callable[[bool], Any], str]]
                 chart,
                 f"Repeat interval in days against water temperature, {named(forecast.parasite)}",
             )
+    for agent in dict.fromkeys(d.agent for d in visit.doses):
+        found[f"concentration {agent}"] = (
+            f"concentration_{_file_name(agent)}",
+            lambda narrow, agent=agent: draw_concentration(visit, agent),
+            f"{named(agent)} in the water over the course, in milligrams per litre, under its ceiling",
+        )
     return found
 
 

@@ -52,7 +52,12 @@ def render_page(visit: Visit, figures: Mapping[str, Mapping[str, str]]) -> str:
     from markupsafe import Markup
 
     marked = {name: {form: Markup(svg) for form, svg in forms.items()} for name, forms in figures.items()}
-    return template("report.html.j2").render(_everything(visit), figures=marked)
+    return template("report.html.j2").render(
+        _everything(visit),
+        figures=marked,
+        charts=any(name.startswith("interval") for name in marked),
+        in_water=[(named(d), marked[f"concentration {d}"]) for d in dict.fromkeys(d.agent for d in visit.doses)],
+    )
 
 
 def _everything(visit: Visit) -> dict[str, Any]:
