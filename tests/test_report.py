@@ -24,6 +24,7 @@ from burden.evidence import load_agent, load_parasite
 from burden.report import write_reports
 from burden.report.answer import five_lines
 from burden.report.cautions import cautions_of
+from burden.report.concentration_figure import course_in_water
 from burden.report.dates import calendar_bytes
 from burden.report.daybook import days_of, folded
 from burden.report.folder import MARKER, write_folder
@@ -513,11 +514,25 @@ def test_walk_from_the_cleanest_to_a_suspected_virus():
 
 
 def test_figures_are_files_and_in_the_page(page):
-    for name in ("forecast", "interval"):
+    for name in ("forecast", "interval", "concentration_praziquantel"):
         assert koi_files()[f"figures/{name}.svg"].lstrip().startswith(b"<?xml")
         assert koi_files()[f"figures/{name}.png"].startswith(b"\x89PNG\r\n\x1a\n")
-    assert page.count("<svg") == 3  # the forecast in two widths, the interval
-    assert page.count('role="img" aria-label="') == 3
+    agents = len({d.agent for d in koi().doses})
+    assert page.count("<svg") == 3 + agents  # the forecast in two widths, the interval, what stays in the water
+    assert page.count('role="img" aria-label="') == 3 + agents
+
+
+def test_concentration_adds_up_and_fades():
+    """At a dose it is what was left and the dose; the naive filter takes longer over the first than over the others."""
+    found, plan = koi(), koi().choice.recommended.plan
+    days, bands = course_in_water(found, "praziquantel")
+    middle, given = bands[2], [d for d, a in zip(plan.days, plan.agents, strict=True) if a == "praziquantel"]
+    assert middle[0] == pytest.approx(found.doses[0].mg_l, rel=0.02)  # the volume's median is the one weighed for
+    for day in given[1:]:
+        before, after = (middle[np.searchsorted(days, d)] for d in (day - 1e-6, day))
+        assert after - before == pytest.approx(found.doses[0].mg_l, rel=0.05)
+    assert middle[-1] < middle.max()
+    assert np.all(np.diff(bands, axis=0) >= 0)
 
 
 def luminance(colour: str) -> float:
