@@ -64,6 +64,17 @@ def test_one_degree_of_carbonate_hardness_is_17_8_mg_per_litre(tmp_path):
     assert read(tmp_path).water.alkalinity_mg_l_caco3 == pytest.approx(6 * 10 * 100.09 / 56.08, rel=0.005)
 
 
+def test_gill_flukes_on_the_skin_are_read_only_when_asked_for(tmp_path):
+    row = 'set = "dactylogyrus"'
+    assert read(tmp_path).gill_flukes_on_skin is False
+    for name in ("asked", "wrong"):
+        (tmp_path / name).mkdir()
+    asked = changed(row, f'{row}\ngill_flukes_on_skin = "yes"')
+    assert read(tmp_path / "asked", case=asked).gill_flukes_on_skin is True
+    wrong = told(tmp_path / "wrong", case=changed(row, f'{row}\ngill_flukes_on_skin = "often"'))
+    assert [problem.place for problem in wrong] == ["[parasite] gill_flukes_on_skin"]
+
+
 def test_a_range_is_kept_as_given(tmp_path):
     own = '{value = 12000, low = 11800, high = 12100, how = "water meter"}'
     volume = read(tmp_path, case=changed("12000", own)).water.volume_l
