@@ -99,7 +99,7 @@ def later_words(later: LaterDoses, visit_date: date) -> str:
     dates = ", ".join(_when(day, visit_date) for day in later.days)
     return (
         f"{waiting}; they hatch from {_when(later.hatch_from_day, visit_date)} to "
-        f"{_when(later.hatch_until_day, visit_date)} as this water warms: reckon with further doses, at the latest on "
+        f"{_when(later.hatch_until_day, visit_date)} in this water: reckon with further doses, at the latest on "
         f"{dates}"
     )
 
@@ -170,7 +170,7 @@ def _for_waiting_eggs(later: LaterDoses, visit_date: date) -> list[DayBookEntry]
     return [
         DayBookEntry(
             visit_date + timedelta(days=int(day.median)),
-            f"further dose {number}, for eggs that waited in the cold: at the latest {_when(day, visit_date)}",
+            f"further dose {number}, for eggs not hatched yet: at the latest {_when(day, visit_date)}",
             (said,),
             "later",
         )

@@ -171,7 +171,7 @@ def _oxygen(now: Situation) -> Iterator[SafetyNote]:
     if now.oxygen_mg_l < least:
         yield _withhold(
             "Do not dose before the oxygen is up",
-            f"oxygen is {now.oxygen_mg_l:g} mg/L now, below {least:g} mg/L",
+            f"oxygen is {now.oxygen_mg_l:g} mg/L now, below the {least:g} mg/L a bath of {now.agent.name} asks for",
             f"aeration and a reading above {_OXYGEN_MG_L:g} mg/L",
             "fishhealth_texts",
         )

@@ -13,7 +13,7 @@ from burden.case import Action, Case, Limits
 from burden.casefile import read_case
 from burden.estimate import estimate
 from burden.forecast import regime_of
-from burden.pond import draw_pond
+from burden.pond import draw_pond, other_cause_rates
 from burden.schedule import candidate_plans
 from burden.visit import forecast_case, visit
 
@@ -101,6 +101,24 @@ def test_low_oxygen_withholds_formalin(koi) -> None:
     assert found.withheld_reason is not None
     assert "oxygen" in found.first_action.lower()
     assert found.doses == ()
+
+
+def test_the_reason_reads_as_a_reason(koi) -> None:
+    """Not "because do not dose"."""
+    short = replace(koi, water=replace(koi.water, oxygen_mg_l=3.0), limits=Limits(agents=("formalin",)))
+    found = visit(short, draws=DRAWS)
+    assert "because oxygen is 3 mg/L now" in found.first_action
+    assert found.first_action.lower().count("do not dose") == 1
+    assert found.day_book[-1].action.lower().count("look again") <= 1
+
+
+def test_another_finding_widens_what_is_not_laid_on_flukes() -> None:
+    """An assumption, checked for its direction: more ponds with another cause, and a heavier one."""
+    alone, found = other_cause_rates(), other_cause_rates(("ciliates",))
+    assert np.mean(alone == 0) == 0.5
+    assert np.mean(found == 0) == 0.25
+    assert found.max() > 2 * alone.max()
+    assert found.mean() > alone.mean()
 
 
 def test_shifting_every_date_by_a_year_changes_no_number(koi) -> None:
