@@ -14,7 +14,7 @@ from burden.result import Triple
 from burden.shortfall import causes_in_words
 from burden.visit import Visit
 
-__all__ = ["changes_of", "courses_of", "deaths_in_words", "outlook_of", "response_of", "watch_for"]
+__all__ = ["changes_of", "courses_of", "deaths_in_words", "outcomes", "outlook_of", "response_of", "watch_for"]
 
 #: rows of what moved that a page has room for; the others are in tables/changes.csv
 _MOST_MOVED = 4
@@ -95,6 +95,21 @@ def changes_of(changes: Changes | None) -> dict[str, Any]:
 
 def _moved(m: Moved) -> dict[str, str]:
     return {"name": m.name, "then": spread(m.then), "now": spread(m.now), "verdict": m.verdict}
+
+
+def outcomes(visit: Visit) -> list[str]:
+    """Return what to do at each outcome of the next look; nothing where none is planned."""
+    plan = visit.recheck
+    if plan is None:
+        return []
+    again = "write them into samples.csv and run the report again"
+    return [
+        f"All clean: no dose; go on writing down deaths, and look once more {plan.day} d later, as a clean look leaves "
+        "room for few.",
+        f"Some, but fewer than before: {again}; it tells survivors from those settled since, and dates what follows.",
+        "As many as before, or more: no further dose yet; check volume, carbon, lamp and filter first, then run the "
+        "report again, which weighs why the doses fell short.",
+    ]
 
 
 def outlook_of(visit: Visit, i: int) -> dict[str, Any]:

@@ -16,7 +16,7 @@ from burden.otherwise import OTHERWISE_DRAWS
 from burden.report.answer import five_lines, moved_rows, seen_rows, there_rows, title_of
 from burden.report.cautions import cautions_of
 from burden.report.daybook import days_of, folded, recheck_words, short_step
-from burden.report.outlook import outlook_of
+from burden.report.outlook import outcomes, outlook_of
 from burden.report.sheets import owner_page, record_of
 from burden.report.sources import sources_of
 from burden.report.tables import CSV_FORM
@@ -253,7 +253,7 @@ def _schedule_row(visit: Visit, j: Judged, reason: str) -> dict[str, str]:
 def _sample(visit: Visit) -> dict[str, Any]:
     plan = visit.recheck
     if plan is None:
-        return {"head": recheck_words(visit), "reason": "", "change": (), "options": ""}
+        return {"head": recheck_words(visit), "reason": "", "change": (), "options": "", "outcomes": ()}
     after = visit.choice.recommended if visit.withheld_reason is None else None
     last = max(after.plan.days) if after else 0.0
     day = say_date(on_day(visit.case.visit_date, last + plan.day))
@@ -263,6 +263,7 @@ def _sample(visit: Visit) -> dict[str, Any]:
         "reason": about_in(plan.reason),
         "change": [about_in(c) for c in dict.fromkeys((*plan.what_would_change[:4], plan.what_would_change[-1]))],
         "options": _instead(plan),
+        "outcomes": outcomes(visit),
     }
 
 
