@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -10,8 +10,8 @@ import numpy as np
 
 from burden.doseresult import plain
 from burden.effects import DoseEffect
-from burden.elimination import Plan
-from burden.judging import judge
+from burden.elimination import Plan, eliminations
+from burden.judging import left_per_1000
 from burden.pond import Pond
 from burden.result import Probability, Triple
 from burden.simulate import State
@@ -76,34 +76,44 @@ def otherwise(ponds: Sequence[tuple[Pond, State]], plan: Plan, draws: int = OTHE
     ponds = [(pond.take(few), state.take(few)) for pond, state in ponds]
     kill = float(np.mean(ponds[0][0].effects[plan.agents[0]].kill_of(_form(ponds[0][0]))))
     less = 0.9 if kill > 0.91 else 0.8 * kill
-    cases: list[tuple[str, Sequence[tuple[Pond, State]], Plan]] = [
-        ("as reckoned", ponds, plan),
-        (f"water {_COLDER_C:g} °C colder", _each(ponds, lambda p: _warmer(p, -_COLDER_C)), plan),
-        (f"water {_COLDER_C:g} °C warmer", _each(ponds, lambda p: _warmer(p, _COLDER_C)), plan),
-        (_late_name(plan), ponds, _late(plan)),
-        (
-            f"{100 * less:.0f} % killed, not {100 * kill:.0f} %",
-            _each(ponds, lambda p: _weaker(p, (1 - less) / max(1 - kill, 1e-6))),
-            plan,
-        ),
+    changes = [
+        ("as reckoned", 0.0, 1.0),
+        (f"water {_COLDER_C:g} °C colder", -_COLDER_C, 1.0),
+        (f"water {_COLDER_C:g} °C warmer", _COLDER_C, 1.0),
+        (f"{100 * less:.0f} % killed, not {100 * kill:.0f} %", 0.0, (1 - less) / max(1 - kill, 1e-6)),
     ]
-    return tuple(_judged(name, these, this) for name, these, this in cases)
+    # a change in its own columns each, so that all are judged in one run; the late dose is another plan
+    wide = [(_changed(p, few.size, changes), s.take(np.tile(few, len(changes)))) for p, s in ponds]
+    plans = [plan, _late(plan)]
+    left, gone = left_per_1000(wide, plans), _gone(wide, plans)
+    rows = [(name, i, 0) for i, (name, *_) in enumerate(changes)]
+    rows.insert(3, (_late_name(plan), 0, 1))
+    return tuple(_row(name, wide[0][0], plan, few.size, i, left[s], gone[s]) for name, i, s in rows)
+
+
+def _changed(pond: Pond, size: int, changes: Sequence[tuple[str, float, float]]) -> Pond:
+    """The pond once a change: with other water, and with doses that leave so many times more."""
+    wide = pond.take(np.tile(np.arange(size), len(changes)))
+    warmer, more = (np.repeat([change[k] for change in changes], size) for k in (1, 2))
+    setting = replace(wide.setting, temperature=wide.setting.temperature.shifted(warmer))
+    return _weaker(replace(wide, setting=setting), more)
+
+
+def _gone(ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan]) -> np.ndarray:
+    return np.exp(sum(eliminations(p.setting, s, plans, p.effects) for p, s in ponds))
+
+
+def _row(name: str, pond: Pond, plan: Plan, size: int, i: int, left: np.ndarray, gone: np.ndarray) -> Otherwise:
+    mine = np.arange(i * size, (i + 1) * size)
+    return Otherwise(name, Triple.of(left[mine]), Probability.of(gone[mine]), _safe_gap(pond.take(mine), plan))
 
 
 def _form(pond: Pond) -> str:
     return next(form for form in ("adult", *_ATTACHED) if any(f.name == form for f in pond.setting.cycle.forms))
 
 
-def _each(ponds: Sequence[tuple[Pond, State]], change: Callable[[Pond], Pond]) -> list[tuple[Pond, State]]:
-    return [(change(pond), state) for pond, state in ponds]
-
-
-def _warmer(pond: Pond, by_c: float) -> Pond:
-    return replace(pond, setting=replace(pond.setting, temperature=pond.setting.temperature.shifted(by_c)))
-
-
-def _weaker(pond: Pond, more_left: float) -> Pond:
-    """Every dose leaves so many times more of what sits on the fish."""
+def _weaker(pond: Pond, more_left: np.ndarray) -> Pond:
+    """Every dose leaves so many times more of what sits on the fish, by draw."""
 
     def weaken(effect: DoseEffect) -> DoseEffect:
         left = {
@@ -127,11 +137,6 @@ def _late(plan: Plan) -> Plan:
     for i in range(which + 1, len(days)):
         days[i] = max(days[i], days[i - 1] + 1.0)
     return Plan(tuple(days), plan.agents)
-
-
-def _judged(name: str, ponds: Sequence[tuple[Pond, State]], plan: Plan) -> Otherwise:
-    found = judge(ponds, [plan], 0.0)[0]
-    return Otherwise(name, found.left_per_1000, found.elimination, _safe_gap(ponds[0][0], plan))
 
 
 def _safe_gap(pond: Pond, plan: Plan) -> float | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -27,6 +27,8 @@ class Temperature:
         `ramp_days` that follow.
     ramp_days : float
         [d].
+    offset_c : float or numpy.ndarray
+        Added on every day, one for all draws or shape (M,) [°C].
 
     Examples
     --------
@@ -40,6 +42,7 @@ class Temperature:
     drift_c: np.ndarray | None = None
     known_until_days: float = np.inf
     ramp_days: float = field(default=7.0)
+    offset_c: float | np.ndarray = 0.0
 
     @classmethod
     def constant(cls, temperature_c: float) -> Temperature:
@@ -80,7 +83,7 @@ class Temperature:
 
     def at(self, day: float) -> np.ndarray | float:
         """Temperature on a day: a scalar while it is known, shape (M,) beyond the record [°C]."""
-        base = np.interp(day, self.knots_days, self.values_c)
+        base = np.interp(day, self.knots_days, self.values_c) + self.offset_c
         if self.drift_c is None or day <= self.known_until_days:
             return base
         share = min((day - self.known_until_days) / self.ramp_days, 1.0)
@@ -100,9 +103,24 @@ class Temperature:
         ends = np.interp([start_day, end_day], self.knots_days, self.values_c)
         return bool(np.ptp(np.concatenate([ends, inner])) == 0)
 
-    def shifted(self, by_c: float) -> Temperature:
-        """Return the same course, warmer by `by_c` [°C]."""
-        return Temperature(self.knots_days, self.values_c + by_c, self.drift_c, self.known_until_days, self.ramp_days)
+    def warmest(self, start_day: float, end_day: float) -> float:
+        """Return the warmer end of a stretch without a knot, in the warmest draw, the unknown left aside [°C]."""
+        return float(np.interp([start_day, end_day], self.knots_days, self.values_c).max() + np.max(self.offset_c))
+
+    def slope(self, start_day: float, end_day: float) -> float:
+        """Return how fast the known course changes over a stretch without a knot [°C/d]."""
+        ends = np.interp([start_day, end_day], self.knots_days, self.values_c)
+        return float((ends[1] - ends[0]) / (end_day - start_day))
+
+    def take(self, draws: np.ndarray) -> Temperature:
+        """Return the course of the draws at some positions, repeats allowed."""
+        drift = None if self.drift_c is None else self.drift_c[draws]
+        offset = self.offset_c[draws] if np.ndim(self.offset_c) else self.offset_c
+        return replace(self, drift_c=drift, offset_c=offset)
+
+    def shifted(self, by_c: float | np.ndarray) -> Temperature:
+        """Return the same course, warmer by `by_c`, one for all draws or shape (M,) [°C]."""
+        return replace(self, offset_c=self.offset_c + by_c)
 
     def breaks(self, start_day: float, end_day: float) -> np.ndarray:
         """Return the knots strictly between two days, on which a step must land [d]."""

@@ -152,14 +152,12 @@ class Setting:
 
     def take(self, draws: np.ndarray) -> Setting:
         """Return the setting of the draws at some positions, repeats allowed."""
-        drift = self.temperature.drift_c
-        temperature = self.temperature if drift is None else replace(self.temperature, drift_c=drift[draws])
         exchange = np.asarray(self.exchange_per_day, float)
         return replace(
             self,
             parameters=self.parameters.take(draws),
             fish=Fish(self.fish.weight_g[:, draws], self.fish.susceptibility[:, draws]),
-            temperature=temperature,
+            temperature=self.temperature.take(draws),
             volume_m3=self.volume_m3[draws],
             exchange_per_day=exchange[draws] if exchange.ndim else self.exchange_per_day,
         )

@@ -101,10 +101,9 @@ def _longest_step(setting: Setting, start: float, end: float, drugs: Sequence[Dr
     """Longest step between two landings [d]. It looks at course and doses alone, so draws do not sway each other."""
     if any(0 <= start - drug.day < _DISSOLVED_DAYS and drug.works for drug in drugs):
         return min(MAX_STEP_WITH_DRUG_DAYS, _longest_step(setting, start, end, ()))
-    ends = np.interp([start, end], setting.temperature.knots_days, setting.temperature.values_c)
-    slope = abs(ends[1] - ends[0]) / (end - start)
-    even = max(MAX_STEP_CHANGE_C / max(slope, 1e-9), LEAST_STEP_DAYS)
-    return min(MAX_STEP_DAYS, MAX_STEP_DEGREE_DAYS / max(ends.max(), 1.0), even)
+    course = setting.temperature
+    even = max(MAX_STEP_CHANGE_C / max(abs(course.slope(start, end)), 1e-9), LEAST_STEP_DAYS)
+    return min(MAX_STEP_DAYS, MAX_STEP_DEGREE_DAYS / max(course.warmest(start, end), 1.0), even)
 
 
 def _steps(length: float, longest: float, after_jump: bool) -> np.ndarray:
