@@ -29,7 +29,7 @@ from burden.report.dates import calendar_bytes
 from burden.report.daybook import days_of, folded
 from burden.report.folder import MARKER, write_folder
 from burden.report.interval_chart import draw_interval_chart, interval_curves, write_interval_chart
-from burden.report.ponds import cleanest_first, in_order, render_ponds
+from burden.report.ponds import cleanest_first, in_order, render_ponds, water_of
 from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE
 from burden.report.tables import csv_bytes, safe_cell, tables_of
 from burden.report.unknowns import unknowns_of
@@ -493,21 +493,22 @@ def test_every_problem_of_several_cases_at_once(tmp_path, quick):
 
 
 def test_list_of_waters():
-    text = Reader(render_ponds([blind(), koi()])).text
+    waters = [water_of(blind()), water_of(koi())]
+    text = Reader(render_ponds(waters, DRAWS, 1)).text
     assert "Nets, buckets, boots and water carry flukes and their eggs" in text
     assert koi().first_action in text
     assert blind().first_action in text
     assert TITLE in text
     assert text.index(koi().case.title) < text.index(TITLE)  # a dose before none
-    assert fetched(render_ponds([koi()])) == ["koi_pond/report.html"]
-    assert [v.case.name for v in in_order([blind(), koi()])] == ["koi_pond", "blind"]
+    assert fetched(render_ponds(waters[1:], DRAWS, 1)) == ["koi_pond/report.html"]
+    assert [w.name for w in in_order(waters)] == ["koi_pond", "blind"]
 
 
 def test_walk_from_the_cleanest_to_a_suspected_virus():
     ill = replace(koi().case, name="ill", findings=replace(koi().case.findings, other=("virus_suspected",)))
-    walk = cleanest_first([replace(blind(), case=replace(blind_case(), findings=ill.findings)), koi()])
-    assert walk[-1].case.name == "blind"
-    assert [v.case.name for v in cleanest_first([koi(), blind()])] == ["blind", "koi_pond"]
+    sick = replace(blind(), case=replace(blind_case(), findings=ill.findings))
+    assert cleanest_first([water_of(sick), water_of(koi())])[-1].name == "blind"
+    assert [w.name for w in cleanest_first([water_of(koi()), water_of(blind())])] == ["blind", "koi_pond"]
 
 
 # --- figures ----------------------------------------------------------------------------------------------------------

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 from browser import NAMES, a_tab, browser_path
-from report_cases import blind, blind_files, koi, koi_files
+from report_cases import DRAWS, blind, blind_files, koi, koi_files
 
 from burden.report.folder import write_folder
-from burden.report.ponds import render_ponds
+from burden.report.ponds import render_ponds, water_of
 
 pytestmark = [
     pytest.mark.browser,
@@ -33,7 +33,7 @@ def beyond(width: int) -> str:
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     folder = tmp_path_factory.mktemp("browser") / "out"
-    files = {"index.html": render_ponds([koi(), blind()]).encode()}
+    files = {"index.html": render_ponds([water_of(koi()), water_of(blind())], DRAWS, 1).encode()}
     files |= {f"koi_pond/{name}": content for name, content in koi_files().items()}
     write_folder(folder, files | {f"blind/{name}": content for name, content in blind_files().items()})
     return folder

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -33,19 +34,27 @@ def _read(folder: Path, parasite: str | None = None) -> Any:
 @click.argument("cases", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="CASE...")
 @click.option("--out", type=click.Path(path_type=Path), help="Folder to write to (default: CASE/report).")
 @click.option("--accept-unpublished-dose", is_flag=True, help="Work out a dose no source gives.")
+@click.option("--workers", type=click.IntRange(1, 256), help="Cases worked out at once (default: one a processor).")
 @answers()
-def report(cases: tuple[Path, ...], out: Path | None, accept_unpublished_dose: bool, draws: int, seed: int) -> Any:
+def report(
+    cases: tuple[Path, ...], out: Path | None, accept_unpublished_dose: bool, workers: int | None, draws: int, seed: int
+) -> Any:
     """The whole job: burden, forecast, schedule, doses, calendar, all in one folder to read and print.
 
-    An older report of ours is replaced; a folder that holds anything else is left alone.
+    An older report of ours is replaced; a folder that holds anything else is left alone. Of several cases those done
+    when a run is stopped are kept, and the same command goes on from there.
 
     \b
     Example:
       burden report simulated_data/koi_pond
     """
+    from burden.many import processes
     from burden.report import write_reports
 
-    return write_reports(cases, out, draws=draws, seed=seed, accept_unpublished=accept_unpublished_dose)
+    with processes(min(workers or os.cpu_count() or 1, len(cases))) as executor:
+        return write_reports(
+            cases, out, draws=draws, seed=seed, accept_unpublished=accept_unpublished_dose, executor=executor
+        )
 
 
 @click.command(cls=Command, short_help="The true burden behind the samples.")

@@ -5,13 +5,13 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
 from burden.errors import InputError, Problem
 
-__all__ = ["MARKER", "is_ours", "refuse_foreign", "write_folder"]
+__all__ = ["MARKER", "fill", "is_ours", "move_into_place", "refuse_foreign", "write_folder"]
 
 MARKER = ".burden-report"
 _FIRST_LINE = "burden report 1: this folder is replaced by the next report; files of your own in it are kept"
@@ -64,10 +64,23 @@ def write_folder(folder: Path, files: Mapping[str, bytes]) -> None:
     folder.parent.mkdir(parents=True, exist_ok=True)
     with _aside(folder) as aside:
         new = aside / "new"
-        _fill(new, files)
-        if folder.exists():
-            _keep_own(folder, new)
-        _swap(new, folder, aside / "old")
+        fill(new, files)
+        _put(new, [*files], folder, aside)
+
+
+def move_into_place(new: Path, names: Sequence[str], folder: Path) -> None:
+    """Make a folder that was filled bit by bit the report; the names are all its files, with slashes."""
+    if problems := refuse_foreign(folder):
+        raise InputError(problems)
+    with _aside(folder) as aside:
+        _put(new, names, folder, aside)
+
+
+def _put(new: Path, names: Sequence[str], folder: Path, aside: Path) -> None:
+    (new / MARKER).write_text("\n".join([_FIRST_LINE, *names, ""]), encoding="utf-8")
+    if folder.exists():
+        _keep_own(folder, new)
+    _swap(new, folder, aside / "old")
 
 
 @contextmanager
@@ -80,12 +93,12 @@ def _aside(folder: Path) -> Iterator[Path]:
         shutil.rmtree(aside, ignore_errors=True)
 
 
-def _fill(folder: Path, files: Mapping[str, bytes]) -> None:
+def fill(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Write files into a folder, making the folders their paths need."""
     for name, content in files.items():
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(content)
-    (folder / MARKER).write_text("\n".join([_FIRST_LINE, *files, ""]), encoding="utf-8")
 
 
 def _keep_own(old: Path, new: Path) -> None:

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from burden.errors import InputError, Problem
+from burden.many import each
 from burden.progress import tell
 from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Result
 
 if TYPE_CHECKING:
+    from burden.case import Case
+    from burden.report.ponds import Water
     from burden.visit import Visit
 
-__all__ = ["ReportResult", "report_files", "write_reports"]
+__all__ = ["Made", "ReportResult", "report_files", "report_of", "write_reports"]
 
 
 @dataclass(frozen=True)
@@ -88,6 +93,7 @@ def write_reports(
     draws: int = 500,
     seed: int = 1,
     accept_unpublished: bool = False,
+    executor: Executor | None = None,
 ) -> ReportResult:
     """Write the report of one case, or of several with a list of what is due first.
 
@@ -101,6 +107,8 @@ def write_reports(
         Posterior draws and seed.
     accept_unpublished : bool
         Work out doses no source gives.
+    executor : concurrent.futures.Executor, optional
+        Where several cases are worked out; here, one after the other, without.
 
     Returns
     -------
@@ -113,26 +121,60 @@ def write_reports(
 
     Notes
     -----
-    All files are written aside and moved into place whole, so a run that is broken off leaves what was there.
+    All files are written aside and moved into place whole, so a run that is broken off leaves what was there. Of
+    several cases those done are kept aside, and the same command goes on from there.
     """
     from burden.report.folder import write_folder
-    from burden.visit import visit
+    from burden.report.unfinished import Unfinished
 
     target = _target(cases, out)
     read = _read_all(cases, target)
-    visits, problems = [], []
-    for case in read:
-        tell(f"{case.name}: what is there, and what to do")
-        try:
-            visits.append(visit(case, draws, seed, accept_unpublished))
-        except InputError as error:
-            problems += error.problems
-    if problems:
-        raise InputError(problems)
-    tell("figures, tables, calendar, page")
-    files = _all_files(visits)
-    write_folder(target, files)
-    return _result(target, files, visits, draws, seed)
+    options = (draws, seed, accept_unpublished)
+    if len(read) == 1:
+        made = report_of(read[0], *options)
+        if made.problems:
+            raise InputError(made.problems)
+        write_folder(target, made.files)
+        return _result(target, [made.water], [*made.files], draws, seed)
+    from burden.report.ponds import render_ponds
+
+    with Unfinished(target, repr(options)) as kept:
+        problems = []
+        left = [case for case in read if kept.water(case) is None]
+        work = partial(report_of, draws=draws, seed=seed, accept_unpublished=accept_unpublished)
+        for i, made in each(work, left, executor, f"{len(left)} waters"):
+            problems += made.problems
+            if made.water is not None:
+                kept.put(left[i], made.files, made.water)
+        if problems:
+            kept.discard()
+            raise InputError(problems)
+        waters = [kept.water(case) for case in read]
+        files = kept.finish([w.name for w in waters], {"index.html": render_ponds(waters, draws, seed).encode("utf-8")})
+    return _result(target, waters, files, draws, seed)
+
+
+@dataclass(frozen=True)
+class Made:
+    """One report, ready to be written, or what is wrong with it."""
+
+    files: Mapping[str, bytes]
+    water: Water | None
+    problems: tuple[Problem, ...] = ()
+
+
+def report_of(case: Case, draws: int, seed: int, accept_unpublished: bool) -> Made:
+    """Return the files of one case's report and what it is beside others; problems are an answer."""
+    from burden.report.ponds import water_of
+    from burden.visit import visit
+
+    tell(f"{case.name}: what is there, and what to do")
+    try:
+        found = visit(case, draws, seed, accept_unpublished)
+    except InputError as error:
+        return Made({}, None, tuple(error.problems))
+    tell(f"{case.name}: figures, tables, calendar, page")
+    return Made(report_files(found), water_of(found))
 
 
 def _target(cases: Sequence[Path], out: Path | None) -> Path:
@@ -169,17 +211,6 @@ def _read_all(cases: Sequence[Path], target: Path) -> list[Any]:
     return read
 
 
-def _all_files(visits: Sequence[Visit]) -> dict[str, bytes]:
-    if len(visits) == 1:
-        return report_files(visits[0])
-    from burden.report.ponds import render_ponds
-
-    files = {"index.html": render_ponds(visits).encode("utf-8")}
-    for v in visits:
-        files |= {f"{v.case.name}/{name}": content for name, content in report_files(v).items()}
-    return files
-
-
 def report_files(visit: Visit) -> dict[str, bytes]:
     """Return every file of one report, by its path inside the folder."""
     from burden.report.dates import calendar_bytes
@@ -193,31 +224,29 @@ def report_files(visit: Visit) -> dict[str, bytes]:
     return files | {f"figures/{name}": content for name, content in drawn.items()}
 
 
-def _result(target: Path, files: dict[str, bytes], visits: Sequence[Visit], draws: int, seed: int) -> ReportResult:
-    several = len(visits) > 1
-    reports = [
-        {
-            "case": v.case.name,
-            "folder": str(target / v.case.name),
-            "files": [name.split("/", 1)[1] for name in files if name.startswith(f"{v.case.name}/")],
-            "first_action": v.first_action,
-            "withheld_reason": v.withheld_reason,
-            "changes": [None if c is None else c.as_dict() for c in v.changes],
-        }
-        for v in visits
-    ]  # fmt: skip
+def _result(target: Path, waters: Sequence[Water], files: Sequence[str], draws: int, seed: int) -> ReportResult:
     from burden.report.ponds import in_order
 
-    first = in_order(visits)[0]
+    several = len(waters) > 1
+    reports = [
+        {
+            "case": w.name,
+            "folder": str(target / w.name),
+            "files": [name.split("/", 1)[1] for name in files if name.startswith(f"{w.name}/")],
+            **{key: w.answer[key] for key in ("first_action", "withheld_reason", "changes")},
+        }
+        for w in waters
+    ]
+    first = in_order(waters)[0].answer
     return ReportResult(
         folder=str(target),
         files=tuple(files),
-        first_action=first.first_action,
-        withheld_reason=None if several else first.withheld_reason,
+        first_action=first["first_action"],
+        withheld_reason=None if several else first["withheld_reason"],
         draws=draws,
         seed=seed,
-        answers=tuple(f"{v.case.name}: {v.text()}" if several else v.text() for v in visits),
+        answers=tuple(f"{w.name}: {w.answer['text']}" if several else w.answer["text"] for w in waters),
         reports=tuple(reports) if several else (),
-        changes=() if several else tuple(reports[0]["changes"]),
-        warnings=tuple(dict.fromkeys(w for v in visits for w in v.warnings)),
+        changes=() if several else tuple(first["changes"]),
+        warnings=tuple(dict.fromkeys(text for w in waters for text in w.answer["warnings"])),
     )

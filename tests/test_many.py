@@ -1,0 +1,110 @@
+"""Many cases: the same answers for any number of workers, a stopped run that goes on, problems told together."""
+
+from __future__ import annotations
+
+import pickle
+import shutil
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import pytest
+
+import burden.report.write as write
+from burden.casefile import read_case
+from burden.errors import InputError, Problem
+from burden.many import each, processes
+from burden.report import write_reports
+from burden.report.unfinished import Unfinished
+
+DATA = Path(__file__).parents[1] / "simulated_data"
+NAMES = ("quarantine_tank", "estate_pond")
+DRAWS = 20
+
+
+def cases_in(folder: Path, names=NAMES) -> list[Path]:
+    return [Path(shutil.copytree(DATA / name, folder / name)) for name in names]
+
+
+def everything_in(folder: Path) -> dict[str, bytes]:
+    return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
+
+
+def double(x: int) -> int:
+    if x < 0:
+        raise ValueError("below nothing")
+    return 2 * x
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_each_item_once_and_an_error_is_raised(workers):
+    with processes(workers) as executor:
+        assert dict(each(double, range(5), executor)) == {i: 2 * i for i in range(5)}
+        with pytest.raises(ValueError, match="below nothing"):
+            list(each(double, [1, -1], executor))
+
+
+def test_a_case_survives_the_way_to_another_process():
+    for name in ("koi_pond", *NAMES):
+        case = read_case(DATA / name)
+        assert pickle.loads(pickle.dumps(case)) == case
+
+
+@pytest.fixture(scope="module")
+def alone(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("alone")
+    write_reports(cases_in(folder), folder / "out", draws=DRAWS)
+    return everything_in(folder / "out")
+
+
+def test_any_number_of_workers_writes_the_same_bytes(tmp_path, alone):
+    with processes(2) as executor:
+        found = write_reports(cases_in(tmp_path), tmp_path / "out", draws=DRAWS, executor=executor)
+    assert everything_in(tmp_path / "out") == alone
+    assert [report["case"] for report in found.reports] == [*NAMES]
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted(["out", *NAMES])
+
+
+def test_a_stopped_run_goes_on(tmp_path, alone, monkeypatch):
+    """The first report is kept when the second is broken off; the same command makes the second alone."""
+    cases, made, real = cases_in(tmp_path), [], write.report_of
+
+    def noted(case, *args, **options):
+        made.append(case.name)
+        if len(made) == 2:
+            raise KeyboardInterrupt
+        return real(case, *args, **options)
+
+    monkeypatch.setattr(write, "report_of", noted)
+    with pytest.raises(KeyboardInterrupt):
+        write_reports(cases, tmp_path / "out", draws=DRAWS)
+    assert not (tmp_path / "out").exists()
+    write_reports(cases, tmp_path / "out", draws=DRAWS)
+    assert made == [NAMES[0], NAMES[1], NAMES[1]]
+    assert everything_in(tmp_path / "out") == alone
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted(["out", *NAMES])
+
+
+def test_what_is_kept_serves_the_very_same_case_and_options_alone(tmp_path):
+    folder = cases_in(tmp_path, NAMES[:1])[0]
+    case = read_case(folder)
+    made = write.report_of(case, DRAWS, 1, False)
+    with Unfinished(tmp_path / "out", "20 draws") as kept:
+        kept.put(case, made.files, made.water)
+    for options, same in (("20 draws", True), ("21 draws", False)):
+        with Unfinished(tmp_path / "out", options) as kept:
+            assert (kept.water(case) is not None) is same
+    toml = folder / "case.toml"
+    toml.write_text(toml.read_text(encoding="utf-8").replace("count = ", "count = 1"), encoding="utf-8")
+    with Unfinished(tmp_path / "out", "20 draws") as kept:
+        assert kept.water(read_case(folder)) is None
+
+
+def test_problems_of_a_worker_reach_the_caller_and_nothing_is_kept(tmp_path, monkeypatch):
+    def refuse(case, *_):
+        raise InputError([Problem("case.toml", case.name, "x", "y", "z")])
+
+    monkeypatch.setattr("burden.visit.visit", refuse)
+    with ThreadPoolExecutor(2) as executor, pytest.raises(InputError) as error:
+        write_reports(cases_in(tmp_path), tmp_path / "out", draws=DRAWS, executor=executor)
+    assert sorted(problem.place for problem in error.value.problems) == sorted(NAMES)
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted(NAMES)
