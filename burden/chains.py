@@ -102,7 +102,7 @@ def _waits(events: np.ndarray, more: np.ndarray, terms: int) -> tuple[np.ndarray
 
 
 def _terms(mean: float) -> int:
-    """Terms of a Poisson number beyond which less than 1e-10 lies."""
+    """Terms of a Poisson number beyond which less than 1e-8 lies, far less where the mean is small."""
     return int(np.ceil(mean + 5.5 * np.sqrt(mean) + 7))
 
 

@@ -297,7 +297,7 @@ def follow(
     plan = plan or Plan((), ())
     done = [*pond.given, *events, *(pond.dose(d, a) for d, a in zip(plan.days, plan.agents, strict=True))]
     days = np.arange(0.0, np.ceil(horizon_days) + 1)
-    run = simulate(pond.setting, state, days, done)
+    run = simulate(pond.setting, state, days, done, COARSE_STEP_DAYS)
     free = simulate(replace(pond.setting, resistance_on=False), state, days[[0, -1]], done, COARSE_STEP_DAYS)
     deaths, abundance = by_day(run, state, pond.seed)
     off, braked = np.exp(_log_chances(pond, state, plan, events, run))

@@ -112,12 +112,18 @@ class _Waiting:
     def __init__(self, habitat: Habitat, rate: str, shape: str, loss: str) -> None:
         self.times, self.rows, self.memo = habitat.times, habitat.steps, habitat.memo
         self.rate, self.shape, self.loss = rate, shape, loss
-        paces = np.array([row[rate] for row in self.rows]) * np.diff(self.times)[:, None]
-        self.progress = np.concatenate([np.zeros((1, paces.shape[1])), np.cumsum(paces, 0)])
+        self.progress = self._summed(rate)
+        self.worn = self._summed(loss)
         self._same = _runs(self.rows)
         self._gaps = np.round(np.diff(self.times), 9)
         self._last = self._reaches()
         self._parts: tuple[tuple[int, int] | None, _Ends | None] = (None, None)
+
+    def _summed(self, rate: str) -> np.ndarray:
+        """A rate summed over the grid from its first time on, (N + 1, M)."""
+        draws = self.rows[0][self.shape].size
+        paces = np.array([np.broadcast_to(row[rate], (draws,)) for row in self.rows]) * np.diff(self.times)[:, None]
+        return np.concatenate([np.zeros((1, draws)), np.cumsum(paces, 0)])
 
     def _reaches(self) -> np.ndarray:
         """Grid time at which all but a ten-millionth of those that started at each have ended, for every draw."""
@@ -195,11 +201,8 @@ class _Waiting:
         ended = _gamma_share(shape, done + self.progress[i : last + 1] - self.progress[i])
         if done > 0:
             ended = _given_not_ended(ended)
-        loss = np.array([self.rows[k][self.loss] for k in range(i, last)]).reshape(last - i, shape.size)
-        worn = np.concatenate(
-            [np.zeros((1, shape.size)), np.cumsum(loss * np.diff(self.times[i : last + 1])[:, None], 0)]
-        )
-        return np.diff(ended, axis=0) * np.exp(-0.5 * (worn[1:] + worn[:-1])), (1 - ended) * np.exp(-worn)
+        alive = np.exp(self.worn[i] - self.worn[i : last + 1])
+        return np.diff(ended, axis=0) * np.sqrt(alive[1:] * alive[:-1]), (1 - ended) * alive
 
 
 def farthest(shape: np.ndarray) -> np.ndarray:
