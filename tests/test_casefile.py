@@ -282,7 +282,7 @@ def test_more_live_fish_than_there_are_is_a_problem(tmp_path):
     assert [p.value for p in problems] == ["5"]
 
 
-@pytest.mark.parametrize("make", ["link", "folder", "huge", "none", "bytes"])
+@pytest.mark.parametrize("make", ["link", "folder", "huge", "none", "circle", "bytes"])
 def test_a_file_that_cannot_be_taken_is_refused(tmp_path, make):
     folder = write_case(tmp_path / "pond", samples=None)
     path = folder / "samples.csv"
@@ -294,6 +294,8 @@ def test_a_file_that_cannot_be_taken_is_refused(tmp_path, make):
     elif make == "huge":
         with path.open("wb") as file:
             file.truncate(20_000_001)
+    elif make == "circle":
+        path.symlink_to(path)
     elif make == "none":
         path.symlink_to(folder / "nowhere.csv")
     else:

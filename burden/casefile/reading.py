@@ -96,7 +96,7 @@ def read_text(folder: Path, name: str, notes: Notes) -> str | None:
             notes.problem(name, "file", f"{size / 1e6:.0f} MB", expected, fix)
             return None
         data = path.read_bytes()
-    except (OSError, ValueError) as error:  # ValueError: a NUL character in the name
+    except (OSError, ValueError, RuntimeError) as error:  # a NUL character in the name; a link that leads to itself
         notes.problem(name, "file", error, "a file that can be read", "Check the name and the permissions.")
         return None
     return decode(data, name, notes)
