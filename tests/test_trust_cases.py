@@ -1,0 +1,90 @@
+"""A short slice of the campaign of `analysis/fuzz_cases.py`: whatever a folder holds, the answer keeps the rules."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+from mutated_cases import BASES, lay_out, mutated, plain
+
+ROOT = Path(__file__).parents[1]
+sys.path.insert(0, str(ROOT))
+
+from analysis import fuzz_cases  # noqa: E402
+
+SEEDS, BLOCKS = 150, 5
+
+
+@pytest.mark.parametrize("block", range(BLOCKS))
+def test_whatever_a_folder_holds_a_check_keeps_the_rules(block):
+    """Seeds far from those of the campaign, so that they are new to what was mended after it."""
+    faults = {}
+    for seed in range(10**6 + block, 10**6 + SEEDS, BLOCKS):
+        case, found = fuzz_cases.one_seed("check", seed)
+        assert found.code in (0, 2), (seed, case.what)
+        assert case.kind != "respelt" or found.code == 0, (seed, found.text)
+        if found.faults:
+            faults[seed] = (case.base, case.what, found.faults)
+    assert not faults
+
+
+@pytest.mark.parametrize("base", BASES)
+def test_the_good_cases_are_good(base, tmp_path):
+    found = fuzz_cases.run("check", lay_out(plain(base), tmp_path / "pond"))
+    assert (found.code, fuzz_cases.judge("check", "plain", found)) == (0, [])
+
+
+def test_a_folder_is_made_again_from_its_seed():
+    seeds = range(40)
+    for one, two in zip(map(mutated, seeds), map(mutated, seeds), strict=True):
+        assert (one.what, one.files.keys()) == (two.what, two.files.keys())
+        assert all(one.files[n] == two.files[n] or callable(one.files[n]) for n in one.files)
+    assert {mutated(seed).kind for seed in seeds} == {"respelt", "changed", "broken"}
+
+
+def test_another_value_is_not_taken_for_another_spelling(tmp_path):
+    """The same judge objects when the water of a respelt case is not the good case's."""
+    good = fuzz_cases.run("check", lay_out(plain("garden"), tmp_path / "a" / "pond"))
+    case = plain("garden")
+    case.files["case.toml"] = case.files["case.toml"].replace(b"12000", b"12001")
+    other = fuzz_cases.run("check", lay_out(case, tmp_path / "b" / "pond"))
+    assert fuzz_cases.judge("check", "respelt", good, good.text) == []
+    assert "12 001" in fuzz_cases.judge("check", "respelt", other, good.text)[0]
+
+
+@pytest.mark.parametrize(
+    ("body", "word"),
+    [
+        ({"flukes": {"median": 3.0, "low": 4.0, "high": 5.0}}, "out of order"),
+        ({"prevalence": {"median": 0.5, "low": 0.1, "high": 1.1}}, "no probability"),
+        ({"by_set": [{"deaths": {"median": 1.0, "low": -2.0, "high": 5.0}}]}, "below 0"),
+        ({"regime_probability": {"growing": 0.5, "endemic": 0.2, "fading": 0.2}}, "sum to 1"),
+    ],
+)
+def test_numbers_that_cannot_be_are_seen(body, word):
+    assert word in fuzz_cases.faults_of_numbers(body)[0]
+    assert fuzz_cases.faults_of_numbers({"prevalence": {"median": 0.5, "low": 0.1, "high": 1.0}}) == []
+
+
+def test_what_is_written_what_hangs_and_what_is_ours_are_seen(tmp_path, monkeypatch):
+    from burden import casefile
+
+    folder = lay_out(plain("garden"), tmp_path / "pond")
+
+    def writes(path):
+        (folder / "new").touch()
+        raise KeyError("ours")
+
+    monkeypatch.setattr(casefile, "check_case", writes)
+    found = fuzz_cases.run("check", folder)
+    assert found.faults == ["something was written"]
+    assert "should not" in fuzz_cases.judge("check", "changed", found)[-1]
+
+    def hangs(path):
+        while True:
+            pass
+
+    monkeypatch.setattr(casefile, "check_case", hangs)
+    monkeypatch.setattr(fuzz_cases, "CHECK_SECONDS", 0.05)
+    assert "no end" in fuzz_cases.run("check", folder).faults[0]
