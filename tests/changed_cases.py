@@ -184,7 +184,7 @@ def _odd_cell(case, tables, rng) -> str:
     row = rng.choice(rows or [header])
     at = rng.randrange(len(row)) if row else 0
     row[at : at + 1] = [rng.choice(_CELLS)]
-    return f"{name} {header[min(at, len(header) - 1)]} = {row[at][:30]!r}"
+    return f"{name}, cell {at + 1} = {row[at][:30]!r}"
 
 
 def _rows_moved(case, tables, rng) -> str:

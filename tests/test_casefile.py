@@ -304,6 +304,12 @@ def test_a_file_that_cannot_be_taken_is_refused(tmp_path, make):
     assert [(p.file, p.place) for p in problems] == [("samples.csv", "file")]
 
 
+def test_keys_within_keys_do_not_keep_the_reader(tmp_path):
+    """The TOML reader takes the square of a key's depth: some minutes for half a megabyte."""
+    problems = told(tmp_path, case=GOOD + "a." * 300_000 + "a = 1\n")
+    assert [(p.place, p.value, p.expected) for p in problems] == [("file", "0.601 MB", "at most 0.1 MB")]
+
+
 def test_no_folder_and_no_case_file(tmp_path):
     assert check_case(tmp_path / "nowhere").problems[0].place == "folder"
     assert [(p.file, p.place) for p in check_case(tmp_path).problems] == [("case.toml", "file")]

@@ -1,6 +1,6 @@
 """Files of a case folder as text, safely, and the notes taken on the way.
 
-A named file stays inside the case folder, is a plain file and no larger than `MAX_BYTES`.
+A named file stays inside the case folder, is a plain file and no larger than `MAX_BYTES`, case.toml `MAX_CASE_BYTES`.
 """
 
 from __future__ import annotations
@@ -11,10 +11,12 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from burden.errors import Problem, near_miss
 
-__all__ = ["MAX_BYTES", "Notes", "decode", "hint", "leaves_folder", "read_text"]
+__all__ = ["MAX_BYTES", "MAX_CASE_BYTES", "Notes", "decode", "hint", "leaves_folder", "read_text"]
 
 #: larger files are no case log: ten years of readings every five minutes stay below
 MAX_BYTES = 20_000_000
+#: some five hundred doses; a longer file of keys within keys keeps the TOML reader busy for minutes
+MAX_CASE_BYTES = 100_000
 
 
 @dataclass
@@ -80,6 +82,7 @@ def read_text(folder: Path, name: str, notes: Notes) -> str | None:
     str or None
     """
     path = folder / name
+    most = MAX_CASE_BYTES if path.suffix == ".toml" else MAX_BYTES
     try:
         if leaves_folder(name) or not path.resolve().is_relative_to(folder.resolve()):
             expected = "a file inside the case folder"
@@ -90,10 +93,10 @@ def read_text(folder: Path, name: str, notes: Notes) -> str | None:
             fix = "Check the name, capitals included, or put the file into the case folder."
             notes.problem(name, "file", value, "a file of the case folder", fix)
             return None
-        if (size := path.stat().st_size) > MAX_BYTES:
-            expected = f"at most {MAX_BYTES // 1_000_000} MB"
+        if (size := path.stat().st_size) > most:
+            expected = f"at most {most / 1e6:g} MB"
             fix = "Leave out what lies long before the visit, or thin the readings."
-            notes.problem(name, "file", f"{size / 1e6:.0f} MB", expected, fix)
+            notes.problem(name, "file", f"{size / 1e6:.3g} MB", expected, fix)
             return None
         data = path.read_bytes()
     except (OSError, ValueError, RuntimeError) as error:  # a NUL character in the name; a link that leads to itself
