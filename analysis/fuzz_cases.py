@@ -47,7 +47,7 @@ from burden.cli import main as burden
 __all__ = ["COMMANDS", "Outcome", "faults_of_numbers", "judge", "one_seed", "run"]
 
 COMMANDS = ("check", "estimate", "forecast", "report")
-BLOCK = {"check": 500, "estimate": 20, "forecast": 10, "report": 5}
+BLOCK = {"check": 500, "estimate": 10, "forecast": 5, "report": 2}
 CHECK_SECONDS, ANSWER_SECONDS, MOST_BYTES = 10.0, 120.0, 1_000_000_000
 COLUMNS = ("command", "first", "last", "folders", "respelt", "accepted", "refused", "no_answer", "problems", "faults",
            "slowest_s", "peak_mb")  # fmt: skip
