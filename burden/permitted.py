@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -11,18 +11,21 @@ from burden.estimate import Estimate
 from burden.evidence import load_agent
 from burden.safety import SafetyNote, safety_check
 
-__all__ = ["DEFAULT_AGENTS", "LEAST_CHANCE", "agents_and_notes", "why_not"]
+__all__ = ["DEFAULT_AGENTS", "LEAST_CHANCE", "agents_and_notes", "notes_on", "why_not"]
+
+#: what is to be said of each agent
+Notes = Mapping[str, Sequence[SafetyNote]]
 
 DEFAULT_AGENTS = ("praziquantel", "formalin")
 #: below this chance of flukes on the stock a dose is not recommended: look again first
 LEAST_CHANCE = 0.5
 
 
-def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[str, ...], tuple[SafetyNote, ...]]:
-    """Agents that may be given, and everything to say about those that might be."""
+def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[str, ...], Notes]:
+    """Agents that may be given, and what is to be said of each that might be."""
     wanted = case.limits.agents or DEFAULT_AGENTS
     warmest = float(np.median(estimates[0].pond.setting.temperature.at(0.0)))
-    notes: list[SafetyNote] = []
+    notes: dict[str, tuple[SafetyNote, ...]] = {}
     allowed = []
     for name in wanted:
         agent = load_agent(name)
@@ -47,18 +50,31 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
             max_formalin_mg_l_total=case.limits.max_formalin_mg_l_total,
             permanganate_used=any(a.agent == "potassium_permanganate" for a in case.given),
         )
-        notes += found
+        notes[name] = tuple(found)
         if not any(note.level == "withhold" for note in found):
             allowed.append(name)
-    return tuple(allowed), tuple(sorted(dict.fromkeys(notes), key=lambda note: note.level != "withhold"))
+    return tuple(allowed), notes
 
 
-def why_not(
-    case: Case, estimates: Sequence[Estimate], agents: Sequence[str], notes: Sequence[SafetyNote]
-) -> str | None:
+def notes_on(notes: Notes, given: Sequence[str]) -> tuple[SafetyNote, ...]:
+    """Return what is to be said where some agents are given: all of theirs, and why another must not be; each once.
+
+    Parameters
+    ----------
+    notes : mapping of str to sequence of SafetyNote
+        By agent, from `agents_and_notes`.
+    given : sequence of str
+        Agents of the schedule; none stands for all.
+    """
+    all_of = given or tuple(notes)
+    said = [note for name, own in notes.items() for note in own if name in all_of or note.level == "withhold"]
+    return tuple(sorted(dict.fromkeys(said), key=lambda note: note.level != "withhold"))
+
+
+def why_not(case: Case, estimates: Sequence[Estimate], agents: Sequence[str], notes: Notes) -> str | None:
     """Why no dose may be recommended, or None."""
     if not agents:
-        reasons = [n.reason.rstrip(".") for n in notes if n.level == "withhold"]
+        reasons = [n.reason.rstrip(".") for n in notes_on(notes, ()) if n.level == "withhold"]
         return "; ".join(dict.fromkeys(reasons)) or "no agent is at hand"
     if case.fish_count == 0:
         return "no fish is alive"

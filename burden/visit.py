@@ -24,7 +24,7 @@ from burden.lateness import LateDose, late_doses
 from burden.lookagain import LIVE_BEARER_RECHECK_DAYS, look_again
 from burden.moves import Alternative, alternatives
 from burden.otherwise import Otherwise, otherwise, would_change_words
-from burden.permitted import DEFAULT_AGENTS, LEAST_CHANCE, agents_and_notes, why_not
+from burden.permitted import DEFAULT_AGENTS, LEAST_CHANCE, agents_and_notes, notes_on, why_not
 from burden.pond import Pond
 from burden.progress import tell
 from burden.response import Response, response
@@ -253,7 +253,7 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
         responses=tuple(response(case, parasite, draws, seed) for parasite in case.parasites),
         choice=choice,
         doses=doses,
-        notes=notes,
+        notes=notes_on(notes, choice.recommended.plan.agents if withheld is None else ()),
         withheld_reason=withheld,
         windows=windows,
         recheck=plan,
