@@ -6,6 +6,7 @@ import json
 import math
 import os
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -110,7 +111,8 @@ def print_problems(problems: Sequence[Problem], as_json: bool) -> None:
 def print_failure(sentence: str, as_json: bool) -> None:
     """Print why there is no answer although the input is right."""
     if as_json:
-        _print_json(document({"ok": False, "problems": [], "error": sentence}))
+        with suppress(OSError):  # a full disk under standard output is told on the other channel
+            _print_json(document({"ok": False, "problems": [], "error": sentence}))
     click.echo(f"{_styled('burden:', fg='red')} {sentence}", err=True)
 
 

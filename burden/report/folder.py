@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import os
 import shutil
 import tempfile
@@ -29,11 +30,11 @@ def refuse_foreign(folder: Path) -> list[Problem]:
     """Return what speaks against writing a report to a folder: nothing for one that is new, empty or ours."""
     place = ("command line", "--out", str(folder))
     if not os.path.lexists(folder):
-        return []
+        return _refuse_closed(folder.absolute().parent, place)
     if not folder.is_dir():
         return [Problem(*place, "a folder", "Name a folder that does not exist yet, or an earlier report.")]
     if is_ours(folder) or not any(folder.iterdir()):
-        return []
+        return _refuse_closed(folder.absolute().parent, place)
     return [
         Problem(
             *place,
@@ -41,6 +42,15 @@ def refuse_foreign(folder: Path) -> list[Problem]:
             "It holds other files and was left untouched. Name another folder with --out.",
         )
     ]
+
+
+def _refuse_closed(parent: Path, place: tuple[str, str, str]) -> list[Problem]:
+    """Return what speaks against a new folder: the nearest one there is, is none, or closed to us."""
+    while not os.path.lexists(parent):
+        parent = parent.parent
+    if parent.is_dir() and os.access(parent, os.W_OK | os.X_OK):
+        return []
+    return [Problem(*place, "a place that can be written", f"{parent} is not. Name another folder with --out.")]
 
 
 def write_folder(folder: Path, files: Mapping[str, bytes]) -> None:
@@ -62,6 +72,7 @@ def write_folder(folder: Path, files: Mapping[str, bytes]) -> None:
     if problems := refuse_foreign(folder):
         raise InputError(problems)
     folder.parent.mkdir(parents=True, exist_ok=True)
+    _bring_back(folder)
     with _aside(folder) as aside:
         new = aside / "new"
         fill(new, files)
@@ -72,6 +83,7 @@ def move_into_place(new: Path, names: Sequence[str], folder: Path) -> None:
     """Make a folder that was filled bit by bit the report; the names are all its files, with slashes."""
     if problems := refuse_foreign(folder):
         raise InputError(problems)
+    _bring_back(folder)
     with _aside(folder) as aside:
         _put(new, names, folder, aside)
 
@@ -81,6 +93,14 @@ def _put(new: Path, names: Sequence[str], folder: Path, aside: Path) -> None:
     if folder.exists():
         _keep_own(folder, new)
     _swap(new, folder, aside / "old")
+
+
+def _bring_back(folder: Path) -> None:
+    """Put an earlier report back that a run killed between its two renames left aside."""
+    for old in sorted(folder.parent.glob(f".{glob.escape(folder.name)}-*/old")):
+        if is_ours(old) and not os.path.lexists(folder):
+            old.rename(folder)
+            shutil.rmtree(old.parent, ignore_errors=True)
 
 
 @contextmanager

@@ -1,0 +1,168 @@
+"""What is wrong with the machine, not with the case: it is said, and earlier results stay whole."""
+
+from __future__ import annotations
+
+import errno
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from report_cases import KOI
+
+from burden.cli import main
+from burden.report import folder as report_folder
+from burden.report import write
+from burden.report.folder import MARKER, is_ours, write_folder
+
+OLD = {"report.html": b"old", "tables/a.csv": b"old"}
+#: writes one report over the other, each of its own content throughout, until it is killed
+REWRITE = """
+import sys
+from pathlib import Path
+from burden.report.folder import write_folder
+for i in range(10**6):
+    write_folder(Path(sys.argv[1]), {f"part/{k}.csv": b"%d" % i * 2000 for k in range(20)})
+"""
+
+
+def command(*words: object, **environment: str | None) -> subprocess.CompletedProcess:
+    """Run the program as its own process, some of the environment set, or gone (None)."""
+    kept = {**os.environ, "OMP_NUM_THREADS": "1", **environment}
+    kept = {name: value for name, value in kept.items() if value is not None}
+    return subprocess.run(
+        [sys.executable, "-m", "burden", *map(str, words)], capture_output=True, env=kept, check=False
+    )
+
+
+def without_traceback(found: subprocess.CompletedProcess, code: int) -> str:
+    said = found.stderr.decode("utf-8", "replace")
+    assert found.returncode == code, said
+    assert "Traceback" not in said
+    return said
+
+
+def whole(folder: Path) -> bool:
+    """Whether a report is one run's alone, none of its files missing."""
+    names = (folder / MARKER).read_text(encoding="utf-8").splitlines()[1:]
+    contents = {(folder / name).read_bytes() for name in names}
+    return is_ours(folder) and len(names) == 20 and len(contents) == 1
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_killed_at_any_moment_an_earlier_report_is_whole(tmp_path, seed):
+    """It stands in its place, or, killed between two renames, aside, and the next run puts it back."""
+    target = tmp_path / "r"
+    with subprocess.Popen([sys.executable, "-c", REWRITE, target]) as process:
+        while not (target / MARKER).exists():
+            time.sleep(0.01)
+        time.sleep(random.Random(seed).uniform(0, 0.2))
+        process.send_signal(signal.SIGKILL)
+    places = [target] if target.exists() else list(tmp_path.glob(".r-*/old"))
+    assert [whole(place) for place in places] == [True]
+
+
+def test_a_report_left_aside_by_a_killed_run_is_put_back(tmp_path):
+    target = tmp_path / "r"
+    write_folder(target, OLD)
+    (target / "notes.txt").write_text("mine", encoding="utf-8")
+    (tmp_path / ".r-abc").mkdir()
+    target.rename(tmp_path / ".r-abc" / "old")
+    write_folder(target, {"report.html": b"new"})
+    assert [p.name for p in tmp_path.iterdir()] == ["r"]
+    assert {p.name for p in target.iterdir()} == {MARKER, "report.html", "notes.txt"}
+
+
+@pytest.mark.parametrize("at", ["write_bytes", "mkdir", "rename", "write_text"])
+def test_a_full_disk_is_told_and_the_earlier_report_is_whole(tmp_path, monkeypatch, at):
+    target = tmp_path / "r"
+    write_folder(target, OLD)
+    monkeypatch.setattr(write, "report_of", lambda *_: write.Made({"report.html": b"new"}, None))
+
+    def full(*_, **__):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, at, full)
+        found = CliRunner().invoke(main, ["report", str(KOI), "--out", str(target), "--draws", "40"])
+    assert found.exit_code == 1
+    assert found.stderr.splitlines()[-1] == "burden: [Errno 28] No space left on device"
+    assert {str(p.relative_to(target)): p.read_bytes() for p in target.rglob("*.[hc]*") if p.is_file()} == OLD
+    assert [p.name for p in tmp_path.iterdir()] == ["r"]
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here: a device on which every write fails")
+@pytest.mark.parametrize("words", [("agents",), ("agents", "--json")])
+def test_a_full_disk_under_standard_output(words):
+    with open("/dev/full", "wb") as full:
+        found = subprocess.run(
+            [sys.executable, "-m", "burden", *words], stdout=full, stderr=subprocess.PIPE, check=False
+        )
+    assert "No space left" in without_traceback(found, 1)
+
+
+def test_a_file_that_grows_too_large_is_no_case_folder(tmp_path):
+    """The system lets no file grow over a hundred bytes: the folder begun is taken away again."""
+    import resource
+
+    found = subprocess.run(
+        [sys.executable, "-m", "burden", "new", str(tmp_path / "pond")],
+        capture_output=True,
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (100, 100)),
+        env={**os.environ, "PYTHONDONTWRITEBYTECODE": "1"},
+        check=False,
+    )
+    assert found.returncode in (1, 2)
+    without_traceback(found, found.returncode)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_place_that_cannot_be_written_is_told_before_the_work(tmp_path, monkeypatch):
+    monkeypatch.setattr(report_folder.os, "access", lambda path, mode: Path(path) != tmp_path)
+    monkeypatch.setattr("burden.visit.visit", lambda *_: pytest.fail("worked for nothing"))
+    found = CliRunner().invoke(main, ["report", str(KOI), "--out", str(tmp_path / "a" / "b")])
+    assert found.exit_code == 2
+    assert f"{tmp_path} is not" in found.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_place_below_a_file_is_told_before_the_work(tmp_path):
+    (tmp_path / "letter").write_text("x", encoding="utf-8")
+    found = CliRunner().invoke(main, ["report", str(KOI), "--out", str(tmp_path / "letter" / "r")])
+    assert (found.exit_code, "a place that can be written" in found.stderr) == (2, True)
+
+
+@pytest.mark.parametrize(
+    "environment",
+    [
+        {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"},
+        {"PYTHONIOENCODING": "ascii:strict"},
+        {"PYTHONIOENCODING": "cp437:strict", "NO_COLOR": "1"},
+    ],
+    ids=["C", "ascii", "cp437"],
+)
+def test_an_odd_locale_loses_no_answer(environment):
+    """Words may lose a sign a terminal cannot show; JSON is the same bytes in every locale."""
+    without_traceback(command("check", KOI, **environment), 0)
+    odd, plain = (command("check", KOI, "--json", **more) for more in (environment, {}))
+    assert odd.stdout == plain.stdout
+    assert without_traceback(odd, 0) == without_traceback(plain, 0)
+
+
+def test_no_display_and_no_home(tmp_path):
+    (tmp_path / "letter").write_text("x", encoding="utf-8")
+    bare = {
+        "HOME": str(tmp_path / "letter" / "nowhere"),
+        "DISPLAY": None,
+        "XDG_CONFIG_HOME": None,
+        "XDG_CACHE_HOME": None,
+    }
+    chart = tmp_path / "law.svg"
+    found = command("parasites", "dactylogyrus", "--plot", chart, MPLBACKEND="tkagg", **bare)
+    without_traceback(found, 0)
+    assert chart.read_bytes().lstrip().startswith(b"<?xml")
