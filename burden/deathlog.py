@@ -197,7 +197,7 @@ def explain(
     prior = _by_flukes(prior_log, prior_other, seed + 1)
     number = Triple.of(after)
     anything = number.high - number.low >= _NEARLY_ALL * dead
-    told = not anything and _distance(after, prior, weight, dead) >= _SAME
+    told = not anything and _distance(after, prior, weight) >= _SAME
     exposure = np.maximum(log.exposure.sum(0), 1e-9)
     rates = {
         "flukes": Triple.of(log.fluke.sum(0) / exposure * carries),
@@ -214,10 +214,14 @@ def _by_flukes(log: DeathLog, other: np.ndarray, seed: int) -> np.ndarray:
     return rng.binomial(log.deaths.astype(int)[:, None], np.clip(share, 0, 1)).sum(0).astype(float)
 
 
-def _distance(after: np.ndarray, prior: np.ndarray, weight: np.ndarray, dead: int) -> float:
-    """Largest difference of the two distribution functions over 0 … dead (Kolmogorov)."""
-    steps = np.arange(dead + 1)[:, None]
-    return float(np.max(np.abs((after <= steps).mean(1) - np.average(prior <= steps, axis=1, weights=weight))))
+def _distance(after: np.ndarray, prior: np.ndarray, weight: np.ndarray) -> float:
+    """Largest difference of the two distribution functions (Kolmogorov), looked for where one of them steps."""
+    steps = np.union1d(after, prior)
+    order = np.argsort(prior, kind="stable")
+    mass = np.concatenate([[0.0], np.cumsum(weight[order])])
+    below = np.searchsorted(np.sort(after), steps, "right") / len(after)
+    return float(np.max(np.abs(below - mass[np.searchsorted(prior[order], steps, "right")] / mass[-1])))
+
 
 
 def pattern_of_deaths(case: Case, home: str) -> str:

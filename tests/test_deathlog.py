@@ -99,3 +99,14 @@ def test_pattern_of_deaths(deaths, weight_g, said):
     assert bool(found) == bool(said)
     assert not found or "common practice, no source" in found
     assert pattern_of_deaths(case, "skin") == ""
+
+
+def test_a_million_dead_fit_into_memory():
+    """Distance of two distribution functions against scipy's two-sample statistic; equal weights."""
+    from scipy import stats
+
+    from burden.deathlog import _distance
+
+    rng = np.random.default_rng(5)
+    after, prior = (rng.binomial(1_000_000, share, 3000).astype(float) for share in (0.5, 0.5004))
+    assert _distance(after, prior, np.ones(3000)) == pytest.approx(stats.ks_2samp(after, prior).statistic, abs=1e-12)
