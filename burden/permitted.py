@@ -6,12 +6,14 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from burden.case import Case
+from burden.case import Action, Case, ConstantTemperature
+from burden.dosing import dose
+from burden.errors import InputError, Problem
 from burden.estimate import Estimate
 from burden.evidence import load_agent
 from burden.safety import SafetyNote, safety_check
 
-__all__ = ["DEFAULT_AGENTS", "LEAST_CHANCE", "agents_and_notes", "notes_on", "why_not"]
+__all__ = ["DEFAULT_AGENTS", "LEAST_CHANCE", "Notes", "agents_and_notes", "notes_on", "unpublished_plans", "why_not"]
 
 #: what is to be said of each agent
 Notes = Mapping[str, Sequence[SafetyNote]]
@@ -84,3 +86,45 @@ def why_not(case: Case, estimates: Sequence[Estimate], agents: Sequence[str], no
     if chance < LEAST_CHANCE:
         return f"flukes are on the stock with a chance of {100 * chance:.0f} % only: look at more fish first"
     return None
+
+
+def unpublished_plans(case: Case) -> list[Problem]:
+    """Return every planned dose that no source gives, or that is above what a fish of the case bears.
+
+    Parameters
+    ----------
+    case : Case
+
+    Notes
+    -----
+    Where the water's temperature is not one number, what is published for the warmest water alone counts.
+    """
+    found: dict[Problem, None] = {}
+    for number, action in enumerate(case.planned, start=1):
+        for group in case.fish:
+            found |= dict.fromkeys(_refused(case, action, group.species, f"[[planned]] {number}"))
+    return [*found]
+
+
+def _refused(case: Case, action: Action, species: str, place: str) -> list[Problem]:
+    mg_l = action.mg_l if action.g_l is None else 1000 * action.g_l
+    if action.action != "dose" or action.agent is None or mg_l is None:
+        return []
+    route = action.route or "bath"
+    if route not in load_agent(action.agent).about["routes"]:
+        return []  # no amount is worked out for it
+    water = case.water.temperature
+    try:
+        dose(
+            action.agent,
+            case.water.volume_l.value,
+            mg_l,
+            route=route,
+            hours=action.hours,
+            temperature_c=water.temperature_c if isinstance(water, ConstantTemperature) else None,
+            species=species,
+            where="case.toml",
+        )
+    except InputError as error:
+        return [Problem("case.toml", f"{place} {p.place}", p.value, p.expected, p.fix) for p in error.problems]
+    return []

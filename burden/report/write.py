@@ -128,7 +128,7 @@ def write_reports(
     from burden.report.unfinished import Unfinished
 
     target = _target(cases, out)
-    read = _read_all(cases, target)
+    read = _read_all(cases, target, accept_unpublished)
     options = (draws, seed, accept_unpublished)
     if len(read) == 1:
         made = report_of(read[0], *options)
@@ -187,15 +187,17 @@ def _target(cases: Sequence[Path], out: Path | None) -> Path:
     ])  # fmt: skip
 
 
-def _read_all(cases: Sequence[Path], target: Path) -> list[Any]:
-    """Read every case, and gather what is wrong with any of them, their names and the target."""
+def _read_all(cases: Sequence[Path], target: Path, accept_unpublished: bool) -> list[Any]:
+    """Read every case, and gather what is wrong with any of them, their plans, their names and the target."""
     from burden.casefile import read_case
+    from burden.permitted import unpublished_plans
     from burden.report.folder import refuse_foreign
 
     problems, read = [], []
     for folder in cases:
         try:
             read.append(read_case(folder))
+            problems += [] if accept_unpublished else unpublished_plans(read[-1])
         except InputError as error:
             problems += error.problems
     names = [Path(folder).resolve().name for folder in cases]
