@@ -274,3 +274,26 @@ def test_detection_grows_with_preparations_share_and_chosen_fish() -> None:
     assert one < float(counts.detection_per_fish(20.0, 0.5, 0.05))
     assert one < float(counts.detection_per_fish(20.0, 0.5, 0.01, tilt=1.0))
     assert float(counts.detection_per_fish(20.0, 0.5, 1.0)) == pytest.approx(1.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("low", [0, 1, 2, 5])
+@pytest.mark.parametrize("width", [0, 1, 4, 60])
+@pytest.mark.parametrize(("mean", "size"), [(0.3, 0.5), (3.0, 0.7), (20.0, 4.0)])
+def test_every_range_is_the_sum_of_its_counts(low, width, mean, size):
+    """Against scipy's negative binomial, from ranges that hold nearly all to ranges that hold nearly nothing."""
+    law = stats.nbinom(size, size / (size + mean))
+    whole = law.pmf(np.arange(low, low + width + 1)).sum()
+    assert float(counts.log_count_range(low, low + width, mean, size)) == pytest.approx(
+        np.log(whole), rel=1e-9, abs=1e-9
+    )
+
+
+@pytest.mark.parametrize("k", [0.3, 1.0, 4.0])
+def test_moments_inside_each_class_are_those_of_the_gamma(k):
+    """Mean and second moment of each eighth of the gamma, by quadrature: their sums alone do not tell the classes."""
+    classes, law = counts.susceptibility_classes(k, 8), stats.gamma(k, scale=1 / k)
+    cuts = [*law.ppf(np.arange(8) / 8), np.inf]
+    for i in range(8):
+        for power, found in ((1, classes.means), (2, classes.second_moments)):
+            want = law.expect(lambda w, power=power: w**power, lb=cuts[i], ub=cuts[i + 1])
+            assert float(found[i]) == pytest.approx(8 * want, rel=1e-6, abs=1e-9)
