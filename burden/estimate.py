@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import astuple, dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -53,6 +53,10 @@ _ENOUGH = 100
 _SPARE_DRAWS = 2
 
 
+#: fewer draws than these ask for a rough look
+_ROUGH_DRAWS = 80
+
+
 @dataclass(frozen=True)
 class Effort:
     """Ponds of the pilot, and the least of the main round, with a past to run and without one."""
@@ -61,6 +65,18 @@ class Effort:
     ponds: int = 2000
     cheap_pilot: int = 1000
     cheap_ponds: int = 4000
+
+    @classmethod
+    def for_draws(cls, draws: int) -> Effort:
+        """Return the usual effort, less where so few draws are asked for that they are a rough look anyway.
+
+        Examples
+        --------
+        >>> Effort.for_draws(500) == Effort(), Effort.for_draws(20).ponds
+        (True, 500)
+        """
+        share = min(draws / _ROUGH_DRAWS, 1.0)
+        return cls(*(round(share * number) for number in astuple(cls())))
 
 
 @dataclass(frozen=True)
@@ -213,7 +229,7 @@ def estimate(
     """
     parasite = parasite or case.parasites[0]
     past = bool(history_days(case)[0] < 0)
-    effort = effort or Effort()
+    effort = effort or Effort.for_draws(draws)
     pilot_size, size = effort.cheap_pilot, max(8 * draws, effort.cheap_ponds)
     if past:
         pilot_size, size = effort.pilot, max(4 * draws, effort.ponds)
