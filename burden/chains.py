@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["ChainKernel", "chain_kernel"]
+__all__ = ["ChainKernel", "chain_kernel", "chain_passage"]
 
 
 @dataclass(frozen=True)
@@ -66,6 +66,38 @@ def chain_kernel(stages: int, pace: np.ndarray | float, hazard: np.ndarray | flo
         bend=(6 * (later - late) + even) * powers[:-1],
         entry_exit=entry_exit,
     )
+
+
+def chain_passage(
+    stages: int, pace: np.ndarray | float, hazard: np.ndarray | float, dt: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return `shift` and `exit` of the kernel of a chain alone, for those who look back and let nobody enter.
+
+    Parameters
+    ----------
+    stages, pace, hazard, dt
+        As `chain_kernel` takes them.
+
+    Returns
+    -------
+    shift, exit : numpy.ndarray
+        As in `ChainKernel`, shape (J, M) each.
+    """
+    forward = stages * np.atleast_1d(np.asarray(pace, float))
+    total = forward + hazard
+    success = np.divide(forward, total, out=np.zeros_like(total), where=total > 0)
+    events = total * dt
+    terms = min(stages, _terms(float(events.max())))
+    pmf = np.empty((terms, events.size))
+    pmf[0] = np.exp(-events)
+    for j in range(1, terms):
+        np.multiply(pmf[j - 1], events / j, out=pmf[j])
+    more = np.maximum(1 - np.cumsum(pmf, 0), 0)
+    more[0] = -np.expm1(-events)
+    passed = np.multiply.accumulate(np.broadcast_to(success, (terms, success.size)))
+    more *= passed
+    pmf[1:] *= passed[:-1]
+    return pmf, more
 
 
 def _of_one(events: np.ndarray) -> tuple[np.ndarray, np.ndarray, tuple[np.ndarray, ...]]:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from burden.chains import chain_kernel
+from burden.chains import chain_passage
 from burden.effects import DoseEffect
 from burden.lifecycle import LifeCycle, Parameters, Surroundings, Transition, rates_at
 from burden.progress import told
@@ -366,14 +366,14 @@ def _form_back(
     taken = [(pace(t), worth(t)) for t in cycle.of(name, "any time")]
     hazard = sum((rate for rate, _ in taken), 0.0) + births
     ends = cycle.of(name, "completes")
-    kernel = chain_kernel(n, sum((pace(t) for t in ends), 0.0), hazard, dt)
+    shift, leaving = chain_passage(n, sum((pace(t) for t in ends), 0.0), hazard, dt)
     value = np.zeros_like(later)
     stay = np.zeros_like(later)
-    for j, shift in enumerate(kernel.shift):
-        value[: n - j] += shift * later[j:]
-        stay[: n - j] += shift
+    for j, share in enumerate(shift):
+        value[: n - j] += share * later[j:]
+        stay[: n - j] += share
     completed = np.zeros_like(later)
-    completed[n - len(kernel.exit) :] = kernel.exit[::-1]
+    completed[n - len(leaving) :] = leaving[::-1]
     gain = sum((rate * w for rate, w in taken), 0.0) + births
     share = np.divide(
         gain, hazard, out=np.zeros_like(np.asarray(hazard, float) * np.ones(later.shape[1])), where=hazard > 0

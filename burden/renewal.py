@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 from scipy.special import gammainc
 
-from burden.chains import chain_kernel
+from burden.chains import chain_passage
 from burden.effects import DoseEffect
 from burden.lifecycle import Parameters, Surroundings, rates_at
 from burden.stable import Population
@@ -466,13 +466,13 @@ class _Walk:
         if not np.any(wear):
             now, mean = _relax(later, goal, leave, dt)
             return now, mean[0]
-        kernel = chain_kernel(m, rates["chill_rate"], leave, dt)
+        shift, leaving = chain_passage(m, rates["chill_rate"], leave, dt)
         now, stay = np.zeros_like(later), np.zeros((m, wear.size))
-        for j, shift in enumerate(kernel.shift):
-            now[: m - j] += shift * later[j:]
-            stay[: m - j] += shift
+        for j, share in enumerate(shift):
+            now[: m - j] += share * later[j:]
+            stay[: m - j] += share
         worn = np.zeros((m, wear.size))
-        worn[m - len(kernel.exit) :] = kernel.exit[::-1]
+        worn[m - len(leaving) :] = leaving[::-1]
         now += (1 - stay - worn)[:, None, :] * goal
         return now, 0.5 * (now[0] + later[0])
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import report_cases
 
 from burden.case import Action, Case, Limits
 from burden.casefile import read_case
@@ -27,8 +28,14 @@ def koi() -> Case:
 
 
 @pytest.fixture(scope="module")
-def decided(koi):
-    return visit(koi, draws=DRAWS)
+def decided():
+    return report_cases.koi()
+
+
+@pytest.fixture(scope="module")
+def short_of_oxygen(koi):
+    short = replace(koi, water=replace(koi.water, oxygen_mg_l=3.0), limits=Limits(agents=("formalin",)))
+    return visit(short, draws=DRAWS)
 
 
 def test_action_first_then_what_the_samples_can_have_missed(decided) -> None:
@@ -94,19 +101,17 @@ def test_no_sample_no_dose(koi) -> None:
     assert blind.cautions()
 
 
-def test_low_oxygen_withholds_formalin(koi) -> None:
+def test_low_oxygen_withholds_formalin(short_of_oxygen) -> None:
     """Common practice, no source: formalin takes oxygen; not into water short of it."""
-    short = replace(koi, water=replace(koi.water, oxygen_mg_l=3.0), limits=Limits(agents=("formalin",)))
-    found = visit(short, draws=DRAWS)
+    found = short_of_oxygen
     assert found.withheld_reason is not None
     assert "oxygen" in found.first_action.lower()
     assert found.doses == ()
 
 
-def test_the_reason_reads_as_a_reason(koi) -> None:
+def test_the_reason_reads_as_a_reason(short_of_oxygen) -> None:
     """Not "because do not dose"."""
-    short = replace(koi, water=replace(koi.water, oxygen_mg_l=3.0), limits=Limits(agents=("formalin",)))
-    found = visit(short, draws=DRAWS)
+    found = short_of_oxygen
     assert "because oxygen is 3 mg/L now" in found.first_action
     assert found.first_action.lower().count("do not dose") == 1
     assert found.day_book[-1].action.lower().count("look again") <= 1

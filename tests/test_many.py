@@ -22,7 +22,9 @@ DRAWS = 20
 
 
 def cases_in(folder: Path, names=NAMES) -> list[Path]:
-    return [Path(shutil.copytree(DATA / name, folder / name)) for name in names]
+    """Cases nobody has looked at: the report is whole and quickly made, since no dose can be recommended."""
+    left_out = shutil.ignore_patterns("samples.csv", "report", "truth.toml")
+    return [Path(shutil.copytree(DATA / name, folder / name, ignore=left_out)) for name in names]
 
 
 def everything_in(folder: Path) -> dict[str, bytes]:
