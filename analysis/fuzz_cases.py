@@ -49,6 +49,8 @@ __all__ = ["COMMANDS", "Outcome", "faults_of_numbers", "judge", "one_seed", "run
 COMMANDS = ("check", "estimate", "forecast", "report")
 BLOCK = {"check": 500, "estimate": 10, "forecast": 5, "report": 2}
 CHECK_SECONDS, ANSWER_SECONDS, MOST_BYTES = 10.0, 120.0, 1_000_000_000
+#: differences, and changes in percent
+_MAY_BE_BELOW_0 = ("percent", "rate", "growth", "error", "more_")
 COLUMNS = ("command", "first", "last", "folders", "respelt", "accepted", "refused", "no_answer", "problems", "faults",
            "slowest_s", "peak_mb")  # fmt: skip
 
@@ -192,7 +194,7 @@ def faults_of_numbers(body: Any, at: str = "") -> list[str]:
             faults.append(f"{at}: {low}, {median}, {high} out of order")
         if _is_share(at) and not (low >= -1e-12 and high <= 1 + 1e-9):
             faults.append(f"{at}: {low} to {high} is no probability")
-        if not at.endswith("percent") and low < 0 and "rate" not in at and "growth" not in at and "error" not in at:
+        if low < 0 and not any(word in at for word in _MAY_BE_BELOW_0):
             faults.append(f"{at}: {low} is below 0")
     for name, value in body.items():
         faults += faults_of_numbers(value, f"{at}.{name}" if at else name)
