@@ -155,3 +155,13 @@ def test_impossible_amounts_are_named(arguments):
     with pytest.raises(InputError) as caught:
         concentration_curve(**arguments)
     assert len(caught.value.problems) == 1
+
+
+def test_a_filter_that_could_adapt_has_met_nothing_before_the_first_dose():
+    """One dose alone: the loss of a filter that has not met the agent, all along."""
+    alone, plain = (
+        concentration_curve([(0.0, 5.0)], 0.3, loss_adapted_per_day=adapted).at(np.array([0.0, 1.0, 4.0]))
+        for adapted in (3.0, None)
+    )
+    np.testing.assert_allclose(alone, plain, rtol=1e-12)
+    np.testing.assert_allclose(np.ravel(plain), 5 * np.exp(-0.3 * np.array([0.0, 1.0, 4.0])), rtol=1e-9)
