@@ -221,7 +221,10 @@ def test_report_keys(reported):
     found, folder = reported
     assert_frame(found, 1, 40)
     assert Path(found["folder"]) == folder
-    assert {"folder", "files", "first_action", "withheld_reason"} <= set(found)
+    assert {"folder", "files", "first_action", "withheld_reason", "late_doses"} <= set(found)
+    # one entry for each dose that can be late: the second and those after it, in order
+    assert [late["dose"] for late in found["late_doses"]] == list(range(2, 2 + len(found["late_doses"])))
+    assert found["late_doses"]
     assert {"report.html", "dates.ics"} <= set(found["files"])
     for name in found["files"]:
         assert (folder / name).stat().st_size > 0

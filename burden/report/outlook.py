@@ -73,7 +73,7 @@ def response_of(r: Response) -> dict[str, Any]:
     said = r.text().splitlines()
     gone = [line for line in said if line.startswith("Gone: ")]
     return {
-        "verdict": " ".join([said[0].split(": ", 1)[1], *gone]),
+        "verdict": sentence(" ".join([said[0].split(": ", 1)[1], *gone])),
         "reason": r.reason,
         "why": causes_in_words(r.causes),
         "causes": [sentence(cause.text()) for cause in r.causes],

@@ -63,6 +63,7 @@ def water_of(visit: Visit) -> Water:
             "withheld_reason": visit.withheld_reason,
             "text": visit.text(),
             "changes": [None if c is None else c.as_dict() for c in visit.changes],
+            "late_doses": [late.as_dict() for late in visit.late],
             "warnings": list(visit.warnings),
         },
     )

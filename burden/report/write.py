@@ -43,6 +43,8 @@ class ReportResult(Result):
         One a case where there are several.
     changes : tuple of (mapping or None)
         What moved since the last visit of a single case, one a parasite set.
+    late_doses : tuple of mapping
+        From when on each dose of a single case is too late.
     warnings : tuple of str
     """
 
@@ -55,6 +57,7 @@ class ReportResult(Result):
     answers: tuple[str, ...]
     reports: tuple[dict[str, Any], ...] = ()
     changes: tuple[dict[str, Any] | None, ...] = ()
+    late_doses: tuple[dict[str, Any], ...] = ()
     warnings: tuple[str, ...] = field(default=())
 
     def as_dict(self) -> dict[str, Any]:
@@ -69,6 +72,7 @@ class ReportResult(Result):
             "first_action": self.first_action,
             "withheld_reason": self.withheld_reason,
             "changes": list(self.changes),
+            "late_doses": list(self.late_doses),
             "warnings": list(self.warnings),
         }
         if self.reports:
@@ -235,7 +239,7 @@ def _result(target: Path, waters: Sequence[Water], files: Sequence[str], draws: 
             "case": w.name,
             "folder": str(target / w.name),
             "files": [name.split("/", 1)[1] for name in files if name.startswith(f"{w.name}/")],
-            **{key: w.answer[key] for key in ("first_action", "withheld_reason", "changes")},
+            **{key: w.answer[key] for key in ("first_action", "withheld_reason", "changes", "late_doses")},
         }
         for w in waters
     ]
@@ -250,5 +254,6 @@ def _result(target: Path, waters: Sequence[Water], files: Sequence[str], draws: 
         answers=tuple(f"{w.name}: {w.answer['text']}" if several else w.answer["text"] for w in waters),
         reports=tuple(reports) if several else (),
         changes=() if several else tuple(first["changes"]),
+        late_doses=() if several else tuple(first["late_doses"]),
         warnings=tuple(dict.fromkeys(text for w in waters for text in w.answer["warnings"])),
     )
