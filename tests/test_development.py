@@ -333,3 +333,16 @@ def test_cold_fit_against_scipy(evidence):
 
 def test_eggs_of_the_cycle_wear_in_as_many_stages_as_the_fit_says(evidence):
     assert build_cycle(evidence).form("fresh_egg").stages == fit_cold_storage(evidence)[1]
+
+
+def test_the_ends_of_the_temperature_grid_hold():
+    """At the ends and beyond them the rate is that of the end; nothing is looked up outside the table."""
+    from burden.laws import GRID_C
+    from burden.lifecycle import draw_parameters
+
+    hatch = draw_parameters("dactylogyrus", 4, 1).development.hatch
+    for end, beyond in ((GRID_C[0], GRID_C[0] - 5), (GRID_C[-1], GRID_C[-1] + 5)):
+        np.testing.assert_allclose(hatch.rate(beyond), hatch.rate(end), rtol=1e-12)
+        np.testing.assert_allclose(
+            hatch.rate(end), hatch.mean_rate[0 if end == GRID_C[0] else -1], rtol=2e-2, atol=1e-9
+        )
