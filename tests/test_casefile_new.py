@@ -69,3 +69,53 @@ def test_a_new_case_may_fill_an_empty_folder(tmp_path):
     (tmp_path / "new").mkdir()
     assert len(new_case(tmp_path / "new")) == 3
     assert read_case(tmp_path / "new").fish_count == 40
+
+
+def test_new_takes_options_and_reads_back(tmp_path):
+    """An ellipse covers pi/4 of the rectangle about it (geometry); everything given is in the case that is read."""
+    import math
+
+    from click.testing import CliRunner
+
+    from burden.casefile import read_case
+    from burden.cli import main
+
+    said = [
+        "--size-m",
+        "4",
+        "3",
+        "1.5",
+        "--shape",
+        "oval",
+        "--count",
+        "24",
+        "--weight-g",
+        "600",
+        "--title",
+        'a "b" # c\\',
+    ]
+    found = CliRunner().invoke(main, ["new", str(tmp_path / "pond"), *said, "--visit-date", "2026-06-01"])
+    assert found.exit_code == 0, found.output
+    case = read_case(tmp_path / "pond")
+    assert case.water.volume_l.value == round(18000 * math.pi / 4)
+    assert case.water.volume_l.low < case.water.volume_l.value < case.water.volume_l.high
+    assert (case.fish_count, case.title, case.visit_date.isoformat()) == (24, 'a "b" # c\\', "2026-06-01")
+    assert case.fish[0].mean_weight_g.value == 600
+
+
+def test_new_asks_and_refuses_water_given_twice(tmp_path):
+    """Salt: 1 kg that raises salinity by 0.1 g/L is in 10 m3 less the purity (arithmetic)."""
+    from click.testing import CliRunner
+
+    from burden.casefile import read_case
+    from burden.cli import main
+
+    folder = str(tmp_path / "pond")
+    twice = CliRunner().invoke(main, ["new", folder, "--volume-l", "900", "--salt", "1000", "0.1"])
+    assert twice.exit_code == 2
+    assert not (tmp_path / "pond").exists()
+    asked = CliRunner().invoke(main, ["new", folder, "--ask", "--salt", "1000", "0.1"], input="\n12\n350\n16.5\n")
+    assert asked.exit_code == 0, asked.output
+    case = read_case(tmp_path / "pond")
+    assert case.water.volume_l.value == pytest.approx(10_000, rel=0.02)
+    assert case.fish_count == 12

@@ -607,7 +607,8 @@ def test_otherwise_goes_the_way_it_must():
     plain = rows["as reckoned"]
     weaker = next(o for name, o in rows.items() if "killed, not" in name)
     assert weaker.left_per_1000.median > plain.left_per_1000.median
-    assert plain.left_per_1000.median == pytest.approx(koi().choice.recommended.left_per_1000.median, rel=1e-6)
+    # the same schedule in two runs, whose steps differ: a hundredth of the solver's own error (2e-3) between them
+    assert plain.left_per_1000.median == pytest.approx(koi().choice.recommended.left_per_1000.median, rel=2e-5)
     colder, warmer = (rows[f"water 3 °C {way}"].safe_gap_days for way in ("colder", "warmer"))
     assert colder > plain.safe_gap_days > warmer
     assert blind().otherwise == ()

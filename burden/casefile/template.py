@@ -111,13 +111,15 @@ def sample_case_toml() -> str:
     return _CASE_TOML
 
 
-def new_case(folder: Path) -> list[Path]:
+def new_case(folder: Path, toml: str = _CASE_TOML) -> list[Path]:
     """Write a new case folder, whole or not at all.
 
     Parameters
     ----------
     folder : Path
         Must not exist, or be empty; its parent must exist.
+    toml : str
+        What case.toml holds.
 
     Returns
     -------
@@ -132,7 +134,7 @@ def new_case(folder: Path) -> list[Path]:
     folder = Path(folder)
     _refuse_taken(folder)
     header = ",".join((*SAMPLE_COLUMNS[0], "method", "fraction_examined", "weight_g"))
-    files = {"case.toml": _CASE_TOML, "samples.csv": f"{header}\n", "deaths.csv": "date,deaths\n"}
+    files = {"case.toml": toml, "samples.csv": f"{header}\n", "deaths.csv": "date,deaths\n"}
     target = folder.resolve()
     aside = target.with_name(f".{target.name}.{secrets.token_hex(4)}")
     try:

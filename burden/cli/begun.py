@@ -2,13 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import click
+
 from burden.result import Result
 
-__all__ = ["NewCase"]
+__all__ = ["NewCase", "facts_of"]
+
+_QUESTIONS = {
+    "species": ("Which fish", str, "koi"),
+    "count": ("How many of them are alive", click.IntRange(min=1), None),
+    "weight_g": ("What does one weigh on average [g]", click.FloatRange(min=0, min_open=True), None),
+    "volume_l": (
+        "How much water is there, filter and pipes included [L]",
+        click.FloatRange(min=0, min_open=True),
+        None,
+    ),
+    "temperature_c": ("How warm is the water [°C]", click.FloatRange(-2, 40), None),
+}
 
 
 @dataclass(frozen=True)
@@ -41,3 +56,45 @@ class NewCase(Result):
             f"  burden check {self.folder}\n"
             f"  burden report {self.folder}"
         )
+
+
+def facts_of(given: Mapping[str, Any], ask: bool) -> dict[str, Any]:
+    """Return what the options and the answers say, by key of case.toml.
+
+    Parameters
+    ----------
+    given : mapping of str to value
+        Options of `burden new`; None where not given.
+    ask : bool
+        Whether to ask for what is missing.
+
+    Returns
+    -------
+    dict
+
+    Raises
+    ------
+    click.UsageError
+        Where the water is given in two ways.
+    """
+    told = {key: value for key, value in given.items() if value is not None}
+    ways = [way for way in ("volume_l", "size_m", "salt") if way in told]
+    if len(ways) > 1:
+        raise click.UsageError("give the water once: --volume-l, --size-m or --salt")
+    for key, (question, kind, usual) in _QUESTIONS.items():
+        if ask and key not in told and not (key == "volume_l" and ways):
+            told[key] = click.prompt(question, type=kind, default=usual, err=True)
+    if "visit_date" in told:
+        told["visit_date"] = told["visit_date"].date()
+    if ways:
+        told["volume_l"] = _water(told)
+    named = {"weight_g": "mean_weight_g"}
+    return {named.get(k, k): v for k, v in told.items() if k not in ("size_m", "salt", "shape")}
+
+
+def _water(told: Mapping[str, Any]) -> Any:
+    from burden.casefile.begin import volume_by_salt_words, volume_by_shape
+
+    if "salt" in told:
+        return volume_by_salt_words(*told["salt"])
+    return volume_by_shape(*told["size_m"], told["shape"]) if "size_m" in told else told["volume_l"]

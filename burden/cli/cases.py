@@ -106,20 +106,37 @@ def response(case: Path, parasite: str | None, draws: int, seed: int) -> Any:
     return run(_read(case, parasite), parasite, draws, seed)
 
 
+_MEASURE = click.FloatRange(min=0, min_open=True)
+
+
 @click.command(cls=Command, short_help="Begin a case folder, every value explained.")
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@click.option("--visit-date", type=click.DateTime(["%Y-%m-%d"]), help="The date of decision.")
+@click.option("--title", help="What the case is called.")
+@click.option("--volume-l", type=click.FloatRange(min=0, min_open=True), help="All the water [L].")
+@click.option(
+    "--size-m", type=_MEASURE, nargs=3, metavar="LENGTH WIDTH DEPTH", help="Instead: measures, mean depth [m]."
+)
+@click.option("--shape", type=click.Choice(["rectangle", "oval", "free"]), default="rectangle", help="With --size-m.")
+@click.option("--salt", type=_MEASURE, nargs=2, metavar="GRAMS RISE", help="Instead: salt added [g] and rise [g/L].")
+@click.option("--temperature-c", type=click.FloatRange(-2, 40), help="Of the water [°C].")
+@click.option("--species", help="Of the fish.")
+@click.option("--count", type=click.IntRange(min=1), help="Fish alive.")
+@click.option("--weight-g", type=click.FloatRange(min=0, min_open=True), help="Mean weight of a fish [g].")
+@click.option("--ask", is_flag=True, help="Ask, in plain questions, for what no option gives.")
 @answers(None)
-def new(folder: Path) -> Any:
-    """Begin a case folder: an example that reads as it stands, every value explained, to be written over.
+def new(folder: Path, ask: bool, **given: Any) -> Any:
+    """Begin a case folder that reads as it stands, every value explained; what no option gives is an example.
 
     \b
     Example:
-      burden new my_pond
+      burden new my_pond --size-m 4 3 1.2 --shape oval --count 24 --weight-g 600
     """
     from burden.casefile import new_case
-    from burden.cli.begun import NewCase
+    from burden.casefile.begin import case_toml
+    from burden.cli.begun import NewCase, facts_of
 
-    return NewCase(folder, tuple(new_case(folder)))
+    return NewCase(folder, tuple(new_case(folder, case_toml(facts_of(given, ask)))))
 
 
 @click.command(cls=Command, short_help="Read a case back in words; list all that is wrong.")
