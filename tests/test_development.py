@@ -346,3 +346,12 @@ def test_the_ends_of_the_temperature_grid_hold():
         np.testing.assert_allclose(
             hatch.rate(end), hatch.mean_rate[0 if end == GRID_C[0] else -1], rtol=2e-2, atol=1e-9
         )
+
+
+def test_a_temperature_a_draw_is_each_draw_at_its_own():
+    from burden.lifecycle import draw_parameters
+
+    hatch = draw_parameters("dactylogyrus", 4, 1).development.hatch
+    own = np.array([9.3, 14.8, 20.05, 27.6])
+    np.testing.assert_allclose(hatch.rate(own), [hatch.rate(float(t))[i] for i, t in enumerate(own)], rtol=1e-12)
+    assert (np.abs(hatch.rate(own) / hatch.rate(np.floor(own)) - 1) > 1e-3).all()
