@@ -223,7 +223,6 @@ def _distance(after: np.ndarray, prior: np.ndarray, weight: np.ndarray) -> float
     return float(np.max(np.abs(below - mass[np.searchsorted(prior[order], steps, "right")] / mass[-1])))
 
 
-
 def pattern_of_deaths(case: Case, home: str) -> str:
     """Say what many deaths at once, or single ones over months, speak for (common practice, no source)."""
     rows = [row for row in case.deaths if row.deaths > 0]
