@@ -114,8 +114,10 @@ def test_new_asks_and_refuses_water_given_twice(tmp_path):
     twice = CliRunner().invoke(main, ["new", folder, "--volume-l", "900", "--salt", "1000", "0.1"])
     assert twice.exit_code == 2
     assert not (tmp_path / "pond").exists()
-    asked = CliRunner().invoke(main, ["new", folder, "--ask", "--salt", "1000", "0.1"], input="\n12\n350\n16.5\n")
+    asked = CliRunner().invoke(
+        main, ["new", folder, "--ask", "--salt", "1000", "0.1"], input="Mill\n2026-06-01\n\n12\n350\n16.5\n"
+    )
     assert asked.exit_code == 0, asked.output
     case = read_case(tmp_path / "pond")
     assert case.water.volume_l.value == pytest.approx(10_000, rel=0.02)
-    assert case.fish_count == 12
+    assert (case.fish_count, case.title, case.visit_date.isoformat()) == (12, "Mill", "2026-06-01")

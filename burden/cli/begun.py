@@ -14,6 +14,8 @@ from burden.result import Result
 __all__ = ["NewCase", "facts_of"]
 
 _QUESTIONS = {
+    "title": ("What is it called", str, None),
+    "visit_date": ("Date of the visit", click.DateTime(["%Y-%m-%d"]), None),
     "species": ("Which fish", str, "koi"),
     "count": ("How many of them are alive", click.IntRange(min=1), None),
     "weight_g": ("What does one weigh on average [g]", click.FloatRange(min=0, min_open=True), None),
