@@ -16,6 +16,9 @@ __all__ = [
     "with_density_and_drugs",
 ]
 
+#: fish times susceptibility below which none is left: one over less would overflow
+_SOME = 1e-300
+
 
 def with_density_and_drugs(
     base: Mapping[str, np.ndarray],
@@ -62,4 +65,4 @@ def carried(source: str, target: str, amount: np.ndarray, uptake: np.ndarray) ->
 def per_fish(by_group: np.ndarray) -> np.ndarray:
     """What a fish of susceptibility 1 takes of all that settles, (G, M) -> (1, M); nothing where no fish is left."""
     whole = by_group.sum(0)
-    return np.divide(1.0, whole, out=np.zeros_like(whole), where=whole > 0)[None, :]
+    return np.divide(1.0, whole, out=np.zeros_like(whole), where=whole > _SOME)[None, :]

@@ -159,7 +159,8 @@ class Stepper:
             half = resistance_rate(resistance, mean, temperature, p) * dt / 2
             resistance = resistance + dt * resistance_rate(resistance + half, mean, temperature, p)
         dead = state.alive - alive
-        by_fluke = dead * fluke / (background + fluke)
+        all_causes = background + fluke
+        by_fluke = dead * np.divide(fluke, all_causes, out=np.zeros_like(dead), where=all_causes > 0)
         return replace(
             state,
             alive=alive,
