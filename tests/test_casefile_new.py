@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
 
 import pytest
 from broken_cases import write_case
+from click.testing import CliRunner
 
 from burden.casefile import check_case, new_case, read_case, sample_case_toml
+from burden.cli import main
 from burden.errors import InputError
 
 
@@ -73,13 +76,6 @@ def test_a_new_case_may_fill_an_empty_folder(tmp_path):
 
 def test_new_takes_options_and_reads_back(tmp_path):
     """An ellipse covers pi/4 of the rectangle about it (geometry); everything given is in the case that is read."""
-    import math
-
-    from click.testing import CliRunner
-
-    from burden.casefile import read_case
-    from burden.cli import main
-
     said = [
         "--size-m",
         "4",
@@ -105,11 +101,6 @@ def test_new_takes_options_and_reads_back(tmp_path):
 
 def test_new_asks_and_refuses_water_given_twice(tmp_path):
     """Salt: 1 kg that raises salinity by 0.1 g/L is in 10 m3 less the purity (arithmetic)."""
-    from click.testing import CliRunner
-
-    from burden.casefile import read_case
-    from burden.cli import main
-
     folder = str(tmp_path / "pond")
     twice = CliRunner().invoke(main, ["new", folder, "--volume-l", "900", "--salt", "1000", "0.1"])
     assert twice.exit_code == 2
@@ -121,3 +112,19 @@ def test_new_asks_and_refuses_water_given_twice(tmp_path):
     case = read_case(tmp_path / "pond")
     assert case.water.volume_l.value == pytest.approx(10_000, rel=0.02)
     assert (case.fish_count, case.title, case.visit_date.isoformat()) == (12, "Mill", "2026-06-01")
+
+
+def test_new_takes_readings_by_hand_or_a_logger_file(tmp_path):
+    run = CliRunner().invoke
+    hand = ["--reading", "2026-05-04", "17.5", "--reading", "2026-05-01", "16"]
+    assert run(main, ["new", str(tmp_path / "hand"), *hand]).exit_code == 0
+    assert (tmp_path / "hand" / "temperature.csv").read_text() == "date,temperature_c\n2026-05-01,16\n2026-05-04,17.5\n"
+    assert read_case(tmp_path / "hand").water.temperature.temperatures_c == (16.0, 17.5)
+    record = tmp_path / "logger.csv"
+    record.write_text("date,temperature_c\n2026-05-01 06:00,12.5\n2026-05-01 18:00,14\n", encoding="utf-8")
+    assert run(main, ["new", str(tmp_path / "logged"), "--logger", str(record)]).exit_code == 0
+    assert read_case(tmp_path / "logged").water.temperature.temperatures_c == (12.5, 14.0)
+    twice = run(main, ["new", str(tmp_path / "twice"), "--temperature-c", "12", *hand])
+    assert twice.exit_code == 2
+    assert "temperature once" in twice.output
+    assert not (tmp_path / "twice").exists()

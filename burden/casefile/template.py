@@ -111,7 +111,7 @@ def sample_case_toml() -> str:
     return _CASE_TOML
 
 
-def new_case(folder: Path, toml: str = _CASE_TOML) -> list[Path]:
+def new_case(folder: Path, toml: str = _CASE_TOML, temperature_csv: str | None = None) -> list[Path]:
     """Write a new case folder, whole or not at all.
 
     Parameters
@@ -120,6 +120,8 @@ def new_case(folder: Path, toml: str = _CASE_TOML) -> list[Path]:
         Must not exist, or be empty; its parent must exist.
     toml : str
         What case.toml holds.
+    temperature_csv : str, optional
+        What temperature.csv holds, where there is one.
 
     Returns
     -------
@@ -135,6 +137,8 @@ def new_case(folder: Path, toml: str = _CASE_TOML) -> list[Path]:
     _refuse_taken(folder)
     header = ",".join((*SAMPLE_COLUMNS[0], "method", "fraction_examined", "weight_g"))
     files = {"case.toml": toml, "samples.csv": f"{header}\n", "deaths.csv": "date,deaths\n"}
+    if temperature_csv is not None:
+        files["temperature.csv"] = temperature_csv
     target = folder.resolve()
     aside = target.with_name(f".{target.name}.{secrets.token_hex(4)}")
     try:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,7 @@ import click
 
 from burden.result import Result
 
-__all__ = ["NewCase", "facts_of"]
+__all__ = ["NewCase", "facts_of", "temperature_csv"]
 
 _QUESTIONS = {
     "title": ("What is it called", str, None),
@@ -92,6 +93,29 @@ def facts_of(given: Mapping[str, Any], ask: bool) -> dict[str, Any]:
         told["volume_l"] = _water(told)
     named = {"weight_g": "mean_weight_g"}
     return {named.get(k, k): v for k, v in told.items() if k not in ("size_m", "salt", "shape")}
+
+
+def temperature_csv(
+    readings: Sequence[tuple[datetime, float]], logger: Path | None, steady: float | None
+) -> str | None:
+    """Return what temperature.csv is to hold: readings by hand in order, or a logger's file as it is; None for neither.
+
+    Raises
+    ------
+    click.UsageError
+        Where the temperature is given in two ways, or the file is no text.
+    """
+    if (steady is not None) + (logger is not None) + bool(readings) > 1:
+        raise click.UsageError("give the temperature once: --temperature-c, --reading or --logger")
+    if logger is not None:
+        try:
+            return logger.read_text(encoding="utf-8-sig")
+        except (OSError, UnicodeDecodeError) as error:
+            raise click.UsageError(f"--logger: {error}; save it as a CSV file in UTF-8") from error
+    if not readings:
+        return None
+    rows = [f"{day.date().isoformat()},{celsius:g}" for day, celsius in sorted(readings)]
+    return "\n".join(["date,temperature_c", *rows, ""])
 
 
 def _water(told: Mapping[str, Any]) -> Any:

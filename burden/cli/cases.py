@@ -120,6 +120,17 @@ _MEASURE = click.FloatRange(min=0, min_open=True)
 @click.option("--shape", type=click.Choice(["rectangle", "oval", "free"]), default="rectangle", help="With --size-m.")
 @click.option("--salt", type=_MEASURE, nargs=2, metavar="GRAMS RISE", help="Instead: salt added [g] and rise [g/L].")
 @click.option("--temperature-c", type=click.FloatRange(-2, 40), help="Of the water [°C].")
+@click.option(
+    "--reading",
+    "readings",
+    type=(click.DateTime(["%Y-%m-%d"]), click.FloatRange(-2, 40)),
+    multiple=True,
+    metavar="DATE CELSIUS",
+    help="Instead: a reading by hand; give it as often as you read.",
+)
+@click.option(
+    "--logger", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="Instead: a logger's file, copied."
+)
 @click.option("--species", help="Of the fish.")
 @click.option("--count", type=click.IntRange(min=1), help="Fish alive.")
 @click.option("--weight-g", type=click.FloatRange(min=0, min_open=True), help="Mean weight of a fish [g].")
@@ -130,13 +141,15 @@ def new(folder: Path, ask: bool, **given: Any) -> Any:
 
     \b
     Example:
-      burden new my_pond --size-m 4 3 1.2 --shape oval --count 24 --weight-g 600
+      burden new my_pond --size-m 4 3 1.2 --shape oval --count 24 --weight-g 600 --reading 2026-05-04 17.5
     """
     from burden.casefile import new_case
     from burden.casefile.begin import case_toml
-    from burden.cli.begun import NewCase, facts_of
+    from burden.cli.begun import NewCase, facts_of, temperature_csv
 
-    return NewCase(folder, tuple(new_case(folder, case_toml(facts_of(given, ask)))))
+    readings = temperature_csv(given.pop("readings"), given.pop("logger"), given["temperature_c"])
+    facts = facts_of({**given, "temperature_c": "temperature.csv" if readings else given["temperature_c"]}, ask)
+    return NewCase(folder, tuple(new_case(folder, case_toml(facts), readings)))
 
 
 @click.command(cls=Command, short_help="Read a case back in words; list all that is wrong.")
