@@ -20,7 +20,7 @@ from burden.case import Case
 from burden.elimination import Plan, eliminations
 from burden.evidence import load_agent
 from burden.interval import CONTROL_PER_1000, ERADICATION, TIE
-from burden.judging import Judged, judge, left_untreated
+from burden.judging import Judged, judge, left_per_1000, left_untreated
 from burden.pond import Pond
 from burden.result import Triple
 from burden.simulate import State
@@ -46,6 +46,8 @@ FORMALIN_REST_DAYS = 7
 #: gaps tried, in mean durations of hatching
 _GAPS = np.array([0.35, 0.5, 0.65, 0.8, 0.95, 1.1, 1.25, 1.4, 1.6, 1.8, 2.0, 2.3, 2.6])
 _SHORTLIST = 14
+#: draws that screen plans of one dose less, and how many of those that may control are judged
+_SCREEN_DRAWS, _SCREENED = 30, 5
 #: mean probabilities of elimination closer than this are a near-tie: risk decides
 NEAR_TIE = 0.02
 #: fewer dead fish than this, in the median, are not worth a course where flukes go by themselves
@@ -200,6 +202,8 @@ def search(
     logs = sum(eliminations(p.setting, s, plans, p.effects) for p, s in few)
     best = _best_of_each(plans, logs)[:_SHORTLIST]
     judged = judge(few, [plans[i] for i in best], 0.0, np.exp(logs[best]))
+    if one_less := _one_dose_less(few, plans, logs, judged):
+        judged += judge(few, [plans[i] for i in one_less], 0.0, np.exp(logs[one_less]))
     (recommended, decided), rid = _control(judged, case.findings.other), _eradicate(judged)
     watch = _watching(few, recommended, nothing, horizon_days)
     if watch is not None:
@@ -256,6 +260,24 @@ def _best_of_each(plans: Sequence[Plan], logs: np.ndarray) -> list[int]:
         good = [i for i in top if middle[i] >= highest - max(0.02 * abs(highest), TIE)]
         best.append(min(good, key=lambda i: plans[i].days[-1]))
     return sorted(best, key=lambda i: (-mean[i], -middle[i]))
+
+
+def _one_dose_less(
+    ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan], logs: np.ndarray, judged: Sequence[Judged]
+) -> list[int]:
+    """Plans of one dose less than the fewest judged that control, which may control too, best first.
+
+    The dates that rid a pond most often are not those that leave fewest on the fish the day after.
+    """
+    fewest = min((j.doses for j in judged if j.left_per_1000.median <= CONTROL_PER_1000), default=0)
+    done = {j.plan for j in judged}
+    open_ = [i for i, plan in enumerate(plans) if len(plan.days) == fewest - 1 and plan not in done]
+    if not open_:
+        return []
+    n = np.arange(min(_SCREEN_DRAWS, ponds[0][0].size))
+    rough = left_per_1000([(p.take(n), s.take(n)) for p, s in ponds], [plans[i] for i in open_])
+    may = [i for i, left in zip(open_, np.median(rough, axis=1), strict=True) if left <= 1.2 * CONTROL_PER_1000]
+    return sorted(may, key=lambda i: -float(np.exp(logs[i]).mean()))[:_SCREENED]
 
 
 def _control(judged: Sequence[Judged], findings: Sequence[str] = ()) -> tuple[Judged | None, str]:

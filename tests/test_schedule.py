@@ -12,7 +12,8 @@ from cases import VISIT, a_case
 from burden.case import Limits
 from burden.elimination import Plan, eliminations
 from burden.evidence import load_agent
-from burden.judging import Judged, judge
+from burden.interval import CONTROL_PER_1000
+from burden.judging import Judged, judge, left_per_1000
 from burden.pond import draw_pond
 from burden.result import Probability, Triple
 from burden.schedule import FORMALIN_REST_DAYS, candidate_plans, search
@@ -113,3 +114,14 @@ def test_near_ties_go_to_less_risk_unless_formalin_meets_another_finding():
 def test_risk_decides_near_ties_only():
     much_better = judged(("praziquantel", "formalin"), 0.5, 4.0)
     assert control([judged(("praziquantel",) * 2, 0.3, 5.0), much_better]) == (much_better, "")
+
+
+@pytest.mark.parametrize("temperature_c", [16.0, 20.0])
+def test_fewest_doses_for_which_any_dates_control(temperature_c):
+    """Not the fewest for which the dates that rid most often also control: all dates of one dose less are tried."""
+    case = a_case(limits=Limits(agents=("praziquantel",), max_doses=4), temperature_c=temperature_c)
+    pair = pond_of(case)
+    plans = candidate_plans(case, pair[0], ("praziquantel",))
+    left = np.median(left_per_1000([pair], plans), axis=1)
+    fewest = min(len(plan.days) for plan, x in zip(plans, left, strict=True) if x <= CONTROL_PER_1000)
+    assert search(case, [pair], ("praziquantel",), 20.0).recommended.doses == fewest
