@@ -17,7 +17,7 @@ from analysis import calibration, visits  # noqa: E402
 from burden.estimate import Effort  # noqa: E402
 
 #: visits of each kind without a past; the study itself runs more, with a past too
-VISITS, KINDS = 20, [kind for kind in visits.KINDS if kind.dose_day is None and kind.fish < 20]
+VISITS, KINDS = 12, [kind for kind in visits.KINDS if kind.dose_day is None and kind.fish < 20]
 
 
 @pytest.fixture(scope="module")
