@@ -14,7 +14,7 @@ from burden.case import Case, FishGroup, RecordedTemperature
 from burden.chance import whole_deaths, whole_flukes
 from burden.estimate import Estimate, estimate
 from burden.progress import tell
-from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Result, Triple, number
+from burden.result import Result, Triple, frame, number
 from burden.simulate import COARSE_STEP_DAYS, simulate
 
 __all__ = ["Changes", "Moved", "case_as_of", "last_visit", "what_changed"]
@@ -97,10 +97,7 @@ class Changes(Result):
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
         return {
-            "schema_version": SCHEMA_VERSION,
-            "seed": self.seed,
-            "draws": self.draws,
-            "interval_level": INTERVAL_LEVEL,
+            **frame(self.seed, self.draws),
             "case": self.case.name,
             "parasite": self.parasite,
             "since": self.since.isoformat(),

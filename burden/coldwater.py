@@ -15,7 +15,7 @@ import numpy as np
 from burden.elimination import Plan
 from burden.pond import Pond
 from burden.result import Triple
-from burden.simulate import COARSE_STEP_DAYS, Event, State, simulate
+from burden.simulate import COARSE_STEP_DAYS, State, simulate
 from burden.windows import MAX_DAYS, windows_after
 
 __all__ = ["MOST_LATER_DOSES", "LaterDoses", "later_doses"]
@@ -74,12 +74,11 @@ def later_doses(ponds: Sequence[tuple[Pond, State]], plan: Plan) -> LaterDoses |
     """
     look = max(plan.days, default=0.0) + 1.0
     for pond, state in ponds:
-        p = pond.setting.parameters
-        if p.development is None or p.evidence.refusal("windows"):
+        if not pond.has_windows:
             continue
-        mean = _windows(pond, plan, 0.0).mean_hatch
-        if np.median(mean) > look:
-            return _dated(pond, state, plan, look)
+        today = _windows(pond, plan, 0.0)
+        if np.median(today.mean_hatch) > look:
+            return _dated(pond, state, plan, look, today.first_hatch)
     return None
 
 
@@ -88,8 +87,7 @@ def _windows(pond: Pond, plan: Plan, day: float):
     return windows_after(pond.setting.parameters, effect.sheltered_fraction, pond.setting.temperature, day)
 
 
-def _dated(pond: Pond, state: State, plan: Plan, look: float) -> LaterDoses:
-    first = _windows(pond, plan, 0.0).first_hatch
+def _dated(pond: Pond, state: State, plan: Plan, look: float, first: np.ndarray) -> LaterDoses:
     last = plan.days[-1] + _windows(pond, plan, plan.days[-1]).last_hatch
     days = _dates(pond, plan, first, last) if np.isfinite(np.median(first)) else ()
     return LaterDoses(
@@ -131,10 +129,8 @@ def _hatched(pond: Pond, look: float) -> float:
 
 def _eggs_left(pond: Pond, state: State, plan: Plan, look: float) -> np.ndarray:
     """Eggs in the water on a day, for 1,000 flukes on the fish today, shape (M,)."""
-    effects, cycle = pond.effects, pond.setting.cycle
-    doses = [Event.dose(day, effects[a], cycle) for day, a in zip(plan.days, plan.agents, strict=True)]
+    doses = pond.doses(plan.days, plan.agents)
     run = simulate(pond.setting, state, np.array([0.0, look]), [*pond.given, *doses], COARSE_STEP_DAYS)
     eggs = sum(chain.sum(0) for form, chain in run.end.water.items() if form.endswith("egg"))
-    uptake = (state.alive * pond.setting.fish.susceptibility).sum(1)
-    flukes = sum((chain.sum(0) * uptake).sum(0) for chain in state.fish.values())
+    flukes = state.flukes(pond.setting.fish)
     return 1000 * np.divide(eggs, flukes, out=np.zeros_like(eggs), where=flukes > 1e-9)

@@ -18,7 +18,9 @@ from burden.result import Triple
 from burden.sampling import RecheckPlan
 from burden.withdrawal import Withdrawal
 
-__all__ = ["DayBookEntry", "day_book", "dose_words", "late_words", "later_words", "say_date"]
+__all__ = ["MONTHS", "DayBookEntry", "day_book", "dose_words", "late_words", "later_words", "say_date"]
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 @dataclass(frozen=True)
@@ -41,8 +43,7 @@ def say_date(day: date) -> str:
     'Mon 4 May'
     """
     names = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-    months = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-    return f"{names[day.weekday()]} {day.day} {months[day.month - 1]}"
+    return f"{names[day.weekday()]} {day.day} {MONTHS[day.month - 1]}"
 
 
 def dose_words(result: DoseResult) -> str:

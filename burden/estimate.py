@@ -31,7 +31,7 @@ from burden.past import (
 from burden.pond import Pond, other_cause_rates
 from burden.present import Present, present_on
 from burden.progress import tell
-from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Result, Triple, number
+from burden.result import Result, Triple, frame, number
 from burden.simulate import State
 from burden.told import PRIOR_NONE, chance_of_never, counted, detection, looked_twice, missed, moved, not_read
 
@@ -127,10 +127,7 @@ class Estimate(Result):
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form of the contract."""
         return {
-            "schema_version": SCHEMA_VERSION,
-            "seed": self.seed,
-            "draws": self.draws,
-            "interval_level": INTERVAL_LEVEL,
+            **frame(self.seed, self.draws),
             "case": self.case.name,
             "parasite": self.parasite,
             "probability_infected": number(self.probability_infected),
@@ -272,7 +269,8 @@ def _summarise(past: Past, log_posterior: np.ndarray, parasite: str, draws: int,
     p = p.replaced(background_hazard=p["background_hazard"] + past.other[ways])
     pond = replace(pond, setting=replace(pond.setting, parameters=p))
     effective = min(effective, _effective_ponds(past, log_posterior))
-    k, before, now = pond.setting.parameters["aggregation"], past.by_day[0.0]["all"][chosen], _per_fish(pond, state)
+    k, before = pond.setting.parameters["aggregation"], past.by_day[0.0]["all"][chosen]
+    now = state.flukes_per_fish(pond.setting.fish)
     never, clean = _never(past, log_posterior, parasite, draws, seed)
     total, carrying = np.where(clean, 0.0, stock.total), np.where(clean, 0.0, stock.carrying)
     alive = max(case.fish_count, 1)
@@ -321,7 +319,7 @@ def _standing(
     stock = present_on(
         case.fish_count,
         rows,
-        _per_fish(pond, past.state.take(chosen)),
+        past.state.take(chosen).flukes_per_fish(pond.setting.fish),
         pond.setting.parameters["aggregation"],
         seen,
         evidence.about["site"],
@@ -341,13 +339,6 @@ def _explained(past: Past, ways: np.ndarray, carries: np.ndarray, seed: int) -> 
     rates, every = other_cause_rates(past.pond.case.findings.other), past.of
     before = (past.dead.take(every), np.resize(rates, every.size), np.exp(past.log_prior))
     return explain(past.pond.case, home, past.dead.take(every[ways]), past.other[ways], carries, before, seed)
-
-
-def _per_fish(pond: Pond, state: State) -> np.ndarray:
-    """Flukes per live fish that a state means, shape (M,)."""
-    uptake = (state.alive * pond.setting.fish.susceptibility).sum(1)
-    total = sum((chain.sum(0) * uptake).sum(0) for chain in state.fish.values())
-    return total / np.maximum(state.alive.sum((0, 1)), 1e-9)
 
 
 def _as_present(state: State, factor: np.ndarray, ever: np.ndarray) -> State:

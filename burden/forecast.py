@@ -13,7 +13,7 @@ from burden.case import Case
 from burden.chance import whole_deaths, whole_flukes
 from burden.elimination import HORIZON_DAYS, Plan, eliminations
 from burden.pond import Pond
-from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Probability, Result, Triple
+from burden.result import Probability, Result, Triple, frame
 from burden.simulate import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
 
 __all__ = [
@@ -207,10 +207,7 @@ class Forecast(Result):
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form of the contract."""
         return {
-            "schema_version": SCHEMA_VERSION,
-            "seed": self.seed,
-            "draws": self.draws,
-            "interval_level": INTERVAL_LEVEL,
+            **frame(self.seed, self.draws),
             "case": self.case.name,
             "parasite": self.parasite,
             "horizon_days": self.horizon_days,
@@ -295,7 +292,7 @@ def follow(
         The doses as they are written down.
     """
     plan = plan or Plan((), ())
-    done = [*pond.given, *events, *(pond.dose(d, a) for d, a in zip(plan.days, plan.agents, strict=True))]
+    done = [*pond.given, *events, *pond.doses(plan.days, plan.agents)]
     days = np.arange(0.0, np.ceil(horizon_days) + 1)
     run = simulate(pond.setting, state, days, done, COARSE_STEP_DAYS)
     free = simulate(replace(pond.setting, resistance_on=False), state, days[[0, -1]], done, COARSE_STEP_DAYS)
@@ -336,7 +333,7 @@ def delayed(
         [d]
     """
     late = Plan(tuple(day + by_days for day in plan.days), plan.agents)
-    done = [*pond.given, *(pond.dose(d, a) for d, a in zip(late.days, late.agents, strict=True))]
+    done = [*pond.given, *pond.doses(late.days, late.agents)]
     first = float(min(late.days))
     days = np.unique([0.0, max(first - 0.1, 0.0), float(np.ceil(horizon_days))])
     run = simulate(pond.setting, state, days, done, COARSE_STEP_DAYS)

@@ -21,7 +21,7 @@ from burden.evidence import Evidence, load_agent, load_parasite
 from burden.lifecycle import Parameters, Surroundings, build_cycle, draw_parameters, establishment_for
 from burden.progress import told
 from burden.renewal import Batch, Habitat, backward, farthest
-from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Probability, Result, Triple, number
+from burden.result import Probability, Result, Triple, frame, number
 from burden.stable import Population, stable_population
 from burden.treatment import draw_kill
 from burden.water import Temperature
@@ -122,10 +122,7 @@ class IntervalAnswer(Result):
         window = self.windows.two_dose_window() if self.windows else None
         chance = float(np.mean(self.windows.two_doses_suffice)) if self.windows else None
         return {
-            "schema_version": SCHEMA_VERSION,
-            "seed": self.seed,
-            "draws": self.draws,
-            "interval_level": INTERVAL_LEVEL,
+            **frame(self.seed, self.draws),
             "parasite": self.parasite,
             "temperature_c": self.temperature_c,
             "agent": self.agent,

@@ -17,7 +17,7 @@ from burden.pond import Pond
 from burden.result import Probability, Triple
 from burden.simulate import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
 
-__all__ = ["Judged", "judge", "left_per_1000", "left_untreated"]
+__all__ = ["Judged", "first_draws", "judge", "left_per_1000", "left_untreated", "log_all_gone"]
 
 #: days after the last dose on which what is left is counted
 _LOOK_AFTER_DAYS = 1.0
@@ -60,6 +60,25 @@ class Judged:
         }
 
 
+def first_draws(ponds: Sequence[tuple[Pond, State]], most: int) -> list[tuple[Pond, State]]:
+    """Return ponds and states with at most so many of their draws, the first."""
+    few = np.arange(min(most, ponds[0][0].size))
+    return [(pond.take(few), state.take(few)) for pond, state in ponds]
+
+
+def log_all_gone(ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan]) -> np.ndarray:
+    """Log-probability that all sets are gone by each plan, both brakes off, shape (S, M).
+
+    Parameters
+    ----------
+    ponds : sequence of (Pond, State)
+        One a parasite set, M draws each.
+    plans : sequence of Plan
+        S of them.
+    """
+    return sum(eliminations(p.setting, s, plans, p.effects) for p, s in ponds)
+
+
 def judge(
     ponds: Sequence[tuple[Pond, State]],
     plans: Sequence[Plan],
@@ -85,7 +104,7 @@ def judge(
         One a plan.
     """
     if eliminated is None:
-        eliminated = np.exp(sum(eliminations(p.setting, s, plans, p.effects) for p, s in ponds))
+        eliminated = np.exp(log_all_gone(ponds, plans))
     _, ends, left, deaths = _courses(ponds, plans, horizon_days)
     return [
         Judged(plan, Probability.of(gone), Triple.of(ratio), Triple.of(dead), float(end))
@@ -119,7 +138,7 @@ def left_untreated(ponds: Sequence[tuple[Pond, State]], day: float) -> np.ndarra
     left = np.zeros(ponds[0][0].size)
     for pond, state in ponds:
         then = simulate(pond.setting, state, np.array([0.0, day]), pond.given, COARSE_STEP_DAYS).abundance[-1]
-        now = _mean_burden(pond, state)
+        now = state.flukes_per_fish(pond.setting.fish)
         left = np.maximum(left, 1000 * np.divide(then, now, out=np.zeros_like(then), where=now > 1e-9))
     return left
 
@@ -134,7 +153,7 @@ def _courses(
     left, deaths = np.zeros((2, len(plans), ponds[0][0].size))
     for number, (pond, state) in enumerate(ponds):
         run = _side_by_side(pond, state, plans, days)
-        now = _mean_burden(pond, state)  # a course's first point is after a dose of that day
+        now = state.flukes_per_fish(pond.setting.fish)  # a course's first point is after a dose of that day
         for s, (look, end) in enumerate(zip(looks, ends, strict=True)):
             mine = slice(s * pond.size, (s + 1) * pond.size)
             then = run.abundance[np.searchsorted(days, look), mine]
@@ -144,14 +163,6 @@ def _courses(
             dead, before = (run.fluke_deaths, state.fluke_deaths) if number else (run.deaths, state.deaths)
             deaths[s] += dead[np.searchsorted(days, end), mine] - before
     return looks, ends, left, deaths
-
-
-def _mean_burden(pond: Pond, state: State) -> np.ndarray:
-    """Flukes per live fish as they are before any dose, shape (M,)."""
-    uptake = (state.alive * pond.setting.fish.susceptibility).sum(1)
-    total = sum((chain.sum(0) * uptake).sum(0) for chain in state.fish.values())
-    alive = state.alive.sum((0, 1))
-    return np.divide(total, alive, out=np.zeros_like(total), where=alive > 0)
 
 
 def _side_by_side(pond: Pond, state: State, plans: Sequence[Plan], days: np.ndarray) -> Trajectory:

@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from burden.elimination import Plan, eliminations
+from burden.elimination import Plan
 from burden.interval import CONTROL_PER_1000
-from burden.judging import left_per_1000
+from burden.judging import first_draws, left_per_1000, log_all_gone
 from burden.pond import Pond
 from burden.result import Triple
 from burden.simulate import State
@@ -88,11 +88,10 @@ def late_doses(ponds: Sequence[tuple[Pond, State]], plan: Plan, draws: int = LAT
     """
     if len(plan.days) < 2:
         return ()
-    few = np.arange(min(draws, ponds[0][0].size))
-    ponds = [(pond.take(few), state.take(few)) for pond, state in ponds]
+    ponds = first_draws(ponds, draws)
     late = [_late(plan, which, delay) for which in range(1, len(plan.days)) for delay in DELAYS_DAYS]
     left = left_per_1000(ponds, [plan, *late])
-    gone = np.exp(sum(eliminations(p.setting, s, [plan, *late], p.effects) for p, s in ponds)).mean(1)
+    gone = np.exp(log_all_gone(ponds, [plan, *late])).mean(1)
     each = left[1:].reshape(len(plan.days) - 1, len(DELAYS_DAYS), -1)
     rid = gone[1:].reshape(len(plan.days) - 1, -1)
     return tuple(
@@ -148,9 +147,8 @@ def first_delay(in_time: np.ndarray, left: np.ndarray) -> np.ndarray:
 
 
 def _lay_from(pond: Pond, plan: Plan, which: int) -> np.ndarray:
-    p = pond.setting.parameters
-    if p.development is None or p.evidence.refusal("windows"):
+    if not pond.has_windows:
         return np.full(pond.size, np.nan)
-    effect = pond.effects[plan.agents[which - 1]]
+    effect, p = pond.effects[plan.agents[which - 1]], pond.setting.parameters
     before = plan.days[which - 1]
     return before + windows_after(p, effect.sheltered_fraction, pond.setting.temperature, before).longest_safe_gap

@@ -13,7 +13,7 @@ import numpy as np
 
 from burden.case import Case
 from burden.evidence import Value, load_agent
-from burden.judging import Judged
+from burden.judging import Judged, first_draws
 from burden.pond import Pond
 from burden.progress import tell
 from burden.schedule import Choice, search
@@ -159,7 +159,7 @@ def alternatives(
     if without.recommended is None:
         return ()
     most = replace(case, limits=replace(case.limits, max_doses=without.recommended.doses))
-    few = [(p.take(n), s.take(n)) for p, s in ponds for n in [np.arange(min(MOVE_DRAWS, p.size))]]
+    few = first_draws(ponds, MOVE_DRAWS)
     found = []
     for move in _moves(case, few, tuple(agents)):
         tell(f"searching again: {move.words}")

@@ -10,8 +10,8 @@ import numpy as np
 
 from burden.doseresult import plain
 from burden.effects import DoseEffect
-from burden.elimination import Plan, eliminations
-from burden.judging import left_per_1000
+from burden.elimination import Plan
+from burden.judging import first_draws, left_per_1000, log_all_gone
 from burden.pond import Pond
 from burden.result import Probability, Triple
 from burden.simulate import State
@@ -72,8 +72,8 @@ def otherwise(ponds: Sequence[tuple[Pond, State]], plan: Plan, draws: int = OTHE
     tuple of Otherwise
         As reckoned first.
     """
-    few = np.arange(min(draws, ponds[0][0].size))
-    ponds = [(pond.take(few), state.take(few)) for pond, state in ponds]
+    ponds = first_draws(ponds, draws)
+    few = np.arange(ponds[0][0].size)
     kill = float(np.mean(ponds[0][0].effects[plan.agents[0]].kill_of(_form(ponds[0][0]))))
     less = 0.9 if kill > 0.91 else 0.8 * kill
     changes = [
@@ -85,7 +85,7 @@ def otherwise(ponds: Sequence[tuple[Pond, State]], plan: Plan, draws: int = OTHE
     # a change in its own columns each, so that all are judged in one run; the late dose is another plan
     wide = [(_changed(p, few.size, changes), s.take(np.tile(few, len(changes)))) for p, s in ponds]
     plans = [plan, _late(plan)]
-    left, gone = left_per_1000(wide, plans), _gone(wide, plans)
+    left, gone = left_per_1000(wide, plans), np.exp(log_all_gone(wide, plans))
     rows = [(name, i, 0) for i, (name, *_) in enumerate(changes)]
     rows.insert(3, (_late_name(plan), 0, 1))
     return tuple(_row(name, wide[0][0], plan, few.size, i, left[s], gone[s]) for name, i, s in rows)
@@ -97,10 +97,6 @@ def _changed(pond: Pond, size: int, changes: Sequence[tuple[str, float, float]])
     warmer, more = (np.repeat([change[k] for change in changes], size) for k in (1, 2))
     setting = replace(wide.setting, temperature=wide.setting.temperature.shifted(warmer))
     return _weaker(replace(wide, setting=setting), more)
-
-
-def _gone(ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan]) -> np.ndarray:
-    return np.exp(sum(eliminations(p.setting, s, plans, p.effects) for p, s in ponds))
 
 
 def _row(name: str, pond: Pond, plan: Plan, size: int, i: int, left: np.ndarray, gone: np.ndarray) -> Otherwise:
@@ -140,10 +136,9 @@ def _late(plan: Plan) -> Plan:
 
 
 def _safe_gap(pond: Pond, plan: Plan) -> float | None:
-    p = pond.setting.parameters
-    if p.development is None or p.evidence.refusal("windows"):
+    if not pond.has_windows:
         return None
-    effect = pond.effects[plan.agents[0]]
+    effect, p = pond.effects[plan.agents[0]], pond.setting.parameters
     return float(np.median(windows_after(p, effect.sheltered_fraction, pond.setting.temperature).longest_safe_gap))
 
 

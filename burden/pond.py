@@ -100,6 +100,16 @@ class Pond:
         """Return a customary bath of an agent on a day after the visit."""
         return Event.dose(day, self.effects[agent], self.setting.cycle)
 
+    def doses(self, days: Sequence[float], agents: Sequence[str]) -> list[Event]:
+        """Return the customary baths of a schedule."""
+        return [self.dose(day, agent) for day, agent in zip(days, agents, strict=True)]
+
+    @property
+    def has_windows(self) -> bool:
+        """Whether the set lays eggs and its evidence tells when they hatch and settlers lay."""
+        p = self.setting.parameters
+        return p.development is not None and not p.evidence.refusal("windows")
+
     def start(self, abundance: np.ndarray, alive: np.ndarray, day: float, uniform: np.ndarray) -> State:
         """State at the start of the history.
 

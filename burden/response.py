@@ -13,7 +13,7 @@ from burden.case import Case, Preparation
 from burden.estimate import draw_seen, log_likelihood_of_samples
 from burden.evidence import uniform_draws
 from burden.pond import Pond, draw_pond
-from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Result, Triple, weighted_quantile
+from burden.result import Result, Triple, frame, weighted_quantile
 from burden.shortfall import Cause, causes_in_words, why_it_fell_short
 from burden.simulate import COARSE_STEP_DAYS, Event, simulate
 
@@ -79,10 +79,7 @@ class Response(Result):
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form of the contract."""
         return {
-            "schema_version": SCHEMA_VERSION,
-            "seed": self.seed,
-            "draws": self.draws,
-            "interval_level": INTERVAL_LEVEL,
+            **frame(self.seed, self.draws),
             "case": self.case.name,
             "parasite": self.parasite,
             "dose_date": None if self.dose_date is None else self.dose_date.isoformat(),

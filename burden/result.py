@@ -18,6 +18,7 @@ __all__ = [
     "Probability",
     "Result",
     "Triple",
+    "frame",
     "number",
     "weighted_quantile",
 ]
@@ -126,6 +127,17 @@ def weighted_quantile(samples: Any, probabilities: Any, weights: Any = None) -> 
     mass = weights[kept]
     centres = (np.cumsum(mass) - 0.5 * mass) / mass.sum()
     return np.interp(probabilities, centres, samples[kept])
+
+
+def frame(seed: int | None, draws: int | None) -> dict[str, Any]:
+    """Return what every JSON object of the package begins with.
+
+    Parameters
+    ----------
+    seed, draws : int or None
+        None where nothing was drawn.
+    """
+    return {"schema_version": SCHEMA_VERSION, "seed": seed, "draws": draws, "interval_level": INTERVAL_LEVEL}
 
 
 def number(value: Any) -> float | None:

@@ -17,10 +17,10 @@ from itertools import pairwise
 import numpy as np
 
 from burden.case import Case
-from burden.elimination import Plan, eliminations
+from burden.elimination import Plan
 from burden.evidence import load_agent
 from burden.interval import CONTROL_PER_1000, ERADICATION, TIE
-from burden.judging import Judged, judge, left_per_1000, left_untreated
+from burden.judging import Judged, first_draws, judge, left_per_1000, left_untreated, log_all_gone
 from burden.pond import Pond
 from burden.result import Triple
 from burden.simulate import State
@@ -193,13 +193,13 @@ def search(
     Choice
         Judged with the first hundred draws; what is shown of the schedule chosen is judged again with all of them.
     """
-    few = [(p.take(np.arange(n)), s.take(np.arange(n))) for p, s in ponds for n in [min(SEARCH_DRAWS, p.size)]]
+    few = first_draws(ponds, SEARCH_DRAWS)
     nothing = judge(few, [Plan((), ())], horizon_days)[0]
     lead = _egg_layer(ponds)
     plans = candidate_plans(case, lead, agents) if agents else []
     if not plans:
         return Choice(None, None, nothing, (), "no dose can be given within the limits of the case")
-    logs = sum(eliminations(p.setting, s, plans, p.effects) for p, s in few)
+    logs = log_all_gone(few, plans)
     best = _best_of_each(plans, logs)[:_SHORTLIST]
     judged = judge(few, [plans[i] for i in best], 0.0, np.exp(logs[best]))
     if one_less := _one_dose_less(few, plans, logs, judged):
@@ -231,8 +231,10 @@ def _watching(
 
     Counted at the horizon and not at once: who does nothing has as long as a course takes, and longer.
     """
+    if recommended is None:
+        return None
     left = Triple.of(left_untreated(ponds, horizon_days))
-    if recommended is None or left.median > CONTROL_PER_1000:
+    if left.median > CONTROL_PER_1000:
         return None
     dosed = judge(ponds, [recommended.plan], horizon_days)[0]
     if nothing.deaths.median - dosed.deaths.median >= _WORTH_FISH:
@@ -274,8 +276,7 @@ def _one_dose_less(
     open_ = [i for i, plan in enumerate(plans) if len(plan.days) == fewest - 1 and plan not in done]
     if not open_:
         return []
-    n = np.arange(min(_SCREEN_DRAWS, ponds[0][0].size))
-    rough = left_per_1000([(p.take(n), s.take(n)) for p, s in ponds], [plans[i] for i in open_])
+    rough = left_per_1000(first_draws(ponds, _SCREEN_DRAWS), [plans[i] for i in open_])
     may = [i for i, left in zip(open_, np.median(rough, axis=1), strict=True) if left <= 1.2 * CONTROL_PER_1000]
     return sorted(may, key=lambda i: -float(np.exp(logs[i]).mean()))[:_SCREENED]
 

@@ -46,7 +46,6 @@ __all__ = [
     "dose_words",
     "forecast_case",
     "say_date",
-    "untreated_start",
     "visit",
 ]
 
@@ -350,7 +349,7 @@ def _forecast(
         seed=found.seed,
         draws=found.draws,
         horizon_days=float(days),
-        regime=regime_of(untreated_start(found), untreated.end, float(days)),
+        regime=regime_of(state.flukes_per_fish(pond.setting.fish), untreated.end, float(days)),
         untreated=untreated,
         planned=planned,
         recommended=recommended,
@@ -358,13 +357,6 @@ def _forecast(
         warnings=tuple(found.warnings),
         delay=delay,
     )
-
-
-def untreated_start(found: Estimate) -> np.ndarray:
-    """Flukes per live fish on the day of the visit, draw by draw, shape (M,)."""
-    uptake = (found.state.alive * found.pond.setting.fish.susceptibility).sum(1)
-    total = sum((chain.sum(0) * uptake).sum(0) for chain in found.state.fish.values())
-    return total / np.maximum(found.state.alive.sum((0, 1)), 1e-9)
 
 
 def _weighed(case: Case, plan: Plan, doses: Sequence[DoseResult]) -> list[Dosed]:

@@ -59,11 +59,11 @@ def document(
     >>> document({"fish": 59, "share": float("nan")})["share"] is None
     True
     """
-    from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION
+    from burden.result import frame
 
-    frame = {"schema_version": SCHEMA_VERSION, "seed": seed, "draws": draws, "interval_level": INTERVAL_LEVEL}
-    rest = {key: value for key, value in body.items() if key not in frame and key != "warnings"}
-    return _plain({**frame, **rest, "warnings": list(body.get("warnings", warnings))})
+    first = frame(seed, draws)
+    rest = {key: value for key, value in body.items() if key not in first and key != "warnings"}
+    return _plain({**first, **rest, "warnings": list(body.get("warnings", warnings))})
 
 
 def _plain(value: Any) -> Any:

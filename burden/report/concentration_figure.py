@@ -9,6 +9,7 @@ import numpy as np
 from burden.bath import loss_draws
 from burden.concentration import concentration_curve
 from burden.evidence import load_agent
+from burden.forecast import BANDS
 from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE
 from burden.report.words import day_label, named, on_day
 from burden.visit import Visit
@@ -20,7 +21,6 @@ __all__ = ["course_in_water", "draw_concentration"]
 
 #: shown after the last dose [d]
 _AFTER_DAYS = 7.0
-_BANDS = (0.05, 0.25, 0.5, 0.75, 0.95)
 
 
 def course_in_water(visit: Visit, agent: str) -> tuple[np.ndarray, np.ndarray]:
@@ -55,7 +55,7 @@ def course_in_water(visit: Visit, agent: str) -> tuple[np.ndarray, np.ndarray]:
     curve = concentration_curve(given, first, exchange, loss_adapted_per_day=later)
     days = np.unique([*np.arange(0.0, plan.days[-1] + _AFTER_DAYS, 0.1), *(d - 1e-6 for d, _ in given if d > 0)])
     volume = pond.setting.volume_m3 * 1000 / case.water.volume_l.value
-    return days, np.quantile(curve.at(days) / np.reshape(volume, (-1, 1)), _BANDS, axis=0)
+    return days, np.quantile(curve.at(days) / np.reshape(volume, (-1, 1)), BANDS, axis=0)
 
 
 def draw_concentration(visit: Visit, agent: str) -> Figure:

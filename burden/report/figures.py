@@ -75,7 +75,7 @@ def _interval(visit: Visit, i: int) -> Callable[[bool], Any] | None:
     """The chart of one set with this case's own draws, or None where the set has no windows."""
     pond = visit.estimates[i].pond
     p = pond.setting.parameters
-    if p.development is None or p.evidence.refusal("windows"):
+    if not pond.has_windows:
         return None
     agent = visit.doses[0].agent if visit.doses else next(iter(pond.effects))
     curves = interval_curves(p, pond.effects[agent].sheltered_fraction)

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 
 from burden.case import Uncertain
+from burden.daybook import MONTHS
 from burden.result import Triple
 
 __all__ = [
@@ -24,7 +25,6 @@ __all__ = [
     "spread",
 ]
 
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _NARROW = "\u202f"  # narrow no-break space: a number never breaks across lines
 
 
@@ -107,7 +107,7 @@ def long_date(day: date) -> str:
     >>> long_date(date(2026, 5, 4))
     '4 May 2026'
     """
-    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
 def day_label(day: date) -> str:
@@ -118,7 +118,7 @@ def day_label(day: date) -> str:
     >>> day_label(date(2026, 5, 4))
     '4 May'
     """
-    return f"{day.day} {_MONTHS[day.month - 1]}"
+    return f"{day.day} {MONTHS[day.month - 1]}"
 
 
 def days_label(days: Iterable[date]) -> str:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from burden.errors import InputError, Problem
 from burden.many import each
 from burden.progress import tell
-from burden.result import INTERVAL_LEVEL, SCHEMA_VERSION, Result
+from burden.result import Result, frame
 
 if TYPE_CHECKING:
     from burden.case import Case
@@ -63,10 +63,7 @@ class ReportResult(Result):
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form of the contract."""
         found = {
-            "schema_version": SCHEMA_VERSION,
-            "seed": self.seed,
-            "draws": self.draws,
-            "interval_level": INTERVAL_LEVEL,
+            **frame(self.seed, self.draws),
             "folder": self.folder,
             "files": list(self.files),
             "first_action": self.first_action,

@@ -49,6 +49,16 @@ class State:
     deaths: np.ndarray
     fluke_deaths: np.ndarray
 
+    def flukes(self, fish: Fish) -> np.ndarray:
+        """Return all flukes on live fish, shape (M,)."""
+        uptake = (self.alive * fish.susceptibility).sum(1)
+        return sum((chain.sum(0) * uptake).sum(0) for chain in self.fish.values())
+
+    def flukes_per_fish(self, fish: Fish) -> np.ndarray:
+        """Return flukes per live fish, shape (M,); 0 where no fish is left."""
+        total, count = self.flukes(fish), self.alive.sum((0, 1))
+        return np.divide(total, count, out=np.zeros_like(total), where=count > 0)
+
     def take(self, draws: np.ndarray) -> State:
         """Return the state of the draws at some positions, repeats allowed."""
         arrays = {

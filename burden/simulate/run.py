@@ -66,7 +66,7 @@ def simulate(
     events : sequence of Event
         Those between the first and the last day happen; a drug of an earlier event still works.
     max_step_days : float, optional
-        Longest step; by temperature, and never above 0.1, when not given [d].
+        Longest step; when not given, by temperature and doses, and never above `MAX_STEP_DAYS` [d].
 
     Returns
     -------

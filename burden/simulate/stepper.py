@@ -23,8 +23,7 @@ __all__ = [
 class _Middle:
     """What holds during a step: the brakes, and the fish as they are at its middle."""
 
-    uptake: np.ndarray  # live fish times susceptibility, (G, C, M)
-    by_group: Brake  # the same by group: how much one fish of susceptibility 1 stands for, (G, M)
+    by_group: Brake  # live fish times susceptibility: how much one fish of susceptibility 1 stands for, (G, M)
     brakes: Mapping[str, Brake]  # by name of a rate or share
 
 
@@ -54,9 +53,8 @@ class Stepper:
     def _step(self, state: State, mid_day: float, dt: float, passes: int) -> State:
         temperature = self.setting.temperature.at(mid_day)
         rates = self._rates(state, state, mid_day, temperature)
-        before = {**state.water, **state.fish}
-        after, hosts = before, state
-        middle = self._middle(before, after, state, state)
+        before, hosts = {**state.water, **state.fish}, state
+        middle = self._middle(before, before, state, state)
         for _ in range(passes):
             moved: dict[str, Moved] = {}
             guessed: dict[str, Flow] = {}
@@ -102,7 +100,7 @@ class Stepper:
         stages: np.ndarray,
         rates: Mapping[str, np.ndarray],
         dt: float,
-        entering: np.ndarray | float,
+        entering: Flow,
     ) -> Moved:
         cycle = self.setting.cycle
         pace = sum((rates[t.rate] for t in cycle.of(form.name, "completes")), 0.0)
@@ -189,7 +187,7 @@ class Stepper:
             brakes["establishment"] = free
             brakes["birth_success"] = brakes.get("birth_success", NO_BRAKE).times(free)
         by_group = Brake(uptake.sum(1), ((hosts.alive - state.alive) * setting.fish.susceptibility).sum(1))
-        return _Middle(uptake, by_group, brakes)
+        return _Middle(by_group, brakes)
 
     def _crowding(self, burden: np.ndarray, uptake: np.ndarray) -> np.ndarray:
         setting = self.setting
