@@ -21,7 +21,19 @@ from burden.report.sheets import owner_page, record_of
 from burden.report.sources import sources_of
 from burden.report.tables import CSV_FORM
 from burden.report.unknowns import distinct_draws, unknowns_of
-from burden.report.words import about, about_in, days_label, long_date, named, of_100, on_day, sentence, several, spread
+from burden.report.words import (
+    about,
+    about_in,
+    days_label,
+    long_date,
+    named,
+    of_100,
+    on_day,
+    sentence,
+    several,
+    spread,
+    unbroken,
+)
 from burden.schedule import Choice
 from burden.visit import Visit, say_date
 
@@ -35,7 +47,7 @@ def template(name: str) -> Any:
 
     environment = Environment(
         loader=PackageLoader("burden.report"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-        lstrip_blocks=True,
+        lstrip_blocks=True, finalize=unbroken,
     )  # fmt: skip
     return environment.get_template(name)
 

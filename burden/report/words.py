@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Iterable
 from datetime import date, timedelta
+from typing import Any
 
 from burden.case import Uncertain
 from burden.daybook import MONTHS
@@ -23,6 +24,7 @@ __all__ = [
     "sentence",
     "several",
     "spread",
+    "unbroken",
 ]
 
 _NARROW = "\u202f"  # narrow no-break space: a number never breaks across lines
@@ -97,6 +99,17 @@ def about_in(text: str) -> str:
         return found[1] if enough else f"about {about(float(found[1]))}"
 
     return re.sub(r"(?<![\d.])(\d+\.\d+)(?![\d.])", rounded, text)
+
+
+def unbroken(value: Any) -> Any:
+    """Keep the groups of a number together where a line ends; what is no plain text stays as it is.
+
+    Examples
+    --------
+    >>> unbroken("5 of 1 000, 5 of 100") == "5 of 1\u202f000, 5 of 100"
+    True
+    """
+    return re.sub(r"(?<=\d) (?=\d{3}(?!\d))", _NARROW, value) if type(value) is str else value
 
 
 def long_date(day: date) -> str:
