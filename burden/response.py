@@ -9,13 +9,14 @@ from typing import Any
 
 import numpy as np
 
+from burden.between import Between
 from burden.case import Case, Preparation
 from burden.estimate import draw_seen, log_likelihood_of_samples
 from burden.evidence import uniform_draws
 from burden.pond import Pond, draw_pond
-from burden.result import Result, Triple, frame, weighted_quantile
-from burden.shortfall import Cause, causes_in_words, why_it_fell_short
-from burden.simulate import COARSE_STEP_DAYS, Event, simulate
+from burden.result import Result, Triple, frame
+from burden.shortfall import Cause, Weakened, causes_in_words, ways_to_fall_short, why_it_fell_short
+from burden.simulate import Event
 
 __all__ = ["VERDICTS", "Response", "response"]
 
@@ -24,10 +25,15 @@ _DRAWS_PER_ANSWER = 16
 #: standard deviation of the log ratio of burdens after and before, before anything was counted: an assumption, wide
 #: enough for no effect at all and for 1 in 10,000 left
 _RATIO_MEDIAN, _RATIO_SD = 0.15, 2.5
+#: ponds run between the two looks for each draw asked for
+_PONDS_PER_DRAW = 1
+#: chance, before anything was counted after it, that the dose fell short: as likely as not, an assumption, so that the
+#: verdict is the counts' own
+_FELL_SHORT = 0.5
+#: share of the ponds with a failed dose that fell short below which no count can tell
+_HARDLY = 0.01
 #: a ratio this many times what was to be expected fell short
 _TOLERANCE = 2.0
-#: standard deviations of the log ratio between which the counts decide less and less, where it lies about the limit
-_SURE, _BLIND = 0.8, 1.8
 #: chance that it fell short from which the reasons are weighed
 _WORTH_ASKING = 0.2
 
@@ -135,13 +141,13 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
 
     Notes
     -----
-    The ratio of burdens after and before is estimated from the two samples alone, with a wide prior, the same
-    aggregation, shares and clumping on both days. What was to be expected is the model's: kill of the dose as it was
-    given, growth since, and new settlers, which are told apart by a run in which the dose kills all on the fish. A
-    draw whose ratio is at most twice its expectation worked; it counts as new settlers where these are more than
-    half of what was to be expected. Where the counts leave the ratio wide open the verdict is taken back: from a
-    standard deviation of its logarithm of 0.8 on, and at 1.8 by 4 P (1 − P), P the chance that it fell short; so ten
-    clean fish, which leave the ratio open downwards alone, still tell. At the prior's own 2.5 nothing was learned.
+    What is gone is estimated from the two samples alone, with a wide prior of the ratio of burdens, the same
+    aggregation, shares and clumping on both days. The verdict weighs accounts of the dose by how likely each makes the
+    counts (`burden.between`): in every pond it did what it should, or too little in one of the ways of
+    `burden.shortfall`. A pond fell short where more than twice as many are left as with the whole dose, and before
+    the later counts that is held as likely as not. One that did not counts as new settlers where more than half of
+    what was to be expected has settled since, told by a run in which the dose leaves none on the fish. With a chance P
+    that it fell short, twice the smaller of P and 1 − P is taken back: counts that fit both alike tell nothing.
     """
     parasite = parasite or case.parasites[0]
     frame = {"case": case, "parasite": parasite, "seed": seed, "draws": draws}
@@ -158,9 +164,11 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     earlier, later = max(r.date for r in before), max(r.date for r in after)
     before, after = [r for r in before if r.date == earlier], [r for r in after if r.date == later]
     pond = draw_pond(case, parasite, draws * _DRAWS_PER_ANSWER, seed)
-    ratio, weight, start = _ratio_of_counts(pond, before, after)
-    expected, new = _expected_ratio(case, parasite, draws, seed, earlier, later, start, weight)
-    chances = _verdicts(ratio, weight, expected, new, seed)
+    ratio, weight = _ratio_of_counts(pond, before, after)
+    between = Between.of(case, parasite, before, after, draws * _PONDS_PER_DRAW, seed + 1)
+    accounts = _Accounts.of(between)
+    chances, likely = accounts.verdicts(), np.exp(between.log_before - between.log_before.max())
+    expected = accounts.left / np.maximum(between.start, 1e-9)
     asked = chances["fell_short"] >= _WORTH_ASKING
     return Response(
         **frame,
@@ -168,14 +176,14 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
         before=earlier,
         after=later,
         reduction_percent=Triple.of(100 * (1 - ratio), weight),
-        expected_reduction_percent=Triple.of(100 * (1 - expected)),
-        new_share=Triple.of(new),
+        expected_reduction_percent=Triple.of(100 * (1 - expected), likely),
+        new_share=Triple.of(accounts.new, likely),
         verdict_probability=chances,
         reason=_reason(chances),
         what_next=_what_next(chances),
         counted=_counted(before, after),
         counted_if_same_fish=_paired(before, after),
-        causes=why_it_fell_short(case, parasite, before, after, draws, seed) if asked else (),
+        causes=why_it_fell_short(case, accounts.failed) if asked else (),
     )
 
 
@@ -220,8 +228,8 @@ def _cannot(frame: dict[str, Any], given: date | None, reason: str) -> Response:
     )
 
 
-def _ratio_of_counts(pond: Pond, before: list, after: list) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Ratio of burdens, its weights, and the burden before, draw by draw, shape (n,) each."""
+def _ratio_of_counts(pond: Pond, before: list, after: list) -> tuple[np.ndarray, np.ndarray]:
+    """Ratio of burdens and its weights, draw by draw, shape (n,) each."""
     from scipy.special import ndtri
 
     n, p = pond.size, pond.setting.parameters
@@ -232,32 +240,46 @@ def _ratio_of_counts(pond: Pond, before: list, after: list) -> tuple[np.ndarray,
     home, k = p.evidence.about["site"], p["aggregation"]
     log_weight = log_likelihood_of_samples(before, start, k, seen, home, weight_g)
     log_weight = log_weight + log_likelihood_of_samples(after, start * ratio, k, seen, home, weight_g)
-    return ratio, np.exp(log_weight - log_weight.max()), start
+    return ratio, np.exp(log_weight - log_weight.max())
 
 
-def _expected_ratio(
-    case: Case,
-    parasite: str,
-    draws: int,
-    seed: int,
-    earlier: date,
-    later: date,
-    start: np.ndarray,
-    weight: np.ndarray,
-) -> tuple[np.ndarray, np.ndarray]:
-    """Ratio to be expected of the dose as given, and the share of it that settled since, shape (draws,) each."""
-    pond = draw_pond(case, parasite, draws, seed + 1)
-    middle = weighted_quantile(start, uniform_draws("burden before, again", draws, seed), weight)
-    days = np.array([float(case.day_of(earlier)), float(case.day_of(later))])
-    alive = np.array([float(case.fish_on(earlier)) * g.count / max(case.fish_count, 1) for g in case.fish])
-    state = pond.start(middle, alive, days[0], uniform_draws("resistance so far", draws, seed))
-    events = [e for e in pond.given if e.day >= days[0] and e.arrive is None]
-    # counted on the day of a dose means counted before it: report just ahead of that day's events
-    run = simulate(pond.setting, state, days, events, COARSE_STEP_DAYS)
-    emptied = simulate(pond.setting, state, days, [_kills_all(e) for e in events], COARSE_STEP_DAYS)
-    ratio = run.abundance[-1] / np.maximum(middle, 1e-9)
-    new = np.divide(emptied.abundance[-1], run.abundance[-1], out=np.zeros_like(ratio), where=run.abundance[-1] > 0)
-    return ratio, np.clip(new, 0, 1)
+@dataclass(frozen=True)
+class _Accounts:
+    """What each pond makes of the dose: flukes left a fish, and how likely that makes all counts, (M,) each."""
+
+    left: np.ndarray  # with the dose as it should be
+    new: np.ndarray  # share of these that settled since
+    log_likelihood: np.ndarray
+    log_before: np.ndarray  # of the counts before the dose alone
+    failed: Mapping[str, Weakened]
+
+    @classmethod
+    def of(cls, between: Between) -> _Accounts:
+        whole, emptied = between.run(lambda event: event), between.run(_kills_all)
+        left = whole.abundance[-1]
+        new = np.divide(emptied.abundance[-1], left, out=np.zeros_like(left), where=left > 0)
+        failed = ways_to_fall_short(between)
+        return cls(left, np.clip(new, 0, 1), between.log_likelihood(whole), between.log_before, failed)
+
+    def verdicts(self) -> dict[str, float]:
+        """Probability of each verdict; see the notes of `response`."""
+        ways = self.failed.values()
+        short = np.concatenate([np.zeros(self.left.size, bool), *(w.left > _TOLERANCE * self.left for w in ways)])
+        chance = np.repeat([1.0, *(way.chance for way in ways)], self.left.size)
+        before = chance * np.tile(np.exp(self.log_before - self.log_before.max()), 1 + len(ways))
+        could = float(np.average(short, weights=before))
+        if could < _HARDLY:
+            return dict.fromkeys(VERDICTS, 0.0) | {"cannot_tell": 1.0}
+        log = np.concatenate([self.log_likelihood, *(way.log_likelihood for way in ways)])
+        weight = (
+            chance * np.exp(log - log.max()) * np.where(short, _FELL_SHORT / could, (1 - _FELL_SHORT) / (1 - could))
+        )
+        weight /= weight.sum()
+        fell = float(weight[short].sum())
+        settled = float(weight[~short & (np.tile(self.new, 1 + len(ways)) > 0.5)].sum())
+        told = 1 - 2 * min(fell, 1 - fell)
+        chances = {"worked": told * (1 - fell - settled), "fell_short": told * fell, "new_settlers": told * settled}
+        return {**{name: max(chance, 0.0) for name, chance in chances.items()}, "cannot_tell": 1 - told}
 
 
 def _kills_all(event: Event) -> Event:
@@ -267,33 +289,13 @@ def _kills_all(event: Event) -> Event:
     return replace(event, kill={f: np.ones_like(x) if f in on_fish else x for f, x in event.kill.items()})
 
 
-def _verdicts(
-    ratio: np.ndarray, weight: np.ndarray, expected: np.ndarray, new: np.ndarray, seed: int
-) -> dict[str, float]:
-    """Probability of each verdict; see the notes of `response`."""
-    drawn = weighted_quantile(ratio, uniform_draws("ratio, again", expected.size, seed), weight)
-    fell = drawn > _TOLERANCE * expected
-    settled = ~fell & (new > 0.5)
-    spread = float(np.std(np.log(np.maximum(drawn, 1e-9))))
-    wide = float(np.clip((spread - _SURE) / (_BLIND - _SURE), 0, 1))
-    nothing = float(np.clip((spread - _BLIND) / (_RATIO_SD - _BLIND), 0, 1))
-    split = float(np.mean(fell))
-    told = 1 - wide * max(4 * split * (1 - split), nothing)
-    chances = {
-        "worked": told * float(np.mean(~fell & ~settled)),
-        "fell_short": told * float(np.mean(fell)),
-        "new_settlers": told * float(np.mean(settled)),
-    }
-    return {**chances, "cannot_tell": 1 - sum(chances.values())}
-
-
 def _reason(chances: Mapping[str, float]) -> str:
     verdict = max(chances, key=lambda name: chances[name])
     return {
         "worked": "What is left is no more than the kill of this dose and the settlers since lead one to expect.",
         "fell_short": "More is left than twice what this dose and the settlers since lead one to expect.",
         "new_settlers": "Most of what was to be expected by this day has hatched from eggs the drug spares.",
-        "cannot_tell": "The samples leave the ratio of before and after too wide open.",
+        "cannot_tell": "The counts fit a dose that did what it should about as well as one that fell short.",
     }[verdict]
 
 

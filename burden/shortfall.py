@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import timedelta
 from typing import Any
 
 import numpy as np
 from scipy.special import logsumexp
 
-from burden.case import Case, Preparation
+from burden.between import Between
+from burden.case import Case
 from burden.doseresult import plain
 from burden.effects import DoseEffect
 from burden.evidence import uniform_draws
-from burden.looking import draw_seen, log_likelihood_of_samples
-from burden.pond import Pond, draw_pond
 from burden.result import number
-from burden.simulate import COARSE_STEP_DAYS, Event, simulate
+from burden.simulate import Event
 from burden.volume import volume_by_salt
 
-__all__ = ["CAUSES", "Cause", "causes_in_words", "salt_test", "why_it_fell_short"]
+__all__ = ["CAUSES", "Cause", "Weakened", "causes_in_words", "salt_test", "ways_to_fall_short", "why_it_fell_short"]
 
 CAUSES = ("volume_wrong", "broken_down", "sheltered_juveniles", "less_sensitive")
 #: reasons that come to the same weaker dose: counts cannot tell them apart
@@ -32,8 +30,6 @@ _BELIEVED = {"volume_wrong": 0.4, "broken_down": 0.25, "sheltered_juveniles": 0.
 _WEAKER, _SHELTERED, _SHELTER_LEAVES = (1.5, 50.0), (0.4, 0.9), 0.3
 #: a chance that the counts moved by this factor, of itself or of its opposite, is one they speak of: an assumption
 _SPOKEN = 2.0
-#: burdens tried before the dose, equally likely before the counts
-_GRID = 30
 #: rise of salinity that a volume test aims at, and standard deviation of one reading of the meter [g/L]: common
 #: practice, no source
 _RISE_G_L, _READING_SD_G_L = 0.5, 0.01
@@ -108,23 +104,53 @@ def salt_test(volume_l: float) -> str:
     )
 
 
-def why_it_fell_short(
-    case: Case,
-    parasite: str,
-    before: Sequence[Preparation],
-    after: Sequence[Preparation],
-    draws: int,
-    seed: int,
-) -> tuple[Cause, ...]:
+@dataclass(frozen=True)
+class Weakened:
+    """One way in which the doses between two looks may have done less than they should, in every pond.
+
+    Parameters
+    ----------
+    chance : float
+        Among such ways, before anything was counted after the dose [-].
+    left : numpy.ndarray
+        Flukes a fish at the later look, shape (M,).
+    log_likelihood : numpy.ndarray
+        Of all counts, shape (M,).
+    """
+
+    chance: float
+    left: np.ndarray
+    log_likelihood: np.ndarray
+
+
+def ways_to_fall_short(between: Between) -> dict[str, Weakened]:
+    """Run the ponds between two looks with doses that fell short, in the two ways that counts can tell apart.
+
+    Parameters
+    ----------
+    between : Between
+
+    Returns
+    -------
+    dict of str to Weakened
+        `weak`: a larger water, an agent that broke down or flukes less sensitive to it, which all come to a weaker
+        dose. `sheltered`: juveniles that are spared; they show in the mix of stages, where adults and juveniles were
+        counted apart, and in how soon the flukes are back.
+    """
+    believed = _believed(between.pond.case)
+    weak = sum(believed[name] for name in _WEAK)
+    ways = {"weak": (weak, _dulled), "sheltered": (1 - weak, _sheltering)}
+    return {name: Weakened(chance, *_run_with(between, change)) for name, (chance, change) in ways.items()}
+
+
+def why_it_fell_short(case: Case, ways: Mapping[str, Weakened]) -> tuple[Cause, ...]:
     """Weigh the reasons by how likely each makes the counts after the dose, given those before it.
 
     Parameters
     ----------
     case : Case
-    parasite : str
-    before, after : sequence of Preparation
-        Of one day each.
-    draws, seed : int
+    ways : mapping of str to Weakened
+        From `ways_to_fall_short`.
 
     Returns
     -------
@@ -133,23 +159,16 @@ def why_it_fell_short(
 
     Notes
     -----
-    P(kind | counts) ∝ P(kind) · mean over ponds of L(after | kind), the ponds weighted by L(before). A larger water,
-    an agent that broke down and flukes less sensitive to it are one kind, a weaker dose: counts do not tell these
-    apart, and they share its chance as was believed of them. Juveniles that are spared are the other kind: they show in
-    the mix of stages, where adults and juveniles were counted apart, and in how soon the flukes are back.
+    P(way | counts) ∝ P(way) · mean over ponds of L(all counts | way). The reasons for a weaker dose share its chance
+    as was believed of them: counts do not tell these apart.
     """
-    believed = _believed(case)
-    days = np.array([float(case.day_of(rows[0].date)) for rows in (before, after)])
-    weak = sum(believed[name] for name in _WEAK)
-    log = np.log([weak, 1 - weak])
-    pond = draw_pond(case, parasite, draws, seed + 2)
-    begun = _burden_before(pond, before, seed)
-    log += [_log_evidence(pond, begun, change, after, days, seed) for change in (_dulled, _sheltering)]
-    chance = np.exp(log - logsumexp(log))
-    found_out, odds = _how_to_find_out(case), (weak / (1 - weak), chance[0] / max(chance[1], 1e-12))
-    told = not 1 / _SPOKEN < odds[1] / odds[0] < _SPOKEN
-    after_chance = {name: chance[0] * believed[name] / weak for name in _WEAK}
-    after_chance["sheltered_juveniles"] = chance[1]
+    believed, weak = _believed(case), ways["weak"].chance
+    log = np.array([np.log(way.chance) + logsumexp(way.log_likelihood) for way in ways.values()])
+    chance = dict(zip(ways, np.exp(log - logsumexp(log)), strict=True))
+    found_out, odds = _how_to_find_out(case), chance["weak"] / max(chance["sheltered"], 1e-12)
+    told = not 1 / _SPOKEN < odds * (1 - weak) / weak < _SPOKEN
+    after_chance = {name: chance["weak"] * believed[name] / weak for name in _WEAK}
+    after_chance["sheltered_juveniles"] = chance["sheltered"]
     found = [Cause(name, believed[name], float(after_chance[name]), told, found_out[name]) for name in CAUSES]
     return tuple(sorted(found, key=lambda cause: -cause.probability))
 
@@ -183,56 +202,20 @@ def _believed(case: Case) -> dict[str, float]:
     return {name: odds[name] / sum(odds.values()) for name in CAUSES}
 
 
-def _log_evidence(
-    pond: Pond,
-    begun: tuple[np.ndarray, np.ndarray],
-    change: Callable[[DoseEffect, np.ndarray], DoseEffect],
-    after: Sequence[Preparation],
-    days: np.ndarray,
-    seed: int,
-) -> float:
-    """Log of the mean likelihood of the counts after, over ponds weighted by those before."""
-    (start, log_before), case, draws = begun, pond.case, pond.size
-    p, weight_g = pond.setting.parameters, pond.setting.fish.weight_g.mean(0)
-    seen, home, k = draw_seen(p.evidence, draws, seed), p.evidence.about["site"], p["aggregation"]
-    then = float(case.fish_on(case.visit_date + timedelta(days[0])))
-    alive = np.array([then * g.count / max(case.fish_count, 1) for g in case.fish])
-    state = pond.start(start, alive, days[0], uniform_draws("resistance so far", draws, seed))
-    events = [_weaker(e, change, pond, seed) for e in pond.given if e.day >= days[0] and e.arrive is None]
-    run = simulate(pond.setting, state, days, events, COARSE_STEP_DAYS)
-    by_form = {form: x[-1] for form, x in run.fish.items()}
-    everyone = np.maximum(run.abundance[-1], 1e-9)
-    adults = np.clip(sum(by_form[form] for form in pond.setting.cycle.burden_forms) / everyone, 1e-9, 1.0)
-    stages = {"adult": adults, "juvenile": np.clip(1 - adults, 1e-9, 1.0)}
-    log_after = log_likelihood_of_samples(after, everyone, k, seen, home, weight_g, stages)
-    return float(logsumexp(log_before + log_after) - logsumexp(log_before))
+def _run_with(
+    between: Between, change: Callable[[DoseEffect, np.ndarray], DoseEffect]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Flukes a fish after doses as a reason makes them, and the log-likelihood of all counts, (M,) each."""
+    pond = between.pond
+    how_far = uniform_draws("how far it fell short", pond.size, pond.seed)
 
+    def as_it_was(event: Event) -> Event:
+        if event.effect is None:
+            return event
+        return Event.dose(event.day, change(event.effect, how_far), pond.setting.cycle)
 
-def _burden_before(pond: Pond, before: Sequence[Preparation], seed: int) -> tuple[np.ndarray, np.ndarray]:
-    """Burden before the dose, drawn about what the counts say, and its log weight, shape (M,) each.
-
-    A grid of burdens is weighed by the counts for each pond and one of them drawn, so that few draws are lost.
-    """
-    p, weight_g = pond.setting.parameters, pond.setting.fish.weight_g.mean(0)
-    seen, home = draw_seen(p.evidence, pond.size, seed), p.evidence.about["site"]
-    value = p.evidence.values["abundance"]
-    grid = value.quantile((np.arange(_GRID) + 0.5) / _GRID)[:, None] * weight_g
-    stages = {"adult": np.full(pond.size, 0.5), "juvenile": np.full(pond.size, 0.5)}
-    log = np.array(
-        [log_likelihood_of_samples(before, mean, p["aggregation"], seen, home, weight_g, stages) for mean in grid]
-    )
-    whole = logsumexp(log, axis=0)
-    below = np.cumsum(np.exp(log - whole), axis=0)
-    place = np.minimum((below < uniform_draws("burden before the dose", pond.size, seed)).sum(0), len(grid) - 1)
-    return grid[place, np.arange(pond.size)], whole
-
-
-def _weaker(event: Event, change: Callable[[DoseEffect, np.ndarray], DoseEffect], pond: Pond, seed: int) -> Event:
-    """Return a dose as a reason makes it."""
-    if event.effect is None:
-        return event
-    u = uniform_draws("how far it fell short", pond.size, seed)
-    return Event.dose(event.day, change(event.effect, u), pond.setting.cycle)
+    run = between.run(as_it_was)
+    return run.abundance[-1], between.log_likelihood(run)
 
 
 def _sheltering(effect: DoseEffect, u: np.ndarray) -> DoseEffect:

@@ -26,7 +26,7 @@ LAYERS = (
     {"renewal"},
     {"elimination"},
     {"interval", "judging"},
-    {"schedule", "response", "shortfall"},
+    {"schedule", "response", "between", "shortfall"},
     {"forecast", "moves", "changes", "otherwise", "lateness", "coldwater", "customs", "permitted", "lookagain"},
     {"daybook"},
     {"visit"},
