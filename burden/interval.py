@@ -20,10 +20,11 @@ from burden.errors import CannotAnswerError
 from burden.evidence import Evidence, load_agent, load_parasite
 from burden.lifecycle import Parameters, Surroundings, build_cycle, draw_parameters, establishment_for
 from burden.progress import told
-from burden.renewal import Batch, Habitat, backward, farthest
+from burden.renewal import Batch, Habitat, backward
 from burden.result import Probability, Result, Triple, frame, number
 from burden.stable import Population, stable_population
 from burden.treatment import draw_kill
+from burden.waiting import farthest
 from burden.water import Temperature
 from burden.windows import Windows, safe_below_c, windows_after
 
@@ -52,7 +53,7 @@ TIE = 0.005  # differences of a probability that do not count
 DOSES = range(2, 9)
 LONGEST_GAP_DAYS = 60.0
 _STAGES = (30, 30)
-_GROUP = 10  # gaps walked together: a walk is as long as its longest course
+_GROUP = 20  # gaps walked together: most of a step is the same for few schedules and for many
 _COARSE_GAPS, _COARSE_PARTS, _FINE_PARTS = 16, 6, 10  # where every half day would be many gaps: rounds and steps
 
 

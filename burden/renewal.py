@@ -8,20 +8,20 @@ schedule of a batch, and every number of doses of one interval.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from scipy.special import gammainc
 
 from burden.chains import chain_passage
 from burden.effects import DoseEffect
 from burden.lifecycle import Parameters, Surroundings, rates_at
 from burden.stable import Population
+from burden.waiting import Ends, Leaving, Memo, Waiting
 from burden.water import Temperature
 
-__all__ = ["Batch", "Habitat", "Values", "backward", "farthest"]
+__all__ = ["Batch", "Habitat", "Values", "backward"]
 
 #: fadings after which nothing dissolved is left
 _FADED = 40.0
@@ -56,7 +56,7 @@ class Habitat:
     exchange_per_day: np.ndarray | float
     times: np.ndarray
     horizon: int
-    memo: dict[object, object] = field(default_factory=dict, compare=False, repr=False)
+    memo: Memo = field(default_factory=dict, compare=False, repr=False)
 
     @cached_property
     def steps(self) -> tuple[dict[str, np.ndarray], ...]:
@@ -74,177 +74,14 @@ class Habitat:
         return tuple(rows)
 
     @cached_property
-    def hatching(self) -> _Waiting:
+    def hatching(self) -> Waiting:
         """When an egg that starts at a grid time hatches."""
-        return _Waiting(self, "egg_rate", "egg_shape", "egg_loss")
+        return Waiting(self.times, self.steps, self.memo, "egg_rate", "egg_shape", "egg_loss")
 
     @cached_property
-    def maturing(self) -> _Waiting:
+    def maturing(self) -> Waiting:
         """When a larva that settles at a grid time lays its first egg."""
-        return _Waiting(self, "juvenile_rate", "juvenile_shape", "juvenile_loss")
-
-
-@dataclass(frozen=True)
-class _Ends:
-    """When durations that start together end, U ways to start.
-
-    skip : intervals after the start in which nothing ends yet
-    ends : share ending, alive, in each interval after those, (U, K, M)
-    left : share alive and not ended at each grid time from the start on, (U, skip + K + 1, M)
-    """
-
-    skip: int
-    ends: np.ndarray
-    left: np.ndarray
-
-    def before(self, intervals: int) -> np.ndarray:
-        """Shares ending in the intervals before one, counted from the start, (U, k, M)."""
-        return self.ends[:, : max(intervals - self.skip, 0)]
-
-    def left_at(self, time: int) -> np.ndarray:
-        """Share alive and not ended so many grid times after the start, (U, M); none beyond the last."""
-        return self.left[:, time] if time < self.left.shape[1] else np.zeros_like(self.left[:, 0])
-
-
-class _Waiting:
-    """Distribution of the interval in which a duration that starts at a grid time ends, survival included."""
-
-    def __init__(self, habitat: Habitat, rate: str, shape: str, loss: str) -> None:
-        self.times, self.rows, self.memo = habitat.times, habitat.steps, habitat.memo
-        self.rate, self.shape, self.loss = rate, shape, loss
-        self.progress = self._summed(rate)
-        self.worn = self._summed(loss)
-        self._same = _runs(self.rows)
-        self._gaps = np.round(np.diff(self.times), 9)
-        self._last = self._reaches()
-        self._parts: tuple[tuple[int, int] | None, _Ends | None] = (None, None)
-
-    def _summed(self, rate: str) -> np.ndarray:
-        """A rate summed over the grid from its first time on, (N + 1, M)."""
-        draws = self.rows[0][self.shape].size
-        paces = np.array([np.broadcast_to(row[rate], (draws,)) for row in self.rows]) * np.diff(self.times)[:, None]
-        return np.concatenate([np.zeros((1, draws)), np.cumsum(paces, 0)])
-
-    def _reaches(self) -> np.ndarray:
-        """Grid time at which all but a ten-millionth of those that started at each have ended, for every draw."""
-        count = len(self.rows)
-        last = np.full(count + 1, count)
-        reach = count
-        for i in range(count - 1, -1, -1):
-            shape = self.rows[i][self.shape]
-            limit = self.progress[i] + farthest(shape)
-            while reach - 1 > i and (self.progress[reach - 1] >= limit).all():
-                reach -= 1
-            last[i] = reach
-        return last
-
-    def from_start(self, i: int) -> _Ends:
-        """Those that start at grid time i, one way to start."""
-        return self._find(i, (0.0,))
-
-    def from_stages(self, i: int, stages: int) -> _Ends:
-        """Those in the middle of each of `stages` equal parts of development at grid time i.
-
-        The last answer is kept: every schedule of a batch asks for the same start.
-        """
-        if self._parts[0] != (i, stages):
-            self._parts = ((i, stages), self._find(i, tuple((np.arange(stages) + 0.5) / stages)))
-        return self._parts[1]
-
-    def _find(self, i: int, done: tuple[float, ...]) -> _Ends:
-        """Look a distribution up by what determines it; where the temperature changes that is the start itself."""
-        last = self._last[i]
-        row = self.rows[min(i, len(self.rows) - 1)]
-        temperature = row["temperature"]
-        if self._same[i] < last:  # met once on the way back, so not worth its memory
-            return self._ends(i, last, done, row)
-        if last > i and np.ptp(self._gaps[i:last]) > 0:  # as seldom met, and quick to read
-            return self._steady(i, last, done, row)
-        key = (self.rate, done, temperature.tobytes(), self._gaps[i:last].tobytes())
-        if key not in self.memo:
-            self.memo[key] = self._steady(i, last, done, row)
-        return self.memo[key]
-
-    def _steady(self, i: int, last: int, done: tuple[float, ...], row: Mapping[str, np.ndarray]) -> _Ends:
-        """Those that wait in water that keeps its temperature: what has ended after so many shortest steps is known."""
-        step = self._gaps.min()
-        passed = (self.times[i : last + 1] - self.times[i]) / step
-        whole = np.round(passed).astype(int)
-        if np.abs(passed - whole).max() > 1e-6:
-            return self._ends(i, last, done, row)
-        key = ("by step", self.rate, done, row["temperature"].tobytes(), step)
-        if key not in self.memo:
-            longest = float((farthest(row[self.shape]) / np.maximum(row[self.rate], 1e-9)).max())  # none in the cold
-            count = int(min(np.ceil(longest / step), np.ceil((self.times[-1] - self.times[0]) / step))) + 1
-            self.memo[key] = self._by_step(step * np.arange(count + 1), done, row)
-        ended, worn = self.memo[key]
-        whole = np.minimum(whole, len(worn) - 1)
-        ended, worn = ended[:, whole], worn[whole]
-        return _ends_of(np.diff(ended, axis=1) * np.sqrt(worn[1:] * worn[:-1]), (1 - ended) * worn)
-
-    def _by_step(
-        self, days: np.ndarray, done: tuple[float, ...], row: Mapping[str, np.ndarray]
-    ) -> tuple[np.ndarray, np.ndarray]:
-        """Share ended by so many days, (U, K, M), and share no death has taken by then, (K, M)."""
-        ended = []
-        for share in done:
-            reached = _gamma_share(row[self.shape], share + days[:, None] * row[self.rate])
-            ended.append(_given_not_ended(reached) if share > 0 else reached)
-        loss = np.broadcast_to(row[self.loss], row[self.shape].shape)
-        return np.array(ended), np.exp(-loss * days[:, None])
-
-    def _ends(self, i: int, last: int, done: tuple[float, ...], row: Mapping[str, np.ndarray]) -> _Ends:
-        parts = [self._compute(i, last, share, row[self.shape]) for share in done]
-        return _ends_of(np.array([p[0] for p in parts]), np.array([p[1] for p in parts]))
-
-    def _compute(self, i: int, last: int, done: float, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        ended = _gamma_share(shape, done + self.progress[i : last + 1] - self.progress[i])
-        if done > 0:
-            ended = _given_not_ended(ended)
-        alive = np.exp(self.worn[i] - self.worn[i : last + 1])
-        return np.diff(ended, axis=0) * np.sqrt(alive[1:] * alive[:-1]), (1 - ended) * alive
-
-
-def farthest(shape: np.ndarray) -> np.ndarray:
-    """Development beyond the 1 − 1e-7 point of a gamma of mean 1.
-
-    Parameters
-    ----------
-    shape : numpy.ndarray
-        Shapes of the gamma.
-    """
-    return 1 + 6.5 / np.sqrt(shape) + 12 / shape
-
-
-def _gamma_share(shape: np.ndarray, development: np.ndarray) -> np.ndarray:
-    """Distribution function of a gamma of mean 1, reckoned only where it is neither 0 nor 1 to 1e-10."""
-    ended = (development > 1).astype(float)
-    inside = (development > 1 - 6.5 / np.sqrt(shape)) & (development < farthest(shape))
-    shapes = np.broadcast_to(shape, development.shape)[inside]
-    ended[inside] = gammainc(shapes, shapes * development[inside])
-    return ended
-
-
-def _runs(rows: Sequence[object]) -> np.ndarray:
-    """For every interval, the number of the first one after it with other rates; one more entry for the end."""
-    same = np.full(len(rows) + 1, len(rows))
-    for i in range(len(rows) - 2, -1, -1):
-        same[i] = same[i + 1] if rows[i] is rows[i + 1] else i + 1
-    return same
-
-
-def _ends_of(ends: np.ndarray, left: np.ndarray) -> _Ends:
-    some = np.flatnonzero((ends > 1e-12).any((0, 2)))
-    skip = int(some[0]) if some.size else ends.shape[1]
-    return _Ends(skip, ends[:, skip:], left)
-
-
-def _given_not_ended(ended: np.ndarray) -> np.ndarray:
-    """Condition a distribution function on not having ended at its first point; those far beyond end at once."""
-    left = 1 - ended[0]
-    given = np.divide(ended - ended[0], left, out=np.ones_like(ended), where=left > 1e-9)
-    given[0] = 0.0
-    return given
+        return Waiting(self.times, self.steps, self.memo, "juvenile_rate", "juvenile_shape", "juvenile_loss")
 
 
 @dataclass(frozen=True)
@@ -367,7 +204,7 @@ class _Walk:
         self._log_kills: dict[str, list[np.ndarray]] = {}
         self._until: dict[str, tuple[list[np.ndarray], np.ndarray | float]] = {}
         last = int(max(batch.dose_steps.max(), 0))
-        self.passed = [_Passed.of(habitat.maturing.progress, n, last, e.sheltered_fraction) for e in batch.effects]
+        self.passed = [Leaving.of(habitat.maturing, n, last, e.sheltered_fraction) for e in batch.effects]
 
     # --- doses ------------------------------------------------------------------------------------------------
     def _spared(self, form: str, i: int) -> np.ndarray | float:
@@ -476,18 +313,12 @@ class _Walk:
         now += (1 - stay - worn)[:, None, :] * goal
         return now, 0.5 * (now[0] + later[0])
 
-    def _came(self, ended: _Ends, i: int, worth: np.ndarray) -> np.ndarray:
-        """Sum over the intervals up to the horizon of what ends in each, times its worth (N, S, M) -> (U, S, M)."""
-        first = i + ended.skip
-        shares = ended.before(self.habitat.horizon - i)
-        return np.einsum("ukm,ksm->usm", shares, worth[first : first + shares.shape[1]])
-
     def _from_starting(self, i: int) -> np.ndarray:
         """Value of an egg that starts now, after the doses of this time."""
         ended = self.habitat.hatching.from_start(i)
         spared, end = self._spared_until("egg", i), np.exp(self._log_spared("egg", [g[-1] for g in self.given]))
         left = ended.left_at(self.habitat.horizon - i)[0] * self.water_end
-        return (self._came(ended, i, self.hatched)[0] + left * end) / spared
+        return (ended.summed(i, self.habitat.horizon, self.hatched)[0] + left * end) / spared
 
     def _from_settling(self, i: int) -> np.ndarray:
         """Value of a larva that settles now, after the doses of this time."""
@@ -495,7 +326,7 @@ class _Walk:
         end = np.exp(self._log_spared("juvenile", [g[-1] for g in self.given]))
         had = [given[i][:, None] for given in self.given]
         leaving = [_between(given, *passed.at(i)) for given, passed in zip(self.given, self.passed, strict=True)]
-        came = self._came(ended, i, self.matured)[0]
+        came = ended.summed(i, self.habitat.horizon, self.matured)[0]
         return self._reached(had, leaving) * (came + ended.left_at(self.habitat.horizon - i)[0] * end)
 
     def _reached(self, had: Sequence[np.ndarray], leaving: Sequence[tuple[np.ndarray, ...]]) -> np.ndarray:
@@ -543,8 +374,8 @@ class _Lone:
         found = self.walk._log_spared(form, [np.full((1, 1), count) for count in counts])
         return found if np.ndim(found) == 0 else found[0]
 
-    def _worth(self, array: np.ndarray, ended: _Ends) -> np.ndarray:
-        return self.walk._came(ended, self.i, array[:, self.s : self.s + 1])[:, 0]
+    def _worth(self, array: np.ndarray, ended: Ends) -> np.ndarray:
+        return ended.summed(self.i, self.walk.habitat.horizon, array[:, self.s : self.s + 1])[:, 0]
 
     def eggs(self) -> np.ndarray:
         walk = self.walk
@@ -559,7 +390,7 @@ class _Lone:
         ended = waiting.from_stages(self.i, stages)
         leaving = []
         for given, effect, before in zip(walk.given, walk.batch.effects, self.had, strict=True):
-            step, share = _reaching(waiting.progress, walk.habitat.horizon, self.i, effect.sheltered_fraction - done)
+            step, share = waiting.reaching(walk.habitat.horizon, self.i, effect.sheltered_fraction - done)
             column = given[:, self.s]
             # past the shelter already: every dose from this time on is met in the open
             out = done >= effect.sheltered_fraction
@@ -583,43 +414,6 @@ def _adult(later: np.ndarray, birth: np.ndarray, death: np.ndarray, dt: float, l
         return later * np.exp(-death * dt) + birth * -np.expm1(-death * dt) / death
     pace = birth + death
     return later * np.exp(-pace * dt) + birth / pace * -np.expm1(-pace * dt)
-
-
-@dataclass(frozen=True)
-class _Passed:
-    """When a larva that settles at each grid time leaves the shelter: after which grid time, and how far on."""
-
-    step: np.ndarray  # (N + 1, M)
-    share: np.ndarray  # (N + 1, M)
-
-    @classmethod
-    def of(cls, progress: np.ndarray, horizon: int, last: int, fraction: np.ndarray) -> _Passed:
-        """Those who settle after the last dose meet none, wherever they are."""
-        rows = [_reaching(progress, horizon, i, fraction) for i in range(last + 1)]
-        return cls(np.array([step for step, _ in rows]), np.array([share for _, share in rows]))
-
-    def at(self, i: int) -> tuple[np.ndarray, np.ndarray]:
-        if i < len(self.step):
-            return self.step[i], self.share[i]
-        return np.full_like(self.step[0], i), np.zeros_like(self.share[0])
-
-
-def _reaching(progress: np.ndarray, horizon: int, i: int, more: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Grid time up to the horizon after which `more` development is added since time i, and share of the step."""
-    goal = progress[i] + more
-    columns = np.arange(progress.shape[1])
-    step, beyond = np.full(goal.shape, i), np.full(goal.shape, horizon)
-    while (beyond - step > 1).any():  # bisection: the last grid time at which the goal is not reached
-        middle = (step + beyond) // 2
-        short = progress[middle, columns] < goal
-        step, beyond = np.where(short, middle, step), np.where(short, beyond, middle)
-    after = np.minimum(step + 1, horizon)
-    start, end = progress[step, columns], progress[after, columns]
-    share = np.divide(goal - start, end - start, out=np.zeros_like(goal), where=end > start)
-    # Values are joined by straight lines between grid times, which spreads the jump at the edge of the shelter over a
-    # step on either side; half a step earlier keeps its area, so the error stays of second order.
-    place = np.maximum(step + np.clip(share, 0, 1) - 0.5, i)
-    return np.minimum(place.astype(int), horizon), place % 1
 
 
 def _between(given: np.ndarray, step: np.ndarray, share: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -23,7 +23,7 @@ LAYERS = (
     {"past", "present", "deathlog", "chance", "told"},
     {"estimate"},
     {"sampling"},
-    {"renewal"},
+    {"renewal", "waiting"},
     {"elimination"},
     {"interval", "judging"},
     {"schedule", "response", "between", "shortfall"},
