@@ -27,10 +27,10 @@ import numpy as np
 from scipy.special import gammainc
 
 from burden.bath import bath_effect
+from burden.courses import CONTROL_PER_1000, REFERENCE_ADULTS, REFERENCE_FISH, REFERENCE_VOLUME_M3, step_for
 from burden.effects import DoseEffect
 from burden.elimination import none_left, time_grid
 from burden.evidence import load_agent
-from burden.interval import CONTROL_PER_1000, REFERENCE_ADULTS, REFERENCE_FISH, REFERENCE_VOLUME_M3, step_for
 from burden.lifecycle import Parameters, Surroundings, build_cycle, draw_parameters, establishment_for
 from burden.renewal import Batch, Habitat, backward
 from burden.result import Probability, Triple

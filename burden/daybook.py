@@ -9,9 +9,9 @@ from datetime import date, timedelta
 
 from burden.case import Case
 from burden.coldwater import LaterDoses
+from burden.courses import CONTROL_PER_1000
 from burden.doseresult import DoseResult, plain
 from burden.evidence import load_agent
-from burden.interval import CONTROL_PER_1000
 from burden.judging import Judged
 from burden.lateness import DELAYS_DAYS, RARER, LateDose
 from burden.result import Triple

@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
+from burden.courses import CONTROL_PER_1000
 from burden.elimination import Plan
-from burden.interval import CONTROL_PER_1000
 from burden.judging import first_draws, left_per_1000, log_all_gone
 from burden.pond import Pond
 from burden.result import Triple

@@ -17,9 +17,9 @@ from itertools import pairwise
 import numpy as np
 
 from burden.case import Case
+from burden.courses import CONTROL_PER_1000, ERADICATION, TIE
 from burden.elimination import Plan
 from burden.evidence import load_agent
-from burden.interval import CONTROL_PER_1000, ERADICATION, TIE
 from burden.judging import Judged, first_draws, judge, left_per_1000, left_untreated, log_all_gone
 from burden.pond import Pond
 from burden.result import Triple

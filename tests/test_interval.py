@@ -9,8 +9,9 @@ import pytest
 from ponds import dose_effect, drawn
 
 from burden.bath import bath_effect
+from burden.courses import DOSES, control, eradicate, evaluate_courses, gaps_searched, search_courses, step_for
 from burden.evidence import load_agent, load_parasite, parasite_names
-from burden.interval import DOSES, _control, _eradicate, _gaps, _search, evaluate_courses, interval, step_for
+from burden.interval import interval
 from burden.treatment import draw_kill
 from burden.water import Temperature
 from burden.windows import windows_after
@@ -34,15 +35,15 @@ def bath(draws: int):
 def cool():
     """Every half day, and the two rounds, at 12 °C."""
     parameters, effect = drawn("dactylogyrus", DRAWS, 1), bath(DRAWS)
-    gaps = _gaps(windows_after(parameters, effect.sheltered_fraction, Temperature.constant(12.0)))
+    gaps = gaps_searched(windows_after(parameters, effect.sheltered_fraction, Temperature.constant(12.0)))
     return (
         evaluate_courses(parameters, effect, 12.0, gaps, DOSES, parts=10),
-        _search(parameters, effect, 12.0, gaps),
+        search_courses(parameters, effect, 12.0, gaps),
         gaps,
     )
 
 
-@pytest.mark.parametrize("rule", [_control, _eradicate], ids=["control", "eradication"])
+@pytest.mark.parametrize("rule", [control, eradicate], ids=["control", "eradication"])
 def test_two_rounds_answer_as_every_half_day_does(cool, rule):
     """The same course, or one whose mean probability lies within the tie, from fewer gaps."""
     every, two_rounds, gaps = cool
@@ -82,8 +83,8 @@ def test_total_kill_within_the_window_leaves_nothing_and_outside_it_does():
 
 def test_a_gap_counted_from_the_first_dose_is_rejected():
     """A wrong model: every gap counted from the first dose, so that the third falls two gaps after the second."""
+    from burden.courses import _STAGES, REFERENCE_ADULTS, REFERENCE_FISH
     from burden.elimination import none_left, time_grid
-    from burden.interval import _STAGES, REFERENCE_ADULTS, REFERENCE_FISH
     from burden.lifecycle import Surroundings
     from burden.renewal import Batch, Habitat, backward
     from burden.stable import stable_population

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from burden.interval import CONTROL_PER_1000, ERADICATION, TIE, interval
+from burden.courses import CONTROL_PER_1000, ERADICATION, TIE
+from burden.interval import interval
 from burden.lifecycle import draw_parameters
 from burden.windows import safe_below_c
 

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from cases import a_case
 
+from burden.courses import CONTROL_PER_1000
 from burden.daybook import late_words
 from burden.elimination import Plan
-from burden.interval import CONTROL_PER_1000
 from burden.judging import left_per_1000
 from burden.lateness import DELAYS_DAYS, MISTAKE_FACTOR, first_delay, late_doses
 from burden.pond import draw_pond

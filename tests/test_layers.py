@@ -25,7 +25,7 @@ LAYERS = (
     {"sampling"},
     {"renewal", "waiting"},
     {"elimination"},
-    {"interval", "judging"},
+    {"courses", "interval", "judging"},
     {"schedule", "response", "between", "shortfall"},
     {"forecast", "moves", "changes", "otherwise", "lateness", "coldwater", "customs", "permitted", "lookagain"},
     {"daybook"},

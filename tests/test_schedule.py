@@ -10,9 +10,9 @@ import pytest
 from cases import VISIT, a_case
 
 from burden.case import Limits
+from burden.courses import CONTROL_PER_1000
 from burden.elimination import Plan, eliminations
 from burden.evidence import load_agent
-from burden.interval import CONTROL_PER_1000
 from burden.judging import Judged, judge, left_per_1000
 from burden.pond import draw_pond
 from burden.result import Probability, Triple

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from burden.bath import bath_effect
+from burden.courses import REFERENCE_FISH, REFERENCE_VOLUME_M3
 from burden.errors import InputError, Problem
 from burden.evidence import Evidence, load_agent, load_parasite
-from burden.interval import REFERENCE_FISH, REFERENCE_VOLUME_M3, IntervalAnswer, interval
+from burden.interval import IntervalAnswer, interval
 from burden.lifecycle import Parameters, draw_parameters, establishment_for
 from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE, MARK, bare, png_bytes, svg_bytes
 from burden.treatment import draw_kill
