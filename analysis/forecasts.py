@@ -106,11 +106,19 @@ def held(rows: Sequence[dict[str, str]], name: str, low: str = "low90", high: st
     return sum(a and b for a, b in zip(inside, below, strict=True)), len(mine)
 
 
-def _width(rows: Sequence[dict[str, str]], name: str, blind: str = "") -> float:
-    """Mean width of the 90 % band: of ln(1 + flukes a fish), or in fish."""
-    ends = np.array([[float(r[f"{name}_{blind}{end}"]) for end in ("low90", "high90")] for r in rows])
-    ends = np.log1p(ends) if name.startswith("flukes") else ends
-    return float(np.mean(ends[:, 1] - ends[:, 0]))
+def _width(rows: Sequence[dict[str, str]], name: str, blind: str = "") -> dict[str, float]:
+    """Mean width of the 90 % band, of ln(1 + flukes a fish) or in fish, and its mean interval score, less is better.
+
+    The score adds to the width 20 times the distance of a truth outside (Gneiting & Raftery 2007, J Am Stat Assoc
+    102:359, eq. 43), so that a narrow band is worth nothing where it misses.
+    """
+    said = np.array(
+        [[float(r[f"{name}_{point}"]) for point in ("true", f"{blind}low90", f"{blind}high90")] for r in rows]
+    )
+    true, low, high = (np.log1p(said) if name.startswith("flukes") else said).T
+    beyond = np.maximum(low - true, 0) + np.maximum(true - high, 0)
+    end = blind.rstrip("_") and "_blind"
+    return {f"width{end}": float(np.mean(high - low)), f"score{end}": float(np.nanmean(high - low + 20 * beyond))}
 
 
 def summary(rows: Sequence[dict[str, str]]) -> Iterator[dict[str, object]]:
@@ -119,8 +127,8 @@ def summary(rows: Sequence[dict[str, str]]) -> Iterator[dict[str, object]]:
         inside, n = held(rows, name)
         half = held(rows, name, "low50", "high50")[0]
         blind = held(rows, name, "blind_low90", "blind_high90")[0]
-        yield _line(name, n, inside, held_50=half, held_blind=blind, width=_width(rows, name),
-                    width_blind=_width(rows, name, "blind_"))  # fmt: skip
+        widths = _width(rows, name) | _width(rows, name, "blind_")
+        yield _line(name, n, inside, held_50=half, held_blind=blind, **widths)
     yield from _parts(rows)
     for name in ("total", "hazard", "r0", "explained"):
         inside, n = held(rows, name, "low", "high")
@@ -154,7 +162,7 @@ def _parts(rows: Sequence[dict[str, str]]) -> Iterator[dict[str, object]]:
 
 
 def _line(name: str, ponds: int, inside: int, **more: float) -> dict[str, object]:
-    columns = ("held_50", "held_blind", "width", "width_blind", "said", "came_true")
+    columns = ("held_50", "held_blind", "width", "width_blind", "score", "score_blind", "said", "came_true")
     return {"what": name, "ponds": ponds, "held_90": inside, **{c: more.get(c, "") for c in columns}}
 
 
