@@ -4,18 +4,20 @@ Run: python analysis/mutants.py ROOM N [SEED] [FOLDER]     ROOM: counts, develop
 schedule; FOLDER: analysis/results. Faults are drawn with a seed among all places of the room's modules: a comparison
 turned, a sign or an operator swapped, a factor dropped, a number one off, a condition negated, minimum for maximum, a
 statement left out. Each runs in a copy of the project, against the room's tests and its doctests; a run of 90 s counts
-as killed, as a mutant may never end. Mutants run before are not run again.
-Writes mutants.csv: room, place, line before and after, killed or survived, seconds.
+as killed, as a mutant may never end. Faults run before are not run again while they stand: one that was killed as long
+as its module is the same, one that survived as long as the room's tests are the same too.
+Writes mutants.csv: room, place, line before and after, killed or survived, seconds, digest of what it hangs on.
 """
 
 from __future__ import annotations
 
 import ast
 import csv
+import hashlib
+import multiprocessing
 import os
 import random
 import shutil
-import subprocess
 import sys
 import tempfile
 import time
@@ -31,12 +33,14 @@ ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...], str]] = {
     "counts": (("counts/across_fish.py", "counts/classes.py", "counts/negative_binomial.py"), ("test_counts.py",), ""),
     "development": (("development.py", "laws.py"), ("test_development.py",), ""),
     "treatment": (("treatment.py", "concentration.py"), ("test_treatment.py", "test_concentration.py"), ""),
-    "elimination": (("elimination.py", "chains.py", "renewal.py"), ("test_elimination.py",), ""),
+    "elimination": (("elimination.py", "chains.py", "renewal.py", "waiting.py"), ("test_elimination.py",), ""),
     "estimate": (("estimate.py", "past.py", "looking.py"), ("test_estimate.py",), ""),
     "schedule": (("schedule.py", "judging.py"), ("test_schedule.py",), ""),
 }
 LONGEST_SECONDS = 90.0
-COLUMNS = ("room", "module", "line", "before", "after", "found", "seconds")
+COLUMNS = ("room", "module", "line", "before", "after", "found", "seconds", "digest")
+#: imported once; every fault then runs in a copy of that process
+_WARM = ["pytest", "numpy", "scipy.stats", "scipy.special", "scipy.optimize", "scipy.integrate"]
 _TURNED: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
     ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In,
@@ -136,48 +140,73 @@ def sample(room: str, number: int, seed: int) -> list[Mutant]:
     return random.Random(seed).sample(found, min(number, len(found)))
 
 
+def _pytest(copy: str, words: list[str]) -> None:
+    """Run tests in a copy of the project, silently; leave with pytest's exit code."""
+    import pytest
+
+    os.chdir(copy)
+    sys.path.insert(0, copy)
+    sys.dont_write_bytecode = True
+    silent = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(silent, 1)
+    os.dup2(silent, 2)
+    os._exit(int(pytest.main(["-x", "-q", "-n0", "-p", "no:cacheprovider", *words])))
+
+
 def _tests_pass(copy: Path, room: str) -> bool:
     modules, tests, chosen = ROOMS[room]
     words = [*(f"tests/{name}" for name in tests), *(f"burden/{name}" for name in modules)]
     words += ["-k", chosen] if chosen else []
-    command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *words]
-    environment = {**os.environ, "PYTHONPATH": str(copy), "OMP_NUM_THREADS": "1", "PYTHONDONTWRITEBYTECODE": "1"}
-    with subprocess.Popen(
-        command, cwd=copy, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-    ) as process:
-        try:
-            return process.wait(LONGEST_SECONDS) == 0
-        except subprocess.TimeoutExpired:
-            process.kill()
-            return False
+    process = multiprocessing.get_context("forkserver").Process(target=_pytest, args=(str(copy), words))
+    process.start()
+    process.join(LONGEST_SECONDS)
+    if process.is_alive():
+        process.kill()
+        process.join()
+    return process.exitcode == 0
 
 
-def _try(copy: Path, room: str, mutant: Mutant) -> dict[str, object]:
+def _digests(room: str, module: str) -> dict[str, str]:
+    """Digest of what an outcome hangs on: the module, and for a fault that survived the tests too."""
+    code = (ROOT / "burden" / module).read_bytes()
+    tests = b"".join((ROOT / "tests" / name).read_bytes() for name in ROOMS[room][1])
+    return {"killed": hashlib.sha256(code).hexdigest()[:12], "survived": hashlib.sha256(code + tests).hexdigest()[:12]}
+
+
+def _try(copy: Path, room: str, mutant: Mutant) -> dict[str, str]:
     path = copy / "burden" / mutant.module
     sound = path.read_text(encoding="utf-8")
     start = time.perf_counter()
     try:
         path.write_text(mutant.source, encoding="utf-8")
-        survived = _tests_pass(copy, room)
+        found = "survived" if _tests_pass(copy, room) else "killed"
     finally:
         path.write_text(sound, encoding="utf-8")
     spent = f"{time.perf_counter() - start:.1f}"
-    found = "survived" if survived else "killed"
-    return dict(
-        zip(COLUMNS, (room, mutant.module, mutant.line, mutant.before, mutant.after, found, spent), strict=True)
-    )
+    place = (mutant.module, str(mutant.line), mutant.before, mutant.after)
+    return dict(zip(COLUMNS, (room, *place, found, spent, _digests(room, mutant.module)[found]), strict=True))
 
 
-def _done(path: Path) -> set[tuple[str, ...]]:
-    if not path.exists():
-        return set()
-    with path.open(encoding="utf-8", newline="") as file:
-        return {tuple(row[name] for name in COLUMNS[1:5]) for row in csv.DictReader(file)}
+def _kept(table: Path) -> list[dict[str, str]]:
+    if not table.exists():
+        return []
+    with table.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def _write(table: Path, rows: list[dict[str, str]]) -> None:
+    with table.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, COLUMNS, lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
 
 
 def main(room: str, number: int, seed: int, results: Path) -> None:
     """Try so many faults of a room, and print the share killed and the survivors."""
-    table = results / "mutants.csv"
+    table, wanted = results / "mutants.csv", sample(room, number, seed)
+    places = {(m.module, str(m.line), m.before, m.after) for m in wanted}
+    rows = [row for row in _kept(table) if row["room"] != room or _stands(row, room, places)]
+    done = {tuple(row[name] for name in COLUMNS[1:5]) for row in rows}
     with tempfile.TemporaryDirectory() as where:
         copy = Path(where) / "burden"
         shutil.copytree(
@@ -185,25 +214,27 @@ def main(room: str, number: int, seed: int, results: Path) -> None:
         )
         if not _tests_pass(copy, room):
             sys.exit(f"{room}: its tests fail, or take more than {LONGEST_SECONDS:g} s, without any fault")
-        for mutant in sample(room, number, seed):
-            if (mutant.module, str(mutant.line), mutant.before, mutant.after) in _done(table):
-                continue
-            row = _try(copy, room, mutant)
-            new = not table.exists()
-            with table.open("a", encoding="utf-8", newline="") as file:
-                writer = csv.DictWriter(file, COLUMNS, lineterminator="\n")
-                if new:
-                    writer.writeheader()
-                writer.writerow(row)
-            if row["found"] == "survived":
-                print(f"survived: {mutant.module}:{mutant.line}  {mutant.before}  ->  {mutant.after}", flush=True)
-    with table.open(encoding="utf-8", newline="") as file:
-        found = [row["found"] for row in csv.DictReader(file) if row["room"] == room]
-    print(f"{room}: {found.count('killed')} of {len(found)} killed")
+        for mutant in wanted:
+            if (mutant.module, str(mutant.line), mutant.before, mutant.after) not in done:
+                rows.append(_try(copy, room, mutant))
+                _write(table, rows)
+    mine = [row for row in rows if row["room"] == room]
+    for row in mine:
+        if row["found"] == "survived":
+            print(f"survived: {row['module']}:{row['line']}  {row['before']}  ->  {row['after']}")
+    print(f"{room}: {sum(row['found'] == 'killed' for row in mine)} of {len(mine)} killed")
+
+
+def _stands(row: dict[str, str], room: str, places: set[tuple[str, ...]]) -> bool:
+    """Whether a fault tried before is of this sample, and nothing its outcome hangs on has changed."""
+    if tuple(row[name] for name in COLUMNS[1:5]) not in places:
+        return False
+    return row.get("digest") == _digests(room, row["module"])[row["found"]]
 
 
 if __name__ == "__main__":
     if len(sys.argv) < 3 or sys.argv[1] not in ROOMS:
         sys.exit(__doc__)
+    multiprocessing.set_forkserver_preload(_WARM)
     given = [*sys.argv[3:], "1"][0], [*sys.argv[4:], str(ROOT / "analysis" / "results")][0]
     main(sys.argv[1], int(sys.argv[2]), int(given[0]), Path(given[1]))
