@@ -315,20 +315,26 @@ def _doses(case: Case, chosen: Judged | None, accept_unpublished: bool) -> tuple
     """
     if chosen is None:
         return ()
+    return tuple(_dose_of(case, agent, accept_unpublished) for agent in chosen.plan.agents)
+
+
+def _dose_of(case: Case, agent: str, accept_unpublished: bool) -> DoseResult:
+    """One dose, with what every species in the water bears."""
     volume = case.water.volume_l
-    return tuple(
+    each = [
         dose(
             agent,
             volume.value,
             accept_unpublished=accept_unpublished,
             temperature_c=None,
-            species=case.fish[0].species,
+            species=species,
             volume_range_l=(volume.low, volume.high),
             food_fish=case.food_fish,
             where="case.toml",
         )
-        for agent in chosen.plan.agents
-    )
+        for species in dict.fromkeys(group.species for group in case.fish)
+    ]
+    return replace(each[0], cautions=tuple(dict.fromkeys(caution for result in each for caution in result.cautions)))
 
 
 def _forecast(

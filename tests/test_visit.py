@@ -11,7 +11,7 @@ from cases import a_case, clips
 
 from burden.case import Limits, Preparation
 from burden.casefile import read_case
-from burden.visit import LIVE_BEARER_RECHECK_DAYS, Visit, visit
+from burden.visit import LIVE_BEARER_RECHECK_DAYS, Visit, _dose_of, visit
 
 CASES = Path(__file__).parents[1] / "simulated_data"
 DRAWS = 30
@@ -113,3 +113,12 @@ def test_virus_suspected_withholds_every_agent(sick):
     found = visit(replace(sick, findings=replace(sick.findings, other=("virus_suspected",))), draws=DRAWS)
     complete(found)
     assert "virus" in found.first_action
+
+
+def test_every_species_in_the_water_is_spoken_of():
+    """Of carp and a fish the agent's evidence does not know, the second is to be tried on a few first."""
+    carp = a_case(count=12)
+    both = replace(carp, fish=(*carp.fish, replace(carp.fish[0], species="paddlefish")))
+    alone, together = (_dose_of(case, "praziquantel", False).cautions for case in (carp, both))
+    assert set(alone) < set(together)
+    assert any("paddlefish" in caution for caution in set(together) - set(alone))
