@@ -14,7 +14,7 @@ from burden.casefile import read_case
 from burden.errors import InputError, Problem
 from burden.many import each, processes
 from burden.report import write_reports
-from burden.report.unfinished import Unfinished
+from burden.report.unfinished import Unfinished, code_of
 
 DATA = Path(__file__).parents[1] / "simulated_data"
 NAMES = ("quarantine_tank", "estate_pond")
@@ -110,3 +110,16 @@ def test_problems_of_a_worker_reach_the_caller_and_nothing_is_kept(tmp_path, mon
         write_reports(cases_in(tmp_path), tmp_path / "out", draws=DRAWS, executor=executor)
     assert sorted(problem.place for problem in error.value.problems) == sorted(NAMES)
     assert sorted(p.name for p in tmp_path.iterdir()) == sorted(NAMES)
+
+
+def test_a_change_of_code_or_evidence_is_seen_though_the_version_is_the_same(tmp_path):
+    """What an older version of the code made is not taken over: any file that differs, or another name, tells."""
+    prints = []
+    for number, (name, text) in enumerate([("a.py", "x = 1"), ("a.py", "x = 2"), ("b.py", "x = 1"), ("a.py", "x = 1")]):
+        package = tmp_path / str(number) / "package"
+        (package / "__pycache__").mkdir(parents=True)
+        (package / "__pycache__" / "a.pyc").write_bytes(bytes([number]))
+        (package / name).write_text(text, encoding="utf-8")
+        prints.append(code_of(package))
+    assert prints[0] == prints[3]
+    assert len(set(prints)) == 3

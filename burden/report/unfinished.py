@@ -7,11 +7,12 @@ import json
 import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
+from functools import cache
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from burden import __version__
+import burden
 from burden.errors import InputError, Problem
 from burden.report.folder import fill, move_into_place
 
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from burden.case import Case
     from burden.report.ponds import Water
 
-__all__ = ["Unfinished"]
+__all__ = ["Unfinished", "code_of"]
 
 _NOTE = ".water.json"
 
@@ -27,8 +28,8 @@ _NOTE = ".water.json"
 class Unfinished:
     """A hidden folder beside the target that holds the reports done so far.
 
-    A report is taken over only where the case, the options and the version are the very same; its note, written last,
-    says so. The folder goes when all is done or an input is wrong; it stays when a run is stopped.
+    A report is taken over only where the case, the options and the package's own files are the very same; its note,
+    written last, says so. The folder goes when all is done or an input is wrong; it stays when a run is stopped.
 
     Parameters
     ----------
@@ -57,7 +58,8 @@ class Unfinished:
 
     def _print_of(self, case: Case) -> str:
         """Fingerprint of all that a report depends on."""
-        return hashlib.sha256(repr((__version__, self.options, case)).encode("utf-8")).hexdigest()
+        all_of_it = (code_of(Path(burden.__file__).parent), self.options, case)
+        return hashlib.sha256(repr(all_of_it).encode("utf-8")).hexdigest()
 
     def water(self, case: Case) -> Water | None:
         """Return what a finished report says of its water; None where there is none of this very case."""
@@ -108,3 +110,19 @@ class Unfinished:
             (self.folder / name / _NOTE).unlink()
         move_into_place(self.folder, names, self.target)
         return names
+
+
+@cache
+def code_of(package: Path) -> str:
+    """Digest of a package's code, evidence and templates: a version alone does not move with every change of them.
+
+    Parameters
+    ----------
+    package : Path
+        Its folder.
+    """
+    digest = hashlib.sha256()
+    for path in sorted(package.rglob("*")):
+        if path.is_file() and path.parent.name != "__pycache__":
+            digest.update(path.relative_to(package).as_posix().encode("utf-8") + b"\0" + path.read_bytes() + b"\0")
+    return digest.hexdigest()
