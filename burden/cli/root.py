@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
@@ -25,6 +26,7 @@ class Root(Group):
         """Run one command line and leave with its exit code."""
         words = list(sys.argv[1:] if args is None else args)
         more["standalone_mode"] = False
+        os.environ["MPLBACKEND"] = "agg"  # no window is ever opened, so a backend that is not there must not matter
         try:
             code = super().main(args=args, **more)
         except Exception as error:
