@@ -147,9 +147,8 @@ def _strained(parameters: Parameters) -> Parameters:
     def slower(table: DurationTable) -> DurationTable:
         return replace(table, mean_rate=table.mean_rate / strain)
 
-    slow: Development = replace(
-        d, hatch=slower(d.hatch), maturity=slower(d.maturity), fresh_rate_at_20=d.fresh_rate_at_20 / strain
-    )
+    fresh = replace(d.fresh, rate_at_20=d.fresh.rate_at_20 / strain)
+    slow: Development = replace(d, hatch=slower(d.hatch), maturity=slower(d.maturity), fresh=fresh)
     return replace(parameters, development=slow)
 
 

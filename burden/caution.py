@@ -32,6 +32,7 @@ class Caution(str):
     """
 
     __slots__ = ("kind",)
+    kind: str
 
     def __new__(cls, text: str, kind: str = "care") -> Caution:
         """Return the sentence with its kind."""

@@ -16,7 +16,7 @@ from burden.elimination import Plan
 from burden.pond import Pond
 from burden.result import Triple
 from burden.simulate import COARSE_STEP_DAYS, State, simulate
-from burden.windows import MAX_DAYS, windows_after
+from burden.windows import MAX_DAYS, Windows, windows_after
 
 __all__ = ["MOST_LATER_DOSES", "LaterDoses", "later_doses"]
 
@@ -82,7 +82,7 @@ def later_doses(ponds: Sequence[tuple[Pond, State]], plan: Plan) -> LaterDoses |
     return None
 
 
-def _windows(pond: Pond, plan: Plan, day: float):
+def _windows(pond: Pond, plan: Plan, day: float) -> Windows:
     effect = pond.effects[plan.agents[-1]]
     return windows_after(pond.setting.parameters, effect.sheltered_fraction, pond.setting.temperature, day)
 
@@ -102,7 +102,8 @@ def _dated(pond: Pond, state: State, plan: Plan, look: float, first: np.ndarray)
 
 def _dates(pond: Pond, plan: Plan, first: np.ndarray, last: np.ndarray) -> tuple[Triple, ...]:
     """Latest dates: a longest safe gap apart from the first settlers on, until the last larva is out of shelter."""
-    found, day = [], first
+    found: list[Triple] = []
+    day = first
     end = min(float(np.median(last)), MAX_DAYS)
     while len(found) < MOST_LATER_DOSES:
         middle = float(np.median(day))
@@ -120,7 +121,7 @@ def _hatched(pond: Pond, look: float) -> float:
     """Share of the eggs laid today that hatch by `look`, in the median draw."""
     from scipy.special import gammainc
 
-    hatch, course = pond.setting.parameters.development.hatch, pond.setting.temperature
+    hatch, course = pond.setting.parameters.of_eggs.hatch, pond.setting.temperature
     middles = np.arange(0.25, look, 0.5)
     done = 0.5 * sum(hatch.rate(course.at(day)) for day in middles)
     shape = hatch.shape_at(course.at(0.0))

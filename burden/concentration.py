@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from burden.errors import InputError, Problem
 
@@ -312,7 +313,9 @@ def _days_above(c0: np.ndarray, loss: np.ndarray, floor: float) -> np.ndarray:
     return np.where(c0 <= floor, 0.0, np.where(fades, days, np.inf))
 
 
-def _check(doses: Sequence[tuple[float, float]], changes: Sequence[tuple[float, float]], *losses: object) -> None:
+def _check(
+    doses: Sequence[tuple[float, float]], changes: Sequence[tuple[float, float]], *losses: ArrayLike | None
+) -> None:
     problems = [
         Problem("concentration", f"dose on day {day:g}", str(added), "0 or more", "Give mg/L added.")
         for day, added in doses

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -67,6 +67,11 @@ class Curve:
         }
 
 
+#: a quantity at a temperature, and one of all rates there; None where it was not measured
+_ValueAt = Callable[[float], np.ndarray | None]
+_OfRates = Callable[[Mapping[str, np.ndarray]], np.ndarray]
+
+
 def thermal_curves(evidence: Evidence, n: int = 200, seed: int = 1) -> tuple[Curve, ...]:
     """Return everything a set has against temperature.
 
@@ -94,8 +99,8 @@ def thermal_curves(evidence: Evidence, n: int = 200, seed: int = 1) -> tuple[Cur
 
 
 def _egg_layer(parameters: Parameters) -> Iterator[Curve]:
-    development, evidence = parameters.development, parameters.evidence
-    quantities: dict[str, tuple[str, str, Callable[[float], np.ndarray]]] = {
+    development, evidence = parameters.of_eggs, parameters.evidence
+    quantities: dict[str, tuple[str, str, _ValueAt]] = {
         "first_hatch_days": ("first hatch (1 %)", "d", lambda t: development.hatch.quantile_days(FIRST, t)),
         "last_hatch_days": ("last hatch (99 %)", "d", lambda t: development.hatch.quantile_days(LAST, t)),
         "mean_hatch_days": ("mean time to hatch", "d", development.hatch.mean_days),
@@ -119,7 +124,7 @@ def _maturity(development: Development, temperature_c: float) -> np.ndarray:
 
 def _live_bearer(parameters: Parameters) -> Iterator[Curve]:
     evidence, nowhere = parameters.evidence, Surroundings(1.0)
-    quantities = {
+    quantities: dict[str, tuple[str, str, _OfRates]] = {
         "fluke_life_days": ("life of a fluke", "d", fluke_life_days),
         "births_per_life": ("births in a life", "-", births_per_life),
         "growth_rate_per_day": ("growth without regulation", "1/d", growth_rate),
@@ -127,7 +132,7 @@ def _live_bearer(parameters: Parameters) -> Iterator[Curve]:
     measured = evidence.about.get("measured_c")
     for quantity, (label, unit, of_rates) in quantities.items():
 
-        def value_at(t: float, of_rates: Callable[..., np.ndarray] = of_rates) -> np.ndarray:
+        def value_at(t: float, of_rates: _OfRates = of_rates) -> np.ndarray:
             return of_rates(rates_at(parameters, t, nowhere))
 
         yield _curve(evidence, quantity, unit, label, value_at, tuple(measured) if measured else None)
@@ -138,11 +143,11 @@ def _curve(
     quantity: str,
     unit: str,
     label: str,
-    value_at: Callable[[float], np.ndarray],
+    value_at: _ValueAt,
     measured_c: tuple[float, float] | None,
 ) -> Curve:
     grid = GRID_C[::_EVERY]
-    values = np.array([value_at(t) for t in grid])
+    values = np.array([value_at(t) for t in grid], float)
     values = np.where(np.isfinite(values), values, _NONE)
     bands = np.quantile(values, [0.05, 0.5, 0.95], axis=1, method="nearest")
     low, median, high = np.where(bands < _NONE, bands, np.nan)

@@ -153,15 +153,15 @@ def day_book(
         too_late = {one.number: one for one in late}
         for number, (day, d) in enumerate(zip(chosen.plan.days, doses, strict=True), 1):
             entries += _of_dose(case, number, chosen.doses, day, d, too_late.get(number))
-    entries += [_eaten(case, one) for one in held if one.until_day is not None and one.degree_days > 0]
+    entries += [_eaten(case, one, one.until_day) for one in held if one.until_day is not None and one.degree_days > 0]
     if plan is not None and plan.fish is not None:
         when = case.visit_date + timedelta(days=last + plan.day)
         entries.append(DayBookEntry(when, _small(plan.headline()), (), "sample"))
     return tuple(sorted(entries, key=lambda entry: (entry.date, entry.kind != "dose")))
 
 
-def _eaten(case: Case, held: Withdrawal) -> DayBookEntry:
-    when = case.visit_date + timedelta(days=held.until_day)
+def _eaten(case: Case, held: Withdrawal, until_day: float) -> DayBookEntry:
+    when = case.visit_date + timedelta(days=until_day)
     action = f"food fish: {held.degree_days:g} degree-days since the last {held.agent} are over, in water as reckoned"
     return DayBookEntry(when, action, (f"{held.words()}",), "food")
 

@@ -24,6 +24,7 @@ __all__ = [
     "LIMIT_EDGE_C",
     "Development",
     "DurationTable",
+    "FreshEggs",
     "LawFit",
     "days_per_egg",
     "draw_development",
@@ -101,6 +102,10 @@ class DurationTable:
         with np.errstate(divide="ignore"):
             return 1.0 / self.rate(temperature_c)
 
+    def take(self, draws: np.ndarray) -> DurationTable:
+        """Return the draws at some positions, repeats allowed."""
+        return DurationTable(self.mean_rate[:, draws], self.shape[:, draws], self.measured_c)
+
     def extrapolates(self, temperature_c: float) -> bool:
         """Tell whether a temperature lies outside the measured range."""
         return not self.measured_c[0] <= temperature_c <= self.measured_c[1]
@@ -118,6 +123,42 @@ def _look_up(table: np.ndarray, temperature_c: np.ndarray | float) -> np.ndarray
 
 
 @dataclass(frozen=True)
+class FreshEggs:
+    """The first part of egg development, which cold blocks, M draws.
+
+    Parameters
+    ----------
+    rate_at_20 : numpy.ndarray
+        Rate of leaving it at 20 °C, shape (M,) [1/d].
+    block_c : numpy.ndarray
+        Temperature below which it stands still, shape (M,) [°C].
+    started_q10 : numpy.ndarray
+        How an egg that left it slows per 10 °C below the coldest measured temperature, shape (M,) [-].
+    """
+
+    rate_at_20: np.ndarray
+    block_c: np.ndarray
+    started_q10: np.ndarray
+
+    def rate(self, temperature_c: np.ndarray | float) -> np.ndarray:
+        """Rate at which a fresh egg starts to develop, shape (M,) [1/d]; 0 below the block."""
+        return self.rate_at_20 * np.maximum(temperature_c - self.block_c, 0) / (20.0 - self.block_c)
+
+    def take(self, draws: np.ndarray) -> FreshEggs:
+        """Return the draws at some positions, repeats allowed."""
+        return FreshEggs(self.rate_at_20[draws], self.block_c[draws], self.started_q10[draws])
+
+
+def _started_rate(hatch: DurationTable, fresh: FreshEggs, temperature_c: np.ndarray | float) -> np.ndarray:
+    coldest = hatch.measured_c[0]
+    warm = np.maximum(temperature_c, coldest)
+    whole = hatch.mean_days(warm)
+    with np.errstate(divide="ignore"):
+        rest = np.maximum(whole - 1 / fresh.rate(warm), 0.3 * whole)
+    return fresh.started_q10 ** (-np.maximum(coldest - temperature_c, 0) / 10.0) / rest
+
+
+@dataclass(frozen=True)
 class Development:
     """All durations of one parasite set, M draws.
 
@@ -125,13 +166,10 @@ class Development:
     ----------
     hatch : DurationTable
         From laying to hatching.
-    fresh_rate_at_20, block_c : numpy.ndarray or None
-        Rate of leaving the part of development that cold blocks at 20 °C [1/d], and the temperature below which
-        it stands still [°C], each shape (M,); None where the set has no cold data.
-    started_cold_q10 : numpy.ndarray or None
-        How a started egg slows per 10 °C below the coldest measured temperature, shape (M,).
     maturity : DurationTable
         From settling to laying.
+    fresh : FreshEggs or None
+        The part of development that cold blocks; None where the set has no cold data.
     success : numpy.ndarray or None
         Share of eggs that hatch on the temperature grid, shape (G, M); None where it was not measured against it.
     laying : numpy.ndarray or None
@@ -140,20 +178,19 @@ class Development:
 
     hatch: DurationTable
     maturity: DurationTable
-    fresh_rate_at_20: np.ndarray | None = None
-    block_c: np.ndarray | None = None
-    started_cold_q10: np.ndarray | None = None
+    fresh: FreshEggs | None = None
     success: np.ndarray | None = None
     laying: np.ndarray | None = None
 
-    @property
-    def has_fresh_eggs(self) -> bool:
-        """Tell whether the first part of egg development is told apart."""
-        return self.block_c is not None
-
-    def fresh_rate(self, temperature_c: np.ndarray | float) -> np.ndarray:
-        """Rate at which a fresh egg starts to develop, shape (M,) [1/d]; 0 below the block."""
-        return self.fresh_rate_at_20 * np.maximum(temperature_c - self.block_c, 0) / (20.0 - self.block_c)
+    def take(self, draws: np.ndarray) -> Development:
+        """Return the draws at some positions, repeats allowed."""
+        return Development(
+            self.hatch.take(draws),
+            self.maturity.take(draws),
+            None if self.fresh is None else self.fresh.take(draws),
+            None if self.success is None else self.success[:, draws],
+            None if self.laying is None else self.laying[:, draws],
+        )
 
     def egg_rate(self, temperature_c: np.ndarray | float) -> np.ndarray:
         """Development per day of a started egg, shape (M,) [1/d].
@@ -163,14 +200,9 @@ class Development:
         Within the measured range the two parts add up to the mean time to hatch, of which the second keeps at
         least 30 %; below it a started egg slows by its own Q10, so it goes on in the cold.
         """
-        if not self.has_fresh_eggs:
+        if self.fresh is None:
             return self.hatch.rate(temperature_c)
-        coldest = self.hatch.measured_c[0]
-        warm = np.maximum(temperature_c, coldest)
-        whole = self.hatch.mean_days(warm)
-        with np.errstate(divide="ignore"):
-            rest = np.maximum(whole - 1 / self.fresh_rate(warm), 0.3 * whole)
-        return self.started_cold_q10 ** (-np.maximum(coldest - temperature_c, 0) / 10.0) / rest
+        return _started_rate(self.hatch, self.fresh, temperature_c)
 
     def hatch_success(self, temperature_c: np.ndarray | float) -> np.ndarray | None:
         """Share of eggs that hatch, shape (M,) [-]; None where it was not measured against temperature."""
@@ -183,12 +215,12 @@ class Development:
     def egg_shape(self, temperature_c: np.ndarray | float) -> np.ndarray:
         """Gamma shape of the second part, so that both together vary as measured, shape (M,)."""
         shape = self.hatch.shape_at(temperature_c)
-        if not self.has_fresh_eggs:
+        if self.fresh is None:
             return shape
         warm = np.maximum(temperature_c, self.hatch.measured_c[0])
         variance = self.hatch.mean_days(warm) ** 2 / shape
         with np.errstate(divide="ignore"):
-            rest = np.maximum(variance - self.fresh_rate(warm) ** -2.0, 0.3 * variance)
+            rest = np.maximum(variance - self.fresh.rate(warm) ** -2.0, 0.3 * variance)
         return 1 / (self.egg_rate(warm) ** 2 * rest)
 
 
@@ -241,19 +273,20 @@ def draw_development(evidence: Evidence, n: int, seed: int) -> Development:
         evidence.values[name].draw(n, seed, evidence.name)
         for name in ("fresh_egg_days", "cold_block_c", "egg_cold_q10")
     )
-    return _cold_hatching(Development(hatch, maturity, 1 / (fresh * strain), block, q10, success, laying))
+    cold = FreshEggs(1 / (fresh * strain), block, q10)
+    return Development(_cold_hatching(hatch, cold), maturity, cold, success, laying)
 
 
-def _cold_hatching(development: Development) -> Development:
+def _cold_hatching(hatch: DurationTable, fresh: FreshEggs) -> DurationTable:
     """Let the mean time to hatch below the coldest point be that of both parts together, as the dynamics have it.
 
     Without this the law of the measured points would go on down and stop development where started eggs go on.
     """
-    rate = development.hatch.mean_rate.copy()
-    for row in np.flatnonzero(development.hatch.measured_c[0] > GRID_C):
-        fresh, started = development.fresh_rate(GRID_C[row]), development.egg_rate(GRID_C[row])
-        rate[row] = fresh * started / (fresh + started)
-    return replace(development, hatch=replace(development.hatch, mean_rate=rate))
+    rate = hatch.mean_rate.copy()
+    for row in np.flatnonzero(hatch.measured_c[0] > GRID_C):
+        leave, started = fresh.rate(GRID_C[row]), _started_rate(hatch, fresh, GRID_C[row])
+        rate[row] = leave * started / (leave + started)
+    return replace(hatch, mean_rate=rate)
 
 
 def _draw_hatch(evidence: Evidence, strain: np.ndarray, n: int, seed: int) -> DurationTable:

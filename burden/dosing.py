@@ -104,7 +104,8 @@ def dose(
     if problems := _impossible(asked):
         raise InputError(problems)
     found = _published(asked)
-    advice = host_advice(agent, species, asked.mg_l, _length(asked, found), temperature_c)
+    length = _length(asked, found)
+    advice = None if species is None else host_advice(agent, species, asked.mg_l, length, temperature_c)
     if not accept_unpublished and (problems := _unpublished(asked, found, advice)):
         raise InputError(problems)
     return _result(asked, found, advice)

@@ -101,18 +101,18 @@ def unionised_share(ph: float, temperature_c: float) -> float:
 
 def host_advice(
     agent: Evidence,
-    species: str | None,
+    species: str,
     mg_l: float,
     hours: float | None = None,
     temperature_c: float | None = None,
-) -> HostAdvice | None:
+) -> HostAdvice:
     """Say what is known of an agent in a host.
 
     Parameters
     ----------
     agent : Evidence
-    species : str or None
-        Common or scientific name; None gives None.
+    species : str
+        Common or scientific name.
     mg_l : float
         Dose [mg/L].
     hours : float, optional
@@ -122,7 +122,7 @@ def host_advice(
 
     Returns
     -------
-    HostAdvice or None
+    HostAdvice
         "no data" for a host no row names.
 
     Examples
@@ -131,8 +131,6 @@ def host_advice(
     >>> host_advice(load_agent("formalin"), "striped bass", 25.0, 24.0).advice
     'avoid'
     """
-    if species is None:
-        return None
     name = species.lower()
     for group in agent.about.get("host_groups", ()):
         if any(re.search(rf"\b{re.escape(word)}(s|es)?\b", name) for word in group["words"]):

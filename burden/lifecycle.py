@@ -15,7 +15,8 @@ from typing import Literal
 
 import numpy as np
 
-from burden.development import Development, DurationTable, draw_development, fit_cold_storage
+from burden.development import Development, draw_development, fit_cold_storage
+from burden.errors import CannotAnswerError
 from burden.evidence import Evidence, Value, load_parasite
 from burden.livebearer import BIRTH_STAGES, draw_life_table, heat_share, live_bearer_rates
 
@@ -193,6 +194,19 @@ class Parameters:
         return self.values[name]
 
     @property
+    def of_eggs(self) -> Development:
+        """Development of a set that lays eggs.
+
+        Raises
+        ------
+        CannotAnswerError
+            For a live-bearer, which has no eggs: ask `development` first.
+        """
+        if self.development is None:
+            raise CannotAnswerError(f"{self.evidence.name} bears live young: there are no eggs to wait for")
+        return self.development
+
+    @property
     def size(self) -> int:
         """Number of draws."""
         return next(iter(self.values.values())).size
@@ -200,30 +214,13 @@ class Parameters:
     def take(self, draws: np.ndarray) -> Parameters:
         """Return the draws at some positions, in their order, repeats allowed."""
         values = {name: array[draws] for name, array in self.values.items()}
-        return Parameters(self.evidence, MappingProxyType(values), _take(self.development, draws))
+        development = None if self.development is None else self.development.take(draws)
+        return Parameters(self.evidence, MappingProxyType(values), development)
 
     def replaced(self, **values: np.ndarray | float) -> Parameters:
         """Return the draws with some values replaced; a number stands for every draw."""
         full = {name: np.broadcast_to(np.asarray(v, float), (self.size,)) for name, v in values.items()}
         return replace(self, values=MappingProxyType({**self.values, **full}))
-
-
-def _take(development: Development | None, draws: np.ndarray) -> Development | None:
-    if development is None:
-        return None
-
-    def table(whole: DurationTable) -> DurationTable:
-        return DurationTable(whole.mean_rate[:, draws], whole.shape[:, draws], whole.measured_c)
-
-    vectors = {
-        name: None if getattr(development, name) is None else getattr(development, name)[draws]
-        for name in ("fresh_rate_at_20", "block_c", "started_cold_q10")
-    }
-    grids = {
-        name: None if getattr(development, name) is None else getattr(development, name)[:, draws]
-        for name in ("success", "laying")
-    }
-    return Development(table(development.hatch), table(development.maturity), **vectors, **grids)
 
 
 def draw_parameters(parasite: str | Evidence, n: int, seed: int) -> Parameters:
@@ -310,23 +307,23 @@ def rates_at(
         "juvenile_rate": development.maturity.rate(temperature_c),
         "juvenile_loss": p["juvenile_mortality"] + killed,
     }
-    if development.has_fresh_eggs:
-        rates["fresh_rate"] = development.fresh_rate(temperature_c)
-        blocked = np.clip(1 - (temperature_c - development.block_c) / BLOCK_EDGE_C, 0, 1)
+    if development.fresh is not None:
+        rates["fresh_rate"] = development.fresh.rate(temperature_c)
+        blocked = np.clip(1 - (temperature_c - development.fresh.block_c) / BLOCK_EDGE_C, 0, 1)
         rates["chill_rate"] = blocked / p["chill_days"]
     return rates
 
 
 def _laying_rate(parameters: Parameters, temperature_c: np.ndarray | float) -> np.ndarray:
     """Eggs per adult and day, by its points over temperature where there are any [1/d]."""
-    measured = parameters.development.laying_rate(temperature_c)
+    measured = parameters.of_eggs.laying_rate(temperature_c)
     if measured is not None:
         return measured
     return parameters["fecundity"] * _q10(parameters, "fecundity_q10", temperature_c)
 
 
 def _hatch_success(parameters: Parameters, temperature_c: np.ndarray | float) -> np.ndarray:
-    measured = parameters.development.hatch_success(temperature_c)
+    measured = parameters.of_eggs.hatch_success(temperature_c)
     return parameters["hatch_success"] if measured is None else measured
 
 
@@ -343,11 +340,11 @@ def reproduction_number_of(parameters: Parameters, fish_per_m3: np.ndarray | flo
     rates = rates_at(
         parameters.replaced(larva_removal_per_day=0.0, egg_removal_per_day=0.0), REFERENCE_C, Surroundings(fish_per_m3)
     )
-    shape = parameters.development.egg_shape(REFERENCE_C)
+    shape = parameters.of_eggs.egg_shape(REFERENCE_C)
     egg = (1 + rates["egg_loss"] / (shape * rates["egg_rate"])) ** -shape
     if "fresh_rate" in rates:
         egg = egg * rates["fresh_rate"] / (rates["fresh_rate"] + rates["egg_loss"])
-    shape = parameters.development.maturity.shape_at(REFERENCE_C)
+    shape = parameters.of_eggs.maturity.shape_at(REFERENCE_C)
     juvenile = (1 + rates["juvenile_loss"] / (shape * rates["juvenile_rate"])) ** -shape
     met = rates["contact"] / (rates["contact"] + rates["larva_loss"])
     eggs = rates["laying_rate"] / rates["adult_loss"]

@@ -7,7 +7,7 @@ their own factors per 10 °C, deaths once more after the first birth, and near a
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -159,7 +159,7 @@ def lone_line_ends(rates: Rates, stages: int = BIRTH_STAGES) -> np.ndarray:
 
 
 # --- fit to life tables ----------------------------------------------------------------------------------------------
-_READINGS = {
+_READINGS: Mapping[str, Callable[[Mapping[str, np.ndarray]], np.ndarray]] = {
     "fluke_life_days": fluke_life_days,
     "births_per_life": births_per_life,
     "births_per_day": birth_rate,

@@ -42,7 +42,7 @@ def _measured(evidence: Evidence) -> dict[str, tuple[float, float]]:
 def _borrowed(evidence: Evidence) -> dict[str, list[str]]:
     """Names of what was borrowed, by lender; general assumptions come from the set they were written for."""
     lent: dict[str, set[str]] = {}
-    for item in (*evidence.values.values(), *evidence.points):
+    for item in evidence.figures:
         if item.borrowed_from:
             name = item.name if isinstance(item, Value) else item.quantity
             lent.setdefault(item.borrowed_from, set()).add(name)

@@ -304,7 +304,8 @@ def _customary(case: Case, agent: str, setting: Setting, seed: int) -> DoseEffec
 
 def _events(case: Case, actions: Sequence[Action], setting: Setting, seed: int) -> tuple[Event, ...]:
     """Doses, water changes and moves as events, in order; each knows what the filter has met before it."""
-    events, met = [], {}
+    events: list[Event] = []
+    met: dict[str, float] = {}
     for action in actions:
         day = float(case.day_of(action.date))
         if action.action == "dose":

@@ -114,7 +114,7 @@ def present_on(
             log_weight = _log_chance_of_picks(rates, left, mean, k, seen, picked, rng)
     else:
         others, infected = _unseen_fish(rest, mean, k, rng)
-        log_clean = np.log(np.maximum(zero_share(mean * rest, k * rest), 1e-300)) if rest else 0.0
+        log_clean = np.log(np.maximum(zero_share(mean * rest, k * rest), 1e-300)) if rest else np.zeros(mean.size)
     return Present(total + others, carrying + infected, np.exp(log_none + log_clean), log_weight)
 
 

@@ -117,8 +117,8 @@ def weighted_quantile(samples: Any, probabilities: Any, weights: Any = None) -> 
     samples = np.asarray(samples, float)
     if weights is None:
         # an unbounded draw must not turn its neighbour into NaN: no arithmetic between the two
-        method = "linear" if np.isfinite(samples).all() else "nearest"
-        return np.quantile(samples, probabilities, method=method)
+        finite = np.isfinite(samples).all()
+        return np.quantile(samples, probabilities, method="linear" if finite else "nearest")
     weights = np.asarray(weights, float)
     order = np.argsort(samples, kind="stable")
     kept = order[weights[order] > 0]

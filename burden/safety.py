@@ -184,10 +184,10 @@ def _oxygen(now: Situation) -> Iterator[SafetyNote]:
             "danger",
         )
     elif now.oxygen_mg_l - demand < _OXYGEN_LEFT_MG_L and demand:
-        yield _oxygen_left(now, demand)
+        yield _oxygen_left(now, now.oxygen_mg_l, demand)
 
 
-def _oxygen_left(now: Situation, demand: float) -> SafetyNote:
+def _oxygen_left(now: Situation, oxygen_mg_l: float, demand: float) -> SafetyNote:
     make, text = (
         (_caution, "Aerate strongly through the bath and three days after")
         if now.aeration
@@ -195,8 +195,8 @@ def _oxygen_left(now: Situation, demand: float) -> SafetyNote:
     )
     return make(
         text,
-        f"oxygen of {now.oxygen_mg_l:g} mg/L less the {demand:.1f} mg/L that {now.agent.name} takes leaves "
-        f"{now.oxygen_mg_l - demand:.1f} mg/L",
+        f"oxygen of {oxygen_mg_l:g} mg/L less the {demand:.1f} mg/L that {now.agent.name} takes leaves "
+        f"{oxygen_mg_l - demand:.1f} mg/L",
         "strong aeration, a lower dose, or a short bath in a spare tank",
         "hatchery1982",
         "danger" if now.aeration else "withhold",

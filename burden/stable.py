@@ -80,7 +80,7 @@ def _passing(
     parameters: Parameters, temperature_c: float, rates: Mapping[str, np.ndarray], r: np.ndarray
 ) -> list[np.ndarray]:
     """Discounted shares that start, hatch, settle and mature; 0 where a stage stands still."""
-    development = parameters.development
+    development = parameters.of_eggs
     n_egg, n_juvenile = development.egg_shape(temperature_c), development.maturity.shape_at(temperature_c)
     parts = [
         _chain_share(rates["egg_rate"], rates["egg_loss"] + r, n_egg) * rates["hatch_success"],
@@ -141,7 +141,7 @@ def stable_population(
         for k in range(stages[0]):
             fresh[k] = pace / np.maximum(leave + wear, 1e-3) * (wear / np.maximum(leave + wear, 1e-3)) ** k
         pace = rates["fresh_rate"] * fresh.sum(0)
-    development = parameters.development
+    development = parameters.of_eggs
     eggs, hatched = _fill(
         pace, rates["egg_rate"], rates["egg_loss"] + r, development.egg_shape(temperature_c), stages[1]
     )

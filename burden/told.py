@@ -88,10 +88,11 @@ def missed(past: Past, parasite: str) -> str:
     chance = float(more * (1.0 if known else seen_none / (seen_none + PRIOR_NONE)))
     fish, counts = len({row.fish for row in rows}), sum(row.count_low for row in rows)
     # adults and juveniles counted on one preparation are two rows of it
-    of_stage = Counter((row.fish, row.site, row.method, row.stage) for row in rows)
-    looks = sum(of_stage.values()) - sum(
-        min(n, of_stage[*place, "juvenile"]) for (*place, stage), n in of_stage.items() if stage == "adult"
+    adult, juvenile = (
+        Counter((row.fish, row.site, row.method) for row in rows if row.stage == stage)
+        for stage in ("adult", "juvenile")
     )
+    looks = len(rows) - (adult & juvenile).total()
     several = f"{looks} {'preparation' if looks == 1 else 'preparations'} of {fish} fish"
     leaves = f"a {100 * chance:.0f} % chance of more than {level:g} flukes a fish"
     if counts:

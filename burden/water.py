@@ -115,7 +115,7 @@ class Temperature:
     def take(self, draws: np.ndarray) -> Temperature:
         """Return the course of the draws at some positions, repeats allowed."""
         drift = None if self.drift_c is None else self.drift_c[draws]
-        offset = self.offset_c[draws] if np.ndim(self.offset_c) else self.offset_c
+        offset = self.offset_c[draws] if isinstance(self.offset_c, np.ndarray) else self.offset_c
         return replace(self, drift_c=drift, offset_c=offset)
 
     def shifted(self, by_c: float | np.ndarray) -> Temperature:

@@ -6,6 +6,7 @@ as rates over the case's own course, so the answer is dates rather than one inte
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -126,7 +127,9 @@ def windows_after(
     return Windows(hatched[0], hatched[1], hatched[2], life, matured[0], matured[1])
 
 
-def _days_to(rate, temperature: Temperature, day: float, amounts: list[np.ndarray]) -> list[np.ndarray]:
+def _days_to(
+    rate: Callable[[np.ndarray | float], np.ndarray], temperature: Temperature, day: float, amounts: list[np.ndarray]
+) -> list[np.ndarray]:
     """Days from `day` until so much development is done, by summing rates, shape (M,) each [d]."""
     if temperature.is_constant(day, day + MAX_DAYS):
         with np.errstate(divide="ignore"):
@@ -164,7 +167,7 @@ def safe_below_c(parameters: Parameters, sheltered_fraction: np.ndarray, gap_day
     The longest safe gap, earliest maturity less sheltered age, shortens as the water warms; searched by a tenth of a
     degree from 1 °C on. 1 °C where even that is too warm.
     """
-    maturity = parameters.development.maturity
+    maturity = parameters.of_eggs.maturity
     found = np.full(parameters.size, 1.0)
     for temperature in np.arange(1.0, 35.0, 0.1):
         shape = maturity.shape_at(temperature)

@@ -100,7 +100,7 @@ def _whole_egg_quantiles(development, temperature_c, share):
     days = np.arange(0, 90, 0.02)
     rate, shape = development.egg_rate(temperature_c), development.egg_shape(temperature_c)
     started = stats.gamma.cdf(days[:, None], shape, scale=1 / (shape * rate))
-    leave = development.fresh_rate(temperature_c)
+    leave = development.fresh.rate(temperature_c)
     whole, kept = np.zeros_like(started), np.exp(-leave * 0.02)
     for i in range(1, len(days)):  # exact for a started part that is straight between grid days
         whole[i] = whole[i - 1] * kept + 0.5 * (started[i] + started[i - 1]) * (1 - kept)
@@ -130,7 +130,7 @@ def test_below_the_measured_cold_windows_and_dynamics_tell_one_story(evidence):
     parameters = draw_parameters(evidence, 30, 3)
     days = np.arange(0, 401.0, 2.0)
     for temperature_c in (8.0, 9.5):
-        going = parameters.development.block_c < temperature_c - 1.0
+        going = parameters.development.fresh.block_c < temperature_c - 1.0
         hatched = _hatched_in_vitro(parameters, Temperature.constant(temperature_c), days, 0.5)[:, going]
         mean = (np.diff(hatched, axis=0) * (days[1:, None] - 1.0)).sum(0) / hatched[-1]
         np.testing.assert_allclose(parameters.development.hatch.mean_days(temperature_c)[going], mean, rtol=0.03)
@@ -224,7 +224,7 @@ def test_maturity_at_20_degrees(development):
 def test_both_parts_of_an_egg_add_up(development):
     """Mean and variance of the fresh and the started part are those of the whole, where the floor does not bind."""
     for t in (14.0, 20.0, 28.0):
-        fresh, rate, shape = development.fresh_rate(t), development.egg_rate(t), development.egg_shape(t)
+        fresh, rate, shape = development.fresh.rate(t), development.egg_rate(t), development.egg_shape(t)
         whole, spread = (
             development.hatch.mean_days(t),
             development.hatch.mean_days(t) ** 2 / development.hatch.shape_at(t),
@@ -242,8 +242,8 @@ def test_draws_do_not_change_when_more_are_drawn(evidence, development):
         for field in ("mean_rate", "shape"):
             whole, part = getattr(getattr(development, name), field), getattr(getattr(fewer, name), field)
             np.testing.assert_array_equal(part, whole[:, :40])
-    for name in ("fresh_rate_at_20", "block_c", "started_cold_q10"):
-        np.testing.assert_array_equal(getattr(fewer, name), getattr(development, name)[:40])
+    for name in ("rate_at_20", "block_c", "started_q10"):
+        np.testing.assert_array_equal(getattr(fewer.fresh, name), getattr(development.fresh, name)[:40])
 
 
 def test_rates_never_fall_between_the_measured_temperatures_and_never_are_negative(development):
@@ -291,7 +291,7 @@ def test_durations_are_summed_as_rates(evidence):
 def _hatched_in_vitro(parameters, course, days, step=None):
     """Hatched so far, in percent of the eggs laid at day 0, shape (K, M): no fish, no grazers, larvae kept alive."""
     vitro = parameters.replaced(egg_mortality=0.0, larval_life_days=1e12, contact_rate=0.0, establishment=0.0)
-    cycle = build_cycle(parameters.evidence) if parameters.development.has_fresh_eggs else plain_cycle()
+    cycle = build_cycle(parameters.evidence) if parameters.development.fresh else plain_cycle()
     setting, state = pond(vitro, course, cycle=cycle, per_fish=0.0, in_water=0.0, deaths_on=False)
     state.water["fresh_egg" if "fresh_egg" in state.water else "egg"][0] = 100.0
     return simulate(setting, state, days, (), step).water["larva"]

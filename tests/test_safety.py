@@ -146,10 +146,6 @@ def test_advice_for_a_host(agent, species, advice):
     assert host_advice(agent, species, agent.about["customary"]["mg_l"], 24.0).advice == advice
 
 
-def test_no_species_no_advice():
-    assert host_advice(FORMALIN, None, 25.0) is None
-
-
 def test_withdrawal_counts_degree_days():
     """500 degree-days: 25 d at 20 °C, 50 d at 10 °C; never in water at 0 °C (arithmetic)."""
     assert withdrawal_days(500.0, 10.0) == 50.0

@@ -94,7 +94,7 @@ def test_strain_acts_as_where_everything_is_drawn_together():
     for table in ("hatch", "maturity"):
         assert getattr(apart, table).mean_days(20.0) == pytest.approx(getattr(whole, table).mean_days(20.0), rel=1e-9)
         assert getattr(apart, table).shape_at(20.0) == pytest.approx(getattr(whole, table).shape_at(20.0), rel=1e-9)
-    assert apart.fresh_rate(20.0) == pytest.approx(whole.fresh_rate(20.0), rel=1e-9)
+    assert apart.fresh.rate(20.0) == pytest.approx(whole.fresh.rate(20.0), rel=1e-9)
 
 
 def test_burden_matters_to_deaths_and_the_bath_to_those_treated():

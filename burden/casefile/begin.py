@@ -93,12 +93,10 @@ def case_toml(facts: Mapping[str, Any]) -> str:
     """
     text = sample_case_toml()
     for key, value in facts.items():
-        new = f"{key} = {_toml(value)}"
-        text, times = re.subn(
-            rf"^{key} = (?:\"[^\"\n]*\"|[^#\n]*?)(?=\s*(?:#|$))", lambda _, new=new: new, text, count=1, flags=re.M
-        )
-        if times != 1:
+        stands = re.search(rf"^{key} = (?:\"[^\"\n]*\"|[^#\n]*?)(?=\s*(?:#|$))", text, flags=re.M)
+        if stands is None:
             raise ValueError(f"the template has no key {key!r}")
+        text = f"{text[: stands.start()]}{key} = {_toml(value)}{text[stands.end() :]}"
     return text
 
 

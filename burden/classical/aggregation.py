@@ -17,6 +17,7 @@ import math
 from collections.abc import Callable, Sequence
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.special import gammaln, ndtri, polygamma, psi, xlogy
 
 from burden.classical.estimate import Estimate
@@ -255,7 +256,7 @@ def _inverse_k_zero(values: np.ndarray, axis: int = -1) -> np.ndarray:
     return np.where(clean > np.exp(-mean), np.exp((low + high) / 2), 0.0)
 
 
-def log_likelihood_k(k: float, counts: Sequence[int]) -> float:
+def log_likelihood_k(k: float, counts: ArrayLike) -> float:
     """Log-likelihood of k with the mean at its estimate, the sample mean [-]."""
     values = np.asarray(counts, float)
     return float(np.sum(log_count(values, values.mean(), k)))

@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from burden.classical.estimate import Estimate
 from burden.classical.prevalence import prevalence
@@ -105,7 +106,7 @@ def paired_reduction(before: Sequence[float], after: Sequence[float], level: flo
     return Estimate(100 * (1 - left), low, high, "paired log ratio of means, delta method, Student's t", level)
 
 
-def share_left(before: Sequence[float], after: Sequence[float], level: float = INTERVAL_LEVEL) -> Estimate:
+def share_left(before: ArrayLike, after: ArrayLike, level: float = INTERVAL_LEVEL) -> Estimate:
     """Reduction with no or next to no fluke after, from flukes alone [%].
 
     Parameters

@@ -29,7 +29,8 @@ class Bar:
     def __init__(self, quiet: bool, stream: TextIO | None = None) -> None:
         self.stream = stream or sys.stderr
         self.on = not quiet and self.stream.isatty()
-        self.stage, self.share, self.since = "", None, time.monotonic()
+        self.stage, self.since = "", time.monotonic()
+        self.share: float | None = None
         self.width = 0
 
     def heard(self, stage: str, share: float | None) -> None:

@@ -147,9 +147,9 @@ def _find_in_ponds(ponds: int | None, pond_prevalence: float | None, *fish: Any)
     from burden.sampling import find_in_ponds
     from burden.sampling.plan import check_numbers
 
-    several = ponds is not None and ponds >= 1
-    check_numbers([("--ponds", ponds, several, "1 or more", "Say how many ponds there are.")])
-    return find_in_ponds(ponds, 1 / ponds if pond_prevalence is None else pond_prevalence, *fish)
+    count = ponds or 0
+    check_numbers([("--ponds", ponds, count >= 1, "1 or more", "Say how many ponds there are.")])
+    return find_in_ponds(count, 1 / count if pond_prevalence is None else pond_prevalence, *fish)
 
 
 @sampling.command(short_help="How many fish to measure the mean burden.")

@@ -84,7 +84,7 @@ def pick_pressure(k: ArrayLike, tilt: ArrayLike, share: float) -> np.ndarray:
     1.0
     """
     at_k = np.interp(np.log(k), _PRESSURE_LOG_K, np.arange(_PRESSURE_LOG_K.size))
-    at_tilt = np.interp(tilt, _PRESSURE_TILT, np.arange(_PRESSURE_TILT.size))
+    at_tilt = np.interp(np.asarray(tilt, float), _PRESSURE_TILT, np.arange(_PRESSURE_TILT.size))
     row = np.minimum(at_k.astype(int), _PRESSURE_LOG_K.size - 2)
     column = np.minimum(at_tilt.astype(int), _PRESSURE_TILT.size - 2)
     table, across, along = _pressures(share), at_k - row, at_tilt - column

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import tomllib
 import zlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib import resources
@@ -120,7 +120,8 @@ class Value:
         return replace(self, low=low, high=high, borrowed_from=borrowed_from)
 
 
-_TRANSFORMS = {
+_Transform = Callable[[Any], Any]
+_TRANSFORMS: Mapping[str, tuple[_Transform, _Transform]] = {
     "log": (np.log, np.exp),
     "linear": (lambda x: x, lambda x: x),
     "logit": (lambda p: np.log(p / (1 - p)), lambda x: 1 / (1 + np.exp(-x))),
@@ -203,10 +204,14 @@ class Evidence:
         """Return the points of one quantity by rising temperature."""
         return tuple(sorted((p for p in self.points if p.quantity == quantity), key=lambda p: p.temperature_c))
 
+    @property
+    def figures(self) -> tuple[Value | Point, ...]:
+        """Every figure, values first."""
+        return (*self.values.values(), *self.points)
+
     def source_keys(self) -> tuple[str, ...]:
         """Return every reference the evidence rests on, once."""
-        items = (*self.values.values(), *self.points)
-        return tuple(sorted({key for item in items for key in item.sources}))
+        return tuple(sorted({key for figure in self.figures for key in figure.sources}))
 
     def with_overrides(self, overrides: Mapping[str, Value]) -> Evidence:
         """Return the evidence with some values replaced by a case's own."""

@@ -8,6 +8,7 @@ import numpy as np
 
 from burden.bath import loss_draws
 from burden.concentration import concentration_curve
+from burden.elimination import Plan
 from burden.evidence import load_agent
 from burden.forecast import BANDS
 from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE
@@ -46,7 +47,7 @@ def course_in_water(visit: Visit, agent: str) -> tuple[np.ndarray, np.ndarray]:
     reckoned with, the same mass gives more.
     """
     case, pond = visit.case, visit.estimates[0].pond
-    plan = visit.choice.recommended.plan
+    plan = _course(visit)
     evidence, n = load_agent(agent), pond.size
     met = any(action.agent == agent for action in case.given)
     first, later = (loss_draws(evidence, case.water.filter, n, pond.seed, met_before=m) for m in (met, True))
@@ -56,6 +57,13 @@ def course_in_water(visit: Visit, agent: str) -> tuple[np.ndarray, np.ndarray]:
     days = np.unique([*np.arange(0.0, plan.days[-1] + _AFTER_DAYS, 0.1), *(d - 1e-6 for d, _ in given if d > 0)])
     volume = pond.setting.volume_m3 * 1000 / case.water.volume_l.value
     return days, np.quantile(curve.at(days) / np.reshape(volume, (-1, 1)), BANDS, axis=0)
+
+
+def _course(visit: Visit) -> Plan:
+    chosen = visit.choice.recommended
+    if chosen is None:
+        raise ValueError(f"{visit.case.name}: no course is recommended, so there is no concentration to draw")
+    return chosen.plan
 
 
 def draw_concentration(visit: Visit, agent: str) -> Figure:
@@ -85,7 +93,7 @@ def draw_concentration(visit: Visit, agent: str) -> Figure:
     axis.text(days[-1], ceiling, f"ceiling {ceiling:g} mg/L ", ha="right", va="bottom", fontsize=8, color=INK)
     axis.set_ylim(0, 1.2 * max(ceiling, float(bands[4].max())))
     axis.set_xlim(0, days[-1])
-    plan = visit.choice.recommended.plan
+    plan = _course(visit)
     marks = [day for day, given in zip(plan.days, plan.agents, strict=True) if given == agent]
     axis.set_xticks(marks, [day_label(on_day(visit.case.visit_date, day)) for day in marks], fontsize=8, color=INK)
     axis.set_ylabel(f"{named(agent)}, mg/L", fontsize=8, color=INK)

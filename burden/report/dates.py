@@ -5,10 +5,14 @@ from __future__ import annotations
 import uuid
 from collections import Counter
 from datetime import UTC, datetime, time, timedelta
+from typing import TYPE_CHECKING
 
 from burden import __version__
 from burden.report.daybook import Day, days_of
 from burden.visit import Visit
+
+if TYPE_CHECKING:
+    from icalendar import Event
 
 __all__ = ["calendar_bytes"]
 
@@ -38,7 +42,7 @@ def calendar_bytes(visit: Visit) -> bytes:
     return calendar.to_ical(sorted=True)
 
 
-def _event(visit: Visit, day: Day, number: int):
+def _event(visit: Visit, day: Day, number: int) -> Event:
     from icalendar import Alarm, Event
 
     case = visit.case

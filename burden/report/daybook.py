@@ -6,9 +6,9 @@ import re
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from burden.dosing import DoseResult
+from burden.doseresult import DoseResult
 from burden.evidence import load_agent
-from burden.report.words import about, about_in, several
+from burden.report.words import about, about_in, several, weighed
 from burden.visit import DayBookEntry, Visit, say_date
 
 __all__ = ["Day", "days_of", "folded", "recheck_words", "short_step"]
@@ -46,7 +46,8 @@ class Day:
 
 def days_of(visit: Visit) -> tuple[Day, ...]:
     """Return the day-book of a visit, in the order of its dates."""
-    doses, first, days = iter(visit.doses), {}, []
+    doses, days = iter(visit.doses), []
+    first: dict[str, date] = {}
     for entry in visit.day_book:
         if entry.kind == "dose":
             given = next(doses)
@@ -120,9 +121,8 @@ def _late(entry: DayBookEntry) -> tuple[str, ...]:
 
 def _amount(given: DoseResult) -> str:
     strength = f"{given.strength_percent:g} %"
-    if given.product_ml is not None:
-        return f"{about(given.product_ml, 3)} mL of a {strength} solution"
-    return f"{about(given.product_g, 3)} g of a product with {strength} active substance"
+    kind = f"a {strength} solution" if given.product_ml is not None else f"a product with {strength} active substance"
+    return f"{weighed(given)} of {kind}"
 
 
 def recheck_words(visit: Visit) -> str:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from typing import Any
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -15,7 +16,13 @@ from burden.report.style import inline_svg, png_bytes, svg_bytes
 from burden.report.words import named
 from burden.visit import Visit
 
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
 __all__ = ["figures_of"]
+
+#: draws narrow, for a telephone, or wide
+_Draw = Callable[[bool], "Figure"]
 
 
 def figures_of(visit: Visit) -> tuple[dict[str, dict[str, str]], dict[str, bytes]]:
@@ -32,24 +39,24 @@ def figures_of(visit: Visit) -> tuple[dict[str, dict[str, str]], dict[str, bytes
     """
     inline, files = {}, {}
     for title, (name, draw, says) in _drawings(visit).items():
-        wide = svg_bytes(lambda draw=draw: draw(False), name)
+        wide = svg_bytes(partial(draw, False), name)
         inline[title] = {"wide": inline_svg(wide, f"{name}-w", says)}
         if title.startswith("forecast"):
-            narrow = svg_bytes(lambda draw=draw: draw(True), f"{name}-narrow")
+            narrow = svg_bytes(partial(draw, True), f"{name}-narrow")
             inline[title]["narrow"] = inline_svg(narrow, f"{name}-n", says)
         files[f"{name}.svg"] = wide
-        files[f"{name}.png"] = png_bytes(lambda draw=draw: draw(False), name)
+        files[f"{name}.png"] = png_bytes(partial(draw, False), name)
     return inline, files
 
 
-def _drawings(visit: Visit) -> dict[str, tuple[str, Callable[[bool], Any], str]]:
+def _drawings(visit: Visit) -> dict[str, tuple[str, _Draw, str]]:
     several = len(visit.estimates) > 1
-    found = {}
+    found: dict[str, tuple[str, _Draw, str]] = {}
     for i, forecast in enumerate(visit.forecasts):
         end = f"_{_file_name(forecast.parasite)}" if several else ""
         found[f"forecast {forecast.parasite}"] = (
             f"forecast{end}",
-            lambda narrow, forecast=forecast: draw_forecast(forecast, narrow),
+            partial(draw_forecast, forecast),
             f"Flukes per fish and deaths by day, {named(forecast.parasite)}; the numbers are in tables/forecast.csv",
         )
         if chart := _interval(visit, i):
@@ -61,17 +68,21 @@ def _drawings(visit: Visit) -> dict[str, tuple[str, Callable[[bool], Any], str]]
     for agent in dict.fromkeys(d.agent for d in visit.doses):
         found[f"concentration {agent}"] = (
             f"concentration_{_file_name(agent)}",
-            lambda narrow, agent=agent: draw_concentration(visit, agent),
+            _one_width(partial(draw_concentration, visit, agent)),
             f"{named(agent)} in the water over the course, in milligrams per litre, under its ceiling",
         )
     return found
+
+
+def _one_width(draw: Callable[[], Figure]) -> _Draw:
+    return lambda narrow: draw()
 
 
 def _file_name(parasite: str) -> str:
     return re.sub(r"[^a-z0-9_]", "_", parasite.lower())
 
 
-def _interval(visit: Visit, i: int) -> Callable[[bool], Any] | None:
+def _interval(visit: Visit, i: int) -> _Draw | None:
     """The chart of one set with this case's own draws, or None where the set has no windows."""
     pond = visit.estimates[i].pond
     p = pond.setting.parameters

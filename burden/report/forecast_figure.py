@@ -40,15 +40,15 @@ def draw_forecast(forecast: Forecast, narrow: bool = False) -> Figure:
     of the upper panels is one fluke on all the fish together.
     """
     from matplotlib.figure import Figure
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
     courses = forecast.courses()
     if narrow:
-        figure = Figure(figsize=(3.6, 1.85 * 2 * len(courses)), layout="constrained")
+        figure = Figure(figsize=(3.6, 1.85 * 2 * len(courses)), layout=ConstrainedLayoutEngine(h_pad=0.05, w_pad=0.05))
         axes = figure.subplots(2 * len(courses), 1, squeeze=False).reshape(len(courses), 2).T
     else:
-        figure = Figure(figsize=(7.2, 2.75), layout="constrained")
+        figure = Figure(figsize=(7.2, 2.75), layout=ConstrainedLayoutEngine(h_pad=0.05, w_pad=0.05))
         axes = figure.subplots(2, len(courses), squeeze=False, sharex=True, height_ratios=(1.25, 1))
-    figure.get_layout_engine().set(h_pad=0.05, w_pad=0.05)
     limits = _limits(forecast)
     for column, (name, course) in enumerate(courses.items()):
         _flukes(axes[0, column], forecast, name, course, limits, first=narrow or column == 0)

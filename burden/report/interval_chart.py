@@ -103,7 +103,7 @@ def interval_curves(
     The windows follow from durations alone; no course of doses is searched at each temperature.
     """
     found = [windows_after(parameters, sheltered_fraction, Temperature.constant(float(t))) for t in temperatures_c]
-    development = parameters.development
+    development = parameters.of_eggs
     return IntervalCurves(
         temperatures_c,
         np.array([_points(w.longest_safe_gap) for w in found]).T,
@@ -136,9 +136,9 @@ def draw_interval_chart(curves: IntervalCurves, today_c: float | None = None, gi
         Not shown and not saved.
     """
     from matplotlib.figure import Figure
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-    figure = Figure(figsize=(3.6, 2.7), layout="constrained")
-    figure.get_layout_engine().set(h_pad=0.03, w_pad=0.04)
+    figure = Figure(figsize=(3.6, 2.7), layout=ConstrainedLayoutEngine(h_pad=0.03, w_pad=0.04))
     axis, strip = figure.subplots(2, 1, sharex=True, height_ratios=(9, 1.7))
     _scales(axis, curves)
     _curves(axis, curves)

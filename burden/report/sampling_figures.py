@@ -25,12 +25,13 @@ def draw_stop_card(card: StopCard) -> Figure:
     card : StopCard
     """
     from matplotlib.figure import Figure
+    from matplotlib.ticker import MaxNLocator
 
     drawn = Figure(figsize=(6.4, 4.4), layout="constrained")
     axis = drawn.add_subplot()
     lines = {name: _line(card, name) for name in card.lines[0] if name != "fish"}
     fish = np.array([line["fish"] for line in card.lines], float)
-    upper = lines.get("high_at_least", lines.get("stop_at_least"))
+    upper = lines["high_at_least" if "high_at_least" in lines else "stop_at_least"]
     top = 1.15 * np.nanmax(upper) if np.isfinite(upper).any() else 10.0
     _zone(axis, fish, upper, np.full(fish.size, top), "stop: high" if "high_at_least" in lines else "stop", BAND_50)
     if "low_at_most" in lines:
@@ -41,7 +42,7 @@ def draw_stop_card(card: StopCard) -> Figure:
     axis.text(fish[at], middle[at], "go on", color=GREY, ha="center", va="center")
     axis.set(xlim=(1, max(fish[-1], 2)), ylim=(0, top), xlabel="fish looked at", ylabel="flukes seen in all")
     axis.set_title(card.aim, loc="left", fontsize=9, color=INK)
-    axis.xaxis.get_major_locator().set_params(integer=True)
+    axis.xaxis.set_major_locator(MaxNLocator(integer=True))
     axis.grid(color=PALE, linewidth=0.6)
     axis.set_axisbelow(True)
     bare(axis)

@@ -6,7 +6,7 @@ from typing import Any
 
 from burden.evidence import load_agent, load_parasite
 from burden.report.daybook import days_of, short_step
-from burden.report.words import about, long_date, named, of_100, on_day, several, spread
+from burden.report.words import about, long_date, named, of_100, on_day, several, spread, weighed
 from burden.visit import Visit
 
 __all__ = ["owner_page", "record_of"]
@@ -120,7 +120,7 @@ def record_of(visit: Visit) -> dict[str, Any]:
             "strength": f"{d.strength_percent:g} %",
             "mg_l": f"{d.mg_l:g}",
             "volume": about(d.volume_l, 3),
-            "amount": f"{about(d.product_ml, 3)} mL" if d.product_ml is not None else f"{about(d.product_g, 3)} g",
+            "amount": weighed(d),
             "hours": f"{d.hours:g}",
         }
         for day, d in zip(dates, visit.doses, strict=True)

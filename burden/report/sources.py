@@ -19,7 +19,7 @@ def sources_of(visit: Visit) -> list[dict[str, Any]]:
     uses: dict[str, list[str]] = {}
     for parasite in visit.case.parasites:
         evidence = load_parasite(parasite)
-        conditions = (v.conditions for v in (*evidence.values.values(), *evidence.points))
+        conditions = (figure.conditions for figure in evidence.figures)
         _add(uses, [*evidence.source_keys(), *_keys_in(conditions)], parasite)
     for agent in agents_of(visit):
         _add(uses, _agent_keys(agent), agent)

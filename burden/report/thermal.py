@@ -38,10 +38,11 @@ def draw_thermal_laws(sheet: ParasiteSheet) -> Figure:
     Outside the measured temperatures the panel is hatched.
     """
     from matplotlib.figure import Figure
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
     curves = [curve for curve in sheet.curves if np.isfinite(curve.median).any()]
     rows = -(-len(curves) // 2)
-    figure = Figure(figsize=(9.0, 0.7 + 2.9 * rows), layout="constrained")
+    figure = Figure(figsize=(9.0, 0.7 + 2.9 * rows), layout=ConstrainedLayoutEngine(h_pad=0.08, w_pad=0.08))
     axes = figure.subplots(rows, 2, squeeze=False).ravel()
     span = _span(curves)
     for axis, curve in zip(axes, curves, strict=False):
@@ -49,7 +50,6 @@ def draw_thermal_laws(sheet: ParasiteSheet) -> Figure:
     for axis in axes[len(curves) :]:
         axis.set_axis_off()
     figure.suptitle(sheet.evidence.title, fontsize=11, color=INK, x=0.01, ha="left")
-    figure.get_layout_engine().set(h_pad=0.08, w_pad=0.08)
     figure.supxlabel(
         "line: median of the draws; band: 5 to 95 %; bars: what a reading allows; hatched: not measured",
         fontsize=8,

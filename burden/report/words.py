@@ -10,6 +10,7 @@ from typing import Any
 
 from burden.case import Uncertain
 from burden.daybook import MONTHS
+from burden.doseresult import DoseResult
 from burden.result import Triple
 
 __all__ = [
@@ -25,12 +26,13 @@ __all__ = [
     "several",
     "spread",
     "unbroken",
+    "weighed",
 ]
 
 _NARROW = "\u202f"  # narrow no-break space: a number never breaks across lines
 
 
-def about(value: float, digits: int = 2) -> str:
+def about(value: float | None, digits: int = 2) -> str:
     """Write a number as people say it: two figures that count, never more decimals than it is worth.
 
     Examples
@@ -38,8 +40,8 @@ def about(value: float, digits: int = 2) -> str:
     >>> about(150.892), about(0.0241), about(3.96), about(1512.0).replace("\\u202f", " "), about(2.13e6)
     ('150', '0.024', '4', '1 500', '2.1 million')
     """
-    if not math.isfinite(value):
-        return "unbounded" if value > 0 else "not known"
+    if value is None or not math.isfinite(value):
+        return "unbounded" if value == math.inf else "not known"
     if value == 0:
         return "0"
     if abs(value) < 1e-6:
@@ -65,8 +67,8 @@ def spread(triple: Triple | Uncertain, scale: float = 1.0, digits: int = 2) -> s
     middle = triple.median if isinstance(triple, Triple) else triple.value
     if math.isnan(middle):
         return "cannot be given"
-    middle, low, high = (about(x * scale, digits) for x in (middle, triple.low, triple.high))
-    return f"{middle} ({low} to {high})"
+    said, low, high = (about(x * scale, digits) for x in (middle, triple.low, triple.high))
+    return f"{said} ({low} to {high})"
 
 
 def of_100(probability: float) -> str:
@@ -82,6 +84,12 @@ def of_100(probability: float) -> str:
     if probability < 0.005:
         return "under 1 of 100"
     return "over 99 of 100" if probability > 0.995 else f"{100 * probability:.0f} of 100"
+
+
+def weighed(given: DoseResult) -> str:
+    """Say how much of a product one dose takes, by weight or by volume."""
+    liquid = given.product_ml is not None
+    return f"{about(given.product_ml, 3)} mL" if liquid else f"{about(given.product_g, 3)} g"
 
 
 def about_in(text: str) -> str:

@@ -17,6 +17,7 @@ from burden.result import Result, frame
 if TYPE_CHECKING:
     from burden.case import Case
     from burden.report.ponds import Water
+    from burden.report.unfinished import Unfinished
     from burden.visit import Visit
 
 __all__ = ["Made", "ReportResult", "report_files", "report_of", "write_reports"]
@@ -133,14 +134,14 @@ def write_reports(
     options = (draws, seed, accept_unpublished)
     if len(read) == 1:
         made = report_of(read[0], *options)
-        if made.problems:
+        if made.water is None:
             raise InputError(made.problems)
         write_folder(target, made.files)
         return _result(target, [made.water], [*made.files], draws, seed)
     from burden.report.ponds import render_ponds
 
     with Unfinished(target, repr(options)) as kept:
-        problems = []
+        problems: list[Problem] = []
         left = [case for case in read if kept.water(case) is None]
         work = partial(report_of, draws=draws, seed=seed, accept_unpublished=accept_unpublished)
         for i, made in each(work, left, executor, f"{len(left)} waters"):
@@ -150,9 +151,18 @@ def write_reports(
         if problems:
             kept.discard()
             raise InputError(problems)
-        waters = [kept.water(case) for case in read]
+        waters = [_kept_water(kept, case) for case in read]
         files = kept.finish([w.name for w in waters], {"index.html": render_ponds(waters, draws, seed).encode("utf-8")})
     return _result(target, waters, files, draws, seed)
+
+
+def _kept_water(kept: Unfinished, case: Case) -> Water:
+    """What the report just kept aside says of its water."""
+    water = kept.water(case)
+    if water is None:
+        fix = "Run the same command again."
+        raise InputError([Problem(case.name, "report kept aside", "gone", "the report made a moment ago", fix)])
+    return water
 
 
 @dataclass(frozen=True)

@@ -57,11 +57,10 @@ class Waters:
     def look(self, evidence: Evidence) -> Look:
         """Draw what the preparations of one fish show."""
         seen = draw_seen(evidence, self.draws, self.seed)
-        share = self.fraction_examined
-        if share is None:
-            # of no fish and no day in particular: only site and weight set the share
-            row = Preparation(date.min, "1", "random", evidence.about["site"])
-            share = share_examined(row, seen, self.weight_g)
+        # of no fish and no day in particular: only site and weight set the share
+        row = Preparation(date.min, "1", "random", evidence.about["site"])
+        given = self.fraction_examined
+        share = share_examined(row, seen, self.weight_g) if given is None else given
         return Look(share, self.preparations, seen.detection, seen.part_shape)
 
     def aggregation(self, evidence: Evidence) -> np.ndarray | float:

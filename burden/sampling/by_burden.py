@@ -50,6 +50,12 @@ class Look:
     detection_per_fluke: ArrayLike = 1.0
     part_shape: ArrayLike = 1.0
 
+    @property
+    def in_view(self) -> np.ndarray:
+        """Share of a fish's flukes that all its preparations together count, scalar or draws [-]."""
+        share = np.asarray(self.fraction_examined, float) * np.asarray(self.detection_per_fluke, float)
+        return self.preparations * share
+
 
 def log_chance_of_nothing(mean: ArrayLike, k: ArrayLike, look: Look) -> np.ndarray:
     """Log of the chance that what is taken from one fish of the stock shows no fluke.

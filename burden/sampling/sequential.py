@@ -36,7 +36,7 @@ def seen_k(mean_abundance: float, k: float, look: Look) -> float:
     >>> seen_k(10.0, 0.8, Look(1.0)), round(seen_k(10.0, 0.8, Look(0.01)), 3)
     (0.8, 0.289)
     """
-    in_view = look.preparations * float(look.fraction_examined) * float(look.detection_per_fluke)
+    in_view = float(look.in_view)
     inverse = float(relative_variance(mean_abundance, k, look)) - 1 / (in_view * mean_abundance)
     return 1 / inverse
 
@@ -208,7 +208,7 @@ def stop_at_threshold(
             ("--call-low", call_low, 0 < call_low < 0.5, share, "0.1 is usual."),
         ],
     )
-    in_view = look.preparations * float(look.fraction_examined) * float(look.detection_per_fluke)
+    in_view = float(look.in_view)
     as_seen = seen_k(low if high is None else math.sqrt(low * high), k, look)
     n = np.arange(1, max_fish + 1)
     if high is None:
@@ -240,7 +240,7 @@ def _threshold_card(
     as_seen: float,
     max_fish: int,
     lines: tuple[Mapping[str, Any], ...],
-    expected: Mapping[str, float | None],
+    expected: Mapping[str, float],
 ) -> StopCard:
     between = f"{low:g} flukes a fish" if high is None else f"{low:g} and {high:g} flukes a fish"
     fish, undecided = expected["fish_if_high"], expected["undecided_if_high"]
@@ -278,8 +278,8 @@ def _whole(total: float, rounding: Any) -> int | None:
 
 def _expected(
     lines: tuple[Mapping[str, Any], ...], at: tuple[float, float], in_view: float, as_seen: float
-) -> dict[str, float | None]:
-    out: dict[str, float | None] = {}
+) -> dict[str, float]:
+    out: dict[str, float] = {}
     for name, burden in zip(("low", "high"), at, strict=True):
         called_low, called_high, fish = walk_to_decision(lines, burden * in_view, as_seen)
         out[f"{name}_mean"] = burden
