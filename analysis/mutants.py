@@ -3,10 +3,12 @@
 Run: python analysis/mutants.py ROOM N [SEED] [FOLDER]     ROOM: counts, development, treatment, elimination, estimate,
 schedule; FOLDER: analysis/results. Faults are drawn with a seed among all places of the room's modules: a comparison
 turned, a sign or an operator swapped, a factor dropped, a number one off, a condition negated, minimum for maximum, a
-statement left out. Each runs in a copy of the project, against the room's tests and its doctests; a run of 90 s counts
-as killed, as a mutant may never end. Faults run before are not run again while they stand: one that was killed as long
-as its module is the same, one that survived as long as the room's tests are the same too.
-Writes mutants.csv: room, place, line before and after, killed or survived, seconds, digest of what it hangs on.
+statement left out. Each runs in a copy of the project, against the room's fast tests and its doctests: the quickest
+that take 20 s of processor together, quickest first. A run of ten times as long counts as killed, as a mutant may never
+end. Faults tried before stay in the sample, and are not tried again, while the function they stand in is the same; one
+that survived is tried again when the room's tests have changed. New ones make up the number.
+Writes mutants.csv: room, place, line before and after, killed or survived, seconds, digests of the fault and its
+function, and of the tests.
 """
 
 from __future__ import annotations
@@ -14,31 +16,36 @@ from __future__ import annotations
 import ast
 import csv
 import hashlib
+import json
 import multiprocessing
 import os
 import random
+import resource
 import shutil
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import accumulate
 from pathlib import Path
+from typing import Any
 
 __all__ = ["ROOMS", "Mutant", "mutants_of", "sample"]
 
 ROOT = Path(__file__).parents[1]
-#: modules of a room, and its tests with a choice among them (-k) where all would take long
-ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...], str]] = {
-    "counts": (("counts/across_fish.py", "counts/classes.py", "counts/negative_binomial.py"), ("test_counts.py",), ""),
-    "development": (("development.py", "laws.py"), ("test_development.py",), ""),
-    "treatment": (("treatment.py", "concentration.py"), ("test_treatment.py", "test_concentration.py"), ""),
-    "elimination": (("elimination.py", "chains.py", "renewal.py", "waiting.py"), ("test_elimination.py",), ""),
-    "estimate": (("estimate.py", "past.py", "looking.py"), ("test_estimate.py",), ""),
-    "schedule": (("schedule.py", "judging.py"), ("test_schedule.py",), ""),
+#: modules of a room, and its tests
+ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "counts": (("counts/across_fish.py", "counts/classes.py", "counts/negative_binomial.py"), ("test_counts.py",)),
+    "development": (("development.py", "laws.py"), ("test_development.py",)),
+    "treatment": (("treatment.py", "concentration.py"), ("test_treatment.py", "test_concentration.py")),
+    "elimination": (("elimination.py", "chains.py", "renewal.py", "waiting.py"), ("test_elimination.py",)),
+    "estimate": (("estimate.py", "past.py", "looking.py"), ("test_estimate.py",)),
+    "schedule": (("schedule.py", "judging.py"), ("test_schedule.py",)),
 }
-LONGEST_SECONDS = 90.0
-COLUMNS = ("room", "module", "line", "before", "after", "found", "seconds", "digest")
+#: processor time of a room's fast tests together, and after which a run is broken off [s]
+FAST_SECONDS, LONGEST_SECONDS = 20.0, 200
+COLUMNS = ("room", "module", "line", "before", "after", "found", "seconds", "digest", "tests")
 #: imported once; every fault then runs in a copy of that process
 _WARM = ["pytest", "numpy", "scipy.stats", "scipy.special", "scipy.optimize", "scipy.integrate"]
 _TURNED: dict[type[ast.cmpop], type[ast.cmpop]] = {
@@ -65,6 +72,8 @@ class Mutant:
         Code of the place.
     source : str
         The whole module with the fault.
+    digest : str
+        Of the fault and of the function, or other statement of the module, that it stands in.
     """
 
     module: str
@@ -72,21 +81,33 @@ class Mutant:
     before: str
     after: str
     source: str
+    digest: str
 
 
 def mutants_of(module: str, source: str) -> Iterator[Mutant]:
     """Yield every fault that can be put into a module."""
-    tree = ast.parse(source)
-    for node in _code(tree):
-        for other in _faults(node):
-            start, end = (
-                _offset(source, node.lineno, node.col_offset),
-                _offset(source, node.end_lineno, node.end_col_offset),
-            )
-            before = source.encode()[start:end].decode()
+    code = source.encode()
+    for part in ast.parse(source).body:
+        if isinstance(part, ast.Import | ast.ImportFrom):
+            continue
+        whole = [_alone(node) for node in _code(part)]
+        for at, (node, other) in enumerate((n, other) for n in _code(part) for other in _faults(n)):
+            start = _offset(source, node.lineno, node.col_offset)
+            end = _offset(source, node.end_lineno, node.end_col_offset)
             after = ast.unparse(other)
-            text = source.encode()[:start] + (f"({after})" if isinstance(other, ast.expr) else after).encode()
-            yield Mutant(module, node.lineno, before, after, (text + source.encode()[end:]).decode())
+            text = code[:start] + (f"({after})" if isinstance(other, ast.expr) else after).encode() + code[end:]
+            digest = _digest(repr((module, at, after, whole)).encode())
+            yield Mutant(module, node.lineno, code[start:end].decode(), after, text.decode(), digest)
+
+
+def _alone(node: ast.AST) -> tuple[Any, ...]:
+    """What a node is, less the nodes inside it, which follow in their turn, and less its annotations."""
+    plain = [value for _, value in ast.iter_fields(node) if isinstance(value, str | int | float | bool)]
+    return type(node).__name__, *plain
+
+
+def _digest(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()[:12]
 
 
 def _offset(source: str, line: int, column: int) -> int:
@@ -102,6 +123,8 @@ def _code(tree: ast.AST) -> Iterator[ast.AST]:
             if not isinstance(child, ast.AST) or isinstance(child, ast.JoinedStr | ast.Import | ast.ImportFrom):
                 continue
             if isinstance(child, ast.If) and ast.unparse(child.test) == "TYPE_CHECKING":
+                continue
+            if isinstance(child, ast.Expr) and isinstance(child.value, ast.Constant):
                 continue
             yield child
             yield from _code(child)
@@ -132,12 +155,39 @@ def _is_text(node: ast.BinOp) -> bool:
     return any(isinstance(part, ast.Constant | ast.JoinedStr) and "'" in ast.unparse(part) for part in ast.walk(node))
 
 
-def sample(room: str, number: int, seed: int) -> list[Mutant]:
-    """Return so many faults of a room, drawn with a seed over all its modules."""
+def sample(room: str, number: int, seed: int, kept: Iterable[str] = ()) -> list[Mutant]:
+    """Return so many faults of a room: those kept that are still there, the others drawn with a seed."""
     found = []
     for module in ROOMS[room][0]:
         found += mutants_of(module, (ROOT / "burden" / module).read_text(encoding="utf-8"))
-    return random.Random(seed).sample(found, min(number, len(found)))
+    drawn = random.Random(seed).sample(found, len(found))
+    kept = set(kept)
+    return sorted(drawn, key=lambda mutant: mutant.digest not in kept)[:number]
+
+
+class _QuickestFirst:
+    """Runs tests in the order of the time they took without a fault, and of those only the fast ones; or takes it."""
+
+    def __init__(self, times: Path) -> None:
+        self.times, self.taken = times, {}
+        self.known = json.loads(times.read_text(encoding="utf-8")) if times.exists() else None
+
+    def pytest_collection_modifyitems(self, items: list[Any]) -> None:
+        if self.known is not None:
+            items[:] = sorted((item for item in items if item.nodeid in self.known), key=lambda i: self.known[i.nodeid])
+
+    def pytest_runtest_logstart(self) -> None:
+        self.start = time.process_time()
+
+    def pytest_runtest_logfinish(self, nodeid: str) -> None:
+        self.taken[nodeid] = time.process_time() - self.start
+
+    def pytest_sessionfinish(self) -> None:
+        if self.known is None:
+            order = sorted(self.taken, key=self.taken.__getitem__)
+            sums = accumulate(self.taken[nodeid] for nodeid in order)
+            fast = [nodeid for nodeid, so_far in zip(order, sums, strict=True) if so_far <= FAST_SECONDS]
+            self.times.write_text(json.dumps({nodeid: self.taken[nodeid] for nodeid in fast}), encoding="utf-8")
 
 
 def _pytest(copy: str, words: list[str]) -> None:
@@ -150,86 +200,76 @@ def _pytest(copy: str, words: list[str]) -> None:
     silent = os.open(os.devnull, os.O_WRONLY)
     os.dup2(silent, 1)
     os.dup2(silent, 2)
-    os._exit(int(pytest.main(["-x", "-q", "-n0", "-p", "no:cacheprovider", *words])))
+    quickest = _QuickestFirst(Path(copy, "times.json"))
+    if quickest.known is not None:
+        resource.setrlimit(resource.RLIMIT_CPU, (LONGEST_SECONDS, LONGEST_SECONDS))
+    os._exit(int(pytest.main(["-x", "-q", "-n0", "-p", "no:cacheprovider", *words], [quickest])))
 
 
 def _tests_pass(copy: Path, room: str) -> bool:
-    modules, tests, chosen = ROOMS[room]
+    modules, tests = ROOMS[room]
     words = [*(f"tests/{name}" for name in tests), *(f"burden/{name}" for name in modules)]
-    words += ["-k", chosen] if chosen else []
     process = multiprocessing.get_context("forkserver").Process(target=_pytest, args=(str(copy), words))
     process.start()
-    process.join(LONGEST_SECONDS)
-    if process.is_alive():
-        process.kill()
-        process.join()
+    process.join()
     return process.exitcode == 0
 
 
-def _digests(room: str, module: str) -> dict[str, str]:
-    """Digest of what an outcome hangs on: the module, and for a fault that survived the tests too."""
-    code = (ROOT / "burden" / module).read_bytes()
-    tests = b"".join((ROOT / "tests" / name).read_bytes() for name in ROOMS[room][1])
-    return {"killed": hashlib.sha256(code).hexdigest()[:12], "survived": hashlib.sha256(code + tests).hexdigest()[:12]}
-
-
-def _try(copy: Path, room: str, mutant: Mutant) -> dict[str, str]:
+def _try(copy: Path, room: str, mutant: Mutant) -> str:
     path = copy / "burden" / mutant.module
     sound = path.read_text(encoding="utf-8")
-    start = time.perf_counter()
     try:
         path.write_text(mutant.source, encoding="utf-8")
-        found = "survived" if _tests_pass(copy, room) else "killed"
+        return "survived" if _tests_pass(copy, room) else "killed"
     finally:
         path.write_text(sound, encoding="utf-8")
-    spent = f"{time.perf_counter() - start:.1f}"
-    place = (mutant.module, str(mutant.line), mutant.before, mutant.after)
-    return dict(zip(COLUMNS, (room, *place, found, spent, _digests(room, mutant.module)[found]), strict=True))
 
 
-def _kept(table: Path) -> list[dict[str, str]]:
+def _rows(table: Path) -> list[dict[str, str]]:
     if not table.exists():
         return []
     with table.open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
 
 
-def _write(table: Path, rows: list[dict[str, str]]) -> None:
-    with table.open("w", encoding="utf-8", newline="") as file:
+def _write(table: Path, room: str, rows: list[dict[str, str]]) -> None:
+    """Write the rows of a room; those of others, which may be tried at the same time, stay as they are."""
+    others = [row for row in _rows(table) if row["room"] != room]
+    new = table.with_suffix(".new")
+    with new.open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, COLUMNS, lineterminator="\n")
         writer.writeheader()
-        writer.writerows(rows)
+        writer.writerows([*others, *rows])
+    new.replace(table)
 
 
 def main(room: str, number: int, seed: int, results: Path) -> None:
     """Try so many faults of a room, and print the share killed and the survivors."""
-    table, wanted = results / "mutants.csv", sample(room, number, seed)
-    places = {(m.module, str(m.line), m.before, m.after) for m in wanted}
-    rows = [row for row in _kept(table) if row["room"] != room or _stands(row, room, places)]
-    done = {tuple(row[name] for name in COLUMNS[1:5]) for row in rows}
+    table = results / "mutants.csv"
+    tests = _digest(b"".join((ROOT / "tests" / name).read_bytes() for name in ROOMS[room][1]))
+    kept = {row["digest"]: row for row in _rows(table) if row["room"] == room}
+    rows: list[dict[str, str]] = []
     with tempfile.TemporaryDirectory() as where:
         copy = Path(where) / "burden"
         shutil.copytree(
             ROOT, copy, ignore=shutil.ignore_patterns(".git", "__pycache__", "results", "figures", "report")
         )
         if not _tests_pass(copy, room):
-            sys.exit(f"{room}: its tests fail, or take more than {LONGEST_SECONDS:g} s, without any fault")
-        for mutant in wanted:
-            if (mutant.module, str(mutant.line), mutant.before, mutant.after) not in done:
-                rows.append(_try(copy, room, mutant))
-                _write(table, rows)
-    mine = [row for row in rows if row["room"] == room]
-    for row in mine:
+            sys.exit(f"{room}: its tests fail without any fault")
+        for mutant in sample(room, number, seed, kept):
+            row = kept.get(mutant.digest)
+            if row is None or (row["found"] == "survived" and row["tests"] != tests):
+                start = time.perf_counter()
+                found = _try(copy, room, mutant)
+                spent = f"{time.perf_counter() - start:.1f}"
+                row = {"room": room, "found": found, "seconds": spent, "digest": mutant.digest, "tests": tests}
+            place = {"module": mutant.module, "line": str(mutant.line), "before": mutant.before, "after": mutant.after}
+            rows.append({**row, **place})
+            _write(table, room, rows)
+    for row in rows:
         if row["found"] == "survived":
             print(f"survived: {row['module']}:{row['line']}  {row['before']}  ->  {row['after']}")
-    print(f"{room}: {sum(row['found'] == 'killed' for row in mine)} of {len(mine)} killed")
-
-
-def _stands(row: dict[str, str], room: str, places: set[tuple[str, ...]]) -> bool:
-    """Whether a fault tried before is of this sample, and nothing its outcome hangs on has changed."""
-    if tuple(row[name] for name in COLUMNS[1:5]) not in places:
-        return False
-    return row.get("digest") == _digests(room, row["module"])[row["found"]]
+    print(f"{room}: {sum(row['found'] == 'killed' for row in rows)} of {len(rows)} killed")
 
 
 if __name__ == "__main__":
