@@ -3,7 +3,7 @@
 Run: python analysis/fuzz_cases.py check|estimate|forecast|report N [FOLDER]     (default folder analysis/results)
 
 Folder by folder, each from its seed (`tests/mutated_cases.py`), in this process: a folder that only spells a good case
-otherwise must give the good case's JSON byte for byte; any other that is accepted must give finite numbers that hold
+otherwise must give the good case's JSON and files byte for byte; any other that is accepted must give finite numbers that hold
 together; the rest one list of problems and exit 2. No traceback, no hang (10 s for a check, 120 s of processor for
 an answer), no more than 1 GB, nothing written. `check` takes the next N seeds; `estimate`, `forecast` and `report` the
 next N that a check accepts, at 20 draws. Seeds go on where the last run stopped.
@@ -20,6 +20,7 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")  # before numpy loads
 
 import csv
+import hashlib
 import json
 import resource
 import shutil
@@ -74,7 +75,7 @@ class Outcome:
     seconds : float
         Time it took [s].
     text : str
-        Standard output.
+        Standard output, and for a report a digest of each of its files.
     """
 
     code: int
@@ -123,16 +124,25 @@ def run(command: str, folder: Path) -> Outcome:
             found = CliRunner().invoke(burden, words)
     except HangError:
         return Outcome(-1, {}, [f"no end after {limit[0]:g} s"], time.perf_counter() - start)
-    outcome = Outcome(found.exit_code, {}, [], time.perf_counter() - start, found.stdout)
+    outcome = Outcome(
+        found.exit_code, {}, [], time.perf_counter() - start, found.stdout + _files(folder.parent / "out")
+    )
     if (command != "report" or found.exit_code == 2) and _seen(folder.parent) != before:
         outcome.faults.append("something was written")
     if "Traceback" in found.stderr + found.stdout or not isinstance(found.exception, SystemExit | None):
         outcome.faults.append(f"traceback: {found.exception!r}")
+    outcome.text = outcome.text.replace(str(folder.parent), "")
     try:
         outcome.body = json.loads(found.stdout, parse_constant=_no_number)
     except ValueError as error:
         outcome.faults.append(f"no JSON: {error}")
     return outcome
+
+
+def _files(folder: Path) -> str:
+    """Return the name and a digest of every file below a folder, a line each."""
+    files = sorted(path for path in folder.rglob("*") if path.is_file())
+    return "".join(f"{hashlib.sha256(path.read_bytes()).hexdigest()} {path}\n" for path in files)
 
 
 def _no_number(word: str) -> None:
@@ -208,10 +218,8 @@ def _is_share(at: str) -> bool:
 
 
 @cache
-def _good(command: str, base: str) -> str | None:
-    """Return what a command prints for a good case in its plain spelling; None where it writes instead."""
-    if command in ("report", "forecast"):
-        return None
+def _good(command: str, base: str) -> str:
+    """Return what a command prints, and writes, for a good case in its plain spelling."""
     with _scratch() as root:
         return run(command, lay_out(plain(base), root / "pond")).text
 

@@ -12,6 +12,7 @@ ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT))
 
 from analysis import fuzz_cases  # noqa: E402
+from burden.casefile import read_case  # noqa: E402
 
 SEEDS, BLOCKS = 150, 5
 
@@ -41,6 +42,17 @@ def test_a_folder_is_made_again_from_its_seed():
         assert (one.what, one.files.keys()) == (two.what, two.files.keys())
         assert all(one.files[n] == two.files[n] or callable(one.files[n]) for n in one.files)
     assert {mutated(seed).kind for seed in seeds} == {"respelt", "changed", "broken"}
+
+
+def test_another_spelling_is_the_same_case(tmp_path):
+    """To the last digit and type. Every answer is made of the case alone, so all of them are the same bytes."""
+    good = {base: repr(read_case(lay_out(plain(base), tmp_path / base / "pond"))) for base in BASES}
+    seen = set()
+    for case in filter(lambda case: case.kind == "respelt", map(mutated, range(10**6, 10**6 + SEEDS))):
+        folder = lay_out(case, tmp_path / str(case.seed) / "pond")
+        assert repr(read_case(folder)) == good[case.base], case.seed
+        seen.add(case.base)
+    assert seen == {*BASES}
 
 
 def test_another_value_is_not_taken_for_another_spelling(tmp_path):
