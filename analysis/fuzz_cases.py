@@ -3,10 +3,10 @@
 Run: python analysis/fuzz_cases.py check|estimate|forecast|report N [FOLDER]     (default folder analysis/results)
 
 Folder by folder, each from its seed (`tests/mutated_cases.py`), in this process: a folder that only spells a good case
-otherwise must give the good case's JSON and files byte for byte; any other that is accepted must give finite numbers that hold
-together; the rest one list of problems and exit 2. No traceback, no hang (10 s for a check, 120 s of processor for
-an answer), no more than 1 GB, nothing written. `check` takes the next N seeds; `estimate`, `forecast` and `report` the
-next N that a check accepts, at 20 draws. Seeds go on where the last run stopped.
+otherwise must give the good case's JSON and files byte for byte; any other that is accepted must give finite numbers
+that hold together; the rest one list of problems and exit 2. No traceback, no hang (10 s for a check, 120 s of
+processor for an answer), no more than 1 GB, nothing written. `check` takes the next N seeds; `estimate`, `forecast`
+and `report` the next N that a check accepts, at 20 draws. Seeds go on where the last run stopped.
 Writes fuzz_cases.csv, a row a block of seeds, and fuzz_faults.csv, a row a fault.
 """
 
