@@ -335,8 +335,7 @@ def kill_after_exposure(draws: KillDraws, form: str, exposure: np.ndarray) -> np
     exposed = (1.0 - draws.refractory_share) * -np.expm1(-draws.hazard_per_hour * exposure)
     if form not in _AT_CUSTOMARY:
         return exposed
-    whole = draws.exposure(draws.customary_mg_l, None)
-    own = -np.expm1(np.log1p(-draws.at_customary[form]) * exposure / whole)
+    own = -np.expm1(-_own_hazard(draws, form, exposure))
     # drawn apart, but a sheltered fluke cannot be worse off than one in the open
     return np.minimum(own, exposed) if form == "juvenile_sheltered" else own
 
@@ -348,9 +347,16 @@ def hazard_per_day(draws: KillDraws, form: str, mg_l: float | np.ndarray) -> np.
     share among them does not die at all.
     """
     an_hour = draws.exposure(mg_l, 1.0)
-    if form in _AT_CUSTOMARY:
-        return -24.0 * np.log1p(-kill_after_exposure(draws, form, an_hour))
-    return 24.0 * draws.hazard_per_hour * an_hour
+    exposed = draws.hazard_per_hour * an_hour
+    if form not in _AT_CUSTOMARY:
+        return 24.0 * exposed
+    own = _own_hazard(draws, form, an_hour)
+    return 24.0 * (np.minimum(own, exposed) if form == "juvenile_sheltered" else own)
+
+
+def _own_hazard(draws: KillDraws, form: str, exposure: np.ndarray) -> np.ndarray:
+    """Hazard over an exposure of a form that is scaled from the share its customary bath kills, shape (draws,) [-]."""
+    return -np.log1p(-draws.at_customary[form]) * exposure / draws.exposure(draws.customary_mg_l, None)
 
 
 def attached_kill(draws: KillDraws, mg_l: float | np.ndarray | None, hours: float | np.ndarray | None) -> np.ndarray:

@@ -207,6 +207,13 @@ def test_hazard_per_day_integrates_to_the_kill():
     assert reachable == pytest.approx(kill(DRAWS, "adult", 5.0, day), rel=1e-9)
 
 
+def test_a_hazard_goes_on_in_proportion_where_no_fluke_is_left():
+    """A dose a million times too strong: the share killed within the hour rounds to 1, its hazard is finite."""
+    strong = hazard_per_day(DRAWS, "larva", 5e6)
+    assert np.any(kill(DRAWS, "larva", 5e6, 1.0) == 1.0)
+    assert strong == pytest.approx(hazard_per_day(DRAWS, "larva", 5.0) * 1e6**DRAWS.exponent, rel=1e-9)
+
+
 def test_draws_keep_when_more_are_asked_for_and_change_with_the_seed():
     few, many = draw_kill(PRAZIQUANTEL, 100, 3), draw_kill(PRAZIQUANTEL, 300, 3)
     assert np.array_equal(few.hazard_per_hour, many.hazard_per_hour[:100])
