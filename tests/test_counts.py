@@ -73,6 +73,9 @@ def test_a_range_holds_for_poisson_and_far_out_and_in_mixed_arrays() -> None:
     assert far == pytest.approx(float(counts.log_count(5000, 0.01, 2.0)), rel=1e-12)
     mixed = counts.log_count_range([3, 3, 3], [3, 9, np.inf], 4.0, 0.8)
     single = [float(counts.log_count_range(3, high, 4.0, 0.8)) for high in (3, 9, np.inf)]
+    # at least one, of few: all but the clean
+    some = counts.log_count_range(1, np.inf, 0.1, [0.8, np.inf])
+    np.testing.assert_allclose(np.exp(some), 1 - counts.zero_share(0.1, [0.8, np.inf]), rtol=1e-12)
     np.testing.assert_allclose(mixed, single, rtol=1e-12)
 
 
@@ -153,6 +156,14 @@ def test_pick_pressure_takes_its_share_and_the_heavy_first(k: float, tilt: float
 
 @pytest.mark.parametrize("tilt", [0.0, 0.4, 1.0])
 def test_size_biased_fish_follow_the_tilted_gamma(tilt: float) -> None:
+@pytest.mark.parametrize(("k", "share"), [(0.05, 0.3), (0.9, 0.5), (5.0, 0.99), (20.0, 0.02)])
+def test_pick_pressure_in_proportion_to_burden_is_in_closed_form(k: float, share: float) -> None:
+    """E exp(−τ y) = (1 + τ)^−k of a gamma, to the edges of the grid and held beyond."""
+    assert float(counts.pick_pressure(k, 1.0, share)) == pytest.approx((1 - share) ** (-1 / k) - 1, rel=0.01)
+    for inside, beyond in ((0.05, 0.01), (20.0, 50.0)):
+        assert counts.pick_pressure(beyond, 1.0, share) == counts.pick_pressure(inside, 1.0, share)
+
+
     k, mean = 0.6, 30.0
     shape, scale = counts.tilted_gamma(k, mean, tilt)
     base = stats.gamma(k, scale=mean / k)
@@ -177,6 +188,14 @@ def test_quadrature_equals_direct_integration(k: float, mean: float, count: int,
 
 def direct_log_mean(count: int, q: float, a: float, k: float, mean: float) -> float:
     """Integrate scipy's own negative binomial over scipy's own gamma on a fine grid of ln Λ."""
+@pytest.mark.parametrize("shape", [12.0, 60.0])
+def test_quadrature_of_even_stocks_keeps_its_step(shape: float) -> None:
+    rate, log_weight = counts.gamma_quadrature(shape, 1.0, largest_count=20.0)
+    got = counts.log_mean_over_fish(counts.log_count(20, rate, np.inf), log_weight)
+    assert float(got) == pytest.approx(stats.nbinom.logpmf(20, shape, 0.5), abs=1e-6)
+    assert float(np.exp(log_weight).sum()) == pytest.approx(1.0, rel=1e-9)
+
+
     log_y = np.linspace(-70 / min(k, 1), math.log(800), 300_001)
     size = (a + q) / (1 - q)
     seen = q * mean / k * np.exp(log_y)

@@ -148,8 +148,7 @@ def gamma_quadrature(
     start = _bent_time(first - bend) + bend
     widest = _STEP_PER_WIDTH / np.sqrt(largest_count + shape)
     nodes = 1 + int(np.ceil(np.max((last - start) / widest)))
-    step = (last - start) / (nodes - 1)
-    t = start + step * np.arange(nodes).reshape((nodes,) + (1,) * shape.ndim)
+    t, step = np.linspace(start, last, nodes, retstep=True)
     log_y = t - np.exp(bend - t)
     log_weight = shape * log_y - np.exp(log_y) - gammaln(shape) + np.log1p(np.exp(bend - t)) + np.log(step)
     return scale * np.exp(log_y), log_weight
@@ -157,7 +156,7 @@ def gamma_quadrature(
 
 def _bent_time(target: np.ndarray) -> np.ndarray:
     """Solve t − exp(−t) = target for t, by Newton's method, which rises to the root from the left."""
-    t = np.where(target < -2, -np.log(np.maximum(-target, 1.0)), np.minimum(target, 0.0) - 1.0)
+    t = np.where(target < -2, -np.log(np.maximum(-target, 1.0)), target)
     for _ in range(30):
         t = t - (t - np.exp(-t) - target) / (1 + np.exp(-t))
     return t

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import gammainc, gammaincc, gammaincinv
+from scipy.special import gammainc, gammaincinv
 
 __all__ = ["SusceptibilityClasses", "class_prevalence", "class_variance", "susceptibility_classes"]
 
@@ -61,14 +61,8 @@ def susceptibility_classes(k: ArrayLike, n: int = 8) -> SusceptibilityClasses:
     cuts = (np.arange(1, n) / n).reshape((n - 1,) + (1,) * k.ndim)
     ends = np.zeros((1, *k.shape))
     edges = np.concatenate([ends, gammaincinv(k, cuts), ends + np.inf])
-    means = n * _band(k + 1, edges)
-    return SusceptibilityClasses(k, means, n * (k + 1) / k * _band(k + 2, edges), edges)
-
-
-def _band(shape: np.ndarray, edges: np.ndarray) -> np.ndarray:
-    """Gamma probability between neighbouring edges, from whichever tail is the smaller."""
-    lower, upper = gammainc(shape, edges), gammaincc(shape, edges)
-    return np.where(lower[1:] < 0.5, lower[1:] - lower[:-1], upper[:-1] - upper[1:])
+    means = n * np.diff(gammainc(k + 1, edges), axis=0)
+    return SusceptibilityClasses(k, means, n * (k + 1) / k * np.diff(gammainc(k + 2, edges), axis=0), edges)
 
 
 def class_prevalence(class_mean: ArrayLike, classes: SusceptibilityClasses) -> np.ndarray:
@@ -103,10 +97,8 @@ def class_prevalence(class_mean: ArrayLike, classes: SusceptibilityClasses) -> n
     """
     slope = _slope(class_mean, classes)
     stretch = 1 + slope / classes.k
-    low, high = classes.edges[:-1] * stretch, classes.edges[1:] * stretch
-    lower, upper = gammainc(classes.k, high), gammaincc(classes.k, low)
-    inside = np.where(lower < 0.5, lower - gammainc(classes.k, low), upper - gammaincc(classes.k, high))
-    return 1 - classes.n * inside * stretch**-classes.k
+    low, high = (gammainc(classes.k, edges * stretch) for edges in (classes.edges[:-1], classes.edges[1:]))
+    return 1 - classes.n * (high - low) * stretch**-classes.k
 
 
 def class_variance(class_mean: ArrayLike, classes: SusceptibilityClasses) -> np.ndarray:
