@@ -164,6 +164,13 @@ BROKEN = {
         "-2",
         "1 or more",
     ),
+    "a record older than the fish": (
+        "case",
+        ("mean_weight_g = 400", "new_arrivals = [{date=2026-05-02,count=43}]"),
+        "[fish] new_arrivals",
+        "2026-05-01",
+        "all of them came later",
+    ),
     "lethal": (
         "case",
         ("mean_weight_g = 400", "lethal_sampling_allowed = -1"),

@@ -52,12 +52,17 @@ def _wrong_side(place: str, day: date, expected: str, notes: Notes) -> None:
 
 
 def check_stock(case: Case, notes: Notes) -> None:
-    """Note more live fish sampled on the visit date than there are."""
+    """Note more live fish sampled on the visit date than there are, and a record from before there were any."""
     live = _live_fish(case, case.visit_date)
     if live > case.fish_count:
         fix = "Check count in [fish] and the labels in samples.csv; fish killed for the look count as lethal yes."
         expected = f"at most {case.fish_count} live fish, as [fish] says"
         notes.problem("samples.csv", f"rows of {case.visit_date}", live, expected, fix)
+    known = (*case.sample_dates, *(action.date for action in case.given), *(row.date for row in case.deaths))
+    if known and case.fish_on(first := min(known)) == 0:
+        fix = "Leave out what is older than the fish, or new_arrivals if they were the first; or write down who died."
+        expected = "fish in the water on the day of the first sample, dose or row of deaths: all of them came later"
+        notes.problem(CASE_FILE, "[fish] new_arrivals", first, expected, fix)
 
 
 def _live_fish(case: Case, day: date) -> int:
