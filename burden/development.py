@@ -354,7 +354,7 @@ def _draw_shape(evidence: Evidence, first: Sequence[Point], last: Sequence[Point
     log_shape = np.log(gamma_shape_of_ratio(ratio))
     if len(t) == 1:
         return np.exp(np.broadcast_to(log_shape[0], (len(GRID_C), n)))
-    return np.exp(joined(t, log_shape, np.clip(GRID_C, t[0], t[-1])))
+    return np.exp(joined(t, log_shape, np.maximum(GRID_C, t[0])))
 
 
 def _draw_success(evidence: Evidence, n: int, seed: int) -> np.ndarray | None:
@@ -366,7 +366,7 @@ def _draw_success(evidence: Evidence, n: int, seed: int) -> np.ndarray | None:
     if points:
         t = np.array([p.temperature_c for p in points])
         drawn = logit(moved_points(points, n, seed, evidence.name, "logit"))
-        share = expit(joined(t, drawn, np.clip(GRID_C, t[0], t[-1])))
+        share = expit(joined(t, drawn, np.maximum(GRID_C, t[0])))
     else:
         share = np.broadcast_to(evidence.values["hatch_success"].draw(n, seed, evidence.name), (len(GRID_C), n))
     for limit, side in zip(limits, (1, -1), strict=True):

@@ -14,13 +14,14 @@ from scipy import stats
 from burden.development import (
     FIRST,
     LAST,
+    LIMIT_EDGE_C,
     draw_development,
     fit_cold_storage,
     gamma_shape_of_ratio,
 )
 from burden.errors import CannotAnswerError
 from burden.evidence import Point, load_parasite
-from burden.laws import GRID_C, fit_laws
+from burden.laws import GRID_C, fit_laws, joined
 from burden.lifecycle import build_cycle, draw_parameters
 from burden.simulate import simulate
 from burden.water import Temperature
@@ -191,6 +192,47 @@ def test_a_hump_comes_back_and_only_where_a_limit_was_measured():
     assert "hump" not in {fit.law for fit in fit_laws(points)}
     hump = next(fit for fit in fit_laws(points, 31.0) if fit.law == "hump")
     np.testing.assert_allclose(hump.fitted, hump.measured, rtol=0.02)
+
+
+def test_values_joined_over_temperature_against_numpy():
+    """Between the points as numpy.interp has it; colder the first line goes on, warmer the last value stays."""
+    points, wanted = np.array([5.0, 9.0, 16.0, 20.0]), np.linspace(5.0, 30.0, 61)
+    values = np.array([[1.0, 8.0], [3.0, 5.0], [4.0, 6.0], [9.0, 0.5]])
+    between = joined(points, values, wanted)
+    for draw in (0, 1):
+        np.testing.assert_allclose(between[:, draw], np.interp(wanted, points, values[:, draw]), rtol=1e-12)
+    np.testing.assert_allclose(joined(points, values, np.array([1.0])), [[-1.0, 11.0]], rtol=1e-12)
+
+
+def test_a_fit_of_durations_reads_as_one_of_rates():
+    fit = fit_laws([Point("x", t, 60 / (t - 7), 1, 99, "assumption", ()) for t in (12.0, 18.0, 25.0)])[0]
+    for name in ("measured", "fitted", "left_out"):
+        np.testing.assert_allclose(getattr(fit.inverted(), name) * getattr(fit, name), 1.0, rtol=1e-12)
+
+
+@pytest.mark.parametrize("name", ["sparicotyle", "neobenedenia", "benedenia"])
+def test_no_egg_hatches_beyond_a_limit_and_half_as_many_half_an_edge_inside(name):
+    evidence = load_parasite(name)
+    success = draw_development(evidence, 8, 5).hatch_success
+    whole = evidence.values["hatch_success"].draw(8, 5, evidence.name)
+    for side, inwards in (("lower", LIMIT_EDGE_C), ("upper", -LIMIT_EDGE_C)):
+        if f"egg_{side}_limit_c" not in evidence.values:
+            continue
+        limit = evidence.values[f"egg_{side}_limit_c"].draw(8, 5, evidence.name)
+        np.testing.assert_allclose(success(limit + 1.5 * inwards), whole, rtol=1e-9)
+        np.testing.assert_allclose(success(limit + 0.5 * inwards), 0.5 * whole, rtol=0.2)
+        assert np.all(success(limit - 0.5 * inwards) == 0)
+
+
+def test_hatching_is_what_was_measured_at_each_temperature_and_beyond():
+    """Eggs of a set whose share that hatches was measured at five temperatures: the middle of the draws is on them."""
+    evidence = load_parasite("discocotyle")
+    success = draw_development(evidence, 400, 5).hatch_success
+    points = evidence.points_of("hatch_success_share")
+    for point in points:
+        assert float(np.median(success(point.temperature_c))) == pytest.approx(point.value, abs=0.02)
+    for end, beyond in ((points[0], 2.0), (points[-1], 30.0)):
+        np.testing.assert_allclose(success(beyond), success(end.temperature_c), rtol=1e-9)
 
 
 def test_one_point_is_too_few():
