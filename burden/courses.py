@@ -98,7 +98,7 @@ def search_courses(parameters: Parameters, effect: DoseEffect, temperature_c: fl
     its step. What decides is judged again in the fine step: around every course that may win, and around the best
     gap of one dose less where that came close.
     """
-    first = float(np.median(parameters.development.hatch.quantile_days(0.01, temperature_c)))
+    first = float(np.median(parameters.of_eggs.hatch.quantile_days(0.01, temperature_c)))
     stride = max(round(first / 12 / 0.5), int(np.ceil(len(gaps) / _COARSE_GAPS)))
     if stride == 1:
         return evaluate_courses(parameters, effect, temperature_c, gaps, DOSES)
@@ -181,7 +181,7 @@ def _best(courses: Sequence[Course], tie: float = TIE) -> Course:
 
 def step_for(parameters: Parameters, temperature_c: float, unit_days: float = 0.5, parts: int = 12) -> float:
     """Step of the backward equations: a whole part of a unit of days, so many of them at least a first hatch [d]."""
-    first = float(np.median(parameters.development.hatch.quantile_days(0.01, temperature_c)))
+    first = float(np.median(parameters.of_eggs.hatch.quantile_days(0.01, temperature_c)))
     return unit_days / max(int(np.ceil(unit_days * parts / min(first, 1e3))), 1)
 
 
@@ -190,7 +190,7 @@ def _window_days(parameters: Parameters, temperature_c: float) -> float:
 
     Beyond it steps are longer for all draws, which moves the probability by less than 2e-4.
     """
-    development = parameters.development
+    development = parameters.of_eggs
     slowest = [
         farthest(table.shape_at(temperature_c)) / np.maximum(table.rate(temperature_c), 1e-9)
         for table in (development.hatch, development.maturity)

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field
 from typing import Any
 
+from burden.caution import Caution
 from burden.result import Result, number
 
 __all__ = ["DoseResult", "plain", "stock_recipe"]
@@ -39,7 +40,7 @@ class DoseResult(Result):
         Active substance in the product [%].
     mass_of, basis, reason, would_change : str
         What the mass is of, what mg/L counts, why this dose, and what would change it.
-    cautions : tuple of str
+    cautions : tuple of Caution
         Everything to know before, during and after.
     stock : str or None
         Recipe where the amount is too small to weigh.
@@ -62,7 +63,7 @@ class DoseResult(Result):
     basis: str
     reason: str
     would_change: str
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     stock: str | None = None
     sources: tuple[str, ...] = field(default=())
 

@@ -185,7 +185,7 @@ def interval(
     evidence, agent_evidence = load_parasite(parasite), load_agent(agent)
     kill = draw_kill(agent_evidence, draws, seed)
     bath = f"{kill.customary_mg_l:g} mg/L for {kill.customary_hours:g} h, acting at once"
-    common = {
+    common: dict[str, Any] = {
         "parasite": parasite,
         "title": evidence.title,
         "temperature_c": temperature_c,
@@ -242,7 +242,7 @@ def _without_windows(common: dict[str, Any], reason: str) -> IntervalAnswer:
 
 def _limits(evidence: Evidence, parameters: Parameters, temperature_c: float) -> tuple[list[str], list[str]]:
     """What is extrapolated at this temperature, by name, and what to say about it."""
-    development = parameters.development
+    development = parameters.of_eggs
     names = [
         name
         for name, table in (("hatching", development.hatch), ("maturity", development.maturity))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -76,7 +77,7 @@ def log_all_gone(ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan]) -> 
     plans : sequence of Plan
         S of them.
     """
-    return sum(eliminations(p.setting, s, plans, p.effects) for p, s in ponds)
+    return reduce(np.add, (eliminations(pond.setting, state, plans, pond.effects) for pond, state in ponds))
 
 
 def judge(

@@ -343,7 +343,7 @@ def log_likelihood_of_fish(
         here, share = shown(row, seen, home, weight_g, stages)
         ends = (row.count_low, np.inf if row.count_high is None else row.count_high)
         total = total + log_part_count(*ends, rate * here, share, seen.detection, seen.part_shape)
-        if adults is not None:
+        if adults is not None and stages is not None:
             young = row.count_low - adults
             ways = gammaln(row.count_low + 1) - gammaln(adults + 1) - gammaln(young + 1)
             total = total + ways + xlogy(adults, stages["adult"]) + xlogy(young, stages["juvenile"])

@@ -62,13 +62,15 @@ class Habitat:
     def steps(self) -> tuple[dict[str, np.ndarray], ...]:
         """Rates of every interval, at its middle; intervals of one temperature share one dictionary."""
         around = Surroundings(self.fish_per_m3, self.exchange_per_day)
-        rows, rates, last = [], {}, None
+        eggs = self.parameters.of_eggs
+        rows: list[dict[str, np.ndarray]] = []
+        rates, last = {}, None
         for day in 0.5 * (self.times[1:] + self.times[:-1]):
             temperature = self.temperature.at(day)
             if last is None or not np.array_equal(temperature, last):
                 rates = rates_at(self.parameters, temperature, around)
-                rates["egg_shape"] = self.parameters.development.egg_shape(temperature)
-                rates["juvenile_shape"] = self.parameters.development.maturity.shape_at(temperature)
+                rates["egg_shape"] = eggs.egg_shape(temperature)
+                rates["juvenile_shape"] = eggs.maturity.shape_at(temperature)
             rows.append(rates)
             last = temperature
         return tuple(rows)
@@ -170,14 +172,14 @@ def backward(
     others linear; a dose is p ← (1 − κ) p. `linear` leaves out the factor (1 − p_A).
     """
     walk = _Walk(habitat, batch, linear, on_fish_only, stages)
-    found: list[list[Values | None]] = [[None] * len(batch.dose_steps) for _ in starts]
+    found: list[dict[int, Values]] = [{} for _ in starts]
     earliest = int(min(s.min() for s in starts))
     for i in range(habitat.horizon, earliest - 1, -1):
         walk.step_to(i)
         for column, start in zip(found, starts, strict=True):
-            for s in np.flatnonzero(start == i):
+            for s in np.flatnonzero(start == i).tolist():
                 column[s] = walk.values(i, s)
-    return [_stack(column) for column in found]
+    return [_stack([column[s] for s in sorted(column)]) for column in found]
 
 
 def _stack(values: Sequence[Values]) -> Values:
@@ -368,11 +370,11 @@ class _Lone:
 
     def spared(self, form: str) -> np.ndarray | float:
         share = self.walk._spared(form, self.i)
-        return share if np.ndim(share) == 0 else share[self.s]
+        return share[self.s] if isinstance(share, np.ndarray) else share
 
     def _logs(self, form: str, counts: Sequence[float]) -> np.ndarray | float:
         found = self.walk._log_spared(form, [np.full((1, 1), count) for count in counts])
-        return found if np.ndim(found) == 0 else found[0]
+        return found[0] if isinstance(found, np.ndarray) else found
 
     def _worth(self, array: np.ndarray, ended: Ends) -> np.ndarray:
         return ended.summed(self.i, self.walk.habitat.horizon, array[:, self.s : self.s + 1])[:, 0]

@@ -150,7 +150,7 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     that it fell short, twice the smaller of P and 1 − P is taken back: counts that fit both alike tell nothing.
     """
     parasite = parasite or case.parasites[0]
-    frame = {"case": case, "parasite": parasite, "seed": seed, "draws": draws}
+    frame: dict[str, Any] = {"case": case, "parasite": parasite, "seed": seed, "draws": draws}
     doses = [a for a in case.given if a.action == "dose"]
     if not doses:
         return _cannot(frame, None, "no dose was given before this visit")
@@ -191,7 +191,7 @@ def _counted(before: Sequence[Preparation], after: Sequence[Preparation]) -> dic
     """Reduction of the mean count per fish, without a model: comparable where both days were looked at alike."""
     from burden.classical import reduction
 
-    return reduction(*(list(_by_fish(rows).values()) for rows in (before, after))).as_dict()
+    return reduction(list(_by_fish(before).values()), list(_by_fish(after).values())).as_dict()
 
 
 def _paired(before: Sequence[Preparation], after: Sequence[Preparation]) -> dict[str, Any] | None:

@@ -15,7 +15,8 @@ from burden.changes import Changes, what_changed
 from burden.coldwater import LaterDoses, later_doses
 from burden.customs import customs_of, windows_of
 from burden.daybook import DayBookEntry, day_book, dose_words, late_words, later_words, say_date
-from burden.dosing import DoseResult, dose
+from burden.doseresult import DoseResult
+from burden.dosing import dose
 from burden.elimination import Plan
 from burden.estimate import Estimate, estimate
 from burden.forecast import Dosed, Forecast, delayed, follow, regime_of
@@ -200,7 +201,7 @@ class Visit(Result):
             *(f"{late_words(d, self.case.visit_date)}." for d in self.late),
         ]
 
-    def cautions(self, most: int = 6) -> list[str]:
+    def cautions(self, most: int = 6) -> list[Caution]:
         """Return what to be careful of, the weightiest first, each once."""
         said = [Caution(f"{note.text}: {note.reason}", note.kind) for note in self.notes]
         said += [Caution(f"Food fish: {w.words()}.", "food") for w in self.withdrawals]
@@ -235,12 +236,13 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
     doses = _doses(case, choice.recommended, accept_unpublished) if withheld is None else ()
     forecasts = tuple(_forecast(e, choice, doses, withheld, HORIZON_DAYS) for e in estimates)
     choice = _judged_with_all(choice, ponds, forecasts)
-    others, late, later = _looked_into(choice, ponds) if withheld is None else ((), (), None)
+    given = choice.recommended.plan if withheld is None and choice.recommended is not None else None
+    others, late, later = _looked_into(given, ponds) if given is not None else ((), (), None)
     notes_on_it = (*choice.notes, *(() if later is None else (later_words(later, case.visit_date),)))
     choice = replace(choice, would_change=would_change_words(others), notes=notes_on_it)
-    held = _held(case, choice, ponds) if withheld is None else ()
+    held = _held(case, given, ponds) if given is not None else ()
     windows = windows_of(estimates, agents)
-    last = max(choice.recommended.plan.days) if withheld is None and choice.recommended else 0.0
+    last = max(given.days) if given is not None else 0.0
     plans = [plan for e in estimates if (plan := look_again(case, e, agents, last)) is not None]
     plan = max(plans, key=lambda p: p.day, default=None)
     return Visit(
@@ -252,7 +254,7 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
         responses=tuple(response(case, parasite, draws, seed) for parasite in case.parasites),
         choice=choice,
         doses=doses,
-        notes=notes_on(notes, choice.recommended.plan.agents if withheld is None else ()),
+        notes=notes_on(notes, given.agents if given is not None else ()),
         withheld_reason=withheld,
         windows=windows,
         recheck=plan,
@@ -277,16 +279,14 @@ def _judged_with_all(choice: Choice, ponds: Sequence[tuple[Pond, State]], foreca
 
 
 def _looked_into(
-    choice: Choice, ponds: Sequence[tuple[Pond, State]]
+    plan: Plan, ponds: Sequence[tuple[Pond, State]]
 ) -> tuple[tuple[Otherwise, ...], tuple[LateDose, ...], LaterDoses | None]:
     """The schedule chosen as it may turn out otherwise, from when its next doses come too late, and what eggs wait."""
     tell("what would change it, and when a late dose is a mistake")
-    plan = choice.recommended.plan
     return otherwise(ponds, plan), late_doses(ponds, plan), later_doses(ponds, plan)
 
 
-def _held(case: Case, choice: Choice, ponds: Sequence[tuple[Pond, State]]) -> tuple[Withdrawal, ...]:
-    plan = choice.recommended.plan
+def _held(case: Case, plan: Plan, ponds: Sequence[tuple[Pond, State]]) -> tuple[Withdrawal, ...]:
     return withdrawals(plan.days, plan.agents, ponds[0][0].setting.temperature) if case.food_fish else ()
 
 

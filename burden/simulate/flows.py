@@ -24,23 +24,23 @@ class Brake:
     """Share that a brake leaves at the middle of a step, and by how much more at its end than at its start: what lives
     for hours shows the end. Each (M,) or (G, M)."""
 
-    middle: np.ndarray | float
-    rise: np.ndarray | float
+    middle: np.ndarray
+    rise: np.ndarray
 
     def times(self, other: Brake) -> Brake:
         return Brake(self.middle * other.middle, self.middle * other.rise + self.rise * other.middle)
 
 
-NO_BRAKE = Brake(1.0, 0.0)
+NO_BRAKE = Brake(np.ones(()), np.zeros(()))
 
 
 @dataclass(frozen=True)
 class Flow:
     """What enters during a step, as a parabola in time; each is a pace times the step."""
 
-    total: np.ndarray | float
-    rise: np.ndarray | float  # by how much more at the end than at the start
-    bend: np.ndarray | float  # by how much more at the two ends than on the whole
+    total: np.ndarray
+    rise: np.ndarray  # by how much more at the end than at the start
+    bend: np.ndarray  # by how much more at the two ends than on the whole
 
     def plus(self, other: Flow) -> Flow:
         return Flow(self.total + other.total, self.rise + other.rise, self.bend + other.bend)
@@ -70,7 +70,7 @@ class Flow:
         return self.times(per_fish(by_group.middle))
 
 
-NO_FLOW = Flow(0.0, 0.0, 0.0)
+NO_FLOW = Flow(np.zeros(()), np.zeros(()), np.zeros(()))
 
 
 @dataclass(frozen=True)

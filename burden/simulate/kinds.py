@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import reduce
 
 import numpy as np
 
@@ -61,14 +62,15 @@ class State:
 
     def take(self, draws: np.ndarray) -> State:
         """Return the state of the draws at some positions, repeats allowed."""
-        arrays = {
-            name: getattr(self, name)[..., draws]
-            for name in ("alive", "haemoglobin", "resistance", "deaths", "fluke_deaths")
-        }
-        chains = {
-            place: {form: x[..., draws] for form, x in getattr(self, place).items()} for place in ("water", "fish")
-        }
-        return State(**chains, **arrays)
+        return State(
+            water={form: chain[..., draws] for form, chain in self.water.items()},
+            fish={form: chain[..., draws] for form, chain in self.fish.items()},
+            alive=self.alive[..., draws],
+            haemoglobin=self.haemoglobin[..., draws],
+            resistance=self.resistance[..., draws],
+            deaths=self.deaths[..., draws],
+            fluke_deaths=self.fluke_deaths[..., draws],
+        )
 
 
 @dataclass(frozen=True)
@@ -212,4 +214,4 @@ class Trajectory:
     @property
     def abundance(self) -> np.ndarray:
         """Juveniles and adults per live fish, shape (K, M)."""
-        return sum(self.fish.values())
+        return reduce(np.add, self.fish.values())

@@ -40,7 +40,8 @@ def with_density_and_drugs(
 
 def _drug_effects(drugs: Sequence[DrugInWater], day: float) -> tuple[np.ndarray | float, np.ndarray | float]:
     """Death rate of larvae and share of settlers killed by all that is still dissolved."""
-    hazard, spared = 0.0, 1.0
+    hazard: np.ndarray | float = 0.0
+    spared: np.ndarray | float = 1.0
     for drug in drugs:
         left = np.exp(-drug.fade_per_day * (day - drug.day))
         hazard = hazard + drug.larva_hazard * left

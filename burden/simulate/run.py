@@ -50,7 +50,7 @@ _SETTLING = np.array([1, 1, 2, 4, 8]) / 16
 def simulate(
     setting: Setting,
     state: State,
-    days: Sequence[float],
+    days: np.ndarray | Sequence[float],
     events: Sequence[Event] = (),
     max_step_days: float | None = None,
 ) -> Trajectory:
@@ -61,8 +61,8 @@ def simulate(
     setting : Setting
     state : State
         At the first day, before any event of that day.
-    days : sequence of float
-        Days to report, rising [d]; a report on the day of an event is after it.
+    days : array_like
+        Days to report, rising, shape (K,) [d]; a report on the day of an event is after it.
     events : sequence of Event
         Those between the first and the last day happen; a drug of an earlier event still works.
     max_step_days : float, optional
@@ -72,21 +72,21 @@ def simulate(
     -------
     Trajectory
     """
-    days = np.asarray(days, float)
+    report = np.asarray(days, float)
     drugs = tuple(event.drug for event in events if event.drug is not None)
-    pending = [event for event in events if days[0] <= event.day <= days[-1]]
+    pending = [event for event in events if report[0] <= event.day <= report[-1]]
     stepper = Stepper(setting, drugs)
     seen = []
-    for start, end in pieces(setting, days, pending):
+    for start, end in pieces(setting, report, pending):
         jumps = [event for event in pending if event.day == start]
         for event in jumps:
             state = happen(state, event, setting.fish.susceptibility)
-        if start in days:
+        if start in report:
             seen.append(_observe(setting, state))
         if end > start:
             longest = max_step_days or _longest_step(setting, start, end, drugs)
-            state = stepper.run(state, start, _steps(end - start, longest, bool(jumps) or start == days[0]))
-    return _trajectory(days, seen, state)
+            state = stepper.run(state, start, _steps(end - start, longest, bool(jumps) or start == report[0]))
+    return _trajectory(report, seen, state)
 
 
 def pieces(setting: Setting, days: np.ndarray, events: Sequence[Event]) -> list[tuple[float, float]]:
@@ -179,10 +179,20 @@ def _observe(setting: Setting, state: State) -> dict[str, np.ndarray]:
 
 def _trajectory(days: np.ndarray, seen: Sequence[Mapping[str, np.ndarray]], end: State) -> Trajectory:
     columns = {name: np.array([row[name] for row in seen]) for name in seen[0]}
-    places = {
-        place: {
-            name.removeprefix(f"{place} "): columns.pop(name) for name in list(columns) if name.startswith(f"{place} ")
-        }
-        for place in ("water", "fish")
-    }
-    return Trajectory(days=days, **places, **columns, end=end)
+
+    def of(place: str) -> dict[str, np.ndarray]:
+        return {name.removeprefix(place): column for name, column in columns.items() if name.startswith(place)}
+
+    return Trajectory(
+        days=days,
+        water=of("water "),
+        fish=of("fish "),
+        alive=columns["alive"],
+        deaths=columns["deaths"],
+        fluke_deaths=columns["fluke_deaths"],
+        resistance=columns["resistance"],
+        haemoglobin=columns["haemoglobin"],
+        per_gram=columns["per_gram"],
+        laying=columns["laying"],
+        end=end,
+    )
