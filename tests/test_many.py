@@ -95,6 +95,17 @@ def test_what_is_kept_serves_the_very_same_case_and_options_alone(tmp_path):
     for options, same in (("20 draws", True), ("21 draws", False)):
         with Unfinished(tmp_path / "out", options) as kept:
             assert (kept.water(case) is not None) is same
+    kept_report = tmp_path / ".out-unfinished" / case.name
+    (kept_report / "report.html").rename(tmp_path / "away.html")
+    with Unfinished(tmp_path / "out", "20 draws") as kept:
+        assert kept.water(case) is None  # somebody cleared a part of it away
+    (tmp_path / "away.html").rename(kept_report / "report.html")
+    note = kept_report / ".water.json"
+    whole = note.read_bytes()
+    note.write_bytes(whole[: len(whole) // 2])
+    with Unfinished(tmp_path / "out", "20 draws") as kept:
+        assert kept.water(case) is None  # killed in the midst of writing it
+    note.write_bytes(whole)
     toml = folder / "case.toml"
     toml.write_text(toml.read_text(encoding="utf-8").replace("count = ", "count = 1"), encoding="utf-8")
     with Unfinished(tmp_path / "out", "20 draws") as kept:

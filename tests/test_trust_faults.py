@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import random
+import re
 import signal
 import subprocess
 import sys
@@ -15,6 +16,7 @@ import pytest
 from click.testing import CliRunner
 from report_cases import KOI
 
+import burden
 from burden.cli import main
 from burden.report import folder as report_folder
 from burden.report import write
@@ -152,6 +154,13 @@ def test_an_odd_locale_loses_no_answer(environment):
     odd, plain = (command("check", KOI, "--json", **more) for more in (environment, {}))
     assert odd.stdout == plain.stdout
     assert without_traceback(odd, 0) == without_traceback(plain, 0)
+
+
+def test_no_word_or_number_hangs_on_the_locale():
+    """No locale is set, so Python keeps to its own; nothing asks for one either: in Turkish an I is none of ours."""
+    package = Path(burden.__file__).parent
+    asked = [p for p in package.rglob("*.py") if re.search(r"import locale|setlocale|strftime", p.read_text("utf-8"))]
+    assert asked == []
 
 
 def test_no_display_and_no_home(tmp_path):

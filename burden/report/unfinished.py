@@ -70,12 +70,15 @@ class Unfinished:
                 note = json.loads((self.folder / case.name / _NOTE).read_text(encoding="utf-8"))
             except (OSError, ValueError):
                 return None
-            if note.get("of") != self._print_of(case):
+            if note.get("of") != self._print_of(case) or not self._whole(case.name, note["files"]):
                 return None
             found: dict[str, Any] = note["water"]
             tuples = {key: tuple(found[key]) for key in ("urgency", "walk", "due")}
             self.waters[case.name] = Water(**{**found, **tuples})
         return self.waters[case.name]
+
+    def _whole(self, name: str, files: Sequence[str]) -> bool:
+        return all((self.folder / name / file).is_file() for file in files)
 
     def put(self, case: Case, files: Mapping[str, bytes], water: Water) -> None:
         """Keep a report: its files first, the note that it is whole last."""
