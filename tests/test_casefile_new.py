@@ -106,7 +106,7 @@ def test_new_asks_and_refuses_water_given_twice(tmp_path):
     assert twice.exit_code == 2
     assert not (tmp_path / "pond").exists()
     asked = CliRunner().invoke(
-        main, ["new", folder, "--ask", "--salt", "1000", "0.1"], input="Mill\n2026-06-01\n\n12\n350\n16.5\n"
+        main, ["new", folder, "--ask", "--salt", "1000", "0.1"], input="Mill\n2026-06-01\n\n12\n350\n16.5\n\n"
     )
     assert asked.exit_code == 0, asked.output
     case = read_case(tmp_path / "pond")
@@ -128,3 +128,98 @@ def test_new_takes_readings_by_hand_or_a_logger_file(tmp_path):
     assert twice.exit_code == 2
     assert "temperature once" in twice.output
     assert not (tmp_path / "twice").exists()
+
+
+ANSWERS = """\
+Mill
+10.6.2026
+2026-06-10
+
+none
+24
+0
+300
+12,5
+measures
+oval
+4
+3
+x
+1.2
+readings
+
+2026-06-04
+2026-06-04 17.5
+2026-06-01 16
+
+15
+15 tips
+"""
+
+
+def test_new_says_what_was_expected_and_asks_again(tmp_path):
+    """An answer that cannot be read costs nothing but the answer; what is written reads back as it was meant."""
+    folder = tmp_path / "pond"
+    asked = CliRunner().invoke(main, ["new", str(folder), "--ask"], input=ANSWERS)
+    assert asked.exit_code == 0, asked.output
+    wrong = [line for line in asked.output.splitlines() if line.startswith("Error: ")]
+    assert len(wrong) == 8
+    assert all("expected" in line or "needed" in line for line in wrong)
+    case = read_case(folder)
+    assert case.water.volume_l.value == round(4 * 3 * 1.2 * 1000 * math.pi / 4)
+    assert case.water.temperature.temperatures_c == (16.0, 17.5)
+    assert (case.fish_count, case.fish[0].mean_weight_g.value, case.fish[0].species) == (24, 300.0, "koi")
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--volume-l", "9000"], "taken as ± 10 %"),
+        (["--size-m", "4", "3", "1"], "from the pond's measures"),
+        (["--salt", "5000", "0.5"], "by salt"),
+    ],
+)
+def test_beside_the_volume_stands_how_it_was_found(tmp_path, words, says):
+    assert CliRunner().invoke(main, ["new", str(tmp_path / "pond"), *words]).exit_code == 0
+    text = (tmp_path / "pond" / "case.toml").read_text()
+    about = [line for line in text.splitlines() if "±" in line or "measures [L]" in line or "by salt" in line]
+    assert [says in line for line in about if "over the year" not in line] == [True]
+    assumed = any(line.startswith("The volume is taken as") for line in read_case(tmp_path / "pond").assumptions)
+    assert assumed == (words[0] == "--volume-l")
+
+
+def test_a_clip_on_the_slide_becomes_a_share_of_the_gills(tmp_path):
+    """15 of some 1,400 filaments, a half of each: 0.5 %, for the rows that say nothing of their own."""
+    folder = tmp_path / "pond"
+    said = ["--gill-clip", "15", "tips", "--weight-g", "300", "--visit-date", "2026-06-10"]
+    assert CliRunner().invoke(main, ["new", str(folder), *said]).exit_code == 0
+    rows = ["date,fish,chosen,site,count,method,fraction_examined", "2026-06-10,1,random,gill,7,gill_clip,"]
+    rows += ["2026-06-10,2,random,gill,3,gill_clip,0.02", "2026-06-10,3,random,gill,30,gill_arch,", ""]
+    (folder / "samples.csv").write_text("\n".join(rows))
+    first, second, third = read_case(folder).samples
+    assert (first.clip_share.low, first.clip_share.high) == (0.0031, 0.0083)
+    assert first.clip_share.value == pytest.approx(15 / 1400 / 2, rel=0.01)
+    assert second.clip_share is None
+    assert third.clip_share is None
+    told = CliRunner().invoke(main, ["check", str(folder)]).output
+    assert "A clip shows 0.54 % of the gills (0.31 to 0.83 %; tips of 15 filaments), in 1 preparation." in told
+    assert "For 1 of 3 preparations nobody wrote what share" in told
+
+
+def test_a_share_of_a_clip_above_all_gills_is_refused(tmp_path):
+    folder = tmp_path / "pond"
+    assert CliRunner().invoke(main, ["new", str(folder), "--gill-clip", "9", "arches"]).exit_code == 2
+    assert not folder.exists()
+    assert CliRunner().invoke(main, ["new", str(folder), "--gill-clip", "1", "arches"]).exit_code == 0
+    toml = folder / "case.toml"
+    toml.write_text(re.sub("gill_clip_share = {.*}", "gill_clip_share = 1.5", toml.read_text()))
+    (problem,) = check_case(folder).problems
+    assert (problem.place, problem.expected) == ("[looking] gill_clip_share", "a share of all gills, above 0 to 1")
+
+
+def test_a_logger_file_that_is_none_is_refused_before_anything_is_written(tmp_path):
+    (tmp_path / "log.csv").write_text("when,heat\n1,2\n")
+    found = CliRunner().invoke(main, ["new", str(tmp_path / "pond"), "--logger", str(tmp_path / "log.csv")])
+    assert found.exit_code == 2
+    assert "temperature_c" in found.output
+    assert not (tmp_path / "pond").exists()

@@ -13,6 +13,8 @@ from hypothesis import strategies as st
 from scipy import integrate, special, stats
 
 from burden import counts
+from burden.counts import gill_share
+from burden.errors import InputError
 
 HERE = Path(__file__).parent
 
@@ -71,11 +73,11 @@ def test_a_range_holds_for_poisson_and_far_out_and_in_mixed_arrays() -> None:
     # both tails underflow: the nearest end stands for the range, never minus infinity
     far = float(counts.log_count_range(5000, np.inf, 0.01, 2.0))
     assert far == pytest.approx(float(counts.log_count(5000, 0.01, 2.0)), rel=1e-12)
-    mixed = counts.log_count_range([3, 3, 3], [3, 9, np.inf], 4.0, 0.8)
-    single = [float(counts.log_count_range(3, high, 4.0, 0.8)) for high in (3, 9, np.inf)]
     # at least one, of few: all but the clean
     some = counts.log_count_range(1, np.inf, 0.1, [0.8, np.inf])
     np.testing.assert_allclose(np.exp(some), 1 - counts.zero_share(0.1, [0.8, np.inf]), rtol=1e-12)
+    mixed = counts.log_count_range([3, 3, 3], [3, 9, np.inf], 4.0, 0.8)
+    single = [float(counts.log_count_range(3, high, 4.0, 0.8)) for high in (3, 9, np.inf)]
     np.testing.assert_allclose(mixed, single, rtol=1e-12)
 
 
@@ -154,8 +156,6 @@ def test_pick_pressure_takes_its_share_and_the_heavy_first(k: float, tilt: float
     assert float((taken < 0.5).mean()) == pytest.approx(light, abs=0.01)
 
 
-@pytest.mark.parametrize("tilt", [0.0, 0.4, 1.0])
-def test_size_biased_fish_follow_the_tilted_gamma(tilt: float) -> None:
 @pytest.mark.parametrize(("k", "share"), [(0.05, 0.3), (0.9, 0.5), (5.0, 0.99), (20.0, 0.02)])
 def test_pick_pressure_in_proportion_to_burden_is_in_closed_form(k: float, share: float) -> None:
     """E exp(−τ y) = (1 + τ)^−k of a gamma, to the edges of the grid and held beyond."""
@@ -164,6 +164,8 @@ def test_pick_pressure_in_proportion_to_burden_is_in_closed_form(k: float, share
         assert counts.pick_pressure(beyond, 1.0, share) == counts.pick_pressure(inside, 1.0, share)
 
 
+@pytest.mark.parametrize("tilt", [0.0, 0.4, 1.0])
+def test_size_biased_fish_follow_the_tilted_gamma(tilt: float) -> None:
     k, mean = 0.6, 30.0
     shape, scale = counts.tilted_gamma(k, mean, tilt)
     base = stats.gamma(k, scale=mean / k)
@@ -186,8 +188,6 @@ def test_quadrature_equals_direct_integration(k: float, mean: float, count: int,
         assert got == pytest.approx(want, abs=1e-6)
 
 
-def direct_log_mean(count: int, q: float, a: float, k: float, mean: float) -> float:
-    """Integrate scipy's own negative binomial over scipy's own gamma on a fine grid of ln Λ."""
 @pytest.mark.parametrize("shape", [12.0, 60.0])
 def test_quadrature_of_even_stocks_keeps_its_step(shape: float) -> None:
     rate, log_weight = counts.gamma_quadrature(shape, 1.0, largest_count=20.0)
@@ -196,6 +196,8 @@ def test_quadrature_of_even_stocks_keeps_its_step(shape: float) -> None:
     assert float(np.exp(log_weight).sum()) == pytest.approx(1.0, rel=1e-9)
 
 
+def direct_log_mean(count: int, q: float, a: float, k: float, mean: float) -> float:
+    """Integrate scipy's own negative binomial over scipy's own gamma on a fine grid of ln Λ."""
     log_y = np.linspace(-70 / min(k, 1), math.log(800), 300_001)
     size = (a + q) / (1 - q)
     seen = q * mean / k * np.exp(log_y)
@@ -316,3 +318,24 @@ def test_moments_inside_each_class_are_those_of_the_gamma(k):
         for power, found in ((1, classes.means), (2, classes.second_moments)):
             want = law.expect(lambda w, power=power: w**power, lb=cuts[i], ub=cuts[i + 1])
             assert float(found[i]) == pytest.approx(8 * want, rel=1e-6, abs=1e-9)
+
+
+# --- what lies on a slide ------------------------------------------------------------------------------------------
+def test_filaments_on_a_slide_as_a_share_of_the_gill():
+    """Hughes 1966 J Exp Biol 45:177 (from memory): tench of 140 g has about 1,900 filaments, all arches together."""
+    share = gill_share(1, "filaments", 140.0)
+    assert share.low < 1 / 1900 < share.high
+    # outer third to two thirds of a filament in a clip: Nowak & Lucas 1997 Aquaculture 159:1 (abstract)
+    tip = gill_share(1, "tips", 140.0)
+    assert 1 / 3 < tip.median / share.median < 2 / 3
+    assert tip.low / share.low > 1 / 3  # two ranges err apart from one another: less than both at their worst
+    assert gill_share(8, "arches").high == 1.0
+    for outside in (20.0, 900.0, None):
+        wide = gill_share(15, "tips", outside)
+        assert wide.low < gill_share(15, "tips", 140.0).low < gill_share(15, "tips", 140.0).high < wide.high
+
+
+@pytest.mark.parametrize(("pieces", "of"), [(0, "tips"), (9, "arches"), (3000, "tips"), (float("nan"), "filaments")])
+def test_nothing_or_more_than_a_fish_has_is_refused(pieces, of):
+    with pytest.raises(InputError, match="above 0, and at most"):
+        gill_share(pieces, of)

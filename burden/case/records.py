@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
+
+from burden.case.stock import Uncertain
 
 __all__ = [
     "UNKNOWN_AGENT",
@@ -125,6 +127,8 @@ class Preparation:
         skin_scrape, gill_clip, gill_arch or whole_organ.
     fraction_examined : float or None
         Share of the site looked at [-].
+    clip_share : Uncertain or None
+        What the case says a clip of gill shows, where the row itself says nothing [-].
     parasite : str or None
         Set the count belongs to; the reader fills it where the case has one set.
     species : str or None
@@ -154,6 +158,12 @@ class Preparation:
     weight_g: float | None = None
     lethal: bool | None = None
     hours_dead: float | None = None
+    clip_share: Uncertain | None = None
+
+    def with_clip_share(self, share: Uncertain | None) -> Preparation:
+        """Return the preparation with what a clip shows, if it is a clip that says nothing of its own."""
+        is_clip = self.site == "gill" and self.method in (None, "gill_clip") and self.fraction_examined is None
+        return replace(self, clip_share=share) if is_clip else self
 
     @property
     def exact(self) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -197,7 +198,17 @@ def _action(case: Case, action: Action) -> str:
 def _samples(case: Case) -> list[str]:
     if not case.samples:
         return ["Samples: none."]
-    return [_sample_day(case, day) for day in case.sample_dates]
+    days = [_sample_day(case, day) for day in case.sample_dates]
+    return [*days, *(_clip(share, rows) for share, rows in _clips(case).items())]
+
+
+def _clips(case: Case) -> Counter[Uncertain]:
+    return Counter(row.clip_share for row in case.samples if row.clip_share is not None)
+
+
+def _clip(share: Uncertain, rows: int) -> str:
+    value, low, high = (plain_number(float(f"{100 * x:.2g}")) for x in (share.value, share.low, share.high))
+    return f"A clip shows {value} % of the gills ({low} to {high} %; {share.how}), in {counted(rows, 'preparation')}."
 
 
 def _sample_day(case: Case, day: date) -> str:

@@ -58,7 +58,8 @@ def _join(folder: Path, tables: CaseTables, notes: Notes) -> Case | None:
         parasites=sets,
         species=tuple(group.species for group in fish),
     )
-    samples = read_samples(folder, context, notes)
+    clip = build.build_clip_share(tables.looking, notes)
+    samples = tuple(row.with_clip_share(clip) for row in read_samples(folder, context, notes))
     deaths = read_deaths(folder, context, notes)
     _warn_of_unnamed_record(folder, tables, notes)
     if notes.problems or tables.case is None or water is None:

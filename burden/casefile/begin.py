@@ -6,22 +6,41 @@ import json
 import math
 import re
 from collections.abc import Mapping
-from typing import Any
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Literal
 
+from burden.casefile.logs import read_temperature
+from burden.casefile.reading import Notes, read_text
 from burden.casefile.template import sample_case_toml
+from burden.counts import gill_share
+from burden.counts.on_slide import GillPiece
+from burden.errors import InputError
 
-__all__ = ["SHAPES", "case_toml", "volume_by_salt_words", "volume_by_shape"]
+__all__ = [
+    "SHAPES",
+    "Shape",
+    "case_toml",
+    "clip_share_words",
+    "logger_record",
+    "volume_by_salt_words",
+    "volume_by_shape",
+]
+
+#: where the template's explanations stand
+_REMARK_COLUMN = 35
+Shape = Literal["rectangle", "oval", "free"]
 
 #: share of length times width that the surface covers: low, middle, high. A rectangle and an ellipse by geometry, the
 #: tape a tenth out (assumption); a free outline between the two or less (assumption)
-SHAPES = {
+SHAPES: Mapping[Shape, tuple[float, float, float]] = {
     "rectangle": (0.9, 1.0, 1.1),
     "oval": (0.9 * math.pi / 4, math.pi / 4, 1.1 * math.pi / 4),
     "free": (0.65, 0.8, 0.95),
 }
 
 
-def volume_by_shape(length_m: float, width_m: float, depth_m: float, shape: str) -> dict[str, Any]:
+def volume_by_shape(length_m: float, width_m: float, depth_m: float, shape: Shape) -> dict[str, Any]:
     """Work out the water of a pond from its measures.
 
     Parameters
@@ -72,36 +91,85 @@ def volume_by_salt_words(mass_g: float, rise_g_l: float) -> dict[str, Any]:
     return {"value": round(found.volume_l), "low": round(found.low_l), "high": round(high), "how": how}
 
 
-def case_toml(facts: Mapping[str, Any]) -> str:
+def clip_share_words(pieces: float, of: GillPiece, weight_g: float | None) -> dict[str, Any]:
+    """Work out what one slide shows of all gills, from what was put on it.
+
+    Parameters
+    ----------
+    pieces, of
+        As `burden.counts.gill_share` takes them.
+    weight_g : float or None
+        Of the fish [g].
+
+    Returns
+    -------
+    dict
+        value, low, high [-] and how it was found.
+    """
+    share = gill_share(pieces, of, weight_g)
+    value, low, high = (float(f"{x:.2g}") for x in (share.median, share.low, share.high))
+    what = {"tips": "tips of {} filaments", "filaments": "{} whole filaments", "arches": "{} of 8 arches"}[of]
+    return {"value": value, "low": low, "high": high, "how": what.format(f"{pieces:g}")}
+
+
+def logger_record(path: Path) -> str:
+    """Return what a logger's file holds, as text.
+
+    Raises
+    ------
+    InputError
+        Where it is no record of temperatures that a case can name.
+    """
+    path, notes = path.resolve(), Notes()
+    text = None if read_temperature(path.parent, path.name, notes) is None else read_text(path.parent, path.name, notes)
+    if text is None:
+        raise InputError(notes.problems)
+    return text
+
+
+def case_toml(facts: Mapping[str, Any], remarks: Mapping[str, str] = MappingProxyType({})) -> str:
     """Return the commented template with facts in the place of its examples.
 
     Parameters
     ----------
     facts : mapping of str to value
         By key of case.toml; a mapping becomes an inline table.
+    remarks : mapping of str to str
+        What the template says beside a key, where that no longer holds.
 
     Returns
     -------
     str
-        TOML that reads as it stands; every explanation is kept.
+        TOML that reads as it stands; every other explanation is kept.
 
     Examples
     --------
     >>> import tomllib
     >>> tomllib.loads(case_toml({"count": 7}))["fish"]["count"]
     7
+    >>> tomllib.loads(case_toml({"gill_clip_share": 0.01}))["looking"]
+    {'gill_clip_share': 0.01}
     """
     text = sample_case_toml()
     for key, value in facts.items():
-        stands = re.search(rf"^{key} = (?:\"[^\"\n]*\"|[^#\n]*?)(?=\s*(?:#|$))", text, flags=re.M)
+        # a key of a table that is itself an example takes its table with it
+        text = re.sub(rf"^# (\[\w+\]\n)# (?={key} = )", r"\1", text, flags=re.M)
+        stands = re.search(rf"^{key} = (?P<value>\"[^\"\n]*\"|{{.*}}|[^#\n]*?)(?P<remark> *#.*)?$", text, flags=re.M)
         if stands is None:
             raise ValueError(f"the template has no key {key!r}")
-        text = f"{text[: stands.start()]}{key} = {_toml(value)}{text[stands.end() :]}"
+        said = f"{key} = {_toml(value)}"
+        if key in remarks:
+            said += f"\n{'#':<{_REMARK_COLUMN}}# {remarks[key]}"
+        elif stands["remark"]:
+            said = f"{said:<{_REMARK_COLUMN - 1}} {stands['remark'].strip()}"
+        text = f"{text[: stands.start()]}{said}{text[stands.end() :]}"
     return text
 
 
 def _toml(value: Any) -> str:
     if isinstance(value, Mapping):
         return "{ " + ", ".join(f"{key} = {_toml(part)}" for key, part in value.items()) + " }"
+    if isinstance(value, float) and value.is_integer():
+        return f"{value:.0f}"
     # a JSON string is a TOML string, but for the one control character JSON leaves as it is
     return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f") if isinstance(value, str) else f"{value}"

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
         FindingsTable,
         FishTable,
         LimitsTable,
+        LookingTable,
         OverrideTable,
         ParasiteTable,
         RangeTable,
@@ -44,6 +45,7 @@ __all__ = [
     "ASSUMED_WATER_CHANGE",
     "MG_L_CACO3_PER_DKH",
     "build_actions",
+    "build_clip_share",
     "build_findings",
     "build_fish",
     "build_limits",
@@ -108,6 +110,16 @@ def _uncertain(given: float | RangeTable | None, place: str, notes: Notes) -> Un
         notes.problem(CASE_FILE, place, shown, "low <= value <= high", "Put the three in order.")
         return None
     return Uncertain(given.value, given.low, given.high, given.how)
+
+
+def build_clip_share(table: LookingTable | None, notes: Notes) -> Uncertain | None:
+    """Return what one clip shows of all gills, where the case says so."""
+    share = _uncertain(table.gill_clip_share, "[looking] gill_clip_share", notes) if table else None
+    if share is not None and max(share.value, share.high) > 1:
+        fix = "For half a percent write 0.005."
+        notes.problem(CASE_FILE, "[looking] gill_clip_share", share.high, "a share of all gills, above 0 to 1", fix)
+        return None
+    return share
 
 
 def build_fish(table: FishTable, place: str, notes: Notes) -> FishGroup:

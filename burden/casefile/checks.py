@@ -201,7 +201,7 @@ def _rounded(value: float) -> str:
 
 
 def _about_samples(case: Case) -> Iterator[str]:
-    bare = [row for row in case.samples if row.fraction_examined is None]
+    bare = [row for row in case.samples if row.fraction_examined is None and row.clip_share is None]
     if bare:
         yield (
             f"For {len(bare)} of {counted(len(case.samples), 'preparation')} nobody wrote what share of the site "

@@ -28,6 +28,7 @@ __all__ = [
     "FindingsTable",
     "FishTable",
     "LimitsTable",
+    "LookingTable",
     "Name",
     "NumberOrRange",
     "OverrideTable",
@@ -311,6 +312,12 @@ class FindingsTable(_Table):
     note: str = Field("", description="a note in words")
 
 
+class LookingTable(_Table):
+    """[looking]"""
+
+    gill_clip_share: NumberOrRange | None = Field(None, description="share of all gills on one slide, above 0 to 1")
+
+
 class LimitsTable(_Table):
     """[limits]"""
 
@@ -366,6 +373,7 @@ TABLES: dict[str, tuple[type[BaseModel], bool, bool]] = {
     "water": (WaterTable, True, False),
     "fish": (FishTable, True, True),
     "parasite": (ParasiteTable, True, False),
+    "looking": (LookingTable, False, False),
     "findings": (FindingsTable, False, False),
     "limits": (LimitsTable, False, False),
     "given": (ActionTable, False, True),

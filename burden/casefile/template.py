@@ -60,6 +60,11 @@ set = "dactylogyrus"               # see `burden parasites`; a list for several
 # high = 40
 # source = "own count, 12 flukes, 20 °C"
 
+# [looking]
+# gill_clip_share = {{ value = 0.0054, low = 0.0023, high = 0.013, how = "tips of 15 filaments" }}
+#                                  # share of all gills on one of your slides, for rows that leave fraction_examined
+#                                  # empty; `burden new --gill-clip 15 tips` works it out
+
 # [findings]
 # other = ["ciliates"]             # ciliates, flagellates, bacterial_gill_disease, fungus, leeches,
 #                                  # crustaceans, virus_suspected, unknown

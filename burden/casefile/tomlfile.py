@@ -19,6 +19,7 @@ if TYPE_CHECKING:
         FindingsTable,
         FishTable,
         LimitsTable,
+        LookingTable,
         ParasiteTable,
         WaterTable,
     )
@@ -37,6 +38,7 @@ class CaseTables:
     water: WaterTable | None = None
     fish: tuple[FishTable | None, ...] = ()
     parasite: ParasiteTable | None = None
+    looking: LookingTable | None = None
     findings: FindingsTable | None = None
     limits: LimitsTable | None = None
     given: tuple[ActionTable | None, ...] = ()

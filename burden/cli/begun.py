@@ -1,32 +1,19 @@
-"""What `burden new` wrote, as a result like any other."""
+"""What `burden new` is told, by option or answer, and what it wrote."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import click
 
+from burden.casefile.begin import clip_share_words, logger_record, volume_by_salt_words, volume_by_shape
+from burden.cli.asking import questions
 from burden.result import Result
 
-__all__ = ["NewCase", "facts_of", "temperature_csv"]
-
-_QUESTIONS = {
-    "title": ("What is it called", str, None),
-    "visit_date": ("Date of the visit", click.DateTime(["%Y-%m-%d"]), None),
-    "species": ("Which fish", str, "koi"),
-    "count": ("How many of them are alive", click.IntRange(min=1), None),
-    "weight_g": ("What does one weigh on average [g]", click.FloatRange(min=0, min_open=True), None),
-    "volume_l": (
-        "How much water is there, filter and pipes included [L]",
-        click.FloatRange(min=0, min_open=True),
-        None,
-    ),
-    "temperature_c": ("How warm is the water [°C]", click.FloatRange(-2, 40), None),
-}
+__all__ = ["Begun", "NewCase", "begin"]
 
 
 @dataclass(frozen=True)
@@ -61,66 +48,94 @@ class NewCase(Result):
         )
 
 
-def facts_of(given: Mapping[str, Any], ask: bool) -> dict[str, Any]:
-    """Return what the options and the answers say, by key of case.toml.
+@dataclass(frozen=True)
+class Begun:
+    """What is known of a case that begins.
+
+    Parameters
+    ----------
+    facts : mapping of str to value
+        By key of case.toml.
+    remarks : mapping of str to str
+        What is to stand beside a key.
+    temperature_csv : str or None
+        What temperature.csv is to hold.
+    """
+
+    facts: Mapping[str, Any]
+    remarks: Mapping[str, str]
+    temperature_csv: str | None
+
+
+#: beside the volume, by how it was found
+_VOLUME_REMARKS = {
+    "size_m": "from the pond's measures [L]; filter, sump and pipes come on top: add them to all three",
+    "salt": "by salt [L]: all the water it mixed into, filter and pipes too; low and high from the meter's error",
+}
+_NAMES = {"weight_g": "mean_weight_g"}
+_PLAIN = ("title", "visit_date", "species", "count", "weight_g")
+
+
+def begin(given: Mapping[str, Any], ask: bool) -> Begun:
+    """Join what the options say and what is answered.
 
     Parameters
     ----------
     given : mapping of str to value
-        Options of `burden new`; None where not given.
+        Options of `burden new`; None, or nothing, where not given.
     ask : bool
         Whether to ask for what is missing.
 
     Returns
     -------
-    dict
+    Begun
 
     Raises
     ------
     click.UsageError
-        Where the water is given in two ways.
+        Where the water or its temperature is given in two ways.
+    InputError
+        For a logger's file that is none, or more on a slide than a fish has.
     """
-    told = {key: value for key, value in given.items() if value is not None}
-    ways = [way for way in ("volume_l", "size_m", "salt") if way in told]
-    if len(ways) > 1:
-        raise click.UsageError("give the water once: --volume-l, --size-m or --salt")
-    for key, (question, kind, usual) in _QUESTIONS.items():
-        if ask and key not in told and not (key == "volume_l" and ways):
-            told[key] = click.prompt(question, type=kind, default=usual, err=True)
-    if "visit_date" in told:
-        told["visit_date"] = told["visit_date"].date()
-    if ways:
-        told["volume_l"] = _water(told)
-    named = {"weight_g": "mean_weight_g"}
-    return {named.get(k, k): v for k, v in told.items() if k not in ("size_m", "salt", "shape")}
+    told = {key: value for key, value in given.items() if value not in (None, ())}
+    _once(told, "the water", {"volume_l": "--volume-l", "size_m": "--size-m", "salt": "--salt"})
+    _once(told, "the temperature", {"temperature_c": "--temperature-c", "readings": "--reading", "logger": "--logger"})
+    if ask:
+        told |= questions(told)
+    facts = {_NAMES.get(key, key): told[key] for key in _PLAIN if key in told}
+    volume, remark = _volume(told)
+    facts |= volume
+    record = _record(told)
+    if record is not None:
+        facts["temperature_c"] = "temperature.csv"
+    elif "temperature_c" in told:
+        facts["temperature_c"] = told["temperature_c"]
+    if "gill_clip" in told:
+        facts["gill_clip_share"] = clip_share_words(*told["gill_clip"], told.get("weight_g"))
+    return Begun(facts, {"volume_l": remark} if remark else {}, record)
 
 
-def temperature_csv(
-    readings: Sequence[tuple[datetime, float]], logger: Path | None, steady: float | None
-) -> str | None:
-    """Return what temperature.csv is to hold: readings by hand in order, or a logger's file as it is; None for neither.
-
-    Raises
-    ------
-    click.UsageError
-        Where the temperature is given in two ways, or the file is no text.
-    """
-    if (steady is not None) + (logger is not None) + bool(readings) > 1:
-        raise click.UsageError("give the temperature once: --temperature-c, --reading or --logger")
-    if logger is not None:
-        try:
-            return logger.read_text(encoding="utf-8-sig")
-        except (OSError, UnicodeDecodeError) as error:
-            raise click.UsageError(f"--logger: {error}; save it as a CSV file in UTF-8") from error
-    if not readings:
-        return None
-    rows = [f"{day.date().isoformat()},{celsius:g}" for day, celsius in sorted(readings)]
-    return "\n".join(["date,temperature_c", *rows, ""])
+def _once(told: Mapping[str, Any], what: str, ways: Mapping[str, str]) -> None:
+    if sum(way in told for way in ways) > 1:
+        *first, last = ways.values()
+        raise click.UsageError(f"give {what} once: {', '.join(first)} or {last}")
 
 
-def _water(told: Mapping[str, Any]) -> Any:
-    from burden.casefile.begin import volume_by_salt_words, volume_by_shape
-
+def _volume(told: Mapping[str, Any]) -> tuple[dict[str, Any], str | None]:
     if "salt" in told:
-        return volume_by_salt_words(*told["salt"])
-    return volume_by_shape(*told["size_m"], told["shape"]) if "size_m" in told else told["volume_l"]
+        return {"volume_l": volume_by_salt_words(*told["salt"])}, _VOLUME_REMARKS["salt"]
+    if "size_m" in told:
+        return {"volume_l": volume_by_shape(*told["size_m"], told["shape"])}, _VOLUME_REMARKS["size_m"]
+    return ({"volume_l": told["volume_l"]} if "volume_l" in told else {}), None
+
+
+def _record(told: Mapping[str, Any]) -> str | None:
+    """What temperature.csv is to hold: a logger's file as it is, or readings by hand in order."""
+    if "record" in told:
+        return str(told["record"])
+    if "logger" in told:
+        return logger_record(told["logger"])
+    if "readings" not in told:
+        return None
+    rows = [f"{day.isoformat()},{celsius:g}" for day, celsius in sorted(told["readings"])]
+    return "\n".join(["date,temperature_c", *rows, ""])

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from burden.cli.common import Command, answers
-from burden.cli.types import ParasiteName
+from burden.cli.types import DAY, ParasiteName
 
 __all__ = ["check", "estimate", "forecast", "new", "report", "response"]
 
@@ -111,9 +111,9 @@ _MEASURE = click.FloatRange(min=0, min_open=True)
 
 @click.command(cls=Command, short_help="Begin a case folder, every value explained.")
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
-@click.option("--visit-date", type=click.DateTime(["%Y-%m-%d"]), help="The date of decision.")
+@click.option("--visit-date", type=DAY, help="The date of decision.")
 @click.option("--title", help="What the case is called.")
-@click.option("--volume-l", type=click.FloatRange(min=0, min_open=True), help="All the water [L].")
+@click.option("--volume-l", type=_MEASURE, help="All the water [L].")
 @click.option(
     "--size-m", type=_MEASURE, nargs=3, metavar="LENGTH WIDTH DEPTH", help="Instead: measures, mean depth [m]."
 )
@@ -123,7 +123,7 @@ _MEASURE = click.FloatRange(min=0, min_open=True)
 @click.option(
     "--reading",
     "readings",
-    type=(click.DateTime(["%Y-%m-%d"]), click.FloatRange(-2, 40)),
+    type=(DAY, click.FloatRange(-2, 40)),
     multiple=True,
     metavar="DATE CELSIUS",
     help="Instead: a reading by hand; give it as often as you read.",
@@ -133,7 +133,13 @@ _MEASURE = click.FloatRange(min=0, min_open=True)
 )
 @click.option("--species", help="Of the fish.")
 @click.option("--count", type=click.IntRange(min=1), help="Fish alive.")
-@click.option("--weight-g", type=click.FloatRange(min=0, min_open=True), help="Mean weight of a fish [g].")
+@click.option("--weight-g", type=_MEASURE, help="Mean weight of a fish [g].")
+@click.option(
+    "--gill-clip",
+    type=(_MEASURE, click.Choice(["tips", "filaments", "arches"])),
+    metavar="N WHAT",
+    help="On one slide of gill: so many tips of filaments, whole filaments, or arches.",
+)
 @click.option("--ask", is_flag=True, help="Ask, in plain questions, for what no option gives.")
 @answers(None)
 def new(folder: Path, ask: bool, **given: Any) -> Any:
@@ -141,15 +147,15 @@ def new(folder: Path, ask: bool, **given: Any) -> Any:
 
     \b
     Example:
-      burden new my_pond --size-m 4 3 1.2 --shape oval --count 24 --weight-g 600 --reading 2026-05-04 17.5
+      burden new my_pond --size-m 4 3 1.2 --shape oval --count 24 --weight-g 300 --gill-clip 15 tips
     """
     from burden.casefile import new_case
     from burden.casefile.begin import case_toml
-    from burden.cli.begun import NewCase, facts_of, temperature_csv
+    from burden.cli.begun import NewCase, begin
 
-    readings = temperature_csv(given.pop("readings"), given.pop("logger"), given["temperature_c"])
-    facts = facts_of({**given, "temperature_c": "temperature.csv" if readings else given["temperature_c"]}, ask)
-    return NewCase(folder, tuple(new_case(folder, case_toml(facts), readings)))
+    begun = begin(given, ask)
+    toml = case_toml(begun.facts, begun.remarks)
+    return NewCase(folder, tuple(new_case(folder, toml, begun.temperature_csv)))
 
 
 @click.command(cls=Command, short_help="Read a case back in words; list all that is wrong.")

@@ -94,7 +94,9 @@ def _wanted(param: click.Parameter | None) -> str | None:
     kind = None if param is None else param.type
     if isinstance(kind, click.IntRange | click.FloatRange):
         whole = "a whole number" if isinstance(kind, click.IntRange) else "a number"
-        return f"{whole} from {kind.min:g}" + ("" if kind.max is None else f" to {kind.max:g}")
+        return f"{whole} {'above' if kind.min_open else 'from'} {kind.min:g}" + (
+            "" if kind.max is None else f" to {kind.max:g}"
+        )
     return {"integer": "a whole number", "float": "a number"}.get(getattr(kind, "name", ""))
 
 

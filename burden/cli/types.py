@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import click
 
-__all__ = ["FIGURE", "AgentName", "FigureFile", "ParasiteName"]
+__all__ = ["DAY", "FIGURE", "AgentName", "FigureFile", "ParasiteName"]
 
 _ENDINGS = (".svg", ".png")
 
@@ -63,6 +64,19 @@ class AgentName(_Name):
         return agent_names()
 
 
+class _Day(click.ParamType):
+    """A date, year-month-day."""
+
+    name = "date"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
+        """Return the date."""
+        try:
+            return value if isinstance(value, date) else date.fromisoformat(value)
+        except ValueError:
+            self.fail(f"{value!r} is not a date as 2026-05-10", param, ctx)
+
+
 class FigureFile(click.ParamType):
     """A figure to write, .svg or .png, in a folder that exists."""
 
@@ -78,4 +92,5 @@ class FigureFile(click.ParamType):
         return path
 
 
+DAY = _Day()
 FIGURE = FigureFile()

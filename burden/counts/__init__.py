@@ -9,6 +9,7 @@ on every argument.
 negative_binomial   one fish or one preparation: log-probability of a count, of a range, of a clumped part
 across_fish         chosen fish, averages over fish, chance that a fish shows a fluke
 classes             equal-probability classes of susceptibility for the model
+on_slide            share of all gills that lies on a slide
 ```
 """
 
@@ -32,13 +33,16 @@ from burden.counts.negative_binomial import (
     part_count_size,
     zero_share,
 )
+from burden.counts.on_slide import GILL_ARCHES, gill_share
 
 __all__ = [
+    "GILL_ARCHES",
     "SusceptibilityClasses",
     "class_prevalence",
     "class_variance",
     "detection_per_fish",
     "gamma_quadrature",
+    "gill_share",
     "log_count",
     "log_count_range",
     "log_mean_over_fish",

@@ -118,6 +118,8 @@ def _preparation(row: Preparation) -> str:
         text += f", {named(row.site)}"
     if row.fraction_examined is not None:
         text += f", {100 * row.fraction_examined:g} % of the site"
+    elif row.clip_share is not None:
+        text += f", {spread(row.clip_share, 100)} % of the site"
     return text + (f", {row.stage}s" if row.stage else "")
 
 
