@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
 
 import numpy as np
 import pytest
-from cases import VISIT, a_case
+from cases import VISIT, a_case, dose
 
+from burden import schedule
 from burden.case import Limits
 from burden.courses import CONTROL_PER_1000
 from burden.elimination import Plan, eliminations
@@ -16,8 +18,10 @@ from burden.evidence import load_agent
 from burden.judging import Judged, judge, left_per_1000
 from burden.pond import draw_pond
 from burden.result import Probability, Triple
-from burden.schedule import FORMALIN_REST_DAYS, candidate_plans, search
+from burden.schedule import FORMALIN_REST_DAYS, LONGEST_GAP_DAYS, candidate_plans, search
 from burden.schedule import _control as control
+from burden.simulate import COARSE_STEP_DAYS, simulate
+from burden.water import Temperature
 
 DRAWS = 12
 BOTH = ("praziquantel", "formalin")
@@ -125,3 +129,151 @@ def test_fewest_doses_for_which_any_dates_control(temperature_c):
     left = np.median(left_per_1000([pair], plans), axis=1)
     fewest = min(len(plan.days) for plan, x in zip(plans, left, strict=True) if x <= CONTROL_PER_1000)
     assert search(case, [pair], ("praziquantel",), 20.0).recommended.doses == fewest
+
+
+# --- the parts of the search, each by itself
+
+
+@pytest.mark.parametrize("gap", [0.1, 0.9, 2.6])
+def test_a_gap_is_a_share_of_the_development_of_an_egg(gap):
+    """In even water a share of the mean time to hatch; in warming water what the rates add up to."""
+    pond, _ = pond_of(a_case(temperature_c=24.0))
+    rate = pond.setting.parameters.development.hatch.rate
+    assert schedule._gap_days(pond, 7.0, gap) == pytest.approx(gap / float(np.median(rate(24.0))), rel=1e-9)
+    warming = Temperature.linear([0.0, 60.0], [12.0, 27.0])
+    moved = replace(pond, setting=replace(pond.setting, temperature=warming))
+    days = np.arange(3.0, 60.0, 0.01) + 0.005
+    done = np.cumsum([0.01 * float(np.median(rate(warming.at(day)))) for day in days])
+    assert schedule._gap_days(moved, 3.0, gap) == pytest.approx(days[np.searchsorted(done, gap)] - 3.0, abs=0.1)
+
+
+def test_gaps_go_up_to_the_longest_and_no_further():
+    case = a_case(temperature_c=20.0)
+    pond, _ = pond_of(case)
+    rate = float(np.median(pond.setting.parameters.development.hatch.rate(20.0)))
+    line = ("praziquantel",) * 3
+
+    def dates(days: float, limits: Limits | None = None) -> list[float] | None:
+        return schedule._dates(replace(case, limits=limits or Limits()), pond, 2.0, 3, days * rate, line)
+
+    assert dates(0.2) == [2.0, 3.0, 4.0]  # a day apart at least
+    assert dates(6.0) == [2.0, 8.0, 14.0]
+    assert dates(6.0, Limits(shortest_gap_days=9)) == [2.0, 11.0, 20.0]
+    assert dates(LONGEST_GAP_DAYS - 0.1) == [2.0, 47.0, 92.0]
+    assert dates(LONGEST_GAP_DAYS + 0.1) is None
+
+
+def test_gaps_tried_rise_and_none_is_half_as_long_again_as_the_one_before():
+    steps = schedule._GAPS[1:] / schedule._GAPS[:-1]
+    assert np.all((steps > 1.0) & (steps < 1.5))
+
+
+def test_days_are_the_nearest_on_which_somebody_can_come():
+    case = a_case(limits=Limits(visit_days=(5, 9, 20)))
+    assert [schedule._next_possible(case, day) for day in (0.0, 5.0, 5.5, 10.0, 21.0)] == [5.0, 5.0, 5.0, 20.0, None]
+    assert schedule._nearest_possible(case, 7.9, 1.0) == 9.0
+    assert schedule._nearest_possible(case, 6.1, 1.0) == 5.0
+    assert schedule._nearest_possible(case, 6.1, 6.0) == 9.0
+    assert schedule._nearest_possible(case, 40.0, 21.0) is None
+
+
+def test_lines_of_agents_hold_formalin_in_half_of_the_doses_at_most():
+    short = {"praziquantel": "P", "formalin": "F"}
+    lines = {"".join(short[a] for a in line) for line in schedule._lines(BOTH, 4)}
+    assert lines == {"P", "F", "PP", "PF", "FP", "PPP", "PFP", "PPPP", "PFPF", "FPFP"}
+
+
+def test_formalin_counts_what_was_given_and_rests_between():
+    each = load_agent("formalin").about["customary"]["mg_l"]
+    given = (dose(-9, "formalin", 20.0), dose(-5, "formalin", None), dose(-3, "praziquantel", 5.0))
+    case = a_case(given=given, limits=Limits(max_formalin_mg_l_total=20 + 2 * each))
+    twice = ("formalin", "praziquantel", "formalin")
+    assert schedule._allowed(case, (0.0, 3.0, 7.0), twice)
+    assert not schedule._allowed(case, (0.0, 3.0, 6.0), twice)  # too soon
+    assert schedule._allowed(case, (0.0, 3.0, 6.0), ("praziquantel",) * 3)
+    assert not schedule._allowed(case, (0.0, 10.0, 20.0), ("formalin",) * 3)  # too much
+    tight = replace(case, limits=Limits(max_formalin_mg_l_total=19 + 2 * each))
+    assert not schedule._allowed(tight, (0.0, 3.0, 7.0), twice)
+
+
+def test_best_dates_of_a_line_by_mean_then_by_the_median_of_its_logarithm_then_by_length():
+    def plan(*days: float, agents: str = "praziquantel") -> Plan:
+        return Plan(days, (agents,) * len(days))
+
+    def best(*rows: tuple[Plan, list[float]]) -> list[Plan]:
+        plans = [row[0] for row in rows]
+        return [plans[i] for i in schedule._best_of_each(plans, np.array([row[1] for row in rows]))]
+
+    long, short = plan(0.0, 4.0, 30.0), plan(0.0, 9.0, 20.0)
+    assert best((long, [-9.0, -50.0, -50.0]), (short, [-9.0, -50.9, -50.9])) == [short]  # a tie: 2 % of 50
+    assert best((long, [-9.0, -50.0, -50.0]), (short, [-9.0, -52.0, -52.0])) == [long]
+    assert best((long, [-0.1, -50.0, -50.0]), (short, [-0.2, -50.0, -50.0])) == [long]
+    other = plan(0.0, 5.0, agents="formalin")
+    assert best((other, [-1.0, -3.0]), (long, [-0.5, -3.0])) == [long, other]
+
+
+def test_plans_of_one_dose_less_are_those_that_may_control_likeliest_first(monkeypatch):
+    plans = [Plan(tuple(5.0 * i for i in range(n)), ("praziquantel",) * n) for n in (1, 2, 2, 2, 3, 3)]
+    plans = [replace(plan, days=(*plan.days[:-1], plan.days[-1] + i)) for i, plan in enumerate(plans)]
+    left = {1: 11.0, 2: 9.0, 3: 13.0}
+    asked = []
+
+    def rough(ponds, of):
+        asked.extend(plans.index(plan) for plan in of)
+        return np.array([[left[i]] * 3 for i in asked])
+
+    monkeypatch.setattr(schedule, "left_per_1000", rough)
+    monkeypatch.setattr(schedule, "first_draws", lambda ponds, most: ponds)
+    three = replace(judged(("praziquantel",) * 3, 0.4, CONTROL_PER_1000), plan=plans[5])
+    logs = np.log([[0.1], [0.2], [0.3], [0.9], [0.4], [0.4]])
+    assert schedule._one_dose_less([], plans, logs, [three]) == [2, 1]
+    assert asked == [1, 2, 3]
+    assert schedule._one_dose_less([], plans, logs, [judged(("praziquantel",) * 3, 0.4, 11.0)]) == []
+
+
+def test_exactly_ten_of_a_thousand_is_control():
+    one, two = judged(("praziquantel",), 0.1, CONTROL_PER_1000), judged(("praziquantel",) * 2, 0.3, 1.0)
+    assert control([two, one])[0] is one
+
+
+def test_watching_is_right_only_where_a_dose_saves_no_fish(monkeypatch):
+    monkeypatch.setattr(schedule, "left_untreated", lambda ponds, day: np.array([3.0, 4.0, 5.0]))
+    none = replace(judged((), 0.5, 1000.0), deaths=Triple.of([4.0]))
+    for dead, watched in ((3.9, True), (3.0, False)):
+        dosed = replace(judged(("praziquantel",), 0.9, 1.0), deaths=Triple.of([dead]))
+        monkeypatch.setattr(schedule, "judge", lambda *_, dosed=dosed: [dosed])
+        assert (schedule._watching([], dosed, none, 60.0) is not None) is watched
+
+
+@pytest.mark.parametrize(
+    ("days", "words"),
+    [
+        ((3.0, 5.0), "2 days are before that"),
+        ((3.0, 33.0), "30 days let a few"),
+    ],
+)
+def test_words_on_the_gap_between_the_first_doses(days, words):
+    pond, _ = pond_of(a_case())
+    found = replace(judged(("praziquantel",) * 2, 0.7, 4.0), plan=Plan(days, ("praziquantel",) * 2))
+    assert words in schedule._reason(pond, found)
+    assert not any("eradication" in note for note in schedule._notes([pond_of(a_case())], found))
+
+
+def test_left_and_dead_of_two_sets_against_a_run_of_each():
+    """What is left is the worse set's, a day after the last dose; what kills without flukes kills once."""
+    case = a_case(parasites=("dactylogyrus", "gyrodactylus"))
+    fish = np.array([40.0])
+    ponds = [(p, p.start(np.full(DRAWS, 30.0), fish, 0.0, np.full(DRAWS, 0.5)))
+             for p in (draw_pond(case, name, DRAWS, 3) for name in case.parasites)]  # fmt: skip
+    plan = Plan((0.0, 6.0), ("praziquantel",) * 2)
+    both, each = judge(ponds, [plan], 30.0)[0], [judge([pair], [plan], 30.0)[0] for pair in ponds]
+    worse = np.maximum(*(left_per_1000([pair], [plan])[0] for pair in ponds))
+    assert both.left_per_1000 == Triple.of(worse)
+    alone = []
+    for pond, state in ponds:
+        doses = pond.doses(plan.days, plan.agents)
+        run = simulate(pond.setting, state, np.array([0.0, 7.0, 30.0]), [*pond.given, *doses], COARSE_STEP_DAYS)
+        alone.append((1000 * run.abundance[1] / 30.0, run.deaths[-1], run.fluke_deaths[-1]))
+    np.testing.assert_allclose(worse, np.maximum(alone[0][0], alone[1][0]), rtol=1e-6)
+    assert both.deaths.median == pytest.approx(float(np.median(alone[0][1] + alone[1][2])), rel=1e-6)
+    assert both.deaths.median < sum(j.deaths.median for j in each)
