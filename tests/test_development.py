@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from ponds import fixed, plain_cycle, pond
+from ponds import a_value, fixed, plain_cycle, pond
 from scipy import stats
 
 from burden.development import (
@@ -289,6 +289,18 @@ def test_both_parts_of_an_egg_add_up(development):
 
 
 # --- draws --------------------------------------------------------------------------------------------------------
+def test_a_strain_twice_as_slow_is_so_from_egg_to_adult(evidence):
+    plain, slow = (
+        draw_development(evidence.with_overrides({"strain_factor": a_value("strain_factor", factor)}), 20, 3)
+        for factor in (1.0, 2.0)
+    )
+    for t in (12.0, 20.0, 28.0):
+        np.testing.assert_allclose(slow.hatch.mean_days(t), 2 * plain.hatch.mean_days(t), rtol=1e-9)
+        np.testing.assert_allclose(slow.maturity.mean_days(t), 2 * plain.maturity.mean_days(t), rtol=1e-9)
+        np.testing.assert_allclose(slow.fresh.rate(t), 0.5 * plain.fresh.rate(t), rtol=1e-9)
+        np.testing.assert_allclose(slow.egg_rate(t), 0.5 * plain.egg_rate(t), rtol=1e-9)
+
+
 def test_draws_do_not_change_when_more_are_drawn(evidence, development):
     fewer = draw_development(evidence, 40, seed=20)
     for name in ("hatch", "maturity"):
