@@ -269,7 +269,7 @@ def restore_mg(
     >>> float(restore_mg(5.0, 1000.0, 0.3).total_mg)
     1500.0
     """
-    _check([(0.0, target_mg_l), (0.0, volume_l)], [(0.0, share_changed)], loss_per_day, 0.0, None)
+    _check([(0.0, target_mg_l), (0.0, volume_l)], [(days_since_dose, share_changed)], loss_per_day)
     left = np.exp(-np.asarray(loss_per_day, float) * days_since_dose)
     whole = target_mg_l * volume_l
     removed, faded = share_changed * left * whole, (1 - left) * whole

@@ -119,6 +119,7 @@ def test_effective_hours_at_its_limits():
     assert effective_hours(5.0, 0.5, np.inf) == pytest.approx(48.0)  # ∫ exp(−0.5 t) dt = 2 d
     assert effective_hours(5.0, 0.5, np.inf, exponent=0.5) == pytest.approx(96.0)
     assert effective_hours(5.0, 0.0, np.inf, floor_mg_l=6.0) == 0.0
+    assert effective_hours(5.0, 0.3, np.inf, floor_mg_l=5.0) == 0.0
     loss = np.array([0.1, 1.0, 4.0])
     assert np.all(np.diff(effective_hours(5.0, loss, 48.0)) < 0)
 
@@ -155,6 +156,18 @@ def test_impossible_amounts_are_named(arguments):
     with pytest.raises(InputError) as caught:
         concentration_curve(**arguments)
     assert len(caught.value.problems) == 1
+
+
+def test_every_impossible_amount_is_told_with_its_value():
+    with pytest.raises(InputError) as caught:
+        restore_mg(-5.0, 1000.0, 1.5, np.array([-0.25, 0.5]), days_since_dose=2.0)
+    told = [(problem.place, problem.value) for problem in caught.value.problems]
+    assert told == [("dose on day 0", "-5.0"), ("water change on day 2", "1.5"), ("loss per day", "-0.25")]
+
+
+def test_what_has_faded_since_a_dose_of_today_is_nothing():
+    restored = restore_mg(5.0, 1000.0, 0.3, 0.7)
+    assert (float(restored.faded_mg), float(restored.removed_mg)) == (0.0, pytest.approx(1500.0))
 
 
 def test_a_filter_that_could_adapt_has_met_nothing_before_the_first_dose():

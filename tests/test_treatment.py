@@ -244,9 +244,12 @@ def test_unknown_agent_kills_anything_from_nothing_to_nearly_all():
     assert share.mean() == pytest.approx(0.97 / 2, abs=0.02)
     assert np.array_equal(share, kill(draws, "adult", 40.0, 1.0))
     assert np.all(kill(draws, "egg", None, None) <= share)
+    # at most half of the juveniles are sheltered: an assumption
+    np.testing.assert_allclose(np.quantile(draws.sheltered_fraction, [0.1, 0.9]), [0.05, 0.45], atol=0.02)
 
 
 def test_dose_nobody_wrote_down_is_wider_than_a_known_one():
+    np.testing.assert_allclose(np.quantile(DRAWS.dose_factor, [0.05, 0.95]), [1 / 3, 3.0], rtol=0.05)
     known, unknown = (kill(DRAWS, "adult", mg_l, 1.0) for mg_l in (5.0, None))
     assert np.ptp(np.quantile(unknown, [0.05, 0.95])) > 1.1 * np.ptp(np.quantile(known, [0.05, 0.95]))
 
