@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import re
 import shlex
 import shutil
@@ -21,8 +22,10 @@ from burden.cli import main
 from burden.cli.progress import Bar
 from burden.evidence import agent_names, parasite_names, reference
 from burden.progress import listening, told
+from burden.report.folder import write_folder
 
-KOI = Path(__file__).parents[1] / "simulated_data" / "koi_pond"
+ROOT = Path(__file__).parents[1]
+KOI = ROOT / "simulated_data" / "koi_pond"
 FRAME = {"schema_version", "seed", "draws", "interval_level", "warnings"}
 DRAWS = ("--draws", "40")
 
@@ -555,3 +558,46 @@ def test_completion_knows_commands_and_names():
 
     assert "plain,forecast" in completions("burden fore", 1)
     assert "plain,dactylogyrus" in completions("burden interval --parasite dac", 3)
+
+
+_STOPPED_WHILE = """
+import os, signal, sys
+from pathlib import Path
+{patch}
+real = Path.{write}
+def stop(self, *data, **how):
+    if self.name == {name!r}:
+        os.kill(os.getpid(), signal.SIGINT)
+    return real(self, *data, **how)
+Path.{write} = stop
+sys.argv = ["burden", *{words!r}]
+from burden.__main__ import run
+run()
+"""
+_MADE_AT_ONCE = """
+import burden.report.write as room
+room.report_of = lambda case, *options: room.Made({"report.html": b"new", "tables/x.csv": b"new"}, case)
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a signal to oneself is sent in another way elsewhere")
+@pytest.mark.parametrize("command", ["new", "report"])
+def test_a_real_ctrl_c_between_two_files_leaves_what_was_there(tmp_path, command):
+    out = tmp_path / "there"
+    if command == "report":
+        write_folder(out, {"report.html": b"old", "tables/x.csv": b"old"})
+        words = ["report", str(ROOT / "simulated_data" / "koi_pond"), "--out", str(out)]
+        code = _STOPPED_WHILE.format(patch=_MADE_AT_ONCE, write="write_bytes", name="x.csv", words=words)
+    else:
+        code = _STOPPED_WHILE.format(patch="", write="write_text", name="samples.csv", words=["new", str(out)])
+    before = {path: path.is_file() and path.read_bytes() for path in tmp_path.rglob("*")}
+    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert (found.returncode, found.stderr.strip()) == (130, "burden: stopped")
+    assert {path: path.is_file() and path.read_bytes() for path in tmp_path.rglob("*")} == before
+
+
+def test_ctrl_c_while_the_command_line_is_loaded_leaves_quietly():
+    code = "import sys\nclass Stop:\n    def find_spec(self, name, *more):\n        if name == 'click':\n            "
+    code += "raise KeyboardInterrupt\nsys.meta_path.insert(0, Stop())\nfrom burden.__main__ import run\nrun()"
+    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert (found.returncode, found.stderr.strip()) == (130, "burden: stopped")
