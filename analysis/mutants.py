@@ -39,7 +39,10 @@ ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "counts": (("counts/across_fish.py", "counts/classes.py", "counts/negative_binomial.py"), ("test_counts.py",)),
     "development": (("development.py", "laws.py"), ("test_development.py",)),
     "treatment": (("treatment.py", "concentration.py"), ("test_treatment.py", "test_concentration.py")),
-    "elimination": (("elimination.py", "chains.py", "renewal.py", "waiting.py"), ("test_elimination.py",)),
+    "elimination": (
+        ("elimination.py", "chains.py", "renewal.py", "waiting.py"),
+        ("test_elimination.py", "test_waiting.py"),
+    ),
     "estimate": (("estimate.py", "past.py", "looking.py"), ("test_estimate.py",)),
     "schedule": (("schedule.py", "judging.py"), ("test_schedule.py",)),
 }

@@ -1,0 +1,137 @@
+"""Durations from a grid time on, and chains in one step, against scipy: its gamma, its quadrature, its expm."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import integrate, linalg, stats
+
+from burden.chains import _of_one, _poisson, _terms, _waits, chain_kernel, chain_passage
+from burden.elimination import time_grid
+from burden.waiting import Leaving, Waiting, farthest
+
+EVENTS = np.array([1e-7, 1e-5, 9e-4, 2e-3, 0.03, 0.09, 0.2, 0.9, 4.0, 30.0])
+
+
+# --- chains
+
+
+@pytest.mark.parametrize("moment", [0, 1, 2])
+def test_means_over_an_even_wait_against_quadrature(moment):
+    """∫ Pois(j; e s) s^m ds from 0 to 1, small events by a series of two terms."""
+    _, _, found = _of_one(EVENTS)
+    want = [integrate.quad(lambda s, e=e: np.exp(-e * s) * s**moment, 0, 1, epsabs=1e-13)[0] for e in EVENTS]
+    np.testing.assert_allclose(found[moment][0], want, rtol=2e-7)
+    terms = 6
+    _, more = _poisson(EVENTS, _terms(30.0) + 2)
+    found = _waits(EVENTS, more, terms)
+    for j in range(terms):
+        want = [
+            integrate.quad(lambda s, e=e, j=j: stats.poisson.pmf(j, e * s) * s**moment, 0, 1, epsabs=1e-13)[0]
+            for e in EVENTS
+        ]
+        np.testing.assert_allclose(found[moment][j], want, rtol=1e-6, atol=1e-6)
+
+
+@pytest.mark.parametrize("mean", [1e-6, 0.01, 0.7, 5.0, 40.0, 100.0])
+def test_terms_kept_of_a_poisson_number(mean):
+    assert stats.poisson.sf(_terms(mean) - 1, mean) < 1e-8
+    assert _terms(mean) <= mean + 9 * np.sqrt(mean) + 8
+
+
+@pytest.mark.parametrize("stages", [1, 2, 5, 12])
+def test_a_chain_alone_against_the_exponential_of_its_generator(stages):
+    pace, hazard, dt = np.array([0.0, 0.3, 1.9]), np.array([0.2, 0.1, 0.0]), 1.7
+    shift, ended = chain_passage(stages, pace, hazard, dt)
+    kernel = chain_kernel(stages, pace, hazard, dt)
+    for m in range(3):
+        forward = stages * pace[m]
+        move = np.diag(np.full(stages + 1, -forward - hazard[m])) + np.diag(np.full(stages, forward), 1)
+        move[-1] = 0.0
+        by_then = linalg.expm(move * dt)
+        for found in (shift, kernel.shift):
+            np.testing.assert_allclose(found[:, m], by_then[0, : len(found)], rtol=1e-9, atol=1e-12)
+        for found in (ended, kernel.exit):
+            want = [by_then[stages - 1 - j, stages] for j in range(len(found))]
+            np.testing.assert_allclose(found[:, m], want, rtol=1e-7, atol=1e-8)
+
+
+# --- durations
+
+
+def waiting(times, courses) -> Waiting:
+    """Two draws; a course is a rate an interval, intervals of one rate share their row."""
+    kinds = {
+        pace: {
+            "temperature": np.array([pace]),
+            "rate": np.array([pace, 2 * pace]),
+            "shape": np.array([40.0, 90.0]),
+            "loss": np.array([0.02, 0.1]),
+        }
+        for pace in set(courses)
+    }
+    return Waiting(np.asarray(times, float), [kinds[pace] for pace in courses], {}, "rate", "shape", "loss")
+
+
+TIMES = [0.0, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 8.0, 10.0, 14.0, 18.0]
+COURSES = {"even": [0.25] * 14, "changing": [0.1] * 5 + [0.4] * 3 + [0.2] * 6}
+
+
+@pytest.mark.parametrize("course", COURSES)
+@pytest.mark.parametrize("start", [0, 3, 7, 13])
+def test_when_a_duration_ends_is_its_gamma_over_summed_development(course, start):
+    """From laying, and from the middle of each of four stages, where what is done by then conditions the rest."""
+    wait = waiting(TIMES, COURSES[course])
+    days, pace = np.diff(TIMES), np.array(COURSES[course])
+    worth = np.random.default_rng(3).uniform(0, 1, (len(days), 1, 2))
+    for done, ends in ((np.zeros(1), wait.from_start(start)), ((np.arange(4) + 0.5) / 4, wait.from_stages(start, 4))):
+        for draw, (factor, shape, loss) in enumerate(((1, 40.0, 0.02), (2, 90.0, 0.1))):
+            law = stats.gamma(shape, scale=1 / shape)
+            progress = np.concatenate([[0.0], np.cumsum(factor * (days * pace)[start:])])
+            alive = np.exp(-loss * (np.array(TIMES[start:]) - TIMES[start]))
+            for u, share in enumerate(done):
+                ended = 1 - law.sf(share + progress) / law.sf(share)
+                for k in range(len(progress)):
+                    left = ends.left_at(k)[u, draw]
+                    assert left == pytest.approx((1 - ended[k]) * alive[k], abs=3e-7)
+                want = np.sum(np.diff(ended) * np.sqrt(alive[1:] * alive[:-1]) * worth[start:, 0, draw])
+                summed = ends.summed(start, len(days), worth)[u, 0, draw]
+                assert summed == pytest.approx(want, abs=3e-6)  # deaths in a table's last row are those of its end
+
+
+@pytest.mark.parametrize("course", COURSES)
+def test_what_is_left_half_way_is_found_half_a_step_early(course):
+    """The grid time at which a share of development is passed, by numpy.interp; what is beyond the horizon is put there."""
+    wait, horizon = waiting(TIMES, COURSES[course]), 12
+    progress = np.concatenate([[0.0], np.cumsum(np.diff(TIMES) * COURSES[course])])
+    fraction = np.array([0.3, 0.4])
+    leaving = Leaving.of(wait, horizon, 8, fraction)
+    for i in (0, 2, 6, 8):
+        step, share = leaving.at(i)
+        for draw, factor in ((0, 1), (1, 2)):
+            goal = factor * progress[i] + fraction[draw]
+            place = np.interp(goal, factor * progress[: horizon + 1], np.arange(horizon + 1))
+            want = max(place - 0.5, i) if goal < factor * progress[horizon] else horizon
+            assert step[draw] + share[draw] == pytest.approx(want, abs=0.5 if want == horizon else 1e-9)
+    step, share = leaving.at(10)  # never asked for but at the start itself
+    assert (step.tolist(), share.tolist()) == ([10, 10], [0.0, 0.0])
+
+
+@pytest.mark.parametrize("shape", [1.0, 3.0, 30.0, 400.0])
+def test_farthest_is_beyond_all_but_a_ten_millionth(shape):
+    assert stats.gamma.sf(float(farthest(np.array(shape))), shape, scale=1 / shape) < 1e-7
+
+
+@pytest.mark.parametrize(("dt", "reach", "after"), [(0.25, 12.0, 365.0), (0.5, 90.0, 365.0), (0.25, 40.0, 30.0)])
+def test_the_grid_grows_after_the_doses_and_never_by_much(dt, reach, after):
+    times, horizon = time_grid(3.0, 23.0, dt, reach, after)
+    steps = np.diff(times)
+    assert times[0] == 3.0
+    assert times[horizon] == pytest.approx(23.0 + after, abs=dt)
+    assert np.allclose(steps / dt, np.round(steps / dt))
+    even = round((20.0 + min(reach, after)) / dt)
+    assert np.allclose(steps[:even], dt)
+    assert np.all(steps <= max(1.5, reach / 30) + 1e-9)
+    assert np.all(steps[even + 1 : horizon] <= steps[even : horizon - 1] * 1.15 + dt)
+    # no more grid beyond the horizon than what is under way can reach
+    assert reach <= times[-1] - times[horizon] < reach + steps[-1] + 1e-9
