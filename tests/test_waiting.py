@@ -101,7 +101,7 @@ def test_when_a_duration_ends_is_its_gamma_over_summed_development(course, start
 
 @pytest.mark.parametrize("course", COURSES)
 def test_what_is_left_half_way_is_found_half_a_step_early(course):
-    """The grid time at which a share of development is passed, by numpy.interp; what is beyond the horizon is put there."""
+    """The grid time at which a share of development is passed, by numpy.interp; beyond the horizon, the horizon."""
     wait, horizon = waiting(TIMES, COURSES[course]), 12
     progress = np.concatenate([[0.0], np.cumsum(np.diff(TIMES) * COURSES[course])])
     fraction = np.array([0.3, 0.4])
