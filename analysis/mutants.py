@@ -43,7 +43,7 @@ ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("elimination.py", "chains.py", "renewal.py", "waiting.py"),
         ("test_elimination.py", "test_waiting.py"),
     ),
-    "estimate": (("estimate.py", "past.py", "looking.py"), ("test_estimate.py",)),
+    "estimate": (("estimate.py", "past.py", "looking.py"), ("test_estimate.py", "test_past.py")),
     "schedule": (("schedule.py", "judging.py"), ("test_schedule.py",)),
 }
 #: processor time of a room's fast tests together, and after which a run is broken off [s]

@@ -1,0 +1,166 @@
+"""What a burden at the start is drawn from, who was there then, and how a look is read: each part by itself."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from cases import VISIT, a_case, clips, dose, organs
+from scipy import stats
+
+from burden import estimate, looking, past
+from burden.case import Arrival, DeathRecord, FishGroup, Uncertain
+from burden.evidence import load_parasite
+from burden.looking import draw_seen, fineness, fish_alike, shares_picked, tilt_of
+from burden.pond import draw_pond
+
+EVIDENCE = load_parasite("dactylogyrus")
+SEEN = draw_seen(EVIDENCE, 400, 2)
+WEIGHT_G = Uncertain(400.0, 400.0, 400.0, "a test")
+
+
+# --- the burden at the start
+
+
+def test_log_normal_against_scipy():
+    x, centre = np.array([-2.0, 0.3, 5.0]), np.array([0.0, 1.0, 4.0])
+    np.testing.assert_allclose(past._log_normal(x, centre, 0.7), stats.norm.logpdf(x, centre, 0.7), rtol=1e-12)
+
+
+def test_a_burden_drawn_from_a_proposal_is_weighed_back_to_the_prior():
+    """Weights average to 1, and weighted draws have the prior's mean and spread, however far off the proposal lies."""
+    pond, weight_g = draw_pond(a_case(), "dactylogyrus", 6000, 4), np.full(6000, 400.0)
+    value = EVIDENCE.values["abundance"]
+    middle = np.log(value.value * 400.0)
+    spread = np.log(value.high / value.low) / (2 * stats.norm.ppf(0.95))
+    plain, none = past._draw_abundance(pond, None, weight_g, None)
+    assert (none == 0).all()
+    assert (plain.mean(), plain.std()) == (pytest.approx(middle, abs=0.1), pytest.approx(spread, rel=0.03))
+    aimed, log_ratio = past._draw_abundance(pond, None, weight_g, past.Proposal(np.array([1.2]), 0.8))
+    ratio = np.exp(log_ratio)
+    assert ratio.max() <= 5.0 + 1e-9  # a fifth of the ponds is from the prior, so none weighs more than five
+    assert ratio.mean() == pytest.approx(1.0, abs=0.05)
+    mean = np.average(aimed, weights=ratio)
+    assert mean == pytest.approx(middle, abs=0.15)
+    assert np.sqrt(np.average((aimed - mean) ** 2, weights=ratio)) == pytest.approx(spread, rel=0.06)
+    near = np.abs(aimed - middle - 1.2) < 0.8
+    law = 0.8 * stats.norm.cdf([-1, 1]) @ [-1, 1] + 0.2 * stats.norm.cdf([0.4, 2.0], 0, spread) @ [-1, 1]
+    assert near.mean() == pytest.approx(law, abs=0.02)
+
+
+def test_a_proposal_is_the_weighted_middle_of_a_pilot_with_a_past():
+    """Four looks at each of three ponds; weights are tempered to their root and count as the ponds they are worth."""
+    pond = draw_pond(a_case(), "dactylogyrus", 3, 4)
+    z = np.array([-1.0, 0.5, 2.0])
+    log_posterior = np.log([[1e-3, 1e-3, 4e-3, 1e-4], [0.2, 0.5, 0.01, 0.3], [0.1, 0.04, 0.04, 0.01]]).ravel()
+    at = np.log(EVIDENCE.values["abundance"].value * pond.setting.fish.weight_g.mean(0))
+    pilot = SimpleNamespace(pond=pond, abundance_then=np.exp(at + z), of=np.repeat(np.arange(3), 4), seen=None)
+    found = past.proposal_from(pilot, log_posterior)
+    weight = np.sqrt(np.exp(log_posterior)).reshape(3, 4).sum(1)
+    middle = np.average(z, weights=weight)
+    worth = weight.sum() ** 2 / (weight**2).sum()
+    left = np.average((z - middle) ** 2, weights=weight)
+    assert found.line == pytest.approx([middle], rel=1e-9)
+    assert found.width == pytest.approx(np.sqrt(left * (1 + 1 / worth)), rel=1e-9)
+
+
+# --- who was there
+
+
+def test_fish_at_the_start_are_the_count_and_the_dead_since_less_the_arrivals_since():
+    groups = (
+        FishGroup("koi", 30, False, WEIGHT_G, None, (Arrival(VISIT - timedelta(days=4), 6),)),
+        FishGroup("goldfish", 10, False, WEIGHT_G),
+    )
+    deaths = (DeathRecord(VISIT - timedelta(days=9), 50, 1), DeathRecord(VISIT - timedelta(days=2), 8, 1))
+    case = a_case(fish=groups, deaths=deaths)
+    np.testing.assert_allclose(past._fish_at_start(case, -9.0), [30 + 8 * 0.75 - 6, 10 + 8 * 0.25])
+    np.testing.assert_allclose(past._fish_at_start(case, -4.0), [36.0, 12.0])
+
+
+def test_live_fish_are_set_to_those_counted_and_keep_their_mix():
+    case = a_case(count=33)
+    pond = draw_pond(case, "dactylogyrus", 5, 4)
+    state = pond.start(np.full(5, 20.0), np.array([50.0]), 0.0, np.full(5, 0.5))
+    uneven = replace(state, alive=state.alive * np.linspace(0.5, 1.0, state.alive.shape[1])[:, None])
+    found = past._as_many_as_counted(uneven, case).alive
+    np.testing.assert_allclose(found.sum((0, 1)), 33.0, rtol=1e-12)
+    np.testing.assert_allclose(found / found.sum(1), uneven.alive / uneven.alive.sum(1), rtol=1e-12)
+    factor, ever = np.array([0.0, 0.5, 1.0, 2.0, 3.0]), np.array([False, True, True, True, True])
+    present = estimate._as_present(state, factor, ever)
+    for form, there in state.fish.items():
+        np.testing.assert_allclose(present.fish[form], there * factor)
+    for form, there in state.water.items():
+        np.testing.assert_allclose(present.water[form], there * ever)
+
+
+def test_the_history_begins_with_what_was_seen_or_done_first():
+    assert past.history_days(a_case(clips([1]))).tolist() == [0.0]
+    case = a_case(clips([1], day=-3), given=(dose(-8),), deaths=(DeathRecord(VISIT - timedelta(days=5), 2, 4),))
+    assert past.history_days(case).tolist() == [-9.0, -8.0, -5.0, -3.0, 0.0]
+
+
+# --- how a look is read
+
+
+def test_assumed_shares_rise_from_low_to_high_and_a_clip_shrinks_with_the_gills():
+    for middle, low, high in looking._SHARES.values():
+        assert 0 < low < middle < high < 1
+    clip, organ = clips([1], share=None)[0], organs([1])[0]
+    organ = replace(organ, fraction_examined=None)
+    light, heavy = (looking.share_examined(clip, SEEN, w) for w in (150.0, 4800.0))
+    assert np.median(light) == pytest.approx(looking._SHARES["gill_clip"][0], rel=0.1)
+    np.testing.assert_allclose(heavy / light, 32.0**-0.8, rtol=1e-9)  # gills grow with weight to the power 0.8
+    whole = [looking.share_examined(organ, SEEN, w) for w in (150.0, 4800.0)]
+    np.testing.assert_array_equal(*whole)
+
+
+def test_sites_of_a_fish_add_up():
+    gill = clips([1])[0]
+    parts = [looking._on_site(replace(gill, site=site), "gill", SEEN) for site in ("gill", "skin", "whole_fish")]
+    np.testing.assert_allclose(parts[0] + parts[1], parts[2])
+    np.testing.assert_allclose(looking._on_site(replace(gill, site="fin"), "gill", SEEN), parts[1])
+    np.testing.assert_allclose(looking._on_site(gill, "skin", SEEN), 1 - SEEN.site_share)
+
+
+def test_tilts_lie_between_nothing_and_what_is_assumed_of_each_way_of_choosing():
+    for chosen, high in {"random": 0.0, "netted": 0.3, "moribund": 1.0, "dead": 1.0}.items():
+        np.testing.assert_allclose(tilt_of(chosen, SEEN), high * SEEN.tilt)
+
+
+def test_whole_looks_at_one_fish_are_one_look_at_their_mean():
+    a, b, c = organs([4, 7, 9])
+    one_fish = [replace(row, fish="1") for row in (a, b, c)]
+    (rows,) = fish_alike(one_fish)
+    assert [(row.count_low, row.count_high) for row in rows] == [(7, 7)]
+    plain = [replace(row, fraction_examined=None) for row in one_fish]
+    assert [row.count_low for row in next(iter(fish_alike(plain)))] == [7]
+    half = [replace(row, fraction_examined=0.5) for row in one_fish]
+    assert [row.count_low for row in next(iter(fish_alike(half)))] == [4, 7, 9]
+    censored = [replace(row, count_high=None) for row in one_fish]
+    assert [row.count_low for row in next(iter(fish_alike(censored)))] == [9]
+    other = [one_fish[0], replace(one_fish[1], site="skin")]
+    assert [row.count_low for row in next(iter(fish_alike(other)))] == [4, 7]
+    assert fish_alike([a, replace(a, fish="9"), b]).most_common(1)[0][1] == 2
+
+
+def test_shares_picked_out_of_few_in_their_order():
+    rows = [*clips([1, 2], chosen="dead"), *clips([3, 4, 5], chosen="moribund", first=3), *clips([6], first=9)]
+    alike = fish_alike(rows)
+    assert shares_picked(alike, 20.0) == {"dead": 2 / 20, "moribund": 3 / 18}
+    assert shares_picked(alike, 500.0) == {"moribund": 3 / 498}  # two of 500 leave the others as they are
+    assert shares_picked(alike, 3.0) == {"dead": 2 / 3, "moribund": 1.0}
+
+
+@pytest.mark.parametrize(("counts", "share"), [([0], 0.02), ([30], 1.0), ([30, 200], 1.0), ([12], 0.3), ([90000], 1.0)])
+def test_fineness_is_the_geometric_mean_of_two_curvatures_in_powers_of_four(counts, share):
+    rows = clips(counts, share=share)
+    shape = float(np.max(SEEN.part_shape))
+    size = np.inf if share == 1 else (shape + share) / (1 - share)
+    sharp = sum(np.sqrt((n + 1) / (1 / (n + 1) + 1 / size)) for n in counts)
+    found = fineness(rows, SEEN, np.full(400, 400.0))
+    assert found == 1024.0 if sharp > 1024 else (found / 4 < max(sharp, 1.0) <= found)
+    assert np.log2(found) % 2 == 0
