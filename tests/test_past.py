@@ -164,3 +164,42 @@ def test_fineness_is_the_geometric_mean_of_two_curvatures_in_powers_of_four(coun
     found = fineness(rows, SEEN, np.full(400, 400.0))
     assert found == 1024.0 if sharp > 1024 else (found / 4 < max(sharp, 1.0) <= found)
     assert np.log2(found) % 2 == 0
+
+
+# --- what the estimate does with it
+
+
+def test_effort_is_that_of_a_pond_with_or_without_a_past(monkeypatch):
+    """Without a past no pond need be run, so more are drawn."""
+    asked = []
+
+    def run(case, parasite, m, seed, proposal):
+        asked.append(m)
+        return past.run_past(case, parasite, m, seed, proposal)
+
+    monkeypatch.setattr(estimate, "run_past", run)
+    effort = estimate.Effort(pilot=11, ponds=30, cheap_pilot=13, cheap_ponds=40)
+    plain = estimate.estimate(a_case(clips([2, 0])), draws=4, effort=effort)
+    assert (plain.parasite, asked) == ("dactylogyrus", [13, 40, 60])  # few fit, so once more among these
+    asked.clear()
+    case = a_case(clips([2, 0]), given=(dose(-8),), parasites=("gyrodactylus", "dactylogyrus"))
+    assert estimate.estimate(case, "dactylogyrus", draws=9, effort=effort).parasite == "dactylogyrus"
+    assert asked == [11, 36, 54]
+    lines = plain.text().splitlines()
+    assert [line.removeprefix("Note: ") for line in lines if line.startswith("Note: ")] == list(plain.warnings)
+    assert any("effective draws" in line for line in lines)
+
+
+def test_resampling_takes_each_as_often_as_its_weight_says():
+    weight = np.array([0.05, 0.4, 0.0, 0.35, 0.2])
+    with np.errstate(divide="ignore"):
+        chosen, worth = estimate._resample(np.log(weight) - 700.0, 1001, 3)
+    counts = np.bincount(chosen, minlength=5)
+    assert np.all(np.abs(counts - 1001 * weight) < 1)
+    assert worth == pytest.approx(1 / (weight**2).sum())
+    assert np.abs(np.mean(chosen[:500] == 1) - 0.4) < 0.06  # shuffled: any half is a fair sample
+
+
+def test_what_nobody_looked_at_is_said_second():
+    found = estimate.estimate(a_case(), draws=4, effort=estimate.Effort(10, 10, 10, 40))
+    assert found.text().splitlines()[1].startswith("No sample could be read")
