@@ -1,11 +1,13 @@
 """A population model of monogenean flukes on a group of fish, for the person who treats them.
 
 ```python
-from burden import read_case
+from burden import draw_forecast, read_case
 from burden.visit import visit
 
 found = visit(read_case("simulated_data/koi_pond"))
-print(found.text())
+found.estimates[0]                  # the burden, in words and as a table; a notebook shows it
+found.forecasts[0].to_frame()       # flukes and deaths by day
+draw_forecast(found.forecasts[0])   # the same as a figure
 ```
 
 The names below are loaded when they are asked for, so that `import burden` costs nothing.
@@ -22,6 +24,10 @@ _NAMES = {
     "casefile": ("check_case", "new_case", "read_case"),
     "errors": ("BurdenError", "CannotAnswerError", "InputError", "Problem"),
     "evidence": ("Evidence", "agent_names", "load_agent", "load_parasite", "parasite_names", "reference"),
+    "report.concentration_figure": ("draw_concentration",),
+    "report.forecast_figure": ("draw_forecast",),
+    "report.interval_chart": ("draw_interval_chart",),
+    "report.thermal": ("draw_thermal_laws",),
     "result": ("Probability", "Result", "Triple"),
 }
 _HOME = {name: room for room, names in _NAMES.items() for name in names}

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import dataclass
+from html import escape
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,8 @@ __all__ = [
 SCHEMA_VERSION = 1
 #: every interval of the package is central and holds this share of the draws
 INTERVAL_LEVEL = 0.9
+#: of a table in a notebook
+_ROWS_SHOWN = 20
 
 
 @dataclass(frozen=True)
@@ -186,4 +189,12 @@ class Result:
         return json.dumps(self.as_dict(), allow_nan=False, ensure_ascii=False, indent=2)
 
     def _repr_html_(self) -> str:
-        return self.to_frame().to_html(index=False, escape=True)
+        """What a notebook shows: the words, then the table, a long one by its ends."""
+        table = self.to_frame().to_html(
+            index=False, escape=True, max_rows=_ROWS_SHOWN, na_rep="", float_format=lambda x: _significant(x, 3)
+        )
+        return f'<pre style="white-space: pre-wrap">{escape(self.text())}</pre>\n{table}'
+
+    def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, str]:
+        """Both ways to show it, so that a console gets the words: every field of a result would fill pages."""
+        return {"text/plain": self.text(), "text/html": self._repr_html_()}

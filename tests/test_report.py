@@ -620,3 +620,11 @@ def test_what_matters_is_told_apart_from_chance():
     assert all(abs(u.correlation) > least for _, u in unknowns)
     strengths = [abs(u.correlation) for _, u in unknowns]
     assert strengths == sorted(strengths, reverse=True)
+
+
+def test_a_figure_shows_itself_in_a_notebook():
+    """matplotlib's own Figure does so only where pyplot was set up; ours carries a PNG (signature: ISO 15948, 5.2)."""
+    from burden import draw_thermal_laws
+    from burden.parasites import parasite_sheet
+
+    assert draw_thermal_laws(parasite_sheet("gyrodactylus_guppies"))._repr_png_().startswith(b"\x89PNG\r\n\x1a\n")

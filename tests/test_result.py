@@ -143,8 +143,26 @@ def test_views_show_one_and_the_same():
     frame = answer.to_frame()
     assert frame.loc[0, ["median", "low", "high"]].tolist() == [3.0, 1.0, 9.0]
     html = answer._repr_html_()
-    assert "&lt;b&gt;" in html
+    assert html.count("&lt;b&gt;") == 2  # in the words and in the table
     assert "<b>" not in html
+    assert "<td>3.00</td>" in html
+
+
+def test_a_long_table_is_shown_by_its_ends_and_without_exponents():
+    class Long(Answer):
+        def rows(self):
+            return [{"day": day, "flukes": 1234567.8 / 10**day} for day in range(60)]
+
+    html = Long(Triple(3.0, 1.0, 9.0), "")._repr_html_()
+    assert html.count("<tr") < 25
+    assert "<td>1 230 000</td>" in html
+    assert "e+" not in html
+
+
+def test_a_console_is_given_the_words():
+    """As IPython asks for them: https://ipython.readthedocs.io/en/stable/config/integrating.html"""
+    answer = Answer(Triple(3.0, 1.0, 9.0), "here")
+    assert answer._repr_mimebundle_() == {"text/plain": answer.text(), "text/html": answer._repr_html_()}
 
 
 def test_a_nan_that_slips_through_is_an_error_not_json():

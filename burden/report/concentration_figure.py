@@ -11,7 +11,7 @@ from burden.concentration import concentration_curve
 from burden.elimination import Plan
 from burden.evidence import load_agent
 from burden.forecast import BANDS
-from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE
+from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE, figure_of_size
 from burden.report.words import day_label, named, on_day
 from burden.visit import Visit
 
@@ -80,11 +80,9 @@ def draw_concentration(visit: Visit, agent: str) -> Figure:
     matplotlib.figure.Figure
         Not shown and not saved.
     """
-    from matplotlib.figure import Figure
-
     days, bands = course_in_water(visit, agent)
     ceiling = load_agent(agent).about["ceiling"]["mg_l_prolonged"]
-    figure = Figure(figsize=(5.4, 2.2), layout="constrained")
+    figure = figure_of_size(5.4, 2.2)
     axis = figure.subplots()
     axis.fill_between(days, bands[0], bands[4], color=BAND_90, linewidth=0)
     axis.fill_between(days, bands[1], bands[3], color=BAND_50, linewidth=0)

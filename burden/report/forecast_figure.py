@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from burden.forecast import BANDS, Course, Forecast
-from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE, MARK, bare
+from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE, MARK, bare, figure_of_size
 from burden.report.words import day_label, on_day, spread
 
 if TYPE_CHECKING:
@@ -39,15 +39,12 @@ def draw_forecast(forecast: Forecast, narrow: bool = False) -> Figure:
     The line is the median of the draws, the dark band holds half of them, the light band nine of ten. The lower edge
     of the upper panels is one fluke on all the fish together.
     """
-    from matplotlib.figure import Figure
-    from matplotlib.layout_engine import ConstrainedLayoutEngine
-
     courses = forecast.courses()
     if narrow:
-        figure = Figure(figsize=(3.6, 1.85 * 2 * len(courses)), layout=ConstrainedLayoutEngine(h_pad=0.05, w_pad=0.05))
+        figure = figure_of_size(3.6, 1.85 * 2 * len(courses), h_pad=0.05, w_pad=0.05)
         axes = figure.subplots(2 * len(courses), 1, squeeze=False).reshape(len(courses), 2).T
     else:
-        figure = Figure(figsize=(7.2, 2.75), layout=ConstrainedLayoutEngine(h_pad=0.05, w_pad=0.05))
+        figure = figure_of_size(7.2, 2.75, h_pad=0.05, w_pad=0.05)
         axes = figure.subplots(2, len(courses), squeeze=False, sharex=True, height_ratios=(1.25, 1))
     limits = _limits(forecast)
     for column, (name, course) in enumerate(courses.items()):

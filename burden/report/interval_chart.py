@@ -15,7 +15,7 @@ from burden.errors import InputError, Problem
 from burden.evidence import Evidence, load_agent, load_parasite
 from burden.interval import IntervalAnswer, interval
 from burden.lifecycle import Parameters, draw_parameters, establishment_for
-from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE, MARK, bare, png_bytes, svg_bytes
+from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE, MARK, bare, figure_of_size, png_bytes, svg_bytes
 from burden.treatment import draw_kill
 from burden.water import Temperature
 from burden.windows import windows_after
@@ -135,10 +135,7 @@ def draw_interval_chart(curves: IntervalCurves, today_c: float | None = None, gi
     matplotlib.figure.Figure
         Not shown and not saved.
     """
-    from matplotlib.figure import Figure
-    from matplotlib.layout_engine import ConstrainedLayoutEngine
-
-    figure = Figure(figsize=(3.6, 2.7), layout=ConstrainedLayoutEngine(h_pad=0.03, w_pad=0.04))
+    figure = figure_of_size(3.6, 2.7, h_pad=0.03, w_pad=0.04)
     axis, strip = figure.subplots(2, 1, sharex=True, height_ratios=(9, 1.7))
     _scales(axis, curves)
     _curves(axis, curves)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE, MARK, PALE, bare
+from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE, MARK, PALE, bare, figure_of_size
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -24,10 +24,9 @@ def draw_stop_card(card: StopCard) -> Figure:
     ----------
     card : StopCard
     """
-    from matplotlib.figure import Figure
     from matplotlib.ticker import MaxNLocator
 
-    drawn = Figure(figsize=(6.4, 4.4), layout="constrained")
+    drawn = figure_of_size(6.4, 4.4)
     axis = drawn.add_subplot()
     lines = {name: _line(card, name) for name in card.lines[0] if name != "fish"}
     fish = np.array([line["fish"] for line in card.lines], float)
@@ -73,11 +72,9 @@ def draw_effort(plan: MeanPlan) -> Figure:
     plan : MeanPlan
         Work is drawn where the handling of a fish was given.
     """
-    from matplotlib.figure import Figure
-
     served = [option for option in plan.options if option["fish"] is not None]
     worked = [option for option in served if option["work"] is not None]
-    drawn = Figure(figsize=(7.4 if worked else 4.4, 3.6), layout="constrained")
+    drawn = figure_of_size(7.4 if worked else 4.4, 3.6)
     axes = drawn.subplots(1, 2 if worked else 1, squeeze=False)[0]
     _bars(axes[0], served, "fish", plan.preparations, "fish to look at")
     if worked:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import cache
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +22,7 @@ __all__ = [
     "MARK",
     "PALE",
     "bare",
+    "figure_of_size",
     "inline_svg",
     "png_bytes",
     "quiet",
@@ -49,6 +51,36 @@ def quiet(name: str) -> Iterator[None]:
         "axes.unicode_minus": True,
     }):  # fmt: skip
         yield
+
+
+@cache
+def _self_showing() -> type[Figure]:
+    from matplotlib.figure import Figure
+
+    class ShownFigure(Figure):
+        """A figure that a notebook shows by itself: matplotlib's own needs pyplot for that."""
+
+        def _repr_png_(self) -> bytes:
+            buffer = BytesIO()
+            self.savefig(buffer, format="png", dpi=_PNG_DPI, facecolor="white")
+            return buffer.getvalue()
+
+    return ShownFigure
+
+
+def figure_of_size(width: float, height: float, h_pad: float = 0.04167, w_pad: float = 0.04167) -> Figure:
+    """Return an empty figure, its parts laid out so that no word is cut.
+
+    Parameters
+    ----------
+    width, height : float
+        [inch]
+    h_pad, w_pad : float
+        Room around the axes [inch].
+    """
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
+
+    return _self_showing()(figsize=(width, height), layout=ConstrainedLayoutEngine(h_pad=h_pad, w_pad=w_pad))
 
 
 def bare(axis: Axes, size: float = 8.0) -> None:

@@ -8,7 +8,7 @@ import numpy as np
 
 from burden.curves import Curve
 from burden.parasites import ParasiteSheet
-from burden.report.style import BAND_90, GREY, INK, LINE, MARK, bare
+from burden.report.style import BAND_90, GREY, INK, LINE, MARK, bare, figure_of_size
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -37,12 +37,9 @@ def draw_thermal_laws(sheet: ParasiteSheet) -> Figure:
     The line is the median of the draws, the band their 5 to 95 % points; points carry the range of their reading.
     Outside the measured temperatures the panel is hatched.
     """
-    from matplotlib.figure import Figure
-    from matplotlib.layout_engine import ConstrainedLayoutEngine
-
     curves = [curve for curve in sheet.curves if np.isfinite(curve.median).any()]
     rows = -(-len(curves) // 2)
-    figure = Figure(figsize=(9.0, 0.7 + 2.9 * rows), layout=ConstrainedLayoutEngine(h_pad=0.08, w_pad=0.08))
+    figure = figure_of_size(9.0, 0.7 + 2.9 * rows, h_pad=0.08, w_pad=0.08)
     axes = figure.subplots(rows, 2, squeeze=False).ravel()
     span = _span(curves)
     for axis, curve in zip(axes, curves, strict=False):
