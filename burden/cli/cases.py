@@ -138,12 +138,14 @@ _MEASURE = click.FloatRange(min=0, min_open=True)
     "--gill-clip",
     type=(_MEASURE, click.Choice(["tips", "filaments", "arches"])),
     metavar="N WHAT",
-    help="On one slide of gill: so many tips of filaments, whole filaments, or arches.",
+    help="On one slide of gill: so many tips (of filaments), whole filaments, or arches.",
 )
 @click.option("--ask", is_flag=True, help="Ask, in plain questions, for what no option gives.")
 @answers(None)
 def new(folder: Path, ask: bool, **given: Any) -> Any:
     """Begin a case folder that reads as it stands, every value explained; what no option gives is an example.
+
+    With --ask it asks for the rest in plain questions, and says what it expected where an answer cannot be read.
 
     \b
     Example:

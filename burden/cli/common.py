@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from functools import wraps
 from typing import Any
@@ -17,6 +18,18 @@ _VALUES = {"integer": "N", "integer range": "N", "float": "NUMBER", "float range
 group_settings = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
 
 
+def _limits_in_words(said: str) -> str:
+    """Write what click says of an option's limits in a vet's words.
+
+    Examples
+    --------
+    >>> _limits_in_words("Water [°C].  [-2<=x<=40; required]"), _limits_in_words("[default: 1; x>=0]")
+    ('Water [°C].  [-2 to 40; required]', '[default: 1; 0 or more]')
+    """
+    said = re.sub(r"(-?[\d.]+)<=x<=([\d.]+)", r"\1 to \2", said)
+    return re.sub(r"x>([\d.]+)", r"above \1", re.sub(r"x>=([\d.]+)", r"\1 or more", said))
+
+
 class Command(click.Command):
     """A command that tells every wrong option, not the first alone, and names values in a vet's words."""
 
@@ -25,6 +38,13 @@ class Command(click.Command):
         for param in self.params:
             if isinstance(param, click.Option) and param.metavar is None and not param.is_flag:
                 param.metavar = _VALUES.get(param.type.name)
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the options, their limits in words."""
+        records = [record for param in self.get_params(ctx) if (record := param.get_help_record(ctx))]
+        if records:
+            with formatter.section("Options"):
+                formatter.write_dl([(name, _limits_in_words(said)) for name, said in records])
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """Read the options."""
