@@ -124,6 +124,12 @@ def test_effective_hours_at_its_limits():
     assert np.all(np.diff(effective_hours(5.0, loss, 48.0)) < 0)
 
 
+def test_a_weak_bath_acts_too():
+    """0.5 mg/L that fades at 0.6 per day: ∫ c dt = 0.5 (1 − exp(−0.6 t))/0.6."""
+    course = concentration_curve([(0.0, 0.5)], 0.6)
+    assert course.exposure_hours(0.0, 10.0)[0] == pytest.approx(24 * 0.5 * (1 - np.exp(-6.0)) / 0.6)
+
+
 def test_hours_above_agree_between_a_bath_and_its_course():
     course = concentration_curve([(0.0, 5.0)], 0.6)
     assert course.hours_above(0.0, 10.0, 1.0)[0] == pytest.approx(float(hours_above(5.0, 1.0, 0.6, 240.0)))
