@@ -72,6 +72,17 @@ def counted(case: Case, parasite: str) -> dict[str, Any] | None:
     return counted_summary(list(totals.values())).as_dict()
 
 
+def _with_article(number: str) -> str:
+    """Write a number below 100 after its article.
+
+    Examples
+    --------
+    >>> _with_article("4"), _with_article("18"), _with_article("80")
+    ('a 4', 'an 18', 'an 80')
+    """
+    return f"{'an' if number[0] == '8' or number in ('11', '18') else 'a'} {number}"
+
+
 def missed(past: Past, parasite: str) -> str:
     """What samples like these can have missed, in words: the second line of every report."""
     case = past.pond.case
@@ -94,7 +105,7 @@ def missed(past: Past, parasite: str) -> str:
     )
     looks = len(rows) - (adult & juvenile).total()
     several = f"{looks} {'preparation' if looks == 1 else 'preparations'} of {fish} fish"
-    leaves = f"a {100 * chance:.0f} % chance of more than {level:g} flukes a fish"
+    leaves = f"{_with_article(f'{100 * chance:.0f}')} % chance of more than {level:g} flukes a fish"
     if counts:
         return f"{several}, had all been clean, would still leave {leaves}; yours showed {counts}."
     return f"{several}, all clean like yours, still leave {leaves}."
