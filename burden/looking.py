@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import gammaln, logsumexp, xlogy
 
-from burden.case import Preparation
+from burden.case import Preparation, Uncertain
 from burden.counts import (
     gamma_quadrature,
     log_count,
@@ -125,15 +125,25 @@ def share_examined(row: Preparation, seen: Seen, weight_g: np.ndarray | float) -
 
     Notes
     -----
-    As written down, or from method and fish size: a clip of so many filaments is a smaller share of larger gills.
+    As written down; or, of a clip, from what the case says was put on a slide, in its range; or from method and fish
+    size: a clip of so many filaments is a smaller share of larger gills. Clips of one case err together.
     """
     if row.fraction_examined is not None:
         return np.full(seen.part_shape.size, float(row.fraction_examined))
     method = row.method or _ASSUMED_METHOD[row.site]
+    if row.clip_share is not None:
+        return np.clip(_within(row.clip_share, seen.share_factor[method], _SHARES[method]), 1e-6, 1.0)
     share = _SHARES[method][0] * seen.share_factor[method]
     if method in _SMALL_PARTS:
         share = share * (_REFERENCE_WEIGHT_G / np.asarray(weight_g)) ** _AREA_EXPONENT
     return np.clip(share, 1e-6, 1.0)
+
+
+def _within(known: Uncertain, factor: np.ndarray, assumed: tuple[float, float, float]) -> np.ndarray:
+    """Draw from a range told by the case where the method's own range was drawn from, at the same ranks, (M,)."""
+    middle, low, high = assumed
+    below, above = np.log(known.value / known.low), np.log(known.high / known.value)
+    return known.value * factor ** np.where(factor < 1, below / np.log(middle / low), above / np.log(high / middle))
 
 
 def _on_site(row: Preparation, home: str, seen: Seen) -> np.ndarray:

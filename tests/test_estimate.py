@@ -16,7 +16,7 @@ from scipy import stats
 from scipy.integrate import quad
 from scipy.special import gammaincinv
 
-from burden.case import Arrival, DeathRecord, FishGroup, Preparation
+from burden.case import Arrival, DeathRecord, FishGroup, Preparation, Uncertain
 from burden.casefile import read_case
 from burden.counts import detection_per_fish
 from burden.estimate import PRIOR_NONE, Seen, draw_seen, estimate, log_likelihood_of_samples, share_examined
@@ -124,6 +124,18 @@ def test_a_clip_is_a_smaller_share_of_larger_gills():
     assert large == pytest.approx(small * 100**-0.8)
     arch = replace(row, method="gill_arch")
     assert share_examined(arch, seen, 20.0) == share_examined(arch, seen, 2000.0)
+
+
+def test_what_was_put_on_a_slide_is_read_in_its_range():
+    """The 5, 50 and 95 % points of the share are those the case gives, whatever the range of clips in general."""
+    evidence = load_parasite("dactylogyrus")
+    seen = draw_seen(evidence, 4000, 1)
+    told = Uncertain(0.0054, 0.0023, 0.013, "tips of 15 filaments")
+    row = clips([0], None)[0].with_clip_share(told)
+    share = share_examined(row, seen, np.full(4000, 300.0))
+    assert np.quantile(share, [0.05, 0.5, 0.95]) == pytest.approx([told.low, told.value, told.high], rel=0.03)
+    assert row.with_clip_share(None).clip_share is None
+    assert clips([0], 0.02)[0].with_clip_share(told).clip_share is None
 
 
 # --- posterior against a grid ---------------------------------------------------------------------------------------
