@@ -601,3 +601,19 @@ def test_ctrl_c_while_the_command_line_is_loaded_leaves_quietly():
     code += "raise KeyboardInterrupt\nsys.meta_path.insert(0, Stop())\nfrom burden.__main__ import run\nrun()"
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
     assert (found.returncode, found.stderr.strip()) == (130, "burden: stopped")
+
+
+@pytest.mark.parametrize(("words", "quiet"), [(("new", "pond"), True), (("check", "pond"), False)])
+def test_no_bar_writes_over_a_question(monkeypatch, tmp_path, words, quiet):
+    """On a terminal it ticks on the line on which `burden new --ask` waits for an answer."""
+    told_quiet = []
+
+    class Listening(Bar):
+        def __init__(self, quiet):
+            told_quiet.append(quiet)
+            super().__init__(quiet)
+
+    monkeypatch.setattr("burden.cli.progress.Bar", Listening)
+    monkeypatch.chdir(tmp_path)
+    CliRunner().invoke(main, words)
+    assert told_quiet == [quiet]

@@ -141,7 +141,7 @@ _MEASURE = click.FloatRange(min=0, min_open=True)
     help="On one slide of gill: so many tips (of filaments), whole filaments, or arches.",
 )
 @click.option("--ask", is_flag=True, help="Ask, in plain questions, for what no option gives.")
-@answers(None)
+@answers(None, asks=True)
 def new(folder: Path, ask: bool, **given: Any) -> Any:
     """Begin a case folder that reads as it stands, every value explained; what no option gives is an example.
 

@@ -77,13 +77,15 @@ class Group(click.Group):
         return super().resolve_command(ctx, args)
 
 
-def answers(draws: int | None = 500) -> Callable[[Callable[..., Any]], Callable[..., int]]:
+def answers(draws: int | None = 500, asks: bool = False) -> Callable[[Callable[..., Any]], Callable[..., int]]:
     """Give a command the options all have; print what it returns and turn that into an exit code.
 
     Parameters
     ----------
     draws : int, optional
         Default number of draws; None for a command that draws nothing.
+    asks : bool
+        Whether the command puts questions: no bar may then write over them.
     """
 
     def decorate(command: Callable[..., Any]) -> Callable[..., int]:
@@ -92,7 +94,7 @@ def answers(draws: int | None = 500) -> Callable[[Callable[..., Any]], Callable[
             from burden.cli.progress import Bar
             from burden.progress import listening
 
-            with Bar(quiet) as bar, listening(bar.heard):
+            with Bar(quiet or asks) as bar, listening(bar.heard):
                 found = command(**options)
             if not isinstance(found, Answer):
                 found = Answer(found, options.get("seed"), options.get("draws"))
