@@ -145,6 +145,7 @@ def test_words_tell_what_was_read_as_what():
     dose = Action(date(2026, 5, 3), agent="praziquantel", route="bath", mg_l=2.5, hours=24.0, told_by="owner")
     full = case(samples=samples, given=(dose,), deaths=(DeathRecord(date(2026, 5, 8), 3, 4),))
     words = " ".join(full.in_words())
+    assert full._repr_mimebundle_()["text/plain"].splitlines() == full.in_words()
     for part in (
         "10 May 2026",
         "12 000 L (10 800 to 13 200",

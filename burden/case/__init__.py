@@ -171,3 +171,7 @@ class Case:
         from burden.case.words import sentences
 
         return sentences(self)
+
+    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
+        """What a notebook or a console shows: the case read back, not every field of it."""
+        return {"text/plain": "\n".join(self.in_words())}
