@@ -25,8 +25,6 @@ _DRAWS_PER_ANSWER = 16
 #: standard deviation of the log ratio of burdens after and before, before anything was counted: an assumption, wide
 #: enough for no effect at all and for 1 in 10,000 left
 _RATIO_MEDIAN, _RATIO_SD = 0.15, 2.5
-#: ponds run between the two looks for each draw asked for
-_PONDS_PER_DRAW = 1
 #: chance, before anything was counted after it, that the dose fell short: as likely as not, an assumption, so that the
 #: verdict is the counts' own
 _FELL_SHORT = 0.5
@@ -165,7 +163,7 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     before, after = [r for r in before if r.date == earlier], [r for r in after if r.date == later]
     pond = draw_pond(case, parasite, draws * _DRAWS_PER_ANSWER, seed)
     ratio, weight = _ratio_of_counts(pond, before, after)
-    between = Between.of(case, parasite, before, after, draws * _PONDS_PER_DRAW, seed + 1)
+    between = Between.of(case, parasite, before, after, draws, seed + 1)
     accounts = _Accounts.of(between)
     chances, likely = accounts.verdicts(), np.exp(between.log_before - between.log_before.max())
     expected = accounts.left / np.maximum(between.start, 1e-9)
@@ -271,9 +269,8 @@ class _Accounts:
         if could < _HARDLY:
             return dict.fromkeys(VERDICTS, 0.0) | {"cannot_tell": 1.0}
         log = np.concatenate([self.log_likelihood, *(way.log_likelihood for way in ways)])
-        weight = (
-            chance * np.exp(log - log.max()) * np.where(short, _FELL_SHORT / could, (1 - _FELL_SHORT) / (1 - could))
-        )
+        held = np.where(short, _FELL_SHORT / could, (1 - _FELL_SHORT) / (1 - could))
+        weight = held * chance * np.exp(log - log.max())
         weight /= weight.sum()
         fell = float(weight[short].sum())
         settled = float(weight[~short & (np.tile(self.new, 1 + len(ways)) > 0.5)].sum())
