@@ -14,6 +14,7 @@ from scipy import integrate, special, stats
 
 from burden import counts
 from burden.counts import gill_share
+from burden.counts.across_fish import _bent_time
 from burden.errors import InputError
 
 HERE = Path(__file__).parent
@@ -79,6 +80,11 @@ def test_a_range_holds_for_poisson_and_far_out_and_in_mixed_arrays() -> None:
     mixed = counts.log_count_range([3, 3, 3], [3, 9, np.inf], 4.0, 0.8)
     single = [float(counts.log_count_range(3, high, 4.0, 0.8)) for high in (3, 9, np.inf)]
     np.testing.assert_allclose(mixed, single, rtol=1e-12)
+
+
+def test_size_of_a_part_count_of_usual_clumping_is_that_of_shape_one() -> None:
+    assert float(counts.part_count_size(0.2)) == pytest.approx(1.2 / 0.8)
+    assert float(counts.part_count_size(0.2)) == float(counts.part_count_size(0.2, 1.0))
 
 
 @pytest.mark.parametrize("q", [0.01, 0.1, 0.5, 0.9])
@@ -194,6 +200,12 @@ def test_quadrature_of_even_stocks_keeps_its_step(shape: float) -> None:
     got = counts.log_mean_over_fish(counts.log_count(20, rate, np.inf), log_weight)
     assert float(got) == pytest.approx(stats.nbinom.logpmf(20, shape, 0.5), abs=1e-6)
     assert float(np.exp(log_weight).sum()) == pytest.approx(1.0, rel=1e-9)
+
+
+def test_nodes_begin_where_a_bent_scale_has_them():
+    target = np.concatenate([-np.geomspace(1e-3, 1e5, 60), np.linspace(-3.0, 40.0, 60)])
+    t = _bent_time(target)
+    np.testing.assert_allclose(t - np.exp(-t), target, rtol=1e-12, atol=1e-12)
 
 
 def direct_log_mean(count: int, q: float, a: float, k: float, mean: float) -> float:
