@@ -139,6 +139,7 @@ def test_hours_above_agree_between_a_bath_and_its_course():
 def test_restoring_a_change_of_a_stable_agent_is_fraction_times_dose():
     """5 mg/L in 1 000 L with 30 % changed: 1.5 g, neither nothing nor the whole 5 g (conservation of mass)."""
     assert float(restore_mg(5.0, 1000.0, 0.3).total_mg) == pytest.approx(1500.0)
+    assert float(restore_mg(5.0, 1000.0, 0.3, days_since_dose=2.0).total_mg) == pytest.approx(1500.0)
 
 
 def test_restoring_a_fading_agent_brings_the_course_back_to_the_dose():
