@@ -92,7 +92,14 @@ def _sample(cells: str, column: str, value: str, told: str):
 
 BROKEN = {
     # case.toml as a file
-    "not toml": ("case", ("volume_l = 12000", "volume_l = 12000,5"), "line 7", "", "numbers take a point"),
+    "not toml": ("case", ("volume_l = 12000", "volume_l = 12000,5"), "line 7", "12000,5", "a point for decimals"),
+    "unit": ("case", ("volume_l = 12000", "volume_l = 12000 L"), "line 7", "volume_l = 12000 L", "without its unit"),
+    "bare day": ("case", ("2026-04-20", "20.4.2026"), "line 4", "20.4.2026", "the date as 2026-05-10"),
+    "bare word": ("case", ('"fresh"', "fresh"), "line", "medium = fresh", "in quotes"),
+    "curly quotes": ("case", ('"fresh"', "“fresh”"), "line", "medium", "straight quotes"),
+    "open quotes": ("case", ('"fresh"', '"fresh'), "line", "medium", "Close the quotes"),
+    "no value": ("case", ("volume_l = 12000", "volume_l ="), "line 7", "volume_l =", "Write the value"),
+    "no equals sign": ("case", ("volume_l = 12000", "volume_l 12000"), "line 7", "volume_l 12000", "Put = between"),
     "key twice": ("case", ("ph = 7.6", "ph = 7.6\nph = 7.7"), "line 12", "", "each key stands once"),
     "unknown table": ("case", ("[limits]", "[limit]"), "[limit]", "limit", "limits"),
     "unknown key": _water("ph = 7.6", "hp = 7.6", "hp", "hp", "ph"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -86,9 +87,44 @@ def _parse(folder: Path, notes: Notes) -> dict[str, Any] | None:
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
         message, _, place = str(error).rpartition(" (at ")
         place = place.removesuffix(")") or "file"
-        fix = "Text and names stand in quotes, numbers take a point, each key stands once in its table."
-        notes.problem(CASE_FILE, place, message or error, "TOML", f"{fix} Put this line right first.")
+        line = _line(text, place)
+        fix = _slip(line) or f"{(message or str(error)).capitalize()}. {_IN_GENERAL}"
+        notes.problem(CASE_FILE, place, line or "no TOML", "key = value", f"{fix} Put this line right first.")
         return None
+
+
+def _line(text: str, place: str) -> str:
+    """The line a place of the TOML reader names, without what explains it."""
+    number = re.match(r"line (\d+)", place)
+    lines = text.splitlines()
+    if number is None or int(number[1]) > len(lines):
+        return ""
+    return re.sub(r"\s+#.*", "", lines[int(number[1]) - 1]).strip()
+
+
+#: slips of the pen in a line no TOML reader takes, and what to do about each
+_SLIPS = (
+    (r"[“”„«»‘’]", 'Use straight quotes, as "koi".'),
+    (r'^[^"]*"[^"]*$', "Close the quotes."),
+    (r"=\s*\d{1,2}[./-]\d{1,2}[./-]\d{4}", "Write the date as 2026-05-10."),
+    (r"=\s*-?\d+,\d", "Write a point for decimals."),
+    (r"=\s*-?[\d.]+\s*[^\W\d]", "Write the number without its unit."),
+    (r"=\s*[^\W\d]", 'Put text and names in quotes, as "koi".'),
+    (r"=\s*$", "Write the value, or put # before a key nobody knows."),
+    (r"^[^=\[]+$", "Put = between the key and its value."),
+)
+_IN_GENERAL = "Text and names stand in quotes, numbers take a point, each key stands once in its table."
+
+
+def _slip(line: str) -> str | None:
+    """What to do about a line that cannot be read, where the slip is a common one.
+
+    Examples
+    --------
+    >>> _slip("volume_l = 12000 L"), _slip("visit_date = 10.5.2026")
+    ('Write the number without its unit.', 'Write the date as 2026-05-10.')
+    """
+    return next((fix for pattern, fix in _SLIPS if re.search(pattern, line)), None)
 
 
 def _read_table(name: str, raw: Any, model: type[BaseModel], many: bool, notes: Notes) -> Any:
