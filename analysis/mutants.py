@@ -251,7 +251,8 @@ def main(room: str, number: int, seed: int, results: Path) -> None:
     table = results / "mutants.csv"
     tests = _digest(b"".join((ROOT / "tests" / name).read_bytes() for name in ROOMS[room][1]))
     kept = {row["digest"]: row for row in _rows(table) if row["room"] == room}
-    rows: list[dict[str, str]] = []
+    wanted = sample(room, number, seed, kept)
+    rows = {mutant.digest: kept[mutant.digest] | _place(mutant) for mutant in wanted if mutant.digest in kept}
     with tempfile.TemporaryDirectory() as where:
         copy = Path(where) / "burden"
         shutil.copytree(
@@ -259,20 +260,24 @@ def main(room: str, number: int, seed: int, results: Path) -> None:
         )
         if not _tests_pass(copy, room):
             sys.exit(f"{room}: its tests fail without any fault")
-        for mutant in sample(room, number, seed, kept):
-            row = kept.get(mutant.digest)
+        for mutant in wanted:
+            row = rows.get(mutant.digest)
             if row is None or (row["found"] == "survived" and row["tests"] != tests):
                 start = time.perf_counter()
                 found = _try(copy, room, mutant)
                 spent = f"{time.perf_counter() - start:.1f}"
                 row = {"room": room, "found": found, "seconds": spent, "digest": mutant.digest, "tests": tests}
-            place = {"module": mutant.module, "line": str(mutant.line), "before": mutant.before, "after": mutant.after}
-            rows.append({**row, **place})
-            _write(table, room, rows)
-    for row in rows:
+                rows[mutant.digest] = row | _place(mutant)
+                _write(table, room, [*rows.values()])
+    _write(table, room, [*rows.values()])
+    for row in rows.values():
         if row["found"] == "survived":
             print(f"survived: {row['module']}:{row['line']}  {row['before']}  ->  {row['after']}")
-    print(f"{room}: {sum(row['found'] == 'killed' for row in rows)} of {len(rows)} killed")
+    print(f"{room}: {sum(row['found'] == 'killed' for row in rows.values())} of {len(rows)} killed")
+
+
+def _place(mutant: Mutant) -> dict[str, str]:
+    return {"module": mutant.module, "line": str(mutant.line), "before": mutant.before, "after": mutant.after}
 
 
 if __name__ == "__main__":
