@@ -8,6 +8,7 @@ from scipy import integrate, linalg, stats
 
 from burden.chains import _of_one, _poisson, _terms, _waits, chain_kernel, chain_passage
 from burden.elimination import time_grid
+from burden.renewal import _adult, _between, _relax
 from burden.waiting import Leaving, Waiting, farthest
 
 EVENTS = np.array([1e-7, 1e-5, 9e-4, 2e-3, 0.03, 0.09, 0.2, 0.9, 4.0, 30.0])
@@ -135,3 +136,31 @@ def test_the_grid_grows_after_the_doses_and_never_by_much(dt, reach, after):
     assert np.all(steps[even + 1 : horizon] <= steps[even : horizon - 1] * 1.15 + dt)
     # no more grid beyond the horizon than what is under way can reach
     assert reach <= times[-1] - times[horizon] < reach + steps[-1] + 1e-9
+
+
+# --- one interval back in time
+
+
+@pytest.mark.parametrize("dt", [0.05, 0.7, 6.0])
+def test_what_moves_to_a_goal_and_an_adult_against_an_integrated_equation(dt):
+    """Linear: dp/dτ = birth − death·p; else an adult is one of many lines, dp/dτ = birth·(1 − p) − death·p."""
+    later, goal, pace = np.array([0.2, 0.9]), np.array([0.7, 0.1]), np.array([0.3, 2.0])
+    now, mean = _relax(later, goal, pace, dt)
+    birth, death = np.array([0.1, 0.6]), np.array([0.05, 0.4])
+    for m in (0, 1):
+        run = integrate.solve_ivp(
+            lambda _, y, m=m: [pace[m] * (goal[m] - y[0]), y[0],
+                               birth[m] - death[m] * y[2], birth[m] * (1 - y[3]) - death[m] * y[3]],
+            (0, dt), [later[m], 0.0, later[m], later[m]], rtol=1e-10, atol=1e-12)  # fmt: skip
+        end = run.y[:, -1]
+        assert (now[m], mean[m]) == pytest.approx((end[0], end[1] / dt), rel=1e-7)
+        assert _adult(later, birth, death, dt, True)[m] == pytest.approx(end[2], rel=1e-7)
+        assert _adult(later, birth, death, dt, False)[m] == pytest.approx(end[3], rel=1e-7)
+
+
+def test_a_moment_lies_between_two_neighbouring_grid_times():
+    given = np.arange(12).reshape(4, 3)
+    early, late, share = _between(given, np.array([0, 2, 3]), np.array([0.1, 0.2, 0.3]))
+    np.testing.assert_array_equal(early, given[[0, 2, 3]].T)
+    np.testing.assert_array_equal(late, given[[1, 3, 3]].T)  # nothing is later than the last
+    np.testing.assert_array_equal(share, [0.1, 0.2, 0.3])
