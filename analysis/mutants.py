@@ -4,7 +4,7 @@ Run: python analysis/mutants.py ROOM N [SEED] [FOLDER]     ROOM: counts, develop
 schedule; FOLDER: analysis/results. Faults are drawn with a seed among all places of the room's modules: a comparison
 turned, a sign or an operator swapped, a factor dropped, a number one off, a condition negated, minimum for maximum, a
 statement left out. Each runs in a copy of the project, against the room's fast tests and its doctests: the quickest
-that take 20 s of processor together, quickest first. A run of ten times as long counts as killed, as a mutant may never
+that take 40 s of processor together, quickest first. A run of ten times as long counts as killed, as a mutant may never
 end. Faults tried before stay in the sample, and are not tried again, while the function they stand in is the same; one
 that survived is tried again when the room's tests have changed. New ones make up the number.
 Writes mutants.csv: room, place, line before and after, killed or survived, seconds, digests of the fault and its
@@ -47,7 +47,7 @@ ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "schedule": (("schedule.py", "judging.py"), ("test_schedule.py",)),
 }
 #: processor time of a room's fast tests together, and after which a run is broken off [s]
-FAST_SECONDS, LONGEST_SECONDS = 20.0, 200
+FAST_SECONDS, LONGEST_SECONDS = 40.0, 400
 COLUMNS = ("room", "module", "line", "before", "after", "found", "seconds", "digest", "tests")
 #: imported once; every fault then runs in a copy of that process
 _WARM = ["pytest", "numpy", "scipy.stats", "scipy.special", "scipy.optimize", "scipy.integrate"]
