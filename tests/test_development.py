@@ -21,7 +21,7 @@ from burden.development import (
 )
 from burden.errors import CannotAnswerError
 from burden.evidence import Point, load_parasite
-from burden.laws import GRID_C, fit_laws, joined
+from burden.laws import GRID_C, _hump, fit_laws, joined
 from burden.lifecycle import build_cycle, draw_parameters
 from burden.simulate import simulate
 from burden.water import Temperature
@@ -192,6 +192,10 @@ def test_a_hump_comes_back_and_only_where_a_limit_was_measured():
     assert "hump" not in {fit.law for fit in fit_laws(points)}
     hump = next(fit for fit in fit_laws(points, 31.0) if fit.law == "hump")
     np.testing.assert_allclose(hump.fitted, hump.measured, rtol=0.02)
+    at, days = np.array([*shape]), np.array([[3000 / y] for y in shape.values()])
+    rate = _hump(31.0)(at, days, np.array([0.5, 2.0, 30.5, 31.0, 35.0]))[:, 0]
+    assert rate[[0, 1, 3, 4]].tolist() == [0.0] * 4  # none below the threshold, none from the limit on
+    assert rate[2] == pytest.approx(30.5 * 26.5 * np.sqrt(0.5) / 3000, rel=0.03)
 
 
 def test_values_joined_over_temperature_against_numpy():
