@@ -203,3 +203,24 @@ def test_resampling_takes_each_as_often_as_its_weight_says():
 def test_what_nobody_looked_at_is_said_second():
     found = estimate.estimate(a_case(), draws=4, effort=estimate.Effort(10, 10, 10, 40))
     assert found.text().splitlines()[1].startswith("No sample could be read")
+
+
+def test_sick_fish_alone_are_read_in_two_ways():
+    effort = estimate.Effort(10, 10, 10, 60)
+    sick = estimate.estimate(a_case(clips([9, 4], chosen="moribund")), draws=10, effort=effort)
+    assert len(sick.by_tilt) == 2
+    assert sick.sick_only
+    assert estimate.estimate(a_case(clips([9, 4])), draws=4, effort=effort).by_tilt is None
+
+
+def test_chance_of_being_among_few_that_were_picked():
+    """A fish of rate y waits an exponential time of rate y^tilt; k 1 and tilt 1 take half by the time 1."""
+    one = SEEN.take(np.zeros(3, int))
+    full = replace(one, tilt=np.ones(3))
+    y = np.array([[0.0, 0.5, 4.0]])
+    found = looking.log_chance_picked("moribund", y, np.ones(3), full, 0.5)
+    np.testing.assert_allclose(np.exp(found[0, 1:]), 1 - np.exp(-y[0, 1:]), rtol=0.02)
+    assert found[0, 0] < -600
+    assert (looking.log_chance_picked("moribund", y, np.ones(3), full, 1.0) == 0).all()
+    even = np.exp(looking.log_chance_picked("random", y, np.ones(3), full, 0.3))
+    np.testing.assert_allclose(even, 0.3, rtol=0.02)
