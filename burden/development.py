@@ -188,8 +188,7 @@ class Development:
             self.hatch.take(draws),
             self.maturity.take(draws),
             None if self.fresh is None else self.fresh.take(draws),
-            None if self.success is None else self.success[:, draws],
-            None if self.laying is None else self.laying[:, draws],
+            *(None if grid is None else grid[:, draws] for grid in (self.success, self.laying)),
         )
 
     def egg_rate(self, temperature_c: np.ndarray | float) -> np.ndarray:
@@ -269,10 +268,8 @@ def draw_development(evidence: Evidence, n: int, seed: int) -> Development:
     success, laying = _draw_success(evidence, n, seed), _draw_laying(evidence, n, seed)
     if "cold_block_c" not in evidence.values:
         return Development(hatch, maturity, success=success, laying=laying)
-    fresh, block, q10 = (
-        evidence.values[name].draw(n, seed, evidence.name)
-        for name in ("fresh_egg_days", "cold_block_c", "egg_cold_q10")
-    )
+    names = ("fresh_egg_days", "cold_block_c", "egg_cold_q10")
+    fresh, block, q10 = (evidence.values[name].draw(n, seed, evidence.name) for name in names)
     cold = FreshEggs(1 / (fresh * strain), block, q10)
     return Development(_cold_hatching(hatch, cold), maturity, cold, success, laying)
 
