@@ -48,7 +48,7 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
             species=[group.species for group in case.fish],
             food_fish=case.food_fish,
             findings=case.findings.other,
-            formalin_before_mg_l=sum(a.mg_l or 0.0 for a in case.given if a.agent == "formalin"),
+            formalin_before_mg_l=sum(a.concentration_mg_l or 0.0 for a in case.given if a.agent == "formalin"),
             max_formalin_mg_l_total=case.limits.max_formalin_mg_l_total,
             permanganate_used=any(a.agent == "potassium_permanganate" for a in case.given),
         )
@@ -107,7 +107,7 @@ def unpublished_plans(case: Case) -> list[Problem]:
 
 
 def _refused(case: Case, action: Action, species: str, place: str) -> list[Problem]:
-    mg_l = action.mg_l if action.g_l is None else 1000 * action.g_l
+    mg_l = action.concentration_mg_l
     if action.action != "dose" or action.agent is None or mg_l is None:
         return []
     route = action.route or "bath"

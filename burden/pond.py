@@ -331,11 +331,11 @@ def _removal(day: float, share: float, setting: Setting) -> Event:
 def _given_effect(case: Case, action: Action, setting: Setting, seed: int, met_before: bool) -> DoseEffect:
     n = setting.parameters.size
     agent = action.agent or "unknown"
-    if agent == "unknown" or (action.route in ("in_feed", "dip") and action.mg_l is None and action.g_l is None):
+    if agent == "unknown" or (action.route in ("in_feed", "dip") and action.concentration_mg_l is None):
         return bath_effect(unknown_kill(n, seed), left_in_water=False)
     evidence = load_agent(agent)
     kill = draw_kill(evidence, n, seed)
-    written = action.mg_l if action.mg_l is not None else (None if action.g_l is None else 1000 * action.g_l)
+    written = action.concentration_mg_l
     believed = (action.volume_l_believed or case.water.volume_l.value) / 1000
     strength = None if written is None else written * believed / setting.volume_m3
     flushed = (action.water_change_after or 0) >= 0.9 or action.route == "dip"

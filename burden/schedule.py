@@ -168,7 +168,7 @@ def _allowed(case: Case, days: Sequence[float], line: Sequence[str]) -> bool:
     limit = case.limits.max_formalin_mg_l_total
     if limit is None:
         return True
-    before = sum(a.mg_l or 0 for a in case.given if a.agent == "formalin")
+    before = sum(a.concentration_mg_l or 0 for a in case.given if a.agent == "formalin")
     each = load_agent("formalin").about["customary"]["mg_l"]
     return before + each * len(formalin) <= limit
 

@@ -373,9 +373,10 @@ def _weighed(case: Case, plan: Plan, doses: Sequence[DoseResult]) -> list[Dosed]
 
 
 def _written(case: Case) -> list[Dosed]:
-    volume = case.water.volume_l.value
-    return [
-        Dosed(a.date, a.agent or "unknown", a.mg_l, None if a.mg_l is None else a.mg_l * volume / 1000)
-        for a in case.planned
-        if a.action == "dose"
-    ]
+    found = []
+    for action in case.planned:
+        if action.action == "dose":
+            mg_l = action.concentration_mg_l
+            mass_g = None if mg_l is None else mg_l * case.water.volume_l.value / 1000
+            found.append(Dosed(action.date, action.agent or "unknown", mg_l, mass_g))
+    return found

@@ -194,6 +194,8 @@ def test_formalin_counts_what_was_given_and_rests_between():
     assert not schedule._allowed(case, (0.0, 10.0, 20.0), ("formalin",) * 3)  # too much
     tight = replace(case, limits=Limits(max_formalin_mg_l_total=19 + 2 * each))
     assert not schedule._allowed(tight, (0.0, 3.0, 7.0), twice)
+    in_grams = replace(given[0], mg_l=None, g_l=0.02)  # the same bath, written otherwise
+    assert not schedule._allowed(replace(tight, given=(in_grams, *given[1:])), (0.0, 3.0, 7.0), twice)
 
 
 def test_best_dates_of_a_line_by_mean_then_by_the_median_of_its_logarithm_then_by_length():

@@ -103,6 +103,17 @@ class Action:
     uv_or_carbon_on: bool | None = None
     told_by: Literal["owner", "record"] | None = None
 
+    @property
+    def concentration_mg_l(self) -> float | None:
+        """What was put into the water [mg/L]; None where nobody says, or where it went into the food.
+
+        Examples
+        --------
+        >>> Action(date(2026, 5, 4), agent="salt", g_l=3.0).concentration_mg_l
+        3000.0
+        """
+        return self.mg_l if self.g_l is None else 1000 * self.g_l
+
 
 @dataclass(frozen=True)
 class Preparation:
