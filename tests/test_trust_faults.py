@@ -84,7 +84,7 @@ def test_a_report_left_aside_by_a_killed_run_is_put_back(tmp_path):
 def test_a_full_disk_is_told_and_the_earlier_report_is_whole(tmp_path, monkeypatch, at):
     target = tmp_path / "r"
     write_folder(target, OLD)
-    monkeypatch.setattr(write, "report_of", lambda *_: write.Made({"report.html": b"new"}, None))
+    monkeypatch.setattr(write, "report_of", lambda *_: write.Made({"report.html": b"new"}, object()))
 
     def full(*_, **__):
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
