@@ -113,7 +113,9 @@ class Waiting:
         self.progress = self._summed(rate)
         self.worn = self._summed(loss)
         self._same = _runs(rows)
-        self._step = float(np.round(np.diff(times).min(), 9))
+        shortest = np.diff(times).min()
+        span = times[-1] - times[0]
+        self._step = float(span / round(span / shortest))  # of the whole span, so that no rounding adds up along it
         passed = (times - times[0]) / self._step
         whole = np.round(passed).astype(int)
         self._whole = whole if np.abs(passed - whole).max() <= 1e-6 else None  # grid times in shortest steps
@@ -167,7 +169,7 @@ class Waiting:
     def _table(self, done: tuple[float, ...], row: Mapping[str, np.ndarray]) -> _Table:
         """By whole steps, in water that keeps its temperature."""
         step, shape, pace = self._step, row[self.shape], row[self.rate]
-        key = (self.rate, done, row["temperature"].tobytes(), step)
+        key = (self.rate, done, row["temperature"].tobytes(), round(step, 9))  # the same for grids of other spans
         if key not in self.memo:
             longest = float((farthest(shape) / np.maximum(pace, 1e-9)).max())  # nothing moves in the cold
             count = int(min(np.ceil(longest / step), np.ceil((self.times[-1] - self.times[0]) / step))) + 1
