@@ -9,6 +9,7 @@ import pytest
 from ponds import DENSITY, FISH, dose_effect, drawn, fixed, one_form_cycle, plain_cycle, pond
 from scipy import stats
 from scipy.optimize import brentq
+from scipy.special import gammaincc
 
 from burden.effects import DoseEffect
 from burden.elimination import (
@@ -22,7 +23,7 @@ from burden.elimination import (
     time_grid,
 )
 from burden.evidence import load_parasite, parasite_names
-from burden.lifecycle import Parameters, Surroundings, Transition, establishment_for, rates_at
+from burden.lifecycle import Parameters, Surroundings, Transition, build_cycle, establishment_for, rates_at
 from burden.renewal import Batch, Habitat, Values, backward
 from burden.simulate import simulate
 from burden.stable import Population, growth_rate, stable_population
@@ -194,6 +195,20 @@ def test_renewal_and_chain_agree_on_every_draw(parameters, temperature):
     by_renewal, by_chain = both(parameters, temperature, [0.0, 5.0, 10.0], a_bath(DRAWS))
     np.testing.assert_allclose(by_renewal, by_chain, atol=0.005)
     assert 0.05 < by_renewal.mean() < 0.95  # neither solver has an easy question
+
+
+def test_fresh_eggs_wear_in_the_cold_as_an_erlang_does():
+    """Below the block nothing starts: an egg in stage j of m is there after 21 d if fewer than m − j of the steps of a
+    Poisson process have come (its distribution function from scipy.special), and nothing carried it off.
+    """
+    parameters, days = establishment_for(drawn("dactylogyrus", DRAWS, 3), DENSITY), 21.0
+    stages = next(form.stages for form in build_cycle(parameters.evidence).forms if form.name == "fresh_egg")
+    rates = rates_at(parameters, 3.0, Surroundings(np.full(DRAWS, DENSITY)))
+    found = by_age(habitat(parameters, 3.0, after=days), None, [], (stages, 30, 30)).fresh_egg[:, 0]
+    to_go = stages - np.arange(stages)[:, None]
+    left = gammaincc(to_go, stages * rates["chill_rate"] * days) * np.exp(-rates["egg_loss"] * days)
+    np.testing.assert_allclose(found, left, rtol=1e-9)
+    assert left[-1].max() < 0.02 < 0.2 < left[0].max()  # wear and loss both tell
 
 
 def test_renewal_and_chain_agree_in_the_mean_with_shelter(parameters):
