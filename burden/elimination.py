@@ -375,9 +375,7 @@ def _form_back(
     completed = np.zeros_like(later)
     completed[n - len(leaving) :] = leaving[::-1]
     gain = sum((rate * w for rate, w in taken), 0.0) + births
-    share = np.divide(
-        gain, hazard, out=np.zeros_like(np.asarray(hazard, float) * np.ones(later.shape[1])), where=hazard > 0
-    )
+    share = np.divide(gain, hazard, out=np.zeros_like(np.asarray(hazard, float)), where=hazard > 0)
     value += (1 - stay - completed) * share
     for transition in ends:
         value += completed * worth(transition)

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from ponds import DENSITY, FISH, dose_effect, drawn, fixed, one_form_cycle, plain_cycle, pond
 from scipy import stats
+from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.special import gammaincc
 
@@ -211,6 +212,48 @@ def test_fresh_eggs_wear_in_the_cold_as_an_erlang_does():
     assert left[-1].max() < 0.02 < 0.2 < left[0].max()  # wear and loss both tell
 
 
+def test_fresh_eggs_that_wear_and_start_at_once_against_quadrature():
+    """Half a degree about the block both go on: an egg that has not worn through by a day may start on it, and then
+    lives on as a started egg, which cold does not wear; within the horizon none hatches.
+    """
+    drawn_ones, days = establishment_for(drawn("dactylogyrus", DRAWS, 3), DENSITY), 6.0
+    parameters = drawn_ones.take(np.array([0]))
+    stages = next(form.stages for form in build_cycle(parameters.evidence).forms if form.name == "fresh_egg")
+    temperature = float(parameters.of_eggs.fresh.block_c[0]) + 0.1
+    rates = rates_at(parameters, temperature, Surroundings(np.full(1, DENSITY)))
+    wear, start, loss = (float(rates[name][0]) for name in ("chill_rate", "fresh_rate", "egg_loss"))
+    assert min(wear, start) * days > 0.05  # neither is idle
+    found = by_age(habitat(parameters, temperature, after=days), None, [], (stages, 30, 30)).fresh_egg[:, 0, 0]
+    for stage, value in enumerate(found):
+
+        def whole(day, to_go=stages - stage):
+            return gammaincc(to_go, stages * wear * day) * np.exp(-start * day)
+
+        left = (whole(days) + start * quad(whole, 0, days)[0]) * np.exp(-loss * days)
+        assert value == pytest.approx(left, rel=2e-3)
+
+
+def test_an_adult_that_lays_in_vain_lives_its_own_life(parameters):
+    """Counted on the fish a day later, eggs laid meanwhile are nothing: exp(−death rate · day) is left of an adult."""
+    where = habitat(parameters, after=1.0)
+    found = by_age(where, None, [], linear=True, on_fish_only=True)
+    death = rates_at(parameters, 20.0, Surroundings(np.full(DRAWS, DENSITY)))["adult_loss"]
+    np.testing.assert_allclose(found.adult[0], np.exp(-death), rtol=1e-9)
+    np.testing.assert_allclose(found.eggs[0], 0.0, atol=1e-12)
+
+
+def test_a_later_start_of_one_walk_is_the_start_of_a_shorter_one(parameters):
+    """At constant temperature only the days to the horizon count, for every stage of eggs and juveniles."""
+    long, short = habitat(parameters, after=9.0), habitat(parameters, after=5.0)
+    batch = Batch(np.array([[-1]]), np.array([[0]]), [dose_effect(DRAWS, 0, 0)])
+    starts = [np.array([0]), np.array(steps_of(long, [4.0]))]
+    whole, later = backward(long, batch, starts, STAGES)
+    alone = by_age(short, None, [])
+    for name in ("eggs", "juveniles", "larva", "adult"):
+        np.testing.assert_allclose(getattr(later, name), getattr(alone, name), rtol=1e-9, atol=1e-12)
+    assert (whole.eggs != later.eggs).any()
+
+
 def test_renewal_and_chain_agree_in_the_mean_with_shelter(parameters):
     """With shelter they differ draw by draw: by age every settler leaves it at the same development, by stage when its
     own chain has come so far, which is spread. The mean over draws still agrees.
@@ -297,7 +340,10 @@ def test_brakes_along_the_path_make_elimination_likelier(parameters):
     np.testing.assert_allclose(same, off, rtol=1e-9)
     half = (days, np.full((3, DRAWS), 0.5))
     for on in ({"laying": half, "settling": whole}, {"laying": whole, "settling": half}):
-        assert (eliminations(setting, state, plans, effects, [on]) > off).all()
+        alone = eliminations(setting, state, plans, effects, [on])
+        assert (alone > off).all()
+        beside = eliminations(setting, state, plans * 2, effects, [None, on])
+        np.testing.assert_allclose(beside, np.concatenate([off, alone]), rtol=1e-9)
 
 
 LIVE_BEARERS = [name for name in parasite_names() if load_parasite(name).about["kind"] == "live_bearer"]
@@ -400,9 +446,10 @@ def test_which_juveniles_are_sheltered_matters_at_the_same_mean_kill(growing):
 
 
 # --- who is there -------------------------------------------------------------------------------------------------
-def test_none_left_is_the_mean_over_counts():
+@pytest.mark.parametrize("k", [0.8, 0.02])
+def test_none_left_is_the_mean_over_counts(k):
     """Poisson in the water, negative binomial on the fish: sums over scipy's probabilities of every count."""
-    fish, k, mean, p = 3.0, 0.8, 2.4, 0.3
+    fish, mean, p = 3.0, 2.4, 0.3
     one = np.ones((1, 1))
     zero = np.zeros((0, 1, 1))
     values = Values(zero, 0.2 * one[None], 0 * one, 0 * one[None], p * one)
