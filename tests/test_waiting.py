@@ -141,6 +141,14 @@ def test_the_grid_grows_after_the_doses_and_never_by_much(dt, reach, after):
 # --- one interval back in time
 
 
+@pytest.mark.parametrize(("dt", "reach", "after"), [(0.1, 0.37, 0.405), (0.25, 7.1, 30.1), (0.5, 20.3, 365.2)])
+def test_the_grid_goes_at_least_as_far_as_asked(dt, reach, after):
+    """To the horizon, and beyond it by what is under way then, whatever the step makes of either."""
+    times, horizon = time_grid(0.0, 2.0, dt, reach, after)
+    assert times[horizon] >= 2.0 + after
+    assert times[-1] >= times[horizon] + reach - 1e-9
+
+
 @pytest.mark.parametrize("dt", [0.05, 0.7, 6.0])
 def test_what_moves_to_a_goal_and_an_adult_against_an_integrated_equation(dt):
     """Linear: dp/dτ = birth − death·p; else an adult is one of many lines, dp/dτ = birth·(1 − p) − death·p."""
