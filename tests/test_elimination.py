@@ -245,12 +245,24 @@ def test_an_adult_that_lays_in_vain_lives_its_own_life(parameters):
 def test_a_later_start_of_one_walk_is_the_start_of_a_shorter_one(parameters):
     """At constant temperature only the days to the horizon count, for every stage of eggs and juveniles."""
     long, short = habitat(parameters, after=9.0), habitat(parameters, after=5.0)
-    batch = Batch(np.array([[-1]]), np.array([[0]]), [dose_effect(DRAWS, 0, 0)])
-    starts = [np.array([0]), np.array(steps_of(long, [4.0]))]
-    whole, later = backward(long, batch, starts, STAGES)
-    for found, alone in ((later, by_age(short, None, [])), (whole, by_age(long, None, []))):
-        for name in ("eggs", "juveniles", "larva", "adult"):
-            np.testing.assert_allclose(getattr(found, name), getattr(alone, name), rtol=1e-9, atol=1e-12)
+    later = backward(long, NO_DOSE, [np.array(steps_of(long, [4.0]))], STAGES)[0]
+    same_values(later, by_age(short, None, []))
+
+
+def test_two_starts_of_one_walk_are_two_walks(parameters):
+    """In warming water, where no two starts are alike."""
+    where = habitat(parameters, Temperature.linear([0, 20], [14, 20]), after=9.0)
+    starts = [np.array([0]), np.array(steps_of(where, [4.0]))]
+    for found, start in zip(backward(where, NO_DOSE, starts, STAGES), starts, strict=True):
+        same_values(found, backward(where, NO_DOSE, [start], STAGES)[0])
+
+
+NO_DOSE = Batch(np.array([[-1]]), np.array([[0]]), [dose_effect(DRAWS, 0, 0)])
+
+
+def same_values(found: Values, wanted: Values) -> None:
+    for name in ("eggs", "juveniles", "larva", "adult"):
+        np.testing.assert_allclose(getattr(found, name), getattr(wanted, name), rtol=1e-9, atol=1e-12)
 
 
 def test_renewal_and_chain_agree_in_the_mean_with_shelter(parameters):
