@@ -251,10 +251,13 @@ def test_a_later_start_of_one_walk_is_the_start_of_a_shorter_one(parameters):
 
 def test_two_starts_of_one_walk_are_two_walks(parameters):
     """In warming water, where no two starts are alike."""
-    where = habitat(parameters, Temperature.linear([0, 20], [14, 20]), after=9.0)
-    starts = [np.array([0]), np.array(steps_of(where, [4.0]))]
-    for found, start in zip(backward(where, NO_DOSE, starts, STAGES), starts, strict=True):
-        same_values(found, backward(where, NO_DOSE, [start], STAGES)[0])
+
+    def warming() -> Habitat:
+        return habitat(parameters, Temperature.linear([0, 20], [14, 20]), after=9.0)
+
+    starts = [np.array([0]), np.array(steps_of(warming(), [4.0]))]
+    for found, start in zip(backward(warming(), NO_DOSE, starts, STAGES), starts, strict=True):
+        same_values(found, backward(warming(), NO_DOSE, [start], STAGES)[0])
 
 
 NO_DOSE = Batch(np.array([[-1]]), np.array([[0]]), [dose_effect(DRAWS, 0, 0)])
