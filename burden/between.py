@@ -47,6 +47,11 @@ class Between:
     start: np.ndarray
     log_before: np.ndarray
 
+    @property
+    def weight_before(self) -> np.ndarray:
+        """Weight of each pond by the counts before the dose alone, shape (M,); the largest is 1."""
+        return np.exp(self.log_before - self.log_before.max())
+
     @classmethod
     def of(
         cls,

@@ -165,7 +165,7 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     ratio, weight = _ratio_of_counts(pond, before, after)
     between = Between.of(case, parasite, before, after, draws, seed + 1)
     accounts = _Accounts.of(between)
-    chances, likely = accounts.verdicts(), np.exp(between.log_before - between.log_before.max())
+    chances, likely = accounts.verdicts(), between.weight_before
     expected = accounts.left / np.maximum(between.start, 1e-9)
     asked = chances["fell_short"] >= _WORTH_ASKING
     return Response(
@@ -248,7 +248,7 @@ class _Accounts:
     left: np.ndarray  # with the dose as it should be
     new: np.ndarray  # share of these that settled since
     log_likelihood: np.ndarray
-    log_before: np.ndarray  # of the counts before the dose alone
+    weight_before: np.ndarray  # by the counts before the dose alone
     failed: Mapping[str, Weakened]
 
     @classmethod
@@ -257,14 +257,14 @@ class _Accounts:
         left = whole.abundance[-1]
         new = np.divide(emptied.abundance[-1], left, out=np.zeros_like(left), where=left > 0)
         failed = ways_to_fall_short(between)
-        return cls(left, np.clip(new, 0, 1), between.log_likelihood(whole), between.log_before, failed)
+        return cls(left, np.clip(new, 0, 1), between.log_likelihood(whole), between.weight_before, failed)
 
     def verdicts(self) -> dict[str, float]:
         """Probability of each verdict; see the notes of `response`."""
         ways = self.failed.values()
         short = np.concatenate([np.zeros(self.left.size, bool), *(w.left > _TOLERANCE * self.left for w in ways)])
         chance = np.repeat([1.0, *(way.chance for way in ways)], self.left.size)
-        before = chance * np.tile(np.exp(self.log_before - self.log_before.max()), 1 + len(ways))
+        before = chance * np.tile(self.weight_before, 1 + len(ways))
         could = float(np.average(short, weights=before))
         if could < _HARDLY:
             return dict.fromkeys(VERDICTS, 0.0) | {"cannot_tell": 1.0}
