@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
-__all__ = ["ChainKernel", "chain_kernel", "chain_passage"]
+__all__ = ["ChainKernel", "chain_kernel", "chain_passage", "moved_on"]
 
 
 @dataclass(frozen=True)
@@ -21,9 +23,10 @@ class ChainKernel:
     forward: np.ndarray  # rate of passing one stage, (M,) [1/d]
     shift: np.ndarray  # share that has moved on by j stages and lives, (J, M)
     exit: np.ndarray  # share of those m + 1 stages from the end that completes, (J, M)
-    entry: np.ndarray  # share of an even inflow found at stage j, (J, M)
-    tilt: np.ndarray  # the same of an inflow that rises by one over the step and adds up to nothing, (J, M)
-    bend: np.ndarray  # the same of one that is one more at both ends, less between, and adds up to nothing, (J, M)
+    entry: (
+        np.ndarray
+    )  # share of an inflow found at stage j, (3, J, M): of an even one; of one that rises by one over the
+    # step and adds up to nothing; of one that is one more at both ends, less between, and adds up to nothing
     entry_exit: np.ndarray  # share of an even inflow that completes, (M,)
 
 
@@ -44,28 +47,21 @@ def chain_kernel(stages: int, pace: np.ndarray | float, hazard: np.ndarray | flo
     success = np.divide(forward, total, out=np.zeros_like(total), where=total > 0)
     events = total * dt
     if stages == 1:
-        pmf, more, (even, late, later) = _of_one(events)
-        terms = 1
-    else:
-        reach = _terms(float(events.max()))
-        terms = min(stages, reach)
-        pmf, more = _poisson(events, reach + 2)
-        even, late, later = _waits(events, more, terms)
+        return _kernel_of_one(forward, success, events)
+    reach = _terms(float(events.max()))
+    terms = min(stages, reach)
+    shift, more = _poisson(events, reach + 2)
+    entry = _waits(events, more, terms)
     powers = np.ones((terms + 1, success.size))
-    np.multiply.accumulate(np.broadcast_to(success, (terms, success.size)), out=powers[1:])
+    powers[1:] = success
+    _run_up(np.multiply, powers)
     entry_exit = np.zeros_like(events)
     if terms == stages:
-        entry_exit = success**stages * np.maximum(1 - even.sum(0), 0)
-    return ChainKernel(
-        stages,
-        forward,
-        shift=pmf[:terms] * powers[:-1],
-        exit=more[:terms] * powers[1:],
-        entry=even * powers[:-1],
-        tilt=(0.5 * even - late) * powers[:-1],
-        bend=(6 * (later - late) + even) * powers[:-1],
-        entry_exit=entry_exit,
-    )
+        entry_exit = success**stages * np.maximum(1 - entry[0].sum(0), 0)
+    shift = shift[:terms]
+    shift *= powers[:-1]
+    entry *= powers[:-1]
+    return ChainKernel(stages, forward, shift, more[:terms] * powers[1:], entry, entry_exit)
 
 
 def chain_passage(
@@ -88,20 +84,43 @@ def chain_passage(
     success = np.divide(forward, total, out=np.zeros_like(total), where=total > 0)
     events = total * dt
     terms = min(stages, _terms(float(events.max())))
-    pmf = np.empty((terms, events.size))
-    pmf[0] = np.exp(-events)
-    for j in range(1, terms):
-        np.multiply(pmf[j - 1], events / j, out=pmf[j])
-    more = np.maximum(1 - np.cumsum(pmf, 0), 0)
+    pmf = _masses(events, terms)
+    more = np.maximum(1 - _run_up(np.add, pmf.copy()), 0)
     more[0] = -np.expm1(-events)
-    passed = np.multiply.accumulate(np.broadcast_to(success, (terms, success.size)))
+    passed = _run_up(np.multiply, np.tile(success, (terms, 1)))
     more *= passed
     pmf[1:] *= passed[:-1]
     return pmf, more
 
 
-def _of_one(events: np.ndarray) -> tuple[np.ndarray, np.ndarray, tuple[np.ndarray, ...]]:
-    """P(N = 0), P(N >= 1), and means over an even wait s of exp(−events · s) times 1, s and s², for one stage alone."""
+def moved_on(chain: np.ndarray, shift: np.ndarray) -> np.ndarray:
+    """Return a chain after a step, without what enters.
+
+    Parameters
+    ----------
+    chain : numpy.ndarray
+        Number in each stage, shape (n, …, M).
+    shift : numpy.ndarray
+        Share that has moved on by j stages, shape (J, M).
+    """
+    if len(chain) == 1:
+        return chain * shift[0]
+    reach = len(shift) - 1
+    padded = np.zeros((len(chain) + reach, *chain.shape[1:]))
+    padded[reach:] = chain
+    come_from = sliding_window_view(padded, reach + 1, axis=0)[..., ::-1]  # stages 0, 1, 2 … before each
+    moved: np.ndarray = np.einsum("n...mj,jm->n...m", come_from, shift)
+    return moved
+
+
+def _kernel_of_one(forward: np.ndarray, success: np.ndarray, events: np.ndarray) -> ChainKernel:
+    gone, entry = -np.expm1(-events), _waits_of_one(events)
+    entry_exit = success * np.maximum(1 - entry[0], 0)
+    return ChainKernel(1, forward, np.exp(-events)[None], (gone * success)[None], entry[:, None], entry_exit)
+
+
+def _waits_of_one(events: np.ndarray) -> np.ndarray:
+    """Share of each kind of inflow still there, for one stage alone, (3, M): `entry` of a kernel."""
     gone = np.exp(-events)
     some = events > 0.1
     safe = np.where(some, events, 1.0)
@@ -114,23 +133,37 @@ def _of_one(events: np.ndarray) -> tuple[np.ndarray, np.ndarray, tuple[np.ndarra
             found[~some] = 1 / moment + few * (-1 / (moment + 1) + few * (
                 1 / (2 * moment + 4) + few * (-1 / (6 * moment + 18) + few * (1 / (24 * moment + 96)))
             ))  # fmt: skip
-    return gone[None], -np.expm1(-events)[None], (even[None], late[None], later[None])
+    return _by_kind(np.stack([even, late, later]))
 
 
-def _waits(events: np.ndarray, more: np.ndarray, terms: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Means over a wait s, even between 0 and 1, of Pois(j; events · s), and of that times s and s², (J, M) each."""
+def _waits(events: np.ndarray, more: np.ndarray, terms: int) -> np.ndarray:
+    """Share of each kind of inflow that has passed j stages, dead or alive, (3, J, M)."""
     some = events > 1e-3
-    safe = np.where(some, events, 1.0)
+    pace = 1 / np.where(some, events, 1.0)
     order = np.arange(1, terms + 1)[:, None]
-    even = more[:terms] / safe
-    late = order * more[1 : terms + 1] / safe**2
-    later = order * (order + 1) * more[2 : terms + 2] / safe**3
+    waits = np.empty((3, terms, events.size))
+    np.multiply(more[:terms], pace, out=waits[0])
+    np.multiply(more[1 : terms + 1], order * pace**2, out=waits[1])
+    np.multiply(more[2 : terms + 2], order * (order + 1) * pace**3, out=waits[2])
     if not some.all():
-        for moment, found in enumerate((even, late, later)):
+        for moment, found in enumerate(waits):
             found[:, ~some] = 0.0
             for j in range(min(terms, 2)):  # two events or more in such a step are beyond rounding
                 found[j, ~some] = events[~some] ** j * (1 / (moment + j + 1) - events[~some] / (moment + j + 2))
-    return even, late, later
+    return _by_kind(waits)
+
+
+def _by_kind(waits: np.ndarray) -> np.ndarray:
+    """From means over an even wait s of what is found after it, times 1, s and s², to the three kinds of inflow.
+
+    In place; shape (3, …) in and out.
+    """
+    even, late, later = waits
+    later -= late
+    later *= 6
+    later += even
+    np.subtract(0.5 * even, late, out=late)
+    return waits
 
 
 def _terms(mean: float) -> int:
@@ -138,10 +171,24 @@ def _terms(mean: float) -> int:
     return int(np.ceil(mean + 5.5 * np.sqrt(mean) + 7))
 
 
+def _run_up(operation: np.ufunc, rows: np.ndarray) -> np.ndarray:
+    """Running sum or product down the rows, in place. Row by row: `accumulate` goes through memory column by column."""
+    for before, row in pairwise(rows):
+        operation(before, row, out=row)
+    return rows
+
+
+def _masses(mean: np.ndarray, terms: int) -> np.ndarray:
+    """P(N = j) of a Poisson number for j < terms, shape (J, M)."""
+    factors = np.empty((terms, mean.size))
+    factors[0] = np.exp(-mean)
+    np.divide(mean, np.arange(1, terms)[:, None], out=factors[1:])
+    return _run_up(np.multiply, factors)
+
+
 def _poisson(mean: np.ndarray, terms: int) -> tuple[np.ndarray, np.ndarray]:
     """P(N = j) and P(N >= j + 1) for j < terms; each with a first axis of j. Tails are summed from the far end."""
-    pmf = np.empty((terms + 1, mean.size))
-    pmf[0] = np.exp(-mean)
-    for j in range(1, terms + 1):
-        np.multiply(pmf[j - 1], mean / j, out=pmf[j])
-    return pmf[:-1], np.cumsum(pmf[:0:-1], 0)[::-1]
+    pmf = _masses(mean, terms + 1)
+    more = pmf[1:].copy()
+    _run_up(np.add, more[::-1])
+    return pmf[:-1], more

@@ -43,25 +43,25 @@ class Fish:
     susceptibility: np.ndarray
 
     def per_gram(self, burden: np.ndarray) -> np.ndarray:
-        """Flukes per gram by class from the burden of a fish of susceptibility 1, (G, M) -> (G, C, M) [1/g]."""
-        return (burden / self.weight_g)[:, None, :] * self.susceptibility
+        """Flukes per gram by class from the burden of a fish of susceptibility 1, (…, G, M) -> (…, G, C, M) [1/g]."""
+        return (burden / self.weight_g)[..., None, :] * self.susceptibility
 
 
 def laying_brake(per_gram: np.ndarray, uptake: np.ndarray, burden_scale: np.ndarray) -> np.ndarray:
-    """Share of its laying that crowding leaves, averaged over the flukes of each group, (G, C, M) -> (G, M).
+    """Share of its laying that crowding leaves, averaged over the flukes of each group, (…, G, C, M) -> (…, G, M).
 
     Parameters
     ----------
     per_gram : numpy.ndarray
-        Adults per gram by class, shape (G, C, M) [1/g].
+        Adults per gram by class, shape (…, G, C, M) [1/g].
     uptake : numpy.ndarray
         Live fish times susceptibility, shape (G, C, M): how the flukes are spread over the classes.
     burden_scale : numpy.ndarray
         K, adults per gram at which laying halves, shape (M,) [1/g].
     """
-    total = uptake.sum(1)
-    braked = (uptake / (1 + per_gram / burden_scale)).sum(1)
-    return np.divide(braked, total, out=np.ones_like(total), where=total > 0)
+    total = uptake.sum(-2)
+    braked = (uptake / (1 + per_gram / burden_scale)).sum(-2)
+    return np.divide(braked, total, out=np.ones_like(braked), where=total > 0)
 
 
 def resistance_rate(
@@ -99,9 +99,7 @@ def death_rates(per_gram: np.ndarray, haemoglobin: np.ndarray, parameters: Param
 def _blood_paces(
     per_gram: np.ndarray, temperature_c: np.ndarray | float, parameters: Parameters
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Rates at which blood is made and lost [1/d]; none is lost to sets that do not feed on it."""
-    if not parameters.evidence.about.get("blood_feeder"):
-        return np.ones(parameters.size), np.zeros(parameters.size)
+    """Rates at which blood is made and lost to a set that feeds on it [1/d]."""
     warmth = parameters["blood_recovery_q10"] ** ((np.asarray(temperature_c) - 20.0) / 10.0)
     return parameters["blood_recovery_per_day"] * warmth, parameters["blood_loss_per_burden"] * per_gram
 
@@ -113,8 +111,11 @@ def blood_change(
 
     Notes
     -----
-    dB/dt = recovery · (1 − B) − loss · x · B: made towards the healthy level, lost with the blood that is drunk.
+    dB/dt = recovery · (1 − B) − loss · x · B: made towards the healthy level, lost with the blood that is drunk. Sets
+    that do not feed on blood leave it as it is.
     """
+    if not parameters.evidence.about.get("blood_feeder"):
+        return np.zeros_like(haemoglobin)
     recovery, loss = _blood_paces(per_gram, temperature_c, parameters)
     return recovery * (1 - haemoglobin) - loss * haemoglobin
 
@@ -127,6 +128,8 @@ def blood_step(
     dt: float,
 ) -> np.ndarray:
     """Haemoglobin after `dt` days at constant burden, the exact solution of `blood_change`, shape (G, C, M) [-]."""
+    if not parameters.evidence.about.get("blood_feeder"):
+        return haemoglobin
     recovery, loss = _blood_paces(per_gram, temperature_c, parameters)
     level = recovery / (recovery + loss)
     return level + (haemoglobin - level) * np.exp(-(recovery + loss) * dt)

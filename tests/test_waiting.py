@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import integrate, linalg, stats
 
-from burden.chains import _of_one, _poisson, _terms, _waits, chain_kernel, chain_passage
+from burden.chains import _poisson, _terms, _waits, _waits_of_one, chain_kernel, chain_passage
 from burden.elimination import time_grid
 from burden.renewal import _adult, _between, _relax
 from burden.waiting import Leaving, Waiting, farthest
@@ -17,21 +17,25 @@ EVENTS = np.array([1e-7, 1e-5, 9e-4, 2e-3, 0.03, 0.09, 0.2, 0.9, 4.0, 30.0])
 # --- chains
 
 
-@pytest.mark.parametrize("moment", [0, 1, 2])
-def test_means_over_an_even_wait_against_quadrature(moment):
-    """∫ Pois(j; e s) s^m ds from 0 to 1, small events by a series of two terms."""
-    _, _, found = _of_one(EVENTS)
-    want = [integrate.quad(lambda s, e=e: np.exp(-e * s) * s**moment, 0, 1, epsabs=1e-13)[0] for e in EVENTS]
-    np.testing.assert_allclose(found[moment][0], want, rtol=2e-7)
+#: inflow a wait s before the end of a step: even; rising by one; one more at both ends than on the whole
+INFLOWS = (lambda s: 1.0, lambda s: 0.5 - s, lambda s: 6 * s * (s - 1) + 1)
+
+
+@pytest.mark.parametrize("kind", [0, 1, 2])
+def test_what_is_found_of_an_inflow_against_quadrature(kind):
+    """∫ Pois(j; e s) f(s) ds from 0 to 1, small events by a series of two terms."""
+
+    def mean(of) -> float:
+        return integrate.quad(lambda s: of(s) * INFLOWS[kind](s), 0, 1, epsabs=1e-13)[0]
+
+    want = [mean(lambda s, e=e: np.exp(-e * s)) for e in EVENTS]
+    np.testing.assert_allclose(_waits_of_one(EVENTS)[kind], want, rtol=1e-6, atol=1e-7)
     terms = 6
     _, more = _poisson(EVENTS, _terms(30.0) + 2)
-    found = _waits(EVENTS, more, terms)
+    found = _waits(EVENTS, more, terms)[kind]
     for j in range(terms):
-        want = [
-            integrate.quad(lambda s, e=e, j=j: stats.poisson.pmf(j, e * s) * s**moment, 0, 1, epsabs=1e-13)[0]
-            for e in EVENTS
-        ]
-        np.testing.assert_allclose(found[moment][j], want, rtol=1e-6, atol=1e-6)
+        want = [mean(lambda s, e=e, j=j: stats.poisson.pmf(j, e * s)) for e in EVENTS]
+        np.testing.assert_allclose(found[j], want, rtol=1e-6, atol=1e-6)
 
 
 @pytest.mark.parametrize("mean", [1e-6, 0.01, 0.7, 5.0, 40.0, 100.0])

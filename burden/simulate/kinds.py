@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from functools import reduce
+from functools import cached_property, reduce
 
 import numpy as np
 
@@ -94,7 +94,7 @@ class DrugInWater:
     settler_kill: np.ndarray
     fade_per_day: np.ndarray
 
-    @property
+    @cached_property
     def works(self) -> bool:
         """Whether anything of it is felt in any draw."""
         return bool(np.any(self.larva_hazard) or np.any(self.settler_kill))

@@ -31,7 +31,7 @@ def with_density_and_drugs(
     rates = dict(base)
     if "contact" not in rates:
         return rates
-    hazard, kill = _drug_effects([drug for drug in drugs if drug.day <= day and drug.works], day)
+    hazard, kill = _drug_effects([drug for drug in drugs if drug.day <= day], day)
     rates["contact"] = parameters["contact_rate"] * density / (parameters["contact_half_density"] + density)
     rates["larva_loss"] = rates["larva_loss"] + hazard
     rates["establishment"] = rates["establishment"] * (1 - kill)

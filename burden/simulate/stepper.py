@@ -9,7 +9,7 @@ import numpy as np
 
 from burden.chains import ChainKernel, chain_kernel
 from burden.hosts import blood_step, death_rates, laying_brake, resistance_rate
-from burden.lifecycle import LifeForm, Surroundings, rates_at
+from burden.lifecycle import LifeForm, Surroundings, Transition, rates_at
 from burden.simulate.flows import NO_BRAKE, NO_FLOW, Brake, Flow, Moved
 from burden.simulate.kinds import DrugInWater, Setting, State
 from burden.simulate.rates import mean_over_fish, with_density_and_drugs
@@ -27,34 +27,47 @@ class _Middle:
     brakes: Mapping[str, Brake]  # by name of a rate or share
 
 
+@dataclass(frozen=True)
+class _Passage:
+    """How a form moves in a step of one length, for as long as the rates it was made of hold."""
+
+    rates: tuple[np.ndarray, ...]
+    kernel: ChainKernel
+    hazard: np.ndarray  # of all that can happen at any time, (M,) [1/d]
+
+
 class Stepper:
     """Steps a state forward. Keeps between steps what the next one starts from, and kernels worth keeping."""
 
     def __init__(self, setting: Setting, drugs: Sequence[DrugInWater]) -> None:
-        self.setting, self.drugs = setting, drugs
+        self.setting, self.drugs = setting, [drug for drug in drugs if drug.works]
         cycle = setting.cycle
-        self._sources = {
-            form.name: {t.source for t in cycle.transitions for target, _ in t.offspring if target == form.name}
-            for form in cycle.forms
-        }
+        self._into: dict[str, list[tuple[Transition, str | None, str]]] = {form.name: [] for form in cycle.forms}
+        for t in cycle.transitions:
+            for target, share in t.offspring:
+                self._into[target].append((t, share, cycle.form(t.source).place))
+        self._sources = {name: {t.source for t, _, _ in flows} for name, flows in self._into.items()}
+        self._pace = {form.name: [t.rate for t in cycle.of(form.name, "completes")] for form in cycle.forms}
+        self._hazards = {form.name: [t.rate for t in cycle.of(form.name, "any time")] for form in cycle.forms}
         self._entering: dict[str, Flow] = {}
-        self._kernels: dict[tuple[str, float], ChainKernel] = {}
+        self._passages: dict[tuple[str, float], _Passage] = {}
         self._base: tuple[np.ndarray | float, dict[str, np.ndarray]] = (np.nan, {})
 
     def run(self, state: State, start: float, steps: np.ndarray) -> State:
         """Take some steps [d] from a landing. What flowed in before an event says nothing of after it."""
         self._entering = {}
         day = start
-        for i, dt in enumerate(steps):
+        for i, dt in enumerate(steps.tolist()):
             state = self._step(state, day + 0.5 * dt, dt, self.setting.cycle.sweeps + (i == 0))
             day += dt
         return state
 
     def _step(self, state: State, mid_day: float, dt: float, passes: int) -> State:
         temperature = self.setting.temperature.at(mid_day)
-        rates = self._rates(state, state, mid_day, temperature)
+        base = rates = self._rates_of_water(temperature)
         before, hosts = {**state.water, **state.fish}, state
-        middle = self._middle(before, before, state, state)
+        # live-bearers need the brakes before the fish have moved; others move on their fish without any
+        middle = self._middle(before, before, state, state) if not state.water else _UNKNOWN
         for _ in range(passes):
             moved: dict[str, Moved] = {}
             guessed: dict[str, Flow] = {}
@@ -62,7 +75,7 @@ class Stepper:
                 if form.place == "water" and not any(f in moved for f in state.water):
                     hosts = self._hosts(before, moved, state, temperature, dt)
                     middle = self._middle(before, _stages(before, moved), state, hosts)
-                    rates = self._rates(state, hosts, mid_day, temperature)
+                    rates = self._rates_among(base, state, hosts, mid_day)
                 if self._sources[form.name] <= moved.keys():
                     entering = self._inflow(form, moved, rates, middle)
                 else:
@@ -82,17 +95,19 @@ class Stepper:
             fish={form: after[form] for form in state.fish},
         )
 
-    def _rates(self, state: State, hosts: State, day: float, temperature: np.ndarray | float) -> dict[str, np.ndarray]:
-        """Rates of a step, among as many fish as at its middle; those of one temperature are kept as it lasts."""
-        setting = self.setting
-        density = 0.5 * (state.alive + hosts.alive).sum((0, 1)) / setting.volume_m3
+    def _rates_of_water(self, temperature: np.ndarray | float) -> dict[str, np.ndarray]:
+        """Rates at a temperature, whatever the number of fish; kept as long as it lasts."""
         if not np.array_equal(self._base[0], temperature):
-            self._base = (temperature, {})
-            self._kernels = {}
-        if not self._base[1]:
-            around = Surroundings(density, setting.exchange_per_day)
-            self._base[1].update(rates_at(setting.parameters, temperature, around))
-        return with_density_and_drugs(self._base[1], setting.parameters, density, self.drugs, day)
+            around = Surroundings(0.0, self.setting.exchange_per_day)
+            self._base = (temperature, rates_at(self.setting.parameters, temperature, around))
+        return self._base[1]
+
+    def _rates_among(
+        self, base: dict[str, np.ndarray], state: State, hosts: State, day: float
+    ) -> dict[str, np.ndarray]:
+        """Rates among as many fish as there are at the middle of a step."""
+        density = 0.5 * (state.alive.sum((0, 1)) + hosts.alive.sum((0, 1))) / self.setting.volume_m3
+        return with_density_and_drugs(base, self.setting.parameters, density, self.drugs, day)
 
     def _move(
         self,
@@ -102,33 +117,29 @@ class Stepper:
         dt: float,
         entering: Flow,
     ) -> Moved:
-        cycle = self.setting.cycle
-        pace = sum((rates[t.rate] for t in cycle.of(form.name, "completes")), 0.0)
-        hazards = {t.rate: rates[t.rate] for t in cycle.of(form.name, "any time")}
-        hazard = sum(hazards.values(), 0.0)
-        key = (form.name, dt)
-        if form.stages == 1 or key not in self._kernels:
-            self._kernels[key] = chain_kernel(form.stages, pace, hazard, dt)
-        return Moved.through(self._kernels[key], stages, entering, hazards, dt)
+        made_of = tuple(rates[name] for name in (*self._pace[form.name], *self._hazards[form.name]))
+        kept = self._passages.get((form.name, dt))
+        if kept is None or any(a is not b for a, b in zip(kept.rates, made_of, strict=True)):
+            paces = len(self._pace[form.name])
+            hazard = sum(made_of[paces + 1 :], made_of[paces])
+            kernel = chain_kernel(form.stages, sum(made_of[:paces], 0.0), hazard, dt)
+            kept = self._passages[form.name, dt] = _Passage(made_of, kernel, hazard)
+        return Moved.through(kept.kernel, stages, entering, kept.hazard, dt)
 
     def _inflow(
         self, form: LifeForm, moved: Mapping[str, Moved], rates: Mapping[str, np.ndarray], middle: _Middle
     ) -> Flow:
         """What enters a form during the step, from every form already moved."""
         entering = NO_FLOW
-        for transition in self.setting.cycle.transitions:
-            for target, share in transition.offspring:
-                if target != form.name or transition.source not in moved:
-                    continue
-                brake = middle.brakes.get(transition.rate, NO_BRAKE)
-                flow = moved[transition.source].flow(transition.event, transition.rate, rates)
-                if share is not None:
-                    brake = brake.times(middle.brakes.get(share, NO_BRAKE))
-                    flow = flow.times(rates[share])
-                if brake is not NO_BRAKE:
-                    flow = flow.braked(brake)
-                place = self.setting.cycle.form(transition.source).place
-                entering = entering.plus(flow.carried(place, form.place, middle.by_group))
+        for transition, share, place in self._into[form.name]:
+            if transition.source not in moved:
+                continue
+            brake = middle.brakes.get(transition.rate, NO_BRAKE)
+            flow = moved[transition.source].flow(transition.event, rates[transition.rate])
+            if share is not None:
+                brake = brake.times(middle.brakes.get(share, NO_BRAKE))
+                flow = flow.times(rates[share])
+            entering = entering.plus(flow.braked(brake).carried(place, form.place, middle.by_group))
         return entering
 
     def _burdens(self, before: Mapping[str, np.ndarray], after: Mapping[str, np.ndarray]) -> tuple[np.ndarray, ...]:
@@ -179,8 +190,8 @@ class Stepper:
         uptake = 0.5 * (state.alive + hosts.alive) * setting.fish.susceptibility
         brakes = {}
         if setting.crowding_on:
-            around = [self._crowding(burden, uptake) for burden in self._burdens(before, after)]
-            brakes["laying_rate"] = Brake(around[1], around[2] - around[0])
+            start, mid, end = self._crowding(np.stack(self._burdens(before, after)), uptake)
+            brakes["laying_rate"] = Brake(mid, end - start)
             brakes["birth_success"] = brakes["laying_rate"]
         if setting.resistance_on:
             free = Brake(1 - 0.5 * (state.resistance + hosts.resistance), state.resistance - hosts.resistance)
@@ -192,6 +203,10 @@ class Stepper:
     def _crowding(self, burden: np.ndarray, uptake: np.ndarray) -> np.ndarray:
         setting = self.setting
         return laying_brake(setting.fish.per_gram(burden), uptake, setting.parameters["burden_scale"])
+
+
+#: of a step whose fish have not moved yet
+_UNKNOWN = _Middle(NO_BRAKE, {})
 
 
 def _stages(before: Mapping[str, np.ndarray], moved: Mapping[str, Moved]) -> dict[str, np.ndarray]:
