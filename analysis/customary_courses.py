@@ -32,8 +32,9 @@ from burden.effects import DoseEffect
 from burden.elimination import none_left, time_grid
 from burden.evidence import load_agent
 from burden.lifecycle import Parameters, Surroundings, build_cycle, draw_parameters, establishment_for
-from burden.renewal import Batch, Habitat, backward
+from burden.renewal import Habitat, backward
 from burden.result import Probability, Triple
+from burden.spared import Batch
 from burden.stable import stable_population
 from burden.treatment import draw_kill
 from burden.water import Temperature

@@ -32,7 +32,8 @@ from burden.effects import DoseEffect  # noqa: E402
 from burden.elimination import HORIZON_DAYS, chain_values, time_grid  # noqa: E402
 from burden.evidence import load_agent  # noqa: E402
 from burden.lifecycle import Parameters, build_cycle, draw_parameters, establishment_for  # noqa: E402
-from burden.renewal import Batch, Habitat, backward  # noqa: E402
+from burden.renewal import Habitat, backward  # noqa: E402
+from burden.spared import Batch  # noqa: E402
 from burden.treatment import draw_kill  # noqa: E402
 from burden.water import Temperature  # noqa: E402
 

@@ -17,8 +17,9 @@ from burden.elimination import none_left, time_grid
 from burden.errors import CannotAnswerError
 from burden.lifecycle import Parameters, Surroundings, build_cycle
 from burden.progress import told
-from burden.renewal import Batch, Habitat, backward
+from burden.renewal import Habitat, backward
 from burden.result import Probability, Triple
+from burden.spared import Batch
 from burden.stable import Population, stable_population
 from burden.waiting import Memo, farthest
 from burden.water import Temperature

@@ -18,8 +18,9 @@ from burden.chains import chain_passage
 from burden.effects import DoseEffect
 from burden.lifecycle import LifeCycle, Parameters, Surroundings, Transition, rates_at
 from burden.progress import told
-from burden.renewal import Batch, Habitat, Values, backward
+from burden.renewal import Habitat, Values, backward
 from burden.simulate import Setting, State
+from burden.spared import Batch
 from burden.stable import Population
 
 __all__ = [

@@ -15,18 +15,13 @@ from functools import cached_property
 import numpy as np
 
 from burden.chains import chain_passage
-from burden.effects import DoseEffect
 from burden.lifecycle import Parameters, Surroundings, rates_at
+from burden.spared import Batch, Doses
 from burden.stable import Population
 from burden.waiting import Ends, Leaving, Memo, Waiting
 from burden.water import Temperature
 
-__all__ = ["Batch", "Habitat", "Values", "backward"]
-
-#: fadings after which nothing dissolved is left
-_FADED = 40.0
-#: kill above which the logarithm of what is spared is cut off: one of a total kill's 10¹⁵ lives
-_NEAR_TOTAL = 1 - 1e-15
+__all__ = ["Habitat", "Values", "backward"]
 
 
 @dataclass(frozen=True)
@@ -84,37 +79,6 @@ class Habitat:
     def maturing(self) -> Waiting:
         """When a larva that settles at a grid time lays its first egg."""
         return Waiting(self.times, self.steps, self.memo, "juvenile_rate", "juvenile_shape", "juvenile_loss")
-
-
-@dataclass(frozen=True)
-class Batch:
-    """S schedules over one habitat, each of at most D doses.
-
-    Parameters
-    ----------
-    dose_steps : numpy.ndarray of int
-        Grid time of each dose, shape (S, D); -1 for none.
-    effect_of : numpy.ndarray of int
-        Which effect each dose has, shape (S, D).
-    effects : sequence of DoseEffect
-        M draws each.
-    laying, settling : numpy.ndarray, optional
-        Share that the brakes leave in each interval, shape (N, S, M), along the draw's own path; None for both off.
-    """
-
-    dose_steps: np.ndarray
-    effect_of: np.ndarray
-    effects: Sequence[DoseEffect]
-    laying: np.ndarray | None = None
-    settling: np.ndarray | None = None
-
-    def given(self, effect: int, times: int) -> np.ndarray:
-        """Number of doses of one effect given up to and including each grid time, shape (N + 1, S)."""
-        count = np.zeros((times, len(self.dose_steps)))
-        for s, (steps, kinds) in enumerate(zip(self.dose_steps, self.effect_of, strict=True)):
-            for step in steps[(kinds == effect) & (steps >= 0)]:
-                count[step:, s] += 1
-        return count
 
 
 @dataclass(frozen=True)
@@ -196,100 +160,49 @@ class _Walk:
         n, m, s = habitat.horizon, habitat.parameters.size, len(batch.dose_steps)
         self.habitat, self.batch, self.linear, self.stages = habitat, batch, linear, stages
         self.water_end = 0.0 if on_fish_only else 1.0
-        self.given = [batch.given(k, n + 1) for k in range(len(batch.effects))]
+        self.doses = Doses(batch, habitat.times, n)
         self.adult, self.larva = np.ones((s, m)), np.full((s, m), self.water_end)
         self.fresh = np.full((stages[0], s, m), self.water_end)
         self.egg = np.full((s, m), self.water_end)
         self.settler = np.ones((s, m))
         # values of hatching and of maturing in each interval, weighed with the doses survived up to its start
         self.hatched, self.matured = np.zeros((n, s, m)), np.zeros((n, s, m))
-        self._log_kills: dict[str, list[np.ndarray]] = {}
-        self._until: dict[str, tuple[list[np.ndarray], np.ndarray | float]] = {}
-        last = int(max(batch.dose_steps.max(), 0))
-        self.passed = [Leaving.of(habitat.maturing, n, last, e.sheltered_fraction) for e in batch.effects]
-
-    # --- doses ------------------------------------------------------------------------------------------------
-    def _spared(self, form: str, i: int) -> np.ndarray | float:
-        """Share of a form that the doses of grid time i spare, (S, M)."""
-        share = 1.0
-        for given, effect in zip(self.given, self.batch.effects, strict=True):
-            now = given[i] - (given[i - 1] if i else 0)
-            if now.any():
-                share = share * (1 - now[:, None] * effect.kill_of(form))
-        return share
-
-    def _log_kill(self, form: str) -> list[np.ndarray]:
-        """Log of the share of a form that one dose of each effect spares, (M,) each; "sheltered" for the youngest."""
-        if form not in self._log_kills:
-            self._log_kills[form] = [np.log1p(-np.minimum(e.kill_of(form), _NEAR_TOTAL)) for e in self.batch.effects]
-        return self._log_kills[form]
-
-    def _log_spared(self, form: str, given: Sequence[np.ndarray]) -> np.ndarray | float:
-        """Log of the share spared by so many doses of each effect, (S,) or (S, M) each -> (S, M); 0 if none kills."""
-        total = 0.0
-        for count, logs in zip(given, self._log_kill(form), strict=True):
-            if count.any() and logs.any():
-                total = total + (count if count.ndim == 2 else count[:, None]) * logs
-        return total
-
-    def _spared_until(self, form: str, i: int) -> np.ndarray | float:
-        """Share of a form that all doses up to grid time i spare; kept until a dose is passed on the way back."""
-        given = [g[i] for g in self.given]
-        kept = self._until.get(form)
-        if kept is None or not all(map(np.array_equal, kept[0], given)):
-            kept = self._until[form] = (given, np.exp(self._log_spared(form, given)))
-        return kept[1]
+        self.passed = [Leaving.of(habitat.maturing, n, batch.last, e.sheltered_fraction) for e in batch.effects]
 
     # --- the walk -----------------------------------------------------------------------------------------------
     def step_to(self, i: int) -> None:
         """Bring every value from grid time i + 1 to just after the doses of grid time i."""
         if i == self.habitat.horizon:
             return
-        later = {form: getattr(self, form) * self._spared(form, i + 1) for form in ("adult", "larva")}
-        fresh_later = self.fresh * self._spared("fresh_egg", i + 1)
+        doses = self.doses
+        later = {form: getattr(self, form) * doses.at(form, i + 1) for form in ("adult", "larva", "egg")}
+        fresh_later, settler_later = (
+            self.fresh * doses.at("fresh_egg", i + 1),
+            self.settler * doses.at("sheltered", i + 1),
+        )
         rates, dt = self.habitat.steps[i], self.habitat.times[i + 1] - self.habitat.times[i]
-        settler_later = self.settler * np.exp(self._log_spared("sheltered", [g[i + 1] - g[i] for g in self.given]))
         self.settler = self._from_settling(i)
         self.larva, larva_mean = self._larva(i, later["larva"], 0.5 * (self.settler + settler_later), rates, dt)
-        self.hatched[i] = larva_mean * rates["hatch_success"] * self._spared_until("egg", i)
-        egg_later, self.egg = self.egg * self._spared("egg", i + 1), self._from_starting(i)
-        laid = 0.5 * (self.egg + egg_later)
+        self.hatched[i] = larva_mean * rates["hatch_success"] * doses.until("egg", i)
+        self.egg = self._from_starting(i)
+        laid = 0.5 * (self.egg + later["egg"])
         if self.stages[0]:
             self.fresh, laid = self._fresh(fresh_later, laid, rates, dt)
         laying = rates["laying_rate"] * (1.0 if self.batch.laying is None else self.batch.laying[i])
         self.adult = _adult(later["adult"], laying * laid, rates["adult_loss"], dt, self.linear)
-        self.matured[i] = 0.5 * (self.adult + later["adult"]) * self._spared_until("juvenile", i)
+        self.matured[i] = 0.5 * (self.adult + later["adult"]) * doses.until("juvenile", i)
 
     def _larva(
         self, i: int, later: np.ndarray, settler: np.ndarray, rates: dict[str, np.ndarray], dt: float
     ) -> tuple[np.ndarray, np.ndarray]:
         """Larvae meet a fish, die, or are killed by what is dissolved: at the interval's start, and its mean."""
         mid = 0.5 * (self.habitat.times[i] + self.habitat.times[i + 1])
-        hazard, kill = self._dissolved(mid)
+        hazard, kill = self.doses.dissolved(mid)
         establishment = rates["establishment"] * (1 - kill)
         if self.batch.settling is not None:
             establishment = establishment * self.batch.settling[i]
         whole = rates["contact"] + rates["larva_loss"] + hazard
         return _relax(later, rates["contact"] / whole * establishment * settler, whole, dt)
-
-    def _dissolved(self, day: float) -> tuple[np.ndarray | float, np.ndarray | float]:
-        """Death rate of larvae and share of settlers killed by the doses given so far, (S, M)."""
-        hazard, spared = 0.0, 1.0
-        for k, effect in enumerate(self.batch.effects):
-            if not effect.larva_hazard.any() and not effect.settler_kill.any():
-                continue
-            steps = np.where(self.batch.effect_of == k, self.batch.dose_steps, -1)
-            since = np.where(steps >= 0, day - self.habitat.times[steps], -1.0)
-            slowest = float(effect.fade_per_day.min())
-            for waited in since.T:
-                if not ((waited >= 0) & (waited * slowest < _FADED)).any():
-                    continue
-                left = np.where(waited >= 0, 1.0, 0.0)[:, None] * np.exp(
-                    -effect.fade_per_day * np.maximum(waited, 0)[:, None]
-                )
-                hazard = hazard + left * effect.larva_hazard
-                spared = spared * (1 - left * effect.settler_kill)
-        return hazard, 1 - spared
 
     def _fresh(
         self, later: np.ndarray, started: np.ndarray, rates: dict[str, np.ndarray], dt: float
@@ -318,18 +231,20 @@ class _Walk:
     def _from_starting(self, i: int) -> np.ndarray:
         """Value of an egg that starts now, after the doses of this time."""
         ended = self.habitat.hatching.from_start(i)
-        spared, end = self._spared_until("egg", i), np.exp(self._log_spared("egg", [g[-1] for g in self.given]))
         left = ended.left_at(self.habitat.horizon - i)[0] * self.water_end
-        return (ended.summed(i, self.habitat.horizon, self.hatched)[0] + left * end) / spared
+        came = ended.summed(i, self.habitat.horizon, self.hatched)[0]
+        return (came + left * self.doses.whole("egg")) / self.doses.until("egg", i)
 
     def _from_settling(self, i: int) -> np.ndarray:
         """Value of a larva that settles now, after the doses of this time."""
-        ended = self.habitat.maturing.from_start(i)
-        end = np.exp(self._log_spared("juvenile", [g[-1] for g in self.given]))
-        had = [given[i][:, None] for given in self.given]
-        leaving = [_between(given, *passed.at(i)) for given, passed in zip(self.given, self.passed, strict=True)]
+        ended, doses = self.habitat.maturing.from_start(i), self.doses
         came = ended.summed(i, self.habitat.horizon, self.matured)[0]
-        return self._reached(had, leaving) * (came + ended.left_at(self.habitat.horizon - i)[0] * end)
+        worth = came + ended.left_at(self.habitat.horizon - i)[0] * doses.whole("juvenile")
+        if i >= self.batch.last:  # no dose is to come
+            return worth / doses.until("juvenile", i)
+        had = [given[i][:, None] for given in doses.given]
+        leaving = [_between(given, *passed.at(i)) for given, passed in zip(doses.given, self.passed, strict=True)]
+        return self._reached(had, leaving) * worth
 
     def _reached(self, had: Sequence[np.ndarray], leaving: Sequence[tuple[np.ndarray, ...]]) -> np.ndarray:
         """Share spared in the shelter, over what the sum over maturing days took off for doses met there.
@@ -339,7 +254,7 @@ class _Walk:
 
         def factor(counts: Sequence[np.ndarray]) -> np.ndarray:
             young = [count - before for count, before in zip(counts, had, strict=True)]
-            return np.exp(self._log_spared("sheltered", young) - self._log_spared("juvenile", counts))
+            return np.exp(self.doses.log("sheltered", young) - self.doses.log("juvenile", counts))
 
         share = leaving[0][2] if leaving else 0.0
         here = factor([pair[0] for pair in leaving])
@@ -365,15 +280,15 @@ class _Lone:
 
     def __init__(self, walk: _Walk, i: int, s: int) -> None:
         self.walk, self.i, self.s = walk, i, s
-        self.had = [given[i - 1, s] if i else 0.0 for given in walk.given]
-        self.all = [given[-1, s] for given in walk.given]
+        self.had = [given[i - 1, s] if i else 0.0 for given in walk.doses.given]
+        self.all = [given[-1, s] for given in walk.doses.given]
 
     def spared(self, form: str) -> np.ndarray | float:
-        share = self.walk._spared(form, self.i)
+        share = self.walk.doses.at(form, self.i)
         return share[self.s] if isinstance(share, np.ndarray) else share
 
     def _logs(self, form: str, counts: Sequence[float]) -> np.ndarray | float:
-        found = self.walk._log_spared(form, [np.full((1, 1), count) for count in counts])
+        found = self.walk.doses.log(form, [np.full((1, 1), count) for count in counts])
         return found[0] if isinstance(found, np.ndarray) else found
 
     def _worth(self, array: np.ndarray, ended: Ends) -> np.ndarray:
@@ -391,7 +306,7 @@ class _Lone:
         done = ((np.arange(stages) + 0.5) / stages)[:, None]
         ended = waiting.from_stages(self.i, stages)
         leaving = []
-        for given, effect, before in zip(walk.given, walk.batch.effects, self.had, strict=True):
+        for given, effect, before in zip(walk.doses.given, walk.batch.effects, self.had, strict=True):
             step, share = waiting.reaching(walk.habitat.horizon, self.i, effect.sheltered_fraction - done)
             column = given[:, self.s]
             # past the shelter already: every dose from this time on is met in the open

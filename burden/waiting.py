@@ -65,29 +65,35 @@ class _Table:
 
     ended: np.ndarray  # (U, K + 1, M)
     alive: np.ndarray  # (K + 1, M)
+    root: np.ndarray  # square root of it: what dies within an interval counts in part
     shares: np.ndarray  # (U, K, M)
     skip: int  # steps in which nothing ends yet
 
     @classmethod
     def of(cls, ended: np.ndarray, alive: np.ndarray) -> _Table:
-        shares = _ending(ended, alive)
+        root = np.sqrt(alive)
+        shares = _ending(ended, root)
         some = np.flatnonzero((shares > 1e-12).any((0, 2)))
-        return cls(ended, alive, shares, int(some[0]) if some.size else shares.shape[1])
+        return cls(ended, alive, root, shares, int(some[0]) if some.size else shares.shape[1])
 
-    def read(self, whole: np.ndarray) -> Ends:
-        """Read the table at whole steps, rising from 0: even ones are there already."""
-        rows = np.minimum(whole, len(self.alive) - 1)
-        grown = np.flatnonzero(rows != np.arange(len(rows)))
-        even = int(grown[0]) - 1 if grown.size else len(rows) - 1
+    def read(self, whole: np.ndarray, even: int) -> Ends:
+        """Read the table at whole steps, rising from 0; the first `even` grow by one and stand there already."""
+        last = len(self.alive) - 1
+        rows = np.minimum(whole, last)
+        even = min(even, last)
         blocks = [(self.skip, self.shares[:, self.skip : even])] if even > self.skip else []
-        if even < len(rows) - 1:
-            blocks.append((even, _ending(self.ended[:, rows[even:]], self.alive[rows[even:]])))
+        if even < min(last, len(rows) - 1):
+            grown = rows[even : int(np.searchsorted(whole, last)) + 1]
+            blocks.append((even, _ending(self.ended[:, grown], self.root[grown])))
         return Ends(blocks, self.ended, self.alive, rows)
 
 
-def _ending(ended: np.ndarray, alive: np.ndarray) -> np.ndarray:
+def _ending(ended: np.ndarray, root: np.ndarray) -> np.ndarray:
     """Share that ends, alive, between one row and the next."""
-    return np.diff(ended, axis=1) * np.sqrt(alive[1:] * alive[:-1])
+    shares = ended[:, 1:] - ended[:, :-1]
+    shares *= root[1:]
+    shares *= root[:-1]
+    return shares
 
 
 class Waiting:
@@ -119,6 +125,7 @@ class Waiting:
         passed = (times - times[0]) / self._step
         whole = np.round(passed).astype(int)
         self._whole = whole if np.abs(passed - whole).max() <= 1e-6 else None  # grid times in shortest steps
+        self._even = _even(whole)
         self._last = self._reaches()
         self._parts: tuple[tuple[int, int], Ends] | None = None
 
@@ -159,8 +166,9 @@ class Waiting:
         row = self.rows[min(i, len(self.rows) - 1)]
         if self._same[i] < last or self._whole is None:
             ended = np.array([self._ended(i, last, share, row[self.shape]) for share in done])
-            return _Table.of(ended, np.exp(self.worn[i] - self.worn[i : last + 1])).read(np.arange(last + 1 - i))
-        return self._table(done, row).read(self._whole[i : last + 1] - self._whole[i])
+            table = _Table.of(ended, np.exp(self.worn[i] - self.worn[i : last + 1]))
+            return table.read(np.arange(last + 1 - i), last - i)
+        return self._table(done, row).read(self._whole[i : last + 1] - self._whole[i], min(self._even[i], last - i))
 
     def _ended(self, i: int, last: int, done: float, shape: np.ndarray) -> np.ndarray:
         """Share ended by each grid time after a start, in water of any course of temperature, (K + 1, M)."""
@@ -271,3 +279,11 @@ def _runs(rows: Sequence[object]) -> np.ndarray:
     for i in range(len(rows) - 2, -1, -1):
         same[i] = same[i + 1] if rows[i] is rows[i + 1] else i + 1
     return same
+
+
+def _even(whole: np.ndarray) -> list[int]:
+    """For every grid time, how many of the steps after it in a row are the shortest."""
+    count = [0] * len(whole)
+    for i in range(len(whole) - 2, -1, -1):
+        count[i] = count[i + 1] + 1 if whole[i + 1] - whole[i] == 1 else 0
+    return count

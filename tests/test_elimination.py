@@ -25,8 +25,9 @@ from burden.elimination import (
 )
 from burden.evidence import load_parasite, parasite_names
 from burden.lifecycle import Parameters, Surroundings, Transition, build_cycle, establishment_for, rates_at
-from burden.renewal import Batch, Habitat, Values, backward
+from burden.renewal import Habitat, Values, backward
 from burden.simulate import simulate
+from burden.spared import Batch
 from burden.stable import Population, growth_rate, stable_population
 from burden.water import Temperature
 

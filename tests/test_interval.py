@@ -86,7 +86,8 @@ def test_a_gap_counted_from_the_first_dose_is_rejected():
     from burden.courses import _STAGES, REFERENCE_ADULTS, REFERENCE_FISH
     from burden.elimination import none_left, time_grid
     from burden.lifecycle import Surroundings
-    from burden.renewal import Batch, Habitat, backward
+    from burden.renewal import Habitat, backward
+    from burden.spared import Batch
     from burden.stable import stable_population
 
     parameters, effect, gap, dt = drawn("dactylogyrus", DRAWS, 1), bath(DRAWS), 4.0, 0.25

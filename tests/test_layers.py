@@ -23,7 +23,7 @@ LAYERS = (
     {"past", "present", "deathlog", "chance", "told"},
     {"estimate"},
     {"sampling"},
-    {"renewal", "waiting"},
+    {"renewal", "waiting", "spared"},
     {"elimination"},
     {"courses", "interval", "judging"},
     {"schedule", "response", "between", "shortfall"},
