@@ -40,7 +40,7 @@ from ponds import by_lsoda, dose_effect, drawn, plain_cycle, pond, totals
 
 from burden.casefile import read_case
 from burden.estimate import estimate
-from burden.forecast import follow
+from burden.following import Doing, follow
 from burden.lifecycle import build_cycle
 from burden.schedule import search
 from burden.simulate import Event, simulate
@@ -236,7 +236,7 @@ def report_stages() -> Iterator[Row]:
     case = read_case(ROOT / "simulated_data" / "koi_pond")
     first, found = seconds(lambda: estimate(case))
     second, choice = seconds(lambda: search(case, [(found.pond, found.state)], ("praziquantel", "formalin")))
-    third, _ = seconds(lambda: follow(found.pond, found.state, 60.0, choice.recommended.plan))
+    third, _ = seconds(lambda: follow(found.pond, found.state, 60.0, [Doing(choice.recommended.plan)]))
     for name, took in (("estimate", first), ("search", second), ("forecast, one course", third)):
         yield row(f"koi pond, 500 draws: {name}", took, "s")
     import tempfile

@@ -29,7 +29,7 @@ sys.path.insert(0, str(HERE.parent))
 from analysis.visited import AFTER_DAYS, AGENT, LOOK_DAYS, PARASITE, Truth, live_through  # noqa: E402
 from burden.case import Case  # noqa: E402
 from burden.estimate import Estimate, estimate  # noqa: E402
-from burden.forecast import by_day  # noqa: E402
+from burden.following import by_day  # noqa: E402
 from burden.response import VERDICTS, response  # noqa: E402
 from burden.result import Triple  # noqa: E402
 from burden.simulate import simulate  # noqa: E402

@@ -18,7 +18,16 @@ from burden.pond import Pond
 from burden.result import Probability, Triple
 from burden.simulate import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
 
-__all__ = ["Judged", "first_draws", "judge", "left_per_1000", "left_untreated", "log_all_gone"]
+__all__ = [
+    "Judged",
+    "first_draws",
+    "judge",
+    "judge_runs",
+    "judge_untreated",
+    "left_per_1000",
+    "log_all_gone",
+    "looked_at",
+]
 
 #: days after the last dose on which what is left is counted
 _LOOK_AFTER_DAYS = 1.0
@@ -106,11 +115,53 @@ def judge(
     """
     if eliminated is None:
         eliminated = np.exp(log_all_gone(ponds, plans))
-    _, ends, left, deaths = _courses(ponds, plans, horizon_days)
-    return [
-        Judged(plan, Probability.of(gone), Triple.of(ratio), Triple.of(dead), float(end))
-        for plan, gone, ratio, dead, end in zip(plans, eliminated, left, deaths, ends, strict=True)
-    ]
+    counted = _side_by_side(ponds, plans, horizon_days)
+    return [one.judged(gone, horizon_days) for one, gone in zip(counted, eliminated, strict=True)]
+
+
+def judge_untreated(ponds: Sequence[tuple[Pond, State]], horizon_days: float) -> tuple[Judged, np.ndarray]:
+    """Judge doing nothing, and return what is left at the horizon of 1,000 flukes on a live fish today, shape (M,).
+
+    Parameters
+    ----------
+    ponds : sequence of (Pond, State)
+        One a parasite set, M draws each; the set that has most left counts.
+    horizon_days : float
+        [d]
+    """
+    plan = Plan((), ())
+    (counted,) = _side_by_side(ponds, [plan], horizon_days)
+    gone = np.exp(log_all_gone(ponds, [plan]))[0]
+    return counted.judged(gone, horizon_days), counted.left(horizon_days)
+
+
+def judge_runs(
+    ponds: Sequence[tuple[Pond, State]],
+    plan: Plan,
+    runs: Sequence[Trajectory],
+    horizon_days: float,
+    eliminated: np.ndarray,
+) -> Judged:
+    """Judge a schedule whose runs there are already.
+
+    Parameters
+    ----------
+    ponds : sequence of (Pond, State)
+        One a parasite set, M draws each.
+    plan : Plan
+    runs : sequence of Trajectory
+        One a parasite set, with a row on the day of `looked_at` and one at the horizon.
+    horizon_days : float
+        As `judge` takes it [d].
+    eliminated : numpy.ndarray
+        Probability that all sets are gone, shape (M,).
+    """
+    return _Counted(ponds, plan, runs, slice(None)).judged(eliminated, horizon_days)
+
+
+def looked_at(plan: Plan) -> float:
+    """Return the day on which what a plan left is counted [d]: that after the last dose, day 0 without any."""
+    return max(plan.days, default=-_LOOK_AFTER_DAYS) + _LOOK_AFTER_DAYS
 
 
 def left_per_1000(ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan]) -> np.ndarray:
@@ -123,51 +174,52 @@ def left_per_1000(ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan]) ->
     plans : sequence of Plan
         S of them.
     """
-    return _courses(ponds, plans, 0.0)[2]
+    return np.array([one.left(looked_at(one.plan)) for one in _side_by_side(ponds, plans, 0.0)])
 
 
-def left_untreated(ponds: Sequence[tuple[Pond, State]], day: float) -> np.ndarray:
-    """Flukes on a live fish on a day without any dose, of 1,000 on day 0, shape (M,).
+@dataclass(frozen=True)
+class _Counted:
+    """What one schedule did: its columns of one run a parasite set."""
 
-    Parameters
-    ----------
-    ponds : sequence of (Pond, State)
-        One a parasite set, M draws each; the set that has most left counts.
-    day : float
-        From the visit [d].
-    """
-    left = np.zeros(ponds[0][0].size)
-    for pond, state in ponds:
-        then = simulate(pond.setting, state, np.array([0.0, day]), pond.given, COARSE_STEP_DAYS).abundance[-1]
-        now = state.flukes_per_fish(pond.setting.fish)
-        left = np.maximum(left, 1000 * np.divide(then, now, out=np.zeros_like(then), where=now > 1e-9))
-    return left
+    ponds: Sequence[tuple[Pond, State]]
+    plan: Plan
+    runs: Sequence[Trajectory]
+    columns: slice
 
+    def judged(self, eliminated: np.ndarray, horizon_days: float) -> Judged:
+        look = looked_at(self.plan)
+        end = max(horizon_days, look)
+        left, dead = Triple.of(self.left(look)), Triple.of(self.dead(end))
+        return Judged(self.plan, Probability.of(eliminated), left, dead, float(end))
 
-def _courses(
-    ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan], horizon_days: float
-) -> tuple[list[float], list[float], np.ndarray, np.ndarray]:
-    """Day of the look and last day of each plan, what is left of 1,000 and who has died, shape (S, M) each."""
-    looks = [max(plan.days, default=-_LOOK_AFTER_DAYS) + _LOOK_AFTER_DAYS for plan in plans]
-    ends = [max(horizon_days, look) for look in looks]
-    days = np.unique([0.0, *looks, *ends])
-    left, deaths = np.zeros((2, len(plans), ponds[0][0].size))
-    for number, (pond, state) in enumerate(ponds):
-        run = _side_by_side(pond, state, plans, days)
-        now = state.flukes_per_fish(pond.setting.fish)  # a course's first point is after a dose of that day
-        for s, (look, end) in enumerate(zip(looks, ends, strict=True)):
-            mine = slice(s * pond.size, (s + 1) * pond.size)
-            then = run.abundance[np.searchsorted(days, look), mine]
-            ratio = np.divide(then, now, out=np.zeros_like(then), where=now > 1e-9)
-            left[s] = np.maximum(left[s], 1000 * ratio)
-            # what kills without flukes kills once, however many sets are on the fish
-            dead, before = (run.fluke_deaths, state.fluke_deaths) if number else (run.deaths, state.deaths)
-            deaths[s] += dead[np.searchsorted(days, end), mine] - before
-    return looks, ends, left, deaths
+    def left(self, day: float) -> np.ndarray:
+        """Flukes on a live fish of 1,000 before the first dose, of the set that has most left, (M,)."""
+        left = np.zeros(self.ponds[0][0].size)
+        for (pond, state), run in zip(self.ponds, self.runs, strict=True):
+            now = state.flukes_per_fish(pond.setting.fish)  # a course's first point is after a dose of that day
+            then = run.abundance[np.searchsorted(run.days, day), self.columns]
+            left = np.maximum(left, 1000 * np.divide(then, now, out=np.zeros_like(then), where=now > 1e-9))
+        return left
+
+    def dead(self, day: float) -> np.ndarray:
+        """Fish dead from the visit on, (M,); what kills without flukes kills once, however many sets are on them."""
+        total = np.zeros(self.ponds[0][0].size)
+        for number, ((_, state), run) in enumerate(zip(self.ponds, self.runs, strict=True)):
+            died, before = (run.fluke_deaths, state.fluke_deaths) if number else (run.deaths, state.deaths)
+            total += died[np.searchsorted(run.days, day), self.columns] - before
+        return total
 
 
-def _side_by_side(pond: Pond, state: State, plans: Sequence[Plan], days: np.ndarray) -> Trajectory:
-    """Run every plan in its own columns."""
+def _side_by_side(ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan], horizon_days: float) -> list[_Counted]:
+    """Run every plan in its own columns, to the horizon or to the day it is looked at."""
+    looks = [looked_at(plan) for plan in plans]
+    days = np.unique([0.0, *looks, *(max(horizon_days, look) for look in looks)])
+    runs = [_run(pond, state, plans, days) for pond, state in ponds]
+    size = ponds[0][0].size
+    return [_Counted(ponds, plan, runs, slice(s * size, (s + 1) * size)) for s, plan in enumerate(plans)]
+
+
+def _run(pond: Pond, state: State, plans: Sequence[Plan], days: np.ndarray) -> Trajectory:
     columns = np.tile(np.arange(pond.size), len(plans))
     of = np.repeat(np.arange(len(plans)), pond.size)
     wide = pond.take(columns)

@@ -20,7 +20,7 @@ from burden.case import Case
 from burden.courses import CONTROL_PER_1000, ERADICATION, TIE
 from burden.elimination import Plan
 from burden.evidence import load_agent
-from burden.judging import Judged, first_draws, judge, left_per_1000, left_untreated, log_all_gone
+from burden.judging import Judged, first_draws, judge, judge_untreated, left_per_1000, log_all_gone
 from burden.pond import Pond
 from burden.result import Triple
 from burden.simulate import State
@@ -194,7 +194,7 @@ def search(
         Judged with the first hundred draws; what is shown of the schedule chosen is judged again with all of them.
     """
     few = first_draws(ponds, SEARCH_DRAWS)
-    nothing = judge(few, [Plan((), ())], horizon_days)[0]
+    nothing, left = judge_untreated(few, horizon_days)
     lead = _egg_layer(ponds)
     plans = candidate_plans(case, lead, agents) if agents else []
     if not plans:
@@ -205,7 +205,7 @@ def search(
     if one_less := _one_dose_less(few, plans, logs, judged):
         judged += judge(few, [plans[i] for i in one_less], 0.0, np.exp(logs[one_less]))
     (recommended, decided), rid = _control(judged, case.findings.other), _eradicate(judged)
-    watch = _watching(few, recommended, nothing, horizon_days)
+    watch = _watching(few, recommended, nothing, left, horizon_days)
     if watch is not None:
         return Choice(None, rid, nothing, tuple(judged), watch)
     reason = _reason(lead, recommended)
@@ -225,7 +225,11 @@ def _egg_layer(ponds: Sequence[tuple[Pond, State]]) -> Pond:
 
 
 def _watching(
-    ponds: Sequence[tuple[Pond, State]], recommended: Judged | None, nothing: Judged, horizon_days: float
+    ponds: Sequence[tuple[Pond, State]],
+    recommended: Judged | None,
+    nothing: Judged,
+    left_untreated: np.ndarray,
+    horizon_days: float,
 ) -> str | None:
     """Why to watch and do nothing, where that meets the aim by the horizon and costs no fish; else None.
 
@@ -233,7 +237,7 @@ def _watching(
     """
     if recommended is None:
         return None
-    left = Triple.of(left_untreated(ponds, horizon_days))
+    left = Triple.of(left_untreated)
     if left.median > CONTROL_PER_1000:
         return None
     dosed = judge(ponds, [recommended.plan], horizon_days)[0]

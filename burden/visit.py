@@ -19,8 +19,9 @@ from burden.doseresult import DoseResult
 from burden.dosing import dose
 from burden.elimination import Plan
 from burden.estimate import Estimate, estimate
-from burden.forecast import Dosed, Forecast, delayed, follow, regime_of
-from burden.judging import Judged, judge
+from burden.following import DELAY_DAYS, Doing, Dosed, follow
+from burden.forecast import Forecast, regime_of
+from burden.judging import Judged, judge_runs
 from burden.lateness import LateDose, late_doses
 from burden.lookagain import LIVE_BEARER_RECHECK_DAYS, look_again
 from burden.moves import Alternative, alternatives
@@ -275,7 +276,8 @@ def _judged_with_all(choice: Choice, ponds: Sequence[tuple[Pond, State]], foreca
     if choice.recommended is None or not courses:
         return choice
     gone = np.prod([course.eliminated for course in courses], axis=0)
-    return replace(choice, recommended=judge(ponds, [choice.recommended.plan], HORIZON_DAYS, gone[None])[0])
+    runs = [course.run for course in courses]
+    return replace(choice, recommended=judge_runs(ponds, choice.recommended.plan, runs, HORIZON_DAYS, gone))
 
 
 def _looked_into(
@@ -342,23 +344,24 @@ def _forecast(
 ) -> Forecast:
     case, pond, state = found.case, found.pond, found.state
     tell("following the flukes and the fish by day")
-    untreated = follow(pond, state, days)
-    planned = follow(pond, state, days, events=pond.planned, doses=_written(case)) if case.planned else None
-    recommended = delay = None
-    if withheld is None and choice.recommended is not None:
-        plan = choice.recommended.plan
-        recommended = follow(pond, state, days, plan, doses=_weighed(case, plan, doses))
-        delay = delayed(pond, state, days, plan, recommended) if plan.days else None
+    doings = {"untreated": Doing()}
+    if case.planned:
+        doings["planned"] = Doing(events=pond.planned, doses=_written(case))
+    advised = choice.recommended.plan if withheld is None and choice.recommended is not None else None
+    if advised is not None:
+        doings["recommended"] = Doing(advised, doses=_weighed(case, advised, doses))
+    followed, delay = follow(pond, state, days, list(doings.values()), None if advised is None else DELAY_DAYS)
+    courses = dict(zip(doings, followed, strict=True))
     return Forecast(
         case=case,
         parasite=found.parasite,
         seed=found.seed,
         draws=found.draws,
         horizon_days=float(days),
-        regime=regime_of(state.flukes_per_fish(pond.setting.fish), untreated.end, float(days)),
-        untreated=untreated,
-        planned=planned,
-        recommended=recommended,
+        regime=regime_of(state.flukes_per_fish(pond.setting.fish), courses["untreated"].end, float(days)),
+        untreated=courses["untreated"],
+        planned=courses.get("planned"),
+        recommended=courses.get("recommended"),
         withheld_reason=withheld,
         warnings=tuple(found.warnings),
         delay=delay,

@@ -8,7 +8,9 @@ from cases import VISIT, a_case
 from test_schedule import DRAWS, pond_of
 
 from burden.elimination import Plan
-from burden.forecast import AFTER_A_DOSE, BANDS, Forecast, delayed, follow, regime_of
+from burden.following import BANDS, Doing, follow
+from burden.forecast import AFTER_A_DOSE, Forecast, regime_of
+from burden.judging import judge, judge_runs
 
 DAYS = 20.0
 
@@ -23,7 +25,7 @@ def ponds():
 
 @pytest.fixture(scope="module")
 def courses(ponds):
-    return follow(*ponds, DAYS), follow(*ponds, DAYS, PLAN)
+    return tuple(follow(*ponds, DAYS, [Doing(), Doing(PLAN)])[0])
 
 
 def test_bands_are_ordered_and_deaths_only_grow(courses):
@@ -98,8 +100,9 @@ def test_deaths_avoided_are_counted_draw_by_draw(courses):
 
 def test_a_week_late_is_the_same_plan_a_week_later(ponds, courses):
     """Against following the shifted plan itself: the same draws, the same luck, the coarser step apart."""
-    cost = delayed(*ponds, DAYS, PLAN, courses[1])
-    late = follow(*ponds, DAYS, Plan((7.0, 12.0), PLAN.agents))
+    (in_time,), cost = follow(*ponds, DAYS, [Doing(PLAN)], 7.0)
+    (late,), _ = follow(*ponds, DAYS, [Doing(Plan((7.0, 12.0), PLAN.agents))])
+    assert (in_time.dead == courses[1].dead).all()  # the same whatever is followed beside it
     assert cost.elimination.mean == pytest.approx(late.elimination.mean, abs=1e-6)
     assert cost.abundance_end.median == pytest.approx(late.abundance_end.median, rel=0.05, abs=0.5)
     assert cost.deaths.median == pytest.approx(np.median(late.dead - courses[1].dead), abs=1.0)
@@ -108,6 +111,20 @@ def test_a_week_late_is_the_same_plan_a_week_later(ponds, courses):
     assert found.as_dict()["week_later"]["days"] == 7.0
     assert "7 days later" in found.text()
     assert AFTER_A_DOSE not in found.text()  # no dose is written down in these courses
+
+
+def test_nothing_to_give_is_not_given_later(ponds):
+    assert follow(*ponds, 3.0, [Doing()], 7.0)[1] is None
+
+
+def test_a_course_judged_by_its_own_run_is_the_schedule_judged_anew(ponds, courses):
+    """A row a day or only those needed: steps of other lengths, so apart by what a coarse step may be off."""
+    (anew,) = judge([ponds], [PLAN], DAYS)
+    found = judge_runs([ponds], PLAN, [courses[1].run], DAYS, courses[1].eliminated)
+    for mine, other in ((found.left_per_1000, anew.left_per_1000), (found.deaths, anew.deaths)):
+        assert (mine.median, mine.low, mine.high) == pytest.approx((other.median, other.low, other.high), rel=5e-3)
+    assert found.elimination.mean == pytest.approx(anew.elimination.mean, abs=1e-3)
+    assert found.deaths_by_day == anew.deaths_by_day
 
 
 def test_both_bands_are_in_json_by_day(courses):

@@ -239,12 +239,12 @@ def test_exactly_ten_of_a_thousand_is_control():
 
 
 def test_watching_is_right_only_where_a_dose_saves_no_fish(monkeypatch):
-    monkeypatch.setattr(schedule, "left_untreated", lambda ponds, day: np.array([3.0, 4.0, 5.0]))
+    left = np.array([3.0, 4.0, 5.0])
     none = replace(judged((), 0.5, 1000.0), deaths=Triple.of([4.0]))
     for dead, watched in ((3.9, True), (3.0, False)):
         dosed = replace(judged(("praziquantel",), 0.9, 1.0), deaths=Triple.of([dead]))
         monkeypatch.setattr(schedule, "judge", lambda *_, dosed=dosed: [dosed])
-        assert (schedule._watching([], dosed, none, 60.0) is not None) is watched
+        assert (schedule._watching([], dosed, none, left, 60.0) is not None) is watched
 
 
 @pytest.mark.parametrize(

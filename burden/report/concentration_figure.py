@@ -10,7 +10,7 @@ from burden.bath import loss_draws
 from burden.concentration import concentration_curve
 from burden.elimination import Plan
 from burden.evidence import load_agent
-from burden.forecast import BANDS
+from burden.following import BANDS
 from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE, figure_of_size
 from burden.report.words import day_label, named, on_day
 from burden.visit import Visit

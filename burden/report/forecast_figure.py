@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from burden.forecast import BANDS, Course, Forecast
+from burden.following import BANDS, Course
+from burden.forecast import Forecast
 from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE, MARK, bare, figure_of_size
 from burden.report.words import day_label, on_day, spread
 

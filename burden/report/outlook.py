@@ -6,7 +6,8 @@ from typing import Any
 
 from burden.changes import Changes, Moved
 from burden.deathlog import Explained
-from burden.forecast import AFTER_A_DOSE, BANDS, Course, Forecast
+from burden.following import BANDS, Course
+from burden.forecast import AFTER_A_DOSE, Forecast
 from burden.report.forecast_figure import COURSE_WORDS
 from burden.report.words import about, long_date, of_100, sentence, spread
 from burden.response import Response
