@@ -65,7 +65,7 @@ class Flow:
         return self if other is NO_FLOW else Flow(self.parts - other.parts)
 
     def times(self, factor: np.ndarray | float) -> Flow:
-        return Flow(self.parts * factor)
+        return self if self is NO_FLOW else Flow(self.parts * factor)
 
     def braked(self, brake: Brake) -> Flow:
         """Return what a brake that changes evenly leaves, up to the second power of time."""

@@ -85,7 +85,8 @@ def simulate(
             seen.append(_observe(setting, state))
         if end > start:
             longest = max_step_days or _longest_step(setting, start, end, drugs)
-            state = stepper.run(state, start, _steps(end - start, longest, bool(jumps) or start == report[0]))
+            jumped = bool(jumps) or start == report[0]
+            state = stepper.run(state, start, _steps(end - start, longest, jumped), jumped)
     return _trajectory(report, seen, state)
 
 

@@ -49,16 +49,17 @@ class Stepper:
         self._sources = {name: {t.source for t, _, _ in flows} for name, flows in self._into.items()}
         self._pace = {form.name: [t.rate for t in cycle.of(form.name, "completes")] for form in cycle.forms}
         self._hazards = {form.name: [t.rate for t in cycle.of(form.name, "any time")] for form in cycle.forms}
-        self._entering: dict[str, Flow] = {}
+        self._entering: dict[str, Flow] = {}  # per day of the last step, by form
         self._passages: dict[tuple[str, float], _Passage] = {}
         self._base: tuple[np.ndarray | float, dict[str, np.ndarray]] = (np.nan, {})
 
-    def run(self, state: State, start: float, steps: np.ndarray) -> State:
+    def run(self, state: State, start: float, steps: np.ndarray, after_jump: bool) -> State:
         """Take some steps [d] from a landing. What flowed in before an event says nothing of after it."""
-        self._entering = {}
+        if after_jump:
+            self._entering = {}
         day = start
         for i, dt in enumerate(steps.tolist()):
-            state = self._step(state, day + 0.5 * dt, dt, self.setting.cycle.sweeps + (i == 0))
+            state = self._step(state, day + 0.5 * dt, dt, self.setting.cycle.sweeps + (after_jump and i == 0))
             day += dt
         return state
 
@@ -79,7 +80,7 @@ class Stepper:
                 if self._sources[form.name] <= moved.keys():
                     entering = self._inflow(form, moved, rates, middle)
                 else:
-                    entering = guessed[form.name] = self._entering.get(form.name, NO_FLOW)
+                    entering = guessed[form.name] = self._entering.get(form.name, NO_FLOW).times(dt)
                 moved[form.name] = self._move(form, before[form.name], rates, dt, entering)
             if not state.water:
                 hosts = self._hosts(before, moved, state, temperature, dt)
@@ -87,7 +88,7 @@ class Stepper:
             for name, guess in guessed.items():
                 actual = self._inflow(self.setting.cycle.form(name), moved, rates, middle)
                 moved[name] = moved[name].with_entering(actual.minus(guess))
-                self._entering[name] = actual
+                self._entering[name] = actual.times(1 / dt)
         after = _stages(before, moved)
         return replace(
             hosts,
