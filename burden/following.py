@@ -176,8 +176,8 @@ class Delay:
         """Return the cost in words."""
         return (
             f"The same doses {self.days:g} days later: {fish_words(self.deaths)} more fish dead, "
-            f"{self.abundance.text()} flukes a fish on that day instead of {self.abundance_in_time.text()}; rid of them "
-            f"in {100 * self.elimination.mean:.0f} of 100 instead of {100 * self.elimination_in_time.mean:.0f}."
+            f"{self.abundance.text()} flukes a fish on that day instead of {self.abundance_in_time.text()}; rid of "
+            f"them in {100 * self.elimination.mean:.0f} of 100 instead of {100 * self.elimination_in_time.mean:.0f}."
         )
 
 
