@@ -167,6 +167,7 @@ class _Walk:
         self.settler = np.ones((s, m))
         # values of hatching and of maturing in each interval, weighed with the doses survived up to its start
         self.hatched, self.matured = np.zeros((n, s, m)), np.zeros((n, s, m))
+        self._passed: tuple[int, list[tuple[np.ndarray, np.ndarray, np.ndarray]]] = (-1, [])
         self.passed = [Leaving.of(habitat.maturing, n, batch.last, e.sheltered_fraction) for e in batch.effects]
 
     # --- the walk -----------------------------------------------------------------------------------------------
@@ -262,6 +263,21 @@ class _Walk:
             return here
         return here * (1 - share) + share * factor([pair[1] for pair in leaving])
 
+    def passed_from_stages(self, i: int) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+        """When juveniles of each stage leave the shelter of each effect, and which have left it, (n, M) each.
+
+        The last answer is kept: every schedule of a batch asks for the same start.
+        """
+        if self._passed[0] != i:
+            stages = self.stages[2]
+            done = ((np.arange(stages) + 0.5) / stages)[:, None]
+            starts = np.full((stages, 1), i)
+            fractions = [effect.sheltered_fraction for effect in self.batch.effects]
+            self._passed = (i, [
+                (*self.habitat.maturing.reaching(self.habitat.horizon, starts, f - done), done >= f) for f in fractions
+            ])  # fmt: skip
+        return self._passed[1]
+
     # --- what a start reads -----------------------------------------------------------------------------------
     def values(self, i: int, s: int) -> Values:
         """Values of every age and stage for schedule s at grid time i, before its doses."""
@@ -303,14 +319,12 @@ class _Lone:
 
     def juveniles(self) -> np.ndarray:
         walk, waiting, stages = self.walk, self.walk.habitat.maturing, self.walk.stages[2]
-        done = ((np.arange(stages) + 0.5) / stages)[:, None]
         ended = waiting.from_stages(self.i, stages)
         leaving = []
-        for given, effect, before in zip(walk.doses.given, walk.batch.effects, self.had, strict=True):
-            step, share = waiting.reaching(walk.habitat.horizon, self.i, effect.sheltered_fraction - done)
+        passed = walk.passed_from_stages(self.i)
+        for given, before, (step, share, out) in zip(walk.doses.given, self.had, passed, strict=True):
             column = given[:, self.s]
             # past the shelter already: every dose from this time on is met in the open
-            out = done >= effect.sheltered_fraction
             early, late = column[step], column[np.minimum(step + 1, len(column) - 1)]
             leaving.append((np.where(out, before, early), np.where(out, before, late), share))
         end = np.exp(self._logs("juvenile", self.all))

@@ -187,19 +187,21 @@ class Waiting:
         table: _Table = self.memo[key]
         return table
 
-    def reaching(self, horizon: int, i: int, more: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Find when `more` development is added since a grid time: the grid time before it, and share of the step.
+    def reaching(self, horizon: int, starts: np.ndarray, more: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Find when `more` development is added since grid times: the grid time before it, and share of the step.
 
         Parameters
         ----------
-        horizon, i : int
-            Grid times; what is not reached by the horizon is put there.
+        horizon : int
+            Grid time at which what is not reached before is put.
+        starts : numpy.ndarray of int
+            Grid times, shape (N, 1), at most the horizon.
         more : numpy.ndarray
-            Shape (…, M) [-].
+            Shape (N, M), or any that goes with the starts [-].
         """
-        goal = self.progress[i] + more
+        goal = self.progress[starts[:, 0]] + more
         columns = np.arange(self.progress.shape[1])
-        step, beyond = np.full(goal.shape, i), np.full(goal.shape, horizon)
+        step, beyond = np.broadcast_to(starts, goal.shape), np.full(goal.shape, horizon)
         while (beyond - step > 1).any():  # bisection: the last grid time at which the goal is not reached
             middle = (step + beyond) // 2
             short = self.progress[middle, columns] < goal
@@ -208,7 +210,7 @@ class Waiting:
         share = np.divide(goal - start, end - start, out=np.zeros_like(goal), where=end > start)
         # Values are joined by straight lines between grid times, which spreads the jump at the edge of the shelter over
         # a step on either side; half a step earlier keeps its area, so the error stays of second order.
-        place = np.maximum(step + np.clip(share, 0, 1) - 0.5, i)
+        place = np.maximum(step + np.clip(share, 0, 1) - 0.5, starts)
         return np.minimum(place.astype(int), horizon), place % 1
 
 
@@ -230,8 +232,7 @@ class Leaving:
     @classmethod
     def of(cls, waiting: Waiting, horizon: int, last: int, fraction: np.ndarray) -> Leaving:
         """Reckon it for starts up to the grid time `last`; later ones are never asked for but at the start itself."""
-        rows = [waiting.reaching(horizon, i, fraction) for i in range(last + 1)]
-        return cls(np.array([step for step, _ in rows]), np.array([share for _, share in rows]))
+        return cls(*waiting.reaching(horizon, np.arange(last + 1)[:, None], fraction))
 
     def at(self, i: int) -> tuple[np.ndarray, np.ndarray]:
         """Return grid time and share of the step for those that start at grid time i, (M,) each."""
