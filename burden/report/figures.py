@@ -12,7 +12,7 @@ import numpy as np
 from burden.report.concentration_figure import draw_concentration
 from burden.report.forecast_figure import draw_forecast
 from burden.report.interval_chart import Given, customary_marks, draw_interval_chart, interval_curves
-from burden.report.style import inline_svg, png_bytes, svg_bytes
+from burden.report.style import inline_svg, svg_and_png_bytes, svg_bytes
 from burden.report.words import named
 from burden.visit import Visit
 
@@ -39,13 +39,13 @@ def figures_of(visit: Visit) -> tuple[dict[str, dict[str, str]], dict[str, bytes
     """
     inline, files = {}, {}
     for title, (name, draw, says) in _drawings(visit).items():
-        wide = svg_bytes(partial(draw, False), name)
+        wide, png = svg_and_png_bytes(partial(draw, False), name)
         inline[title] = {"wide": inline_svg(wide, f"{name}-w", says)}
         if title.startswith("forecast"):
             narrow = svg_bytes(partial(draw, True), f"{name}-narrow")
             inline[title]["narrow"] = inline_svg(narrow, f"{name}-n", says)
         files[f"{name}.svg"] = wide
-        files[f"{name}.png"] = png_bytes(partial(draw, False), name)
+        files[f"{name}.png"] = png
     return inline, files
 
 

@@ -26,6 +26,7 @@ __all__ = [
     "inline_svg",
     "png_bytes",
     "quiet",
+    "svg_and_png_bytes",
     "svg_bytes",
 ]
 
@@ -35,6 +36,11 @@ INK, LINE, BAND_50, BAND_90, GREY, PALE, MARK = (
     *("#7d868d", "#eef2f5", "#0d2a3d"),
 )
 _PNG_DPI = 150
+#: how each form is written: nothing that differs from run to run
+_HOW: dict[str, dict[str, Any]] = {
+    "svg": {"metadata": {"Date": None, "Creator": None, "Format": None, "Type": None}},
+    "png": {"dpi": _PNG_DPI, "metadata": {"Software": None}},
+}
 
 
 @contextmanager
@@ -94,19 +100,33 @@ def bare(axis: Axes, size: float = 8.0) -> None:
 
 def svg_bytes(draw: Callable[[], Figure], name: str) -> bytes:
     """Return a figure as SVG, the same bytes for the same figure."""
-    return _written(draw, name, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+    return _written(draw, name, "svg")[0]
 
 
 def png_bytes(draw: Callable[[], Figure], name: str) -> bytes:
     """Return a figure as PNG, the same bytes for the same figure."""
-    return _written(draw, name, format="png", dpi=_PNG_DPI, metadata={"Software": None})
+    return _written(draw, name, "png")[0]
 
 
-def _written(draw: Callable[[], Figure], name: str, **how: Any) -> bytes:
-    buffer = BytesIO()
+def svg_and_png_bytes(draw: Callable[[], Figure], name: str) -> tuple[bytes, bytes]:
+    """Return a figure in both forms, drawn and laid out once."""
+    svg, png = _written(draw, name, "svg", "png")
+    return svg, png
+
+
+def _written(draw: Callable[[], Figure], name: str, *kinds: str) -> list[bytes]:
+    found = []
     with quiet(name):
-        draw().savefig(buffer, facecolor="white", **how)
-    return buffer.getvalue()
+        figure = draw()
+        if (engine := figure.get_layout_engine()) is not None:  # else every form is laid out again, by a drawing more
+            figure.set_dpi(_PNG_DPI)  # letters are widest where their edges are fitted to these pixels
+            engine.execute(figure)
+            figure.set_layout_engine("none")
+        for kind in kinds:
+            buffer = BytesIO()
+            figure.savefig(buffer, format=kind, facecolor="white", **_HOW[kind])
+            found.append(buffer.getvalue())
+    return found
 
 
 def inline_svg(svg: bytes, name: str, says: str) -> str:
