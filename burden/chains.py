@@ -114,26 +114,31 @@ def moved_on(chain: np.ndarray, shift: np.ndarray) -> np.ndarray:
 
 
 def _kernel_of_one(forward: np.ndarray, success: np.ndarray, events: np.ndarray) -> ChainKernel:
-    gone, entry = -np.expm1(-events), _waits_of_one(events)
+    left, gone = np.exp(-events), -np.expm1(-events)
+    entry = _waits_of_one(events, left, gone)
     entry_exit = success * np.maximum(1 - entry[0], 0)
-    return ChainKernel(1, forward, np.exp(-events)[None], (gone * success)[None], entry[:, None], entry_exit)
+    return ChainKernel(1, forward, left[None], (gone * success)[None], entry[:, None], entry_exit)
 
 
-def _waits_of_one(events: np.ndarray) -> np.ndarray:
-    """Share of each kind of inflow still there, for one stage alone, (3, M): `entry` of a kernel."""
-    gone = np.exp(-events)
+def _waits_of_one(events: np.ndarray, left: np.ndarray, gone: np.ndarray) -> np.ndarray:
+    """Share of each kind of inflow still there, for one stage alone, (3, M): `entry` of a kernel.
+
+    From the events to expect in a step, exp(−events) and one less it.
+    """
     some = events > 0.1
-    safe = np.where(some, events, 1.0)
-    even = -np.expm1(-events) / safe
-    late = (even - gone) / safe
-    later = (2 * late - gone) / safe
-    if not some.all():
+    all_some = some.all()
+    pace = 1 / (events if all_some else np.where(some, events, 1.0))
+    waits = np.empty((3, events.size))
+    np.multiply(gone, pace, out=waits[0])
+    np.multiply(waits[0] - left, pace, out=waits[1])
+    np.multiply(2 * waits[1] - left, pace, out=waits[2])
+    if not all_some:
         few = events[~some]
-        for moment, found in enumerate((even, late, later), 1):  # differences of nearly equal numbers: a series
+        for moment, found in enumerate(waits, 1):  # differences of nearly equal numbers: a series
             found[~some] = 1 / moment + few * (-1 / (moment + 1) + few * (
                 1 / (2 * moment + 4) + few * (-1 / (6 * moment + 18) + few * (1 / (24 * moment + 96)))
             ))  # fmt: skip
-    return _by_kind(np.stack([even, late, later]))
+    return _by_kind(waits)
 
 
 def _waits(events: np.ndarray, more: np.ndarray, terms: int) -> np.ndarray:

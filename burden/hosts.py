@@ -47,20 +47,18 @@ class Fish:
         return (burden / self.weight_g)[..., None, :] * self.susceptibility
 
 
-def laying_brake(per_gram: np.ndarray, uptake: np.ndarray, burden_scale: np.ndarray) -> np.ndarray:
+def laying_brake(relative: np.ndarray, uptake: np.ndarray) -> np.ndarray:
     """Share of its laying that crowding leaves, averaged over the flukes of each group, (…, G, C, M) -> (…, G, M).
 
     Parameters
     ----------
-    per_gram : numpy.ndarray
-        Adults per gram by class, shape (…, G, C, M) [1/g].
+    relative : numpy.ndarray
+        Adults per gram by class, over K, the adults per gram at which laying halves, shape (…, G, C, M) [-].
     uptake : numpy.ndarray
         Live fish times susceptibility, shape (G, C, M): how the flukes are spread over the classes.
-    burden_scale : numpy.ndarray
-        K, adults per gram at which laying halves, shape (M,) [1/g].
     """
     total = uptake.sum(-2)
-    braked = (uptake / (1 + per_gram / burden_scale)).sum(-2)
+    braked = (uptake / (1 + relative)).sum(-2)
     return np.divide(braked, total, out=np.ones_like(braked), where=total > 0)
 
 

@@ -29,7 +29,9 @@ def test_what_is_found_of_an_inflow_against_quadrature(kind):
         return integrate.quad(lambda s: of(s) * INFLOWS[kind](s), 0, 1, epsabs=1e-13)[0]
 
     want = [mean(lambda s, e=e: np.exp(-e * s)) for e in EVENTS]
-    np.testing.assert_allclose(_waits_of_one(EVENTS)[kind], want, rtol=1e-6, atol=1e-7)
+    np.testing.assert_allclose(
+        _waits_of_one(EVENTS, np.exp(-EVENTS), -np.expm1(-EVENTS))[kind], want, rtol=1e-6, atol=1e-7
+    )
     terms = 6
     _, more = _poisson(EVENTS, _terms(30.0) + 2)
     found = _waits(EVENTS, more, terms)[kind]

@@ -162,7 +162,7 @@ def _observe(setting: Setting, state: State) -> dict[str, np.ndarray]:
 
     burden = sum(state.fish[name].sum(0) for name in setting.cycle.burden_forms)
     per_gram = setting.fish.per_gram(burden)
-    laid = laying_brake(per_gram, uptake, setting.parameters["burden_scale"])
+    laid = laying_brake(per_gram / setting.parameters["burden_scale"], uptake)
     weight = burden * uptake.sum(1)
     braked = np.divide((laid * weight).sum(0), weight.sum(0), out=np.ones_like(count), where=weight.sum(0) > 0)
     return {

@@ -47,7 +47,7 @@ def derivative(setting: Setting, state: State, day: float, drugs: Sequence[DrugI
     burden = sum(chains[name].sum(0) for name in cycle.burden_forms)
     per_gram = setting.fish.per_gram(burden)
     uptake = state.alive * setting.fish.susceptibility
-    crowding = laying_brake(per_gram, uptake, p["burden_scale"]) if setting.crowding_on else 1.0
+    crowding = laying_brake(per_gram / p["burden_scale"], uptake) if setting.crowding_on else 1.0
     free = 1 - state.resistance if setting.resistance_on else 1.0
     brakes = {"laying_rate": crowding, "establishment": free, "birth_success": crowding * free}
     change = {name: np.zeros_like(chain) for name, chain in chains.items()}

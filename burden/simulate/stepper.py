@@ -162,15 +162,15 @@ class Stepper:
         per_gram = setting.fish.per_gram(self._burdens(before, _stages(before, moved))[1])
         blood = blood_step(state.haemoglobin, per_gram, temperature, p, dt)
         background, fluke = death_rates(per_gram, 0.5 * (state.haemoglobin + blood), p)
-        alive = state.alive * np.exp(-dt * (background + fluke)) if setting.deaths_on else state.alive
+        all_causes = background + fluke
+        alive = state.alive * np.exp(-dt * all_causes) if setting.deaths_on else state.alive
         resistance = state.resistance
         if setting.resistance_on:
             mean = mean_over_fish(per_gram, 0.5 * (state.alive + alive))
             half = resistance_rate(resistance, mean, temperature, p) * dt / 2
             resistance = resistance + dt * resistance_rate(resistance + half, mean, temperature, p)
         dead = state.alive - alive
-        all_causes = background + fluke
-        by_fluke = dead * np.divide(fluke, all_causes, out=np.zeros_like(dead), where=all_causes > 0)
+        by_fluke = dead * (fluke / np.maximum(all_causes, _NO_HAZARD))
         return replace(
             state,
             alive=alive,
@@ -203,9 +203,11 @@ class Stepper:
 
     def _crowding(self, burden: np.ndarray, uptake: np.ndarray) -> np.ndarray:
         setting = self.setting
-        return laying_brake(setting.fish.per_gram(burden), uptake, setting.parameters["burden_scale"])
+        return laying_brake(setting.fish.per_gram(burden / setting.parameters["burden_scale"]), uptake)
 
 
+#: less than any hazard there is, so that nothing over nothing is nothing [1/d]
+_NO_HAZARD = 1e-300
 #: of a step whose fish have not moved yet
 _UNKNOWN = _Middle(NO_BRAKE, {})
 
