@@ -40,8 +40,8 @@ ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "development": (("development.py", "laws.py"), ("test_development.py",)),
     "treatment": (("treatment.py", "concentration.py"), ("test_treatment.py", "test_concentration.py")),
     "elimination": (
-        ("elimination.py", "chains.py", "renewal.py", "waiting.py"),
-        ("test_elimination.py", "test_waiting.py"),
+        ("elimination.py", "chains.py", "renewal.py", "waiting.py", "spared.py"),
+        ("test_elimination.py", "test_waiting.py", "test_spared.py"),
     ),
     "estimate": (("estimate.py", "past.py", "looking.py"), ("test_estimate.py", "test_past.py")),
     "schedule": (("schedule.py", "judging.py"), ("test_schedule.py",)),

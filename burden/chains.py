@@ -172,7 +172,7 @@ def _by_kind(waits: np.ndarray) -> np.ndarray:
 
 
 def _terms(mean: float) -> int:
-    """Terms of a Poisson number beyond which less than 1e-8 lies, far less where the mean is small."""
+    """Terms of a Poisson number beyond which some 1e-8 lies at most, far less where the mean is small."""
     return int(np.ceil(mean + 5.5 * np.sqrt(mean) + 7))
 
 
