@@ -23,10 +23,9 @@ class ChainKernel:
     forward: np.ndarray  # rate of passing one stage, (M,) [1/d]
     shift: np.ndarray  # share that has moved on by j stages and lives, (J, M)
     exit: np.ndarray  # share of those m + 1 stages from the end that completes, (J, M)
-    entry: (
-        np.ndarray
-    )  # share of an inflow found at stage j, (3, J, M): of an even one; of one that rises by one over the
-    # step and adds up to nothing; of one that is one more at both ends, less between, and adds up to nothing
+    # share of an inflow found at stage j, (3, J, M): of an even one; of one that rises by one over the step and adds up
+    # to nothing; of one that is one more at both ends, less between, and adds up to nothing
+    entry: np.ndarray
     entry_exit: np.ndarray  # share of an even inflow that completes, (M,)
 
 

@@ -177,10 +177,8 @@ class _Walk:
             return
         doses = self.doses
         later = {form: getattr(self, form) * doses.at(form, i + 1) for form in ("adult", "larva", "egg")}
-        fresh_later, settler_later = (
-            self.fresh * doses.at("fresh_egg", i + 1),
-            self.settler * doses.at("sheltered", i + 1),
-        )
+        fresh_later = self.fresh * doses.at("fresh_egg", i + 1)
+        settler_later = self.settler * doses.at("sheltered", i + 1)
         rates, dt = self.habitat.steps[i], self.habitat.times[i + 1] - self.habitat.times[i]
         self.settler = self._from_settling(i)
         self.larva, larva_mean = self._larva(i, later["larva"], 0.5 * (self.settler + settler_later), rates, dt)

@@ -101,6 +101,7 @@ class Stepper:
         if not np.array_equal(self._base[0], temperature):
             around = Surroundings(0.0, self.setting.exchange_per_day)
             self._base = (temperature, rates_at(self.setting.parameters, temperature, around))
+            self._passages.clear()
         return self._base[1]
 
     def _rates_among(
@@ -122,7 +123,7 @@ class Stepper:
         kept = self._passages.get((form.name, dt))
         if kept is None or any(a is not b for a, b in zip(kept.rates, made_of, strict=True)):
             paces = len(self._pace[form.name])
-            hazard = sum(made_of[paces + 1 :], made_of[paces])
+            hazard = sum(made_of[paces:], np.zeros(()))
             kernel = chain_kernel(form.stages, sum(made_of[:paces], 0.0), hazard, dt)
             kept = self._passages[form.name, dt] = _Passage(made_of, kernel, hazard)
         return Moved.through(kept.kernel, stages, entering, kept.hazard, dt)
