@@ -59,6 +59,15 @@ class Judged:
         """Number of doses."""
         return len(self.plan.days)
 
+    def text(self) -> str:
+        """Return the schedule and what it does in words."""
+        named = [f"{agent} on day {day:g}" for day, agent in zip(self.plan.days, self.plan.agents, strict=True)]
+        left = f"; {self.left_per_1000.text()} of 1 000 flukes left on the fish the day after the last" if named else ""
+        return (
+            f"{', '.join(named) or 'no dose'}{left}; {self.deaths.text()} fish dead by day {self.deaths_by_day:g}; "
+            f"rid of the flukes in {100 * self.elimination.mean:.0f} of 100"
+        )
+
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
         return {

@@ -12,11 +12,12 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case
+from burden.choice import Choice
 from burden.evidence import Value, load_agent
 from burden.judging import Judged, first_draws
 from burden.pond import Pond
 from burden.progress import tell
-from burden.schedule import Choice, search
+from burden.schedule import search
 from burden.simulate import State
 from burden.water import Temperature
 

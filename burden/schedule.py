@@ -10,13 +10,13 @@ and are answered apart.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from datetime import timedelta
 from itertools import pairwise
 
 import numpy as np
 
 from burden.case import Case
+from burden.choice import Choice
 from burden.courses import CONTROL_PER_1000, ERADICATION, TIE
 from burden.elimination import Plan
 from burden.evidence import load_agent
@@ -32,7 +32,6 @@ __all__ = [
     "LONGEST_GAP_DAYS",
     "NEAR_TIE",
     "SEARCH_DRAWS",
-    "Choice",
     "candidate_plans",
     "search",
 ]
@@ -52,33 +51,6 @@ _SCREEN_DRAWS, _SCREENED = 30, 5
 NEAR_TIE = 0.02
 #: fewer dead fish than this, in the median, are not worth a course where flukes go by themselves
 _WORTH_FISH = 0.5
-
-
-@dataclass(frozen=True)
-class Choice:
-    """What the search recommends.
-
-    Parameters
-    ----------
-    recommended : Judged or None
-        Fewest doses that leave at most 10 of 1,000, the best of them; None where nothing may be given.
-    eradication : Judged or None
-        Fewest doses that reach a mean probability of 0.9.
-    nothing : Judged
-        Watch and wait.
-    shortlist : tuple of Judged
-        Best of each number of doses and each line of agents, best first.
-    reason, would_change : str
-        In words.
-    """
-
-    recommended: Judged | None
-    eradication: Judged | None
-    nothing: Judged
-    shortlist: tuple[Judged, ...]
-    reason: str
-    would_change: str = ""
-    notes: tuple[str, ...] = field(default=())
 
 
 def candidate_plans(case: Case, pond: Pond, agents: Sequence[str]) -> list[Plan]:

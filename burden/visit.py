@@ -12,6 +12,7 @@ import numpy as np
 from burden.case import Case
 from burden.caution import Caution, by_weight
 from burden.changes import Changes, what_changed
+from burden.choice import Choice
 from burden.coldwater import LaterDoses, later_doses
 from burden.customs import customs_of, windows_of
 from burden.daybook import DayBookEntry, day_book, dose_words, late_words, later_words, say_date
@@ -33,7 +34,7 @@ from burden.response import Response, response
 from burden.result import Result
 from burden.safety import SafetyNote
 from burden.sampling import RecheckPlan
-from burden.schedule import Choice, search
+from burden.schedule import search
 from burden.simulate import State
 from burden.windows import Windows
 from burden.withdrawal import Withdrawal, withdrawals

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -62,6 +63,23 @@ def test_dates_lie_within_the_limits(decided, koi) -> None:
 def test_control_is_not_called_eradication(decided) -> None:
     if decided.choice.recommended.elimination.mean < 0.5:
         assert any("control is not eradication" in note for note in decided.choice.notes)
+
+
+def test_the_choice_renders_itself(decided) -> None:
+    """Words, table and JSON of one object tell the same schedule."""
+    choice = decided.choice
+    chosen = choice.recommended
+    assert f"praziquantel on day {chosen.plan.days[0]:g}" in choice.text()
+    assert f"rid of the flukes in {100 * chosen.elimination.mean:.0f} of 100" in choice.text()
+    assert "Left alone: no dose; " in choice.text()
+    told = json.loads(choice.to_json())
+    assert told["recommended"]["days"] == list(chosen.plan.days)
+    assert told["nothing"]["days"] == []
+    table = choice.to_frame()
+    assert len(table) == 1 + len(choice.shortlist) == 1 + len(told["shortlist"])
+    assert (table["elimination_probability"].between(0, 1)).all()
+    assert table["recommended"].sum() == 1
+    assert replace(choice, recommended=None).text().startswith("Nothing is recommended: ")
 
 
 def test_every_candidate_keeps_the_limits(koi) -> None:

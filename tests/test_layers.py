@@ -26,7 +26,7 @@ LAYERS = (
     {"renewal", "waiting", "spared"},
     {"elimination"},
     {"courses", "interval", "judging"},
-    {"schedule", "response", "between", "shortfall", "following"},
+    {"choice", "schedule", "response", "between", "shortfall", "following"},
     {"forecast", "moves", "changes", "otherwise", "lateness", "coldwater", "customs", "permitted", "lookagain"},
     {"daybook"},
     {"visit"},

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from burden import __version__
+from burden.choice import Choice
 from burden.elimination import Plan
 from burden.evidence import load_parasite
 from burden.judging import Judged
@@ -34,7 +35,6 @@ from burden.report.words import (
     spread,
     unbroken,
 )
-from burden.schedule import Choice
 from burden.visit import Visit, say_date
 
 __all__ = ["render_page", "template"]
