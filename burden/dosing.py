@@ -18,7 +18,7 @@ from burden.errors import InputError, Problem
 from burden.evidence import Evidence, load_agent
 from burden.hostcare import HostAdvice, host_advice, oxygen_demand_mg_l, withdrawal_text
 
-__all__ = ["dose", "range_words"]
+__all__ = ["dose", "odd_dose", "range_words"]
 
 
 def dose(
@@ -109,6 +109,38 @@ def dose(
     if not accept_unpublished and (problems := _unpublished(asked, found, advice)):
         raise InputError(problems)
     return _result(asked, found, advice)
+
+
+def odd_dose(agent: Evidence | str, mg_l: float, route: str = "bath", hours: float | None = None) -> str:
+    """Return what is published, and the unit that may have been meant, for a dose no source gives in any water.
+
+    Parameters
+    ----------
+    agent : Evidence or str
+    mg_l : float
+        Concentration [mg/L].
+    route : str
+        bath or dip; of another no amount is known.
+    hours : float, optional
+        Length of the bath [h].
+
+    Returns
+    -------
+    str
+        Empty where a source gives the dose.
+
+    Examples
+    --------
+    >>> odd_dose("praziquantel", 2.5), odd_dose("praziquantel", 2500.0).rpartition(". ")[2]
+    ('', 'Was 2 500 µg/L meant, that is 2.5 mg/L?')
+    """
+    agent = load_agent(agent) if isinstance(agent, str) else agent
+    known = [r for r in agent.about["ranges"] if r["route"] == route]
+    coldest = min((r["max_temperature_c"] for r in known if "max_temperature_c" in r), default=None)
+    asked = _Asked(agent, 1.0, mg_l, False, 100.0, False, route, hours, coldest, None, None, False, "")
+    if not known or _published(asked) is not None:
+        return ""
+    return f"published are {'; '.join(map(range_words, known))}. {_other_unit(asked) or 'Units?'}"
 
 
 @dataclass(frozen=True)

@@ -4,26 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from burden.case import Case, FishGroup, Preparation, RecordedTemperature, YearlyTemperature
+from burden.case import Case, Preparation, RecordedTemperature, YearlyTemperature
 from burden.case.words import counted, plain_number
 from burden.casefile.reading import Notes
 from burden.casefile.tomlfile import CASE_FILE, CaseTables
+from burden.casefile.units import odd_units
 
 if TYPE_CHECKING:
     from burden.casefile.schema import ActionTable
 
 __all__ = ["assumptions", "check_dates", "check_stock", "oddities"]
 
-#: more fish per litre of water than the densest farms keep: the unit of volume_l is in doubt [g/L]
-_DENSEST_G_L = 100.0
 #: a site and the methods that look at it
 _METHOD_SITES = {"skin_scrape": ("skin", "fin"), "gill_clip": ("gill",), "gill_arch": ("gill",)}
 #: readings that end so long before the visit no longer describe it [d]
 _STALE_READINGS_DAYS = 14
 #: a row so long before the visit is more likely a slip of the year [d]
 _LONG_AGO_DAYS = 3 * 365
+#: nothing for so long points to last year's number written in January, as nobody waits so long: an assumption [d]
+_YEAR_OLD_DAYS = 300
 
 
 def check_dates(tables: CaseTables, notes: Notes) -> None:
@@ -71,24 +73,17 @@ def _live_fish(case: Case, day: date) -> int:
 
 def oddities(case: Case) -> list[str]:
     """Return what looks odd but may be right, as plain sentences."""
-    found = [*_odd_water(case)]
-    for group in case.fish:
-        found += _odd_group(group)
-    return found + [*_odd_samples(case), *_odd_deaths(case), *_odd_actions(case)]
+    return [
+        *odd_units(case),
+        *_odd_water(case),
+        *_odd_samples(case),
+        *_odd_deaths(case),
+        *_odd_actions(case),
+    ]
 
 
 def _odd_water(case: Case) -> Iterator[str]:
     water = case.water
-    litres = water.volume_l.value
-    least_g = sum(group.count * group.weight_g.low for group in case.fish)
-    if least_g / litres > _DENSEST_G_L or litres / case.fish_count < 1:
-        yield (
-            f"{plain_number(litres)} L for {case.fish_count} fish is very little water. Units? volume_l is in litres: "
-            f"{plain_number(litres)} m³ would be {plain_number(1000 * litres)}."
-        )
-    if water.exchange_per_day > 1:
-        times = f"{water.exchange_per_day:g}"
-        yield f"exchange_per_day {times} means all the water {times} times a day: 10 % is 0.1."
     salt = water.salinity_g_l
     if salt is not None and (salt > 10 if water.medium == "fresh" else salt < 10):
         yield f'Medium is "{water.medium}" but salinity is {salt:g} g/L: which of the two holds?'
@@ -104,19 +99,6 @@ def _odd_temperature(case: Case) -> Iterator[str]:
         behind = -case.day_of(spec.times[-1].date())
         if behind > _STALE_READINGS_DAYS:
             yield f"The temperature record ends {behind} d before the visit."
-
-
-def _odd_group(group: FishGroup) -> Iterator[str]:
-    given, length = group.mean_weight_g, group.length_mm
-    if given is not None and given.value < 1 and length is None:
-        yield f"Mean weight of {group.species} is {given.value:g} g. Units? It is in grams, not kilograms."
-    if given is not None and length is not None:
-        expected = FishGroup(group.species, group.count, group.food_fish, length_mm=length).weight_g.value
-        if not 0.2 < given.value / expected < 5:
-            yield (
-                f"{group.species}: {given.value:g} g does not go with {length:g} mm (about {expected:.2g} g). "
-                "Units? Grams and millimetres."
-            )
 
 
 def _odd_samples(case: Case) -> Iterator[str]:
@@ -135,6 +117,8 @@ def _odd_samples(case: Case) -> Iterator[str]:
         yield f"samples.csv: {counted(len(wrong), 'row')} with a method that does not look at the site."
     if case.sample_dates and -case.day_of(case.sample_dates[0]) > _LONG_AGO_DAYS:
         yield f"The first samples are of {case.sample_dates[0]}: is the year right?"
+    elif case.sample_dates and (ago := -case.day_of(case.sample_dates[-1])) > _YEAR_OLD_DAYS:
+        yield f"The newest samples are of {case.sample_dates[-1]}, {ago} d before the visit: is the year right?"
     if case.samples and not case.has_samples:
         yield "No preparation was readable: the answer rests on the prior alone."
 
@@ -152,13 +136,13 @@ def _odd_deaths(case: Case) -> Iterator[str]:
         )
     if case.deaths and -case.day_of(case.deaths[0].date) > _LONG_AGO_DAYS:
         yield f"The first row of deaths.csv is of {case.deaths[0].date}: is the year right?"
+    for before, after in pairwise(row.date for row in case.deaths):
+        if (gap := (after - before).days) > _YEAR_OLD_DAYS:
+            yield f"deaths.csv: {gap} d between {before} and {after}: is the year right?"
 
 
 def _odd_actions(case: Case) -> Iterator[str]:
     for action in (*case.given, *case.planned):
-        if action.strength_percent is not None and action.strength_percent < 1:
-            share = action.strength_percent
-            yield f"strength_percent {share:g} on {action.date} is in percent: {100 * share:g} % is {100 * share:g}."
         if action.action == "heat" and case.limits.can_heat_to_c is None:
             yield f"Heat on {action.date}: [limits] can_heat_to_c does not say how far."
     for action in case.given:
