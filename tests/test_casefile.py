@@ -344,7 +344,7 @@ def test_no_bytes_do_anything_but_list_problems(tmp_path_factory, data):
         ({"case": changed("weight_g = 400", "weight_g = 0.4")}, "not kilograms"),
         ({"case": changed("weight_g = 400", "weight_g = 400\nlength_mm = 28")}, "does not go with 28 mm"),
         ({"case": changed("percent = 100", "percent = 0.37")}, "in percent: 37 % is 37"),
-        ({"case": changed("12000", "12000000")}, "12 000 000 mL would be 12 000."),
+        ({"case": changed("12000", "12000000")}, "12 000 000 mL would be 12 000;"),
         ({"case": changed("12000", "1e299")}, "1e+299 L for 40 fish is very much water"),
         ({"case": changed("weight_g = 400", "weight_g = 400000")}, "of one fish, not of all"),
         ({"case": changed("ph = 7.6", "oxygen_mg_l = 0.85")}, "no share of saturation"),
@@ -358,6 +358,23 @@ def test_no_bytes_do_anything_but_list_problems(tmp_path_factory, data):
         ({"deaths": "date,deaths\n2025-05-01,1\n2026-05-01,2\n"}, "365 d between 2025-05-01 and 2026-05-01"),
         ({"samples": f"{HEAD}2025-05-09,1,random,gill,2\n"}, "366 d before the visit: is the year right?"),
         ({"samples": f"{HEAD}2026-05-09,1,random,gill,46315\n"}, "46 315 flukes: counted?"),
+        ({"samples": SAMPLES + SAMPLES.partition("\n")[2]}, "the 2 rows of 2026-05-09 stand there twice"),
+        ({"case": changed("2026-05-17", "2027-05-17")}, "A planned dose is of 2027-05-17"),
+        ({"case": GOOD + GOOD[GOOD.index("[[planned]]") :]}, "praziquantel on 2026-05-17 is written 2 times"),
+        (
+            {"case": GOOD + "[parasite.override.fecundity]\nvalue = 900\n"},
+            "fecundity 900: the range of dactylogyrus",
+        ),
+        ({"case": changed('"fresh"', '"sea"')}, 'dactylogyrus lives in fresh water, and medium is "sea"'),
+        ({"case": changed('"koi"', '"tiger puffer"')}, "the fish are tiger puffer: is the set right?"),
+        (
+            {"case": changed(*READS_RECORD), "temperature": "date,temperature_c\n2026-05-08,15\n2026-05-09,1.5\n"},
+            "from 15 to 1.5 °C within a day, on 2026-05-09: a slip",
+        ),
+        (
+            {"case": changed(*READS_RECORD), "temperature": "date,temperature_c\n2025-05-08,15\n2026-05-09,15\n"},
+            "366 d between 2025-05-08 and 2026-05-09",
+        ),
         (
             {"samples": "date,fish,chosen,site,count,weight_g\n2026-05-09,1,random,gill,2,0.4\n"},
             "weighs 0.4 g, the others 400 g",
@@ -386,6 +403,11 @@ def test_words_with_commas_between_them_are_several(tmp_path):
     case = read(tmp_path, case=changed('"dactylogyrus"', '"Dactylogyrus , gyrodactylus"', text), samples=None)
     assert case.parasites == ("dactylogyrus", "gyrodactylus")
     assert case.limits.agents == ("praziquantel", "formalin")
+
+
+@pytest.mark.parametrize("species", ["Koi carp", "Cyprinus carpio", "common carp", "goldfish", "Goldfisch"])
+def test_a_host_of_the_set_is_known_by_its_name(tmp_path, species):
+    assert read(tmp_path, case=changed('"koi"', f'"{species}"')).warnings == ()
 
 
 # --- the check result

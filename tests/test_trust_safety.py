@@ -124,6 +124,18 @@ def test_withheld_where_water_makes_bathing_unsafe():
     assert "oxygen" in reason(suffocating)
 
 
+def test_withheld_where_the_set_does_not_live():
+    case = a_case(clips([9, 14, 3], share=0.05))
+    sea = replace(case, water=replace(case.water, medium="sea"))
+    assert reason(sea) == "dactylogyrus lives in fresh water and the case's is sea: put medium or the set right"
+
+
+def test_withheld_where_no_agent_is_at_hand():
+    """An empty list is none, not all."""
+    case = a_case(clips([9, 14, 3], share=0.05))
+    assert reason(replace(case, limits=replace(case.limits, agents=()))) == "no agent is at hand"
+
+
 def test_withheld_where_the_evidence_is_too_thin():
     clean = a_case(clips([0] * 30, share=1.0))
     assert "look" in reason(clean)

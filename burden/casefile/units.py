@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from burden.case import UNKNOWN_AGENT, Action, Case, FishGroup, Preparation
+from burden.case import UNKNOWN_AGENT, Action, Case, FishGroup, Override, Preparation
 from burden.case.words import plain_number
 
 __all__ = ["odd_units"]
@@ -19,6 +19,8 @@ _FISH_FACTOR, _VOLUME_FACTOR = 100.0, 10.0
 _LEAST_OXYGEN_MG_L, _MOST_NITROGEN_MG_L = 1.0, 20.0
 #: nobody counts further under a microscope: an assumption [-]
 _MOST_COUNTED = 10_000
+#: a figure of the case's own lies no further beyond the range of the set: an assumption
+_OVERRIDE_FACTOR = 3.0
 
 
 def _plain(value: float) -> str:
@@ -35,6 +37,8 @@ def odd_units(case: Case) -> Iterator[str]:
         yield from _odd_sample(case, row)
     for action in (*case.given, *case.planned):
         yield from _odd_action(case, action)
+    for override in case.overrides.values():
+        yield from _odd_override(case, override)
 
 
 def _odd_volume(case: Case) -> Iterator[str]:
@@ -48,7 +52,7 @@ def _odd_volume(case: Case) -> Iterator[str]:
     elif most_g / litres < _THINNEST_G_L:
         yield (
             f"{_plain(litres)} L for {case.fish_count} fish is very much water. Units? volume_l is in litres: "
-            f"{_plain(litres)} mL would be {_plain(litres / 1000)}."
+            f"{_plain(litres)} mL would be {_plain(litres / 1000)}; weights are in grams, lengths in millimetres."
         )
 
 
@@ -112,3 +116,17 @@ def _odd_action(case: Case, action: Action) -> Iterator[str]:
     if why := odd_dose(action.agent, mg_l, action.route or "bath", action.hours):
         length = "" if action.hours is None else f" for {_plain(action.hours)} h"
         yield f"{action.agent} of {action.date}, {_plain(mg_l)} mg/L{length}: {why}"
+
+
+def _odd_override(case: Case, override: Override) -> Iterator[str]:
+    from burden.evidence import load_parasite
+
+    for name in case.parasites:
+        known = load_parasite(name).values.get(override.name)
+        if known is None or known.scale != "log":
+            continue
+        if not known.low / _OVERRIDE_FACTOR <= override.value <= known.high * _OVERRIDE_FACTOR:
+            yield (
+                f"{override.name} {_plain(override.value)}: the range of {name} is {_plain(known.low)} to "
+                f"{_plain(known.high)} {known.unit}. Units?"
+            )
