@@ -20,6 +20,9 @@ from burden.hostcare import HostAdvice, host_advice, oxygen_demand_mg_l, withdra
 
 __all__ = ["dose", "odd_dose", "range_words"]
 
+#: weaker is likelier a share written for a percentage, which would give a hundred times the dose: an assumption [%]
+_LEAST_STRENGTH_PERCENT = 1.0
+
 
 def dose(
     agent: Evidence | str,
@@ -162,7 +165,8 @@ class _Asked:
     where: str
 
     def problem(self, key: str, value: Any, expected: str, fix: str) -> Problem:
-        place = f"--{key.replace('_', '-')}" if self.where == "command line" else key
+        option = "temperature" if key == "temperature_c" else key.replace("_", "-")
+        place = f"--{option}" if self.where == "command line" else key
         return Problem(self.where, place, str(value), expected, fix)
 
 
@@ -219,7 +223,12 @@ def _unpublished(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdv
         fix = f"{question} {accept}" if (question := _other_unit(asked)) else accept
         problems.append(asked.problem("mg_l", value, f"a published dose: {known}", fix))
     if advice and advice.over_limit:
-        problems.append(asked.problem("mg_l", value, advice.text, accept))
+        problems.append(asked.problem("mg_l", value, advice.text.rstrip("."), accept))
+    if asked.strength_percent < _LEAST_STRENGTH_PERCENT:
+        share = plain(asked.strength_percent)
+        fix = f"It is in percent: {plain(100 * asked.strength_percent)} % is {plain(100 * asked.strength_percent)}. "
+        fix += "For so weak a product accept it with --accept-unpublished-dose."
+        problems.append(asked.problem("strength_percent", f"{share} %", "percent, as on the label", fix))
     return problems
 
 

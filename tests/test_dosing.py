@@ -134,7 +134,7 @@ def test_every_problem_is_listed_at_once():
     with pytest.raises(InputError) as caught:
         dose("formalin", -5.0, math.nan, 120.0, route="in_feed", hours=math.inf, temperature_c=300.0)
     assert {p.place for p in caught.value.problems} == {
-        "--volume-l", "--mg-l", "--strength-percent", "--route", "--hours", "--temperature-c",
+        "--volume-l", "--mg-l", "--strength-percent", "--route", "--hours", "--temperature",
     }  # fmt: skip
 
 
@@ -260,6 +260,17 @@ def test_a_number_that_fits_another_unit_is_questioned(agent, mg_l, meant):
     with pytest.raises(InputError) as error:
         dose(agent, 1000.0, mg_l)
     assert f"Was {meant} meant" in error.value.problems[0].fix
+
+
+def test_a_share_for_a_percentage_is_no_hundred_times_the_dose():
+    """0.37 for 37 %: forty litres of formalin where 413 mL are meant."""
+    with pytest.raises(InputError) as error:
+        dose("formalin", 18000.0, 25.0, 0.37)
+    (problem,) = error.value.problems
+    assert (problem.place, problem.value) == ("--strength-percent", "0.37 %")
+    assert "37 % is 37" in problem.fix
+    assert dose("formalin", 18000.0, 25.0, 0.37, accept_unpublished=True).product_ml > 40_000
+    assert dose("formalin", 18000.0, 25.0, 1.0).product_ml == pytest.approx(450 / 1.09 * 37)
 
 
 def test_no_unit_is_questioned_where_none_fits():
