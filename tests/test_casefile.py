@@ -405,6 +405,14 @@ def test_words_with_commas_between_them_are_several(tmp_path):
     assert case.limits.agents == ("praziquantel", "formalin")
 
 
+def test_a_whole_column_in_another_unit_is_asked_about_once(tmp_path):
+    head = "date,fish,chosen,site,count,weight_g\n"
+    rows = "".join(f"2026-05-09,{fish},random,gill,2,0.4\n" for fish in range(7))
+    (warning,) = read(tmp_path, samples=head + rows).warnings
+    assert warning.startswith("samples.csv: fish 0 of 2026-05-09 weighs 0.4 g")
+    assert warning.endswith("Units? Grams. 6 more rows like it.")
+
+
 @pytest.mark.parametrize("species", ["Koi carp", "Cyprinus carpio", "common carp", "goldfish", "Goldfisch"])
 def test_a_host_of_the_set_is_known_by_its_name(tmp_path, species):
     assert read(tmp_path, case=changed('"koi"', f'"{species}"')).warnings == ()

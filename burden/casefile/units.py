@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from burden.case import UNKNOWN_AGENT, Action, Case, FishGroup, Override, Preparation
 from burden.case.words import plain_number
@@ -33,12 +33,21 @@ def odd_units(case: Case) -> Iterator[str]:
     weights = [sentence for group in case.fish for sentence in _odd_group(group)]
     yield from weights or _odd_volume(case)  # fish per litre tells of the volume where the weights are sound
     yield from _odd_chemistry(case)
-    for row in case.samples:
-        yield from _odd_sample(case, row)
-    for action in (*case.given, *case.planned):
-        yield from _odd_action(case, action)
+    yield from _one_for_all("row", (_odd_weight(case, row) for row in case.samples))
+    yield from _one_for_all("row", (_odd_count(row) for row in case.samples))
+    for question in (_odd_strength, _odd_believed, _odd_amount):
+        yield from _one_for_all("entry", (question(case, action) for action in (*case.given, *case.planned)))
     for override in case.overrides.values():
         yield from _odd_override(case, override)
+
+
+def _one_for_all(noun: str, found: Iterable[str]) -> Iterator[str]:
+    """The first question, and how many are like it: a whole column may be in kilograms."""
+    asked = [question for question in found if question]
+    if asked:
+        nouns = {"row": "rows", "entry": "entries"}
+        more = len(asked) - 1
+        yield asked[0] + (f" {more} more {nouns[noun] if more > 1 else noun} like it." if more else "")
 
 
 def _odd_volume(case: Case) -> Iterator[str]:
@@ -86,36 +95,53 @@ def _odd_group(group: FishGroup) -> Iterator[str]:
         yield f"Mean weight of {group.species} is {weight} g. Units? It is in grams, and of one fish, not of all."
 
 
-def _odd_sample(case: Case, row: Preparation) -> Iterator[str]:
-    where = f"samples.csv: fish {row.fish} of {row.date}"
+def _odd_weight(case: Case, row: Preparation) -> str:
     groups = [group for group in case.fish if row.species in (None, group.species)] or case.fish
     means = [group.weight_g.value for group in groups]
-    if row.weight_g and not min(means) / _FISH_FACTOR < row.weight_g < max(means) * _FISH_FACTOR:
-        yield f"{where} weighs {_plain(row.weight_g)} g, the others {_plain(max(means))} g on average. Units? Grams."
-    part = row.site != "whole_fish" and row.method != "whole_organ"
-    if part and row.readable and row.count_low > _MOST_COUNTED:
-        counted = _plain(row.count_low)
-        yield f"{where} shows {counted} flukes: counted? A spreadsheet makes a day number, as 46 315, of 10-20."
+    if row.weight_g is None or min(means) / _FISH_FACTOR < row.weight_g < max(means) * _FISH_FACTOR:
+        return ""
+    weight, mean = _plain(row.weight_g), _plain(max(means))
+    return (
+        f"samples.csv: fish {row.fish} of {row.date} weighs {weight} g, the others {mean} g on average. Units? Grams."
+    )
 
 
-def _odd_action(case: Case, action: Action) -> Iterator[str]:
+def _odd_count(row: Preparation) -> str:
+    whole = row.site == "whole_fish" or row.method == "whole_organ"
+    if whole or not row.readable or row.count_low <= _MOST_COUNTED:
+        return ""
+    return (
+        f"samples.csv: fish {row.fish} of {row.date} shows {_plain(row.count_low)} flukes: counted? "
+        "A spreadsheet makes a day number, as 46 315, of 10-20."
+    )
+
+
+def _odd_strength(_: Case, action: Action) -> str:
+    share = action.strength_percent
+    if share is None or share >= 1:
+        return ""
+    return f"strength_percent {share:g} on {action.date} is in percent: {100 * share:g} % is {100 * share:g}."
+
+
+def _odd_believed(case: Case, action: Action) -> str:
+    believed, litres = action.volume_l_believed, case.water.volume_l.value
+    if believed is None or 1 / _VOLUME_FACTOR < believed / litres < _VOLUME_FACTOR:
+        return ""
+    return (
+        f"The dose of {action.date} was weighed out for {_plain(believed)} L, and volume_l is {_plain(litres)}. "
+        "Units? Both are in litres."
+    )
+
+
+def _odd_amount(_: Case, action: Action) -> str:
     from burden.dosing import odd_dose
 
-    if action.strength_percent is not None and action.strength_percent < 1:
-        share = action.strength_percent
-        yield f"strength_percent {share:g} on {action.date} is in percent: {100 * share:g} % is {100 * share:g}."
-    believed, litres = action.volume_l_believed, case.water.volume_l.value
-    if believed is not None and not 1 / _VOLUME_FACTOR < believed / litres < _VOLUME_FACTOR:
-        yield (
-            f"The dose of {action.date} was weighed out for {_plain(believed)} L, and volume_l is "
-            f"{_plain(litres)}. Units? Both are in litres."
-        )
     mg_l = action.concentration_mg_l
-    if mg_l is None or action.agent in (None, UNKNOWN_AGENT):
-        return
-    if why := odd_dose(action.agent, mg_l, action.route or "bath", action.hours):
-        length = "" if action.hours is None else f" for {_plain(action.hours)} h"
-        yield f"{action.agent} of {action.date}, {_plain(mg_l)} mg/L{length}: {why}"
+    if mg_l is None or action.agent is None or action.agent == UNKNOWN_AGENT:
+        return ""
+    length = "" if action.hours is None else f" for {_plain(action.hours)} h"
+    why = odd_dose(action.agent, mg_l, action.route or "bath", action.hours)
+    return f"{action.agent} of {action.date}, {_plain(mg_l)} mg/L{length}: {why}" if why else ""
 
 
 def _odd_override(case: Case, override: Override) -> Iterator[str]:
