@@ -207,14 +207,16 @@ def _of_check(body: dict[str, Any]) -> list[str]:
 
 
 def faults_of_numbers(body: Any, at: str = "") -> list[str]:
-    """Return every number of an answer that cannot be: an interval out of order, a share or chance out of 0 to 1."""
+    """Return every number of an answer that cannot be: none at all, out of order, a share or chance out of 0 to 1."""
     if isinstance(body, list):
         return [fault for i, item in enumerate(body) for fault in faults_of_numbers(item, f"{at}[{i}]")]
     if not isinstance(body, dict):
         return []
     faults = []
     triple = [body.get(name) for name in ("low", "median", "high")]
-    if "median" in body and None not in triple:
+    if "median" in body and None in triple:
+        faults.append(f"{at}: no number in {triple}")  # JSON has no NaN: null stands for it
+    elif "median" in body:
         low, median, high = triple
         slack = 1e-9 * max(abs(high), 1e-300)
         if not low <= median + slack <= high + 2 * slack:

@@ -69,6 +69,7 @@ def test_another_value_is_not_taken_for_another_spelling(tmp_path):
     ("body", "word"),
     [
         ({"flukes": {"median": 3.0, "low": 4.0, "high": 5.0}}, "out of order"),
+        ({"flukes": {"median": None, "low": None, "high": None}}, "no number"),
         ({"prevalence": {"median": 0.5, "low": 0.1, "high": 1.1}}, "no probability"),
         ({"by_set": [{"deaths": {"median": 1.0, "low": -2.0, "high": 5.0}}]}, "below 0"),
         ({"regime_probability": {"growing": 0.5, "endemic": 0.2, "fading": 0.2}}, "sum to 1"),
