@@ -18,7 +18,10 @@ from burden.errors import InputError, Problem
 from burden.evidence import Evidence, load_agent
 from burden.hostcare import HostAdvice, host_advice, oxygen_demand_mg_l, withdrawal_text
 
-__all__ = ["dose", "range_words"]
+__all__ = ["dose", "odd_dose", "range_words"]
+
+#: weaker is likelier a share written for a percentage, which would give a hundred times the dose: an assumption [%]
+_LEAST_STRENGTH_PERCENT = 1.0
 
 
 def dose(
@@ -111,6 +114,38 @@ def dose(
     return _result(asked, found, advice)
 
 
+def odd_dose(agent: Evidence | str, mg_l: float, route: str = "bath", hours: float | None = None) -> str:
+    """Return what is published, and the unit that may have been meant, for a dose no source gives in any water.
+
+    Parameters
+    ----------
+    agent : Evidence or str
+    mg_l : float
+        Concentration [mg/L].
+    route : str
+        bath or dip; of another no amount is known.
+    hours : float, optional
+        Length of the bath [h].
+
+    Returns
+    -------
+    str
+        Empty where a source gives the dose.
+
+    Examples
+    --------
+    >>> odd_dose("praziquantel", 2.5), odd_dose("praziquantel", 2500.0).rpartition(". ")[2]
+    ('', 'Was 2 500 µg/L meant, that is 2.5 mg/L?')
+    """
+    agent = load_agent(agent) if isinstance(agent, str) else agent
+    known = [r for r in agent.about["ranges"] if r["route"] == route]
+    coldest = min((r["max_temperature_c"] for r in known if "max_temperature_c" in r), default=None)
+    asked = _Asked(agent, 1.0, mg_l, False, 100.0, False, route, hours, coldest, None, None, False, "")
+    if not known or _published(asked) is not None:
+        return ""
+    return f"published are {'; '.join(map(range_words, known))}. {_other_unit(asked) or 'Units?'}"
+
+
 @dataclass(frozen=True)
 class _Asked:
     """The arguments of `dose`, defaults filled in."""
@@ -130,7 +165,8 @@ class _Asked:
     where: str
 
     def problem(self, key: str, value: Any, expected: str, fix: str) -> Problem:
-        place = f"--{key.replace('_', '-')}" if self.where == "command line" else key
+        option = "temperature" if key == "temperature_c" else key.replace("_", "-")
+        place = f"--{option}" if self.where == "command line" else key
         return Problem(self.where, place, str(value), expected, fix)
 
 
@@ -187,7 +223,12 @@ def _unpublished(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdv
         fix = f"{question} {accept}" if (question := _other_unit(asked)) else accept
         problems.append(asked.problem("mg_l", value, f"a published dose: {known}", fix))
     if advice and advice.over_limit:
-        problems.append(asked.problem("mg_l", value, advice.text, accept))
+        problems.append(asked.problem("mg_l", value, advice.text.rstrip("."), accept))
+    if asked.strength_percent < _LEAST_STRENGTH_PERCENT:
+        share = plain(asked.strength_percent)
+        fix = f"It is in percent: {plain(100 * asked.strength_percent)} % is {plain(100 * asked.strength_percent)}. "
+        fix += "For so weak a product accept it with --accept-unpublished-dose."
+        problems.append(asked.problem("strength_percent", f"{share} %", "percent, as on the label", fix))
     return problems
 
 

@@ -298,7 +298,7 @@ def _summarise(past: Past, log_posterior: np.ndarray, parasite: str, draws: int,
         prior_and_posterior=moved(past, pond, seen, chosen),
         effective_draws=effective,
         deaths_explained=_explained(past, ways, ~clean, seed),
-        warnings=[*_rough(effective), *looked_twice(case, parasite), *not_read(case, parasite)],
+        warnings=[*case.warnings, *_rough(effective), *looked_twice(case, parasite), *not_read(case, parasite)],
     )
 
 

@@ -144,19 +144,44 @@ def _say(aim: str, course: Course | None, reason: str) -> str:
 
 def _why(windows: Windows) -> list[str]:
     t = windows.triples()
-    between = windows.two_dose_window()
-    two = (
-        f"two doses {between[0]:.1f} to {between[1]:.1f} d apart would suffice with total kill"
-        if between
-        else "no gap of two doses catches the last larva before the first lays"
-    )
     return [
-        f"eggs hatch from day {t['first_hatch_days'].text()} to day {t['last_hatch_days'].text()} after laying;",
-        f"a settled larva lays from day {t['earliest_maturity_days'].text()};",
-        f"longest gap at which no settler can lay first: {t['longest_safe_gap_days'].text()} d;",
-        f"last dose not before day {t['last_dose_not_before_day'].text()}, when the last egg has hatched;",
-        f"{two} (in {100 * np.mean(windows.two_doses_suffice):.0f} of 100 draws some gap does).",
+        *_hatching(t["first_hatch_days"], t["last_hatch_days"]),
+        _if_given(
+            t["earliest_maturity_days"], "a settled larva lays from day {};", f"most settlers do not lay {_BY_THEN};"
+        ),
+        _if_given(
+            t["longest_safe_gap_days"], "longest gap at which no settler can lay first: {} d;", "so no gap is too long;"
+        ),
+        _if_given(
+            t["last_dose_not_before_day"],
+            "last dose not before day {}, when the last egg has hatched;",
+            "no day can be named for the last dose: some egg has not hatched by then;",
+        ),
+        f"{_two_doses(windows)} (in {100 * np.mean(windows.two_doses_suffice):.0f} of 100 draws some gap does).",
     ]
+
+
+#: what the windows look ahead over
+_BY_THEN = "in the time reckoned"
+
+
+def _if_given(days: Triple, words: str, otherwise: str) -> str:
+    return words.format(days.text()) if np.isfinite(days.median) else otherwise
+
+
+def _hatching(first: Triple, last: Triple) -> list[str]:
+    if not np.isfinite(first.median):
+        return [f"most eggs do not hatch {_BY_THEN};"]
+    until = f"to day {last.text()} after laying" if np.isfinite(last.median) else f"after laying, not all {_BY_THEN}"
+    return [f"eggs hatch from day {first.text()} {until};"]
+
+
+def _two_doses(windows: Windows) -> str:
+    between = windows.two_dose_window()
+    if between is None:
+        return "no gap of two doses catches the last larva before the first lays"
+    apart = f"{between[0]:.1f} to {between[1]:.1f} d" if np.isfinite(between[1]) else f"{between[0]:.1f} d or more"
+    return f"two doses {apart} apart would suffice with total kill"
 
 
 def interval(

@@ -10,7 +10,7 @@ from burden.case import Action, Case, ConstantTemperature
 from burden.dosing import dose
 from burden.errors import InputError, Problem
 from burden.estimate import Estimate
-from burden.evidence import load_agent
+from burden.evidence import load_agent, load_parasite
 from burden.safety import SafetyNote, safety_check
 
 __all__ = ["DEFAULT_AGENTS", "LEAST_CHANCE", "Notes", "agents_and_notes", "notes_on", "unpublished_plans", "why_not"]
@@ -25,7 +25,7 @@ LEAST_CHANCE = 0.5
 
 def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[str, ...], Notes]:
     """Agents that may be given, and what is to be said of each that might be."""
-    wanted = case.limits.agents or DEFAULT_AGENTS
+    wanted = DEFAULT_AGENTS if case.limits.agents is None else case.limits.agents
     warmest = float(np.median(estimates[0].pond.setting.temperature.at(0.0)))
     notes: dict[str, tuple[SafetyNote, ...]] = {}
     allowed = []
@@ -75,6 +75,10 @@ def notes_on(notes: Notes, given: Sequence[str]) -> tuple[SafetyNote, ...]:
 
 def why_not(case: Case, estimates: Sequence[Estimate], agents: Sequence[str], notes: Notes) -> str | None:
     """Why no dose may be recommended, or None."""
+    for name in case.parasites:
+        if case.water.medium not in (waters := load_parasite(name).about["water"]):
+            lives = " and ".join(waters)
+            return f"{name} lives in {lives} water and the case's is {case.water.medium}: put medium or the set right"
     if not agents:
         reasons = [n.reason.rstrip(".") for n in notes_on(notes, ()) if n.level == "withhold"]
         return "; ".join(dict.fromkeys(reasons)) or "no agent is at hand"

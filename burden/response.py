@@ -80,6 +80,11 @@ class Response(Result):
         """The most probable of the four."""
         return max(VERDICTS, key=lambda name: self.verdict_probability[name])
 
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What looks odd in the case."""
+        return self.case.warnings
+
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form of the contract."""
         return {
@@ -99,7 +104,7 @@ class Response(Result):
             "causes": [cause.as_dict() for cause in self.causes],
             "reason": self.reason,
             "what_next": list(self.what_next),
-            "warnings": [],
+            "warnings": list(self.warnings),
         }
 
     def rows(self) -> list[dict[str, Any]]:
@@ -123,7 +128,8 @@ class Response(Result):
         lines.append(self.reason)
         if self.causes:
             lines += [causes_in_words(self.causes), *(f"  {cause.text()}" for cause in self.causes)]
-        return "\n".join([*lines, *(f"Next: {step}" for step in self.what_next)])
+        lines += [f"Next: {step}" for step in self.what_next]
+        return "\n".join([*lines, *(f"Note: {warning}" for warning in self.warnings)])
 
 
 def response(case: Case, parasite: str | None = None, draws: int = 500, seed: int = 1) -> Response:

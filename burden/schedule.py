@@ -66,7 +66,8 @@ def candidate_plans(case: Case, pond: Pond, agents: Sequence[str]) -> list[Plan]
         Agents that may be given.
     """
     plans: dict[Plan, None] = {}
-    most = min(case.limits.max_doses or DEFAULT_MOST_DOSES, 8)
+    wanted = DEFAULT_MOST_DOSES if case.limits.max_doses is None else case.limits.max_doses
+    most = min(wanted, 8)
     first = _next_possible(case, 0.0)
     if first is None:
         return []

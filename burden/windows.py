@@ -64,8 +64,11 @@ class Windows:
 
     @property
     def two_doses_suffice(self) -> np.ndarray:
-        """Whether one gap satisfies both, shape (M,). Sufficient for total kill with hard limits, not necessary."""
-        return self.last_dose_not_before <= self.longest_safe_gap
+        """Whether one gap satisfies both, shape (M,). Sufficient for total kill with hard limits, not necessary.
+
+        Where the last egg does not hatch in the time reckoned, no gap does.
+        """
+        return np.isfinite(self.last_dose_not_before) & (self.last_dose_not_before <= self.longest_safe_gap)
 
     def triples(self) -> dict[str, Triple]:
         """Return the triples of the interval contract."""
@@ -79,9 +82,9 @@ class Windows:
         }
 
     def two_dose_window(self) -> tuple[float, float] | None:
-        """Return the window of the medians, or None where there is none [d]."""
+        """Return the window of the medians, or None where there is none; open to infinity if no settler lays [d]."""
         start, end = np.median(self.last_dose_not_before), np.median(self.longest_safe_gap)
-        return (float(start), float(end)) if start <= end else None
+        return (float(start), float(end)) if start <= end and np.isfinite(start) else None
 
 
 def windows_after(

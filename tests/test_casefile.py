@@ -344,6 +344,41 @@ def test_no_bytes_do_anything_but_list_problems(tmp_path_factory, data):
         ({"case": changed("weight_g = 400", "weight_g = 0.4")}, "not kilograms"),
         ({"case": changed("weight_g = 400", "weight_g = 400\nlength_mm = 28")}, "does not go with 28 mm"),
         ({"case": changed("percent = 100", "percent = 0.37")}, "in percent: 37 % is 37"),
+        ({"case": changed("12000", "12000000")}, "12 000 000 mL would be 12 000;"),
+        ({"case": changed("12000", "1e299")}, "1e+299 L for 40 fish is very much water"),
+        ({"case": changed("weight_g = 400", "weight_g = 400000")}, "of one fish, not of all"),
+        ({"case": changed("ph = 7.6", "oxygen_mg_l = 0.85")}, "no share of saturation"),
+        ({"case": changed("ph = 7.6", "total_ammonia_n_mg_l = 200")}, "200 µg/L would be 0.2 mg/L"),
+        ({"case": changed("ph = 7.6", "nitrite_n_mg_l = 21")}, "21 µg/L would be 0.021 mg/L"),
+        ({"case": changed("mg_l = 2.5", "mg_l = 2500")}, "Was 2 500 µg/L meant, that is 2.5 mg/L?"),
+        ({"case": changed("mg_l = 2.5", "g_l = 2.5")}, "Was 2 500 µg/L meant, that is 2.5 mg/L?"),
+        ({"case": changed("mg_l = 2.5", "mg_l = 0.0025")}, "Was 0.0025 g/L meant, that is 2.5 mg/L?"),
+        ({"case": changed("hours = 24", "hours = 1440")}, "2.5 mg/L for 1 440 h: published are 1 to 10"),
+        ({"case": changed("mg_l = 2.5", "mg_l = 2.5\nvolume_l_believed = 12")}, "weighed out for 12 L"),
+        ({"deaths": "date,deaths\n2025-05-01,1\n2026-05-01,2\n"}, "365 d between 2025-05-01 and 2026-05-01"),
+        ({"samples": f"{HEAD}2025-05-09,1,random,gill,2\n"}, "366 d before the visit: is the year right?"),
+        ({"samples": f"{HEAD}2026-05-09,1,random,gill,46315\n"}, "46 315 flukes: counted?"),
+        ({"samples": SAMPLES + SAMPLES.partition("\n")[2]}, "the 2 rows of 2026-05-09 stand there twice"),
+        ({"case": changed("2026-05-17", "2027-05-17")}, "A planned dose is of 2027-05-17"),
+        ({"case": GOOD + GOOD[GOOD.index("[[planned]]") :]}, "praziquantel on 2026-05-17 is written 2 times"),
+        (
+            {"case": GOOD + "[parasite.override.fecundity]\nvalue = 900\n"},
+            "fecundity 900: the range of dactylogyrus",
+        ),
+        ({"case": changed('"fresh"', '"sea"')}, 'dactylogyrus lives in fresh water, and medium is "sea"'),
+        ({"case": changed('"koi"', '"tiger puffer"')}, "the fish are tiger puffer: is the set right?"),
+        (
+            {"case": changed(*READS_RECORD), "temperature": "date,temperature_c\n2026-05-08,15\n2026-05-09,1.5\n"},
+            "from 15 to 1.5 °C within a day, on 2026-05-09: a slip",
+        ),
+        (
+            {"case": changed(*READS_RECORD), "temperature": "date,temperature_c\n2025-05-08,15\n2026-05-09,15\n"},
+            "366 d between 2025-05-08 and 2026-05-09",
+        ),
+        (
+            {"samples": "date,fish,chosen,site,count,weight_g\n2026-05-09,1,random,gill,2,0.4\n"},
+            "weighs 0.4 g, the others 400 g",
+        ),
         ({"case": changed("2026-05-01", "2016-05-01")}, "is the year right?"),
         ({"deaths": "date,deaths\n2026-05-06,41\n"}, "41 deaths"),
         ({"samples": HEAD}, "holds no row"),
@@ -361,6 +396,26 @@ def test_odd_things_are_warned_of_and_read(tmp_path, files, words):
     assert result.ok
     assert [w for w in result.warnings if words in w]
     assert result.case.warnings == result.warnings
+
+
+def test_words_with_commas_between_them_are_several(tmp_path):
+    text = changed('["praziquantel", "formalin"]', '"praziquantel, formalin"')
+    case = read(tmp_path, case=changed('"dactylogyrus"', '"Dactylogyrus , gyrodactylus"', text), samples=None)
+    assert case.parasites == ("dactylogyrus", "gyrodactylus")
+    assert case.limits.agents == ("praziquantel", "formalin")
+
+
+def test_a_whole_column_in_another_unit_is_asked_about_once(tmp_path):
+    head = "date,fish,chosen,site,count,weight_g\n"
+    rows = "".join(f"2026-05-09,{fish},random,gill,2,0.4\n" for fish in range(7))
+    (warning,) = read(tmp_path, samples=head + rows).warnings
+    assert warning.startswith("samples.csv: fish 0 of 2026-05-09 weighs 0.4 g")
+    assert warning.endswith("Units? Grams. 6 more rows like it.")
+
+
+@pytest.mark.parametrize("species", ["Koi carp", "Cyprinus carpio", "common carp", "goldfish", "Goldfisch"])
+def test_a_host_of_the_set_is_known_by_its_name(tmp_path, species):
+    assert read(tmp_path, case=changed('"koi"', f'"{species}"')).warnings == ()
 
 
 # --- the check result

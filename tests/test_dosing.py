@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from burden.doseresult import plain, stock_recipe
-from burden.dosing import dose
+from burden.dosing import dose, odd_dose
 from burden.errors import InputError
 from burden.evidence import agent_names, load_agent
 from burden.volume import volume_by_salt
@@ -134,7 +134,7 @@ def test_every_problem_is_listed_at_once():
     with pytest.raises(InputError) as caught:
         dose("formalin", -5.0, math.nan, 120.0, route="in_feed", hours=math.inf, temperature_c=300.0)
     assert {p.place for p in caught.value.problems} == {
-        "--volume-l", "--mg-l", "--strength-percent", "--route", "--hours", "--temperature-c",
+        "--volume-l", "--mg-l", "--strength-percent", "--route", "--hours", "--temperature",
     }  # fmt: skip
 
 
@@ -262,10 +262,35 @@ def test_a_number_that_fits_another_unit_is_questioned(agent, mg_l, meant):
     assert f"Was {meant} meant" in error.value.problems[0].fix
 
 
+def test_a_share_for_a_percentage_is_no_hundred_times_the_dose():
+    """0.37 for 37 %: forty litres of formalin where 413 mL are meant."""
+    with pytest.raises(InputError) as error:
+        dose("formalin", 18000.0, 25.0, 0.37)
+    (problem,) = error.value.problems
+    assert (problem.place, problem.value) == ("--strength-percent", "0.37 %")
+    assert "37 % is 37" in problem.fix
+    assert dose("formalin", 18000.0, 25.0, 0.37, accept_unpublished=True).product_ml > 40_000
+    assert dose("formalin", 18000.0, 25.0, 1.0).product_ml == pytest.approx(450 / 1.09 * 37)
+
+
 def test_no_unit_is_questioned_where_none_fits():
     with pytest.raises(InputError) as error:
         dose("praziquantel", 1000.0, 300.0)
     assert "meant" not in error.value.problems[0].fix
+
+
+@pytest.mark.parametrize("name", agent_names())
+def test_only_what_no_source_gives_in_any_water_is_odd(name):
+    """Every end of every published range passes, cold-water ranges included; ten times the most and a tenth do not."""
+    ranges = load_agent(name).about["ranges"]
+    for found in ranges:
+        for mg_l in found["mg_l"]:
+            assert [odd_dose(name, mg_l, found["route"], hours) for hours in (None, *found["hours"])] == ["", "", ""]
+    for route in {found["route"] for found in ranges}:
+        amounts = [mg_l for found in ranges if found["route"] == route for mg_l in found["mg_l"]]
+        for mg_l in (10 * max(amounts), min(amounts) / 10):
+            assert odd_dose(name, mg_l, route).startswith("published are ")
+    assert odd_dose(name, 1.0, "in_feed") == ""
 
 
 def test_after_a_change_the_share_changed_is_put_back():

@@ -127,6 +127,17 @@ def test_every_set_answers_or_says_why_not(name):
         assert found["last_hatch_days"] == {"median": None, "low": None, "high": None}
 
 
+@pytest.mark.parametrize(("name", "temperature_c"), [("dactylogyrus", 0.0), ("discocotyle", 3.0)])
+def test_where_nothing_hatches_no_gap_is_said_to_do(name, temperature_c):
+    """An infinite day is no day, and two doses an infinite time apart are no course."""
+    found = interval(name, temperature_c, draws=40)
+    said = found.text()
+    assert "hatch in the time reckoned" in said or "not all in the time reckoned" in said
+    assert not [word for word in ("inf", "nan", "cannot be given to", "day cannot") if word in said.split("Note:")[0]]
+    assert (found.recommended, found.as_dict()["two_dose_window_days"]) == (None, None)
+    assert found.as_dict()["two_dose_window_probability"] == 0.0
+
+
 def test_zeuxapta_is_refused_windows():
     """Nothing on its eggs was found: the set says so and gives no day."""
     answer = interval("zeuxapta", 20.0, draws=8)

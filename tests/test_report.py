@@ -28,6 +28,7 @@ from burden.report.concentration_figure import course_in_water
 from burden.report.dates import calendar_bytes
 from burden.report.daybook import days_of, folded
 from burden.report.folder import MARKER, write_folder
+from burden.report.forecast_figure import draw_forecast
 from burden.report.interval_chart import draw_interval_chart, interval_curves, write_interval_chart
 from burden.report.ponds import cleanest_first, in_order, render_ponds, water_of
 from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE
@@ -568,6 +569,34 @@ def test_words_on_the_figures_are_not_tiny():
         ]
         assert sizes
         assert min(sizes) >= 7
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+@pytest.mark.parametrize(
+    ("days", "words"),
+    [
+        ([0], "1 dose"),
+        ([0, 38, 76], "2 of 3 doses"),
+        ([59, 60], "2 doses"),
+        ([100, 200], "0 of 2 doses"),
+        ([*range(0, 80, 4)], "16 of 20 doses"),
+    ],
+)
+@pytest.mark.filterwarnings("error")
+def test_doses_and_their_words_stay_in_their_panel(narrow, days, words):
+    """A dose after the last day shown has no notch; words beyond a panel took the room of all panels."""
+    forecast = koi().forecasts[0]
+    some = forecast.recommended.doses[0]
+    doses = tuple(replace(some, date=forecast.case.visit_date + timedelta(day)) for day in days)
+    figure = draw_forecast(replace(forecast, recommended=replace(forecast.recommended, doses=doses)), narrow)
+    figure.savefig(io.BytesIO(), format="svg")
+    axis = figure.axes[-2] if narrow else figure.axes[len(figure.axes) // 2 - 1]
+    panel, paper = axis.get_window_extent(), figure.get_window_extent()
+    (said,) = [text for text in axis.texts if text.get_text() == words]
+    assert panel.x0 - 1 <= said.get_window_extent().x0 < said.get_window_extent().x1 <= panel.x1 + 1
+    assert panel.width > (0.6 if narrow else 0.2) * paper.width
+    notches = [day for line in axis.lines if line.get_marker() == "v" for day in line.get_xdata()]
+    assert notches == [day for day in days if day <= forecast.horizon_days]
 
 
 def test_interval_curves_are_the_windows():

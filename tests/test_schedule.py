@@ -60,6 +60,16 @@ def test_every_plan_keeps_every_limit(limits):
         assert each * len(formalin) <= (limits.max_formalin_mg_l_total or np.inf)
 
 
+@pytest.mark.parametrize("limits", [Limits(max_doses=0), Limits(visit_days=())], ids=["no dose", "no day"])
+def test_none_allowed_is_not_all(limits):
+    case = a_case(limits=limits)
+    pond, state = pond_of(case)
+    assert candidate_plans(case, pond, BOTH) == []
+    choice = search(case, [(pond, state)], BOTH, 20.0)
+    assert (choice.recommended, choice.nothing.doses) == (None, 0)
+    assert "limits" in choice.reason
+
+
 def test_no_agent_no_plan():
     case = a_case()
     pond, state = pond_of(case)

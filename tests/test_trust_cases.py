@@ -69,6 +69,7 @@ def test_another_value_is_not_taken_for_another_spelling(tmp_path):
     ("body", "word"),
     [
         ({"flukes": {"median": 3.0, "low": 4.0, "high": 5.0}}, "out of order"),
+        ({"flukes": {"median": None, "low": None, "high": None}}, "no number"),
         ({"prevalence": {"median": 0.5, "low": 0.1, "high": 1.1}}, "no probability"),
         ({"by_set": [{"deaths": {"median": 1.0, "low": -2.0, "high": 5.0}}]}, "below 0"),
         ({"regime_probability": {"growing": 0.5, "endemic": 0.2, "fading": 0.2}}, "sum to 1"),
@@ -100,3 +101,32 @@ def test_what_is_written_what_hangs_and_what_is_ours_are_seen(tmp_path, monkeypa
     monkeypatch.setattr(casefile, "check_case", hangs)
     monkeypatch.setattr(fuzz_cases, "CHECK_SECONDS", 0.05)
     assert "no end" in fuzz_cases.run("check", folder).faults[0]
+
+
+def test_one_answer_stands_for_folders_read_as_the_same_case_alone(tmp_path):
+    seeds = range(10**6, 10**6 + SEEDS)
+    respelt = next(case for case in map(mutated, seeds) if (case.kind, case.base) == ("respelt", "garden"))
+    other, broken = plain("garden"), plain("garden")
+    other.files["case.toml"] = other.files["case.toml"].replace(b"12000", b"12000.001")
+    broken.files["case.toml"] += b"\n[[[\n"
+    cases = {"plain": plain("garden"), "respelt": respelt, "other": other, "broken": broken}
+    read = {name: fuzz_cases.what_is_read(lay_out(case, tmp_path / name / "pond")) for name, case in cases.items()}
+    assert read["plain"] == read["respelt"]
+    assert len({read["plain"], read["other"], read["broken"]}) == 3
+    assert read["broken"] is None
+
+
+def test_of_shared_folders_one_in_fifty_must_give_the_answer_that_stood_for_it(monkeypatch):
+    """All folders read alike here, and each answer names its seed: the one that is run anyway gives itself away."""
+    laid = []
+    monkeypatch.setattr(fuzz_cases, "mutated", lambda seed: laid.append(seed) or mutated(seed))
+    monkeypatch.setattr(fuzz_cases, "what_is_read", lambda folder: "alike")
+    monkeypatch.setattr(fuzz_cases, "run", lambda *_: fuzz_cases.Outcome(0, {}, [], 0.0, f"answer {laid[-1]}"))
+    monkeypatch.setattr(fuzz_cases, "_good", lambda command, base: f"answer {laid[-1]}")
+    answered: dict[str, int] = {}
+    found = {seed: fuzz_cases.one_seed("estimate", seed, answered)[1] for seed in (11, 12, 49, 50, 51)}
+    assert answered == {"alike": 11}
+    assert [found[seed].first for seed in found] == [0, 11, 11, 11, 11]
+    assert [found[seed].code for seed in found] == [0, fuzz_cases.SHARED, fuzz_cases.SHARED, 0, fuzz_cases.SHARED]
+    assert [seed for seed in found if found[seed].faults] == [50]
+    assert found[50].faults == ["another answer for another spelling: answer 50 for answer 11"]

@@ -93,6 +93,21 @@ def test_report_and_dose_refuse_what_no_source_gives_unless_accepted(tmp_path, m
     assert [run(*words).exit_code, run(*words, "--accept-unpublished-dose").exit_code] == [2, 0]
 
 
+@pytest.mark.parametrize("command", ["estimate", "forecast", "response", "report"])
+def test_every_answer_asks_whether_the_unit_was_right(tmp_path, command):
+    """An answer that rests on a dose a thousand times too strong says so, not the check alone."""
+    text = GOOD.replace("mg_l = 2.5\nhours", "mg_l = 2500\nhours")
+    folder = write_case(tmp_path / "pond", case=text)
+    asked = "Was 2 500 µg/L meant, that is 2.5 mg/L?"
+    found = run(command, folder, "--draws", 20, "--json")
+    assert [asked in warning for warning in json.loads(found.stdout)["warnings"]].count(True) == 1
+    if command == "report":
+        page = (folder / "report" / "report.html").read_text(encoding="utf-8")
+        assert f"{asked}</p>" in page.replace("\u202f", " ")
+    else:
+        assert asked in run(command, folder, "--draws", 20, "--quiet").stdout
+
+
 # --- a recommendation is withheld, with its reason
 
 
@@ -107,6 +122,18 @@ def test_withheld_where_water_makes_bathing_unsafe():
     assert reason(case) is None
     suffocating = replace(case, water=replace(case.water, oxygen_mg_l=2.0))
     assert "oxygen" in reason(suffocating)
+
+
+def test_withheld_where_the_set_does_not_live():
+    case = a_case(clips([9, 14, 3], share=0.05))
+    sea = replace(case, water=replace(case.water, medium="sea"))
+    assert reason(sea) == "dactylogyrus lives in fresh water and the case's is sea: put medium or the set right"
+
+
+def test_withheld_where_no_agent_is_at_hand():
+    """An empty list is none, not all."""
+    case = a_case(clips([9, 14, 3], share=0.05))
+    assert reason(replace(case, limits=replace(case.limits, agents=()))) == "no agent is at hand"
 
 
 def test_withheld_where_the_evidence_is_too_thin():

@@ -91,8 +91,8 @@ def test_triples_are_ordered_and_so_are_the_days(name, temperature_c):
 def test_two_doses_suffice_where_the_last_dose_may_come_before_the_first_lays():
     """With hard limits: D_last + D_larva + a_s <= D_mat - a_s."""
 
-    def hard(last: float) -> Windows:
-        one = {"first_hatch": 2.0, "mean_hatch": 3.0, "larval_life": 1.0, "earliest_maturity": 12.0,
+    def hard(last: float, lays: float = 12.0) -> Windows:
+        one = {"first_hatch": 2.0, "mean_hatch": 3.0, "larval_life": 1.0, "earliest_maturity": lays,
                "sheltered_age": 2.0, "last_hatch": last}  # fmt: skip
         return Windows(**{f.name: np.array([one[f.name]]) for f in fields(Windows)})
 
@@ -100,6 +100,10 @@ def test_two_doses_suffice_where_the_last_dose_may_come_before_the_first_lays():
     assert hard(7.0).two_dose_window() == (10.0, 10.0)
     assert not hard(7.1).two_doses_suffice.any()
     assert hard(7.1).two_dose_window() is None
+    assert hard(7.0, lays=np.inf).two_dose_window() == (10.0, np.inf)
+    never = hard(np.inf, lays=np.inf)  # so cold that nothing hatches, nor lays
+    assert not never.two_doses_suffice.any()
+    assert never.two_dose_window() is None
 
 
 def test_windows_differ_between_sets():

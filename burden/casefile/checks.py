@@ -2,28 +2,35 @@
 
 from __future__ import annotations
 
+import re
+from collections import Counter
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, timedelta
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from burden.case import Case, FishGroup, Preparation, RecordedTemperature, YearlyTemperature
+from burden.case import Case, Preparation, RecordedTemperature, YearlyTemperature
 from burden.case.words import counted, plain_number
 from burden.casefile.reading import Notes
 from burden.casefile.tomlfile import CASE_FILE, CaseTables
+from burden.casefile.units import odd_units
+from burden.evidence import load_parasite
 
 if TYPE_CHECKING:
     from burden.casefile.schema import ActionTable
 
 __all__ = ["assumptions", "check_dates", "check_stock", "oddities"]
 
-#: more fish per litre of water than the densest farms keep: the unit of volume_l is in doubt [g/L]
-_DENSEST_G_L = 100.0
 #: a site and the methods that look at it
 _METHOD_SITES = {"skin_scrape": ("skin", "fin"), "gill_clip": ("gill",), "gill_arch": ("gill",)}
 #: readings that end so long before the visit no longer describe it [d]
 _STALE_READINGS_DAYS = 14
 #: a row so long before the visit is more likely a slip of the year [d]
 _LONG_AGO_DAYS = 3 * 365
+#: nothing for so long points to last year's number written in January, as nobody waits so long: an assumption [d]
+_YEAR_OLD_DAYS = 300
+#: a pond does not warm or cool by so much within a day: an assumption [°C]
+_JUMP_C = 8.0
 
 
 def check_dates(tables: CaseTables, notes: Notes) -> None:
@@ -71,24 +78,36 @@ def _live_fish(case: Case, day: date) -> int:
 
 def oddities(case: Case) -> list[str]:
     """Return what looks odd but may be right, as plain sentences."""
-    found = [*_odd_water(case)]
-    for group in case.fish:
-        found += _odd_group(group)
-    return found + [*_odd_samples(case), *_odd_deaths(case), *_odd_actions(case)]
+    return [
+        *odd_units(case),
+        *_odd_sets(case),
+        *_odd_water(case),
+        *_odd_samples(case),
+        *_odd_deaths(case),
+        *_odd_actions(case),
+    ]
+
+
+def _odd_sets(case: Case) -> Iterator[str]:
+    """Waters and hosts that none of a set's figures are of."""
+    for name in case.parasites:
+        about = load_parasite(name).about
+        if case.water.medium not in about["water"]:
+            waters = " and ".join(about["water"])
+            yield f'{name} lives in {waters} water, and medium is "{case.water.medium}": which of the two holds?'
+        hosts = ", ".join(about["hosts"])
+        for group in case.fish:
+            if not _stems(group.species) & _stems(hosts):
+                yield f"The figures of {name} are of {hosts}, and the fish are {group.species}: is the set right?"
+
+
+def _stems(words: str) -> set[str]:
+    """First four letters of each word, so that guppy is a guppies' host and carpio a carp's; "fish" tells nothing."""
+    return {word[:4] for word in re.findall(r"[^\W\d_]{3,}", words.lower())} - {"fish", "and", "othe"}
 
 
 def _odd_water(case: Case) -> Iterator[str]:
     water = case.water
-    litres = water.volume_l.value
-    least_g = sum(group.count * group.weight_g.low for group in case.fish)
-    if least_g / litres > _DENSEST_G_L or litres / case.fish_count < 1:
-        yield (
-            f"{plain_number(litres)} L for {case.fish_count} fish is very little water. Units? volume_l is in litres: "
-            f"{plain_number(litres)} m³ would be {plain_number(1000 * litres)}."
-        )
-    if water.exchange_per_day > 1:
-        times = f"{water.exchange_per_day:g}"
-        yield f"exchange_per_day {times} means all the water {times} times a day: 10 % is 0.1."
     salt = water.salinity_g_l
     if salt is not None and (salt > 10 if water.medium == "fresh" else salt < 10):
         yield f'Medium is "{water.medium}" but salinity is {salt:g} g/L: which of the two holds?'
@@ -101,22 +120,25 @@ def _odd_temperature(case: Case) -> Iterator[str]:
         lowest = spec.mean_c - spec.swing_c
         yield f"The yearly course falls to {lowest:g} °C: swing_c is half of highest minus lowest."
     if isinstance(spec, RecordedTemperature):
+        yield from _odd_record(spec)
         behind = -case.day_of(spec.times[-1].date())
         if behind > _STALE_READINGS_DAYS:
             yield f"The temperature record ends {behind} d before the visit."
 
 
-def _odd_group(group: FishGroup) -> Iterator[str]:
-    given, length = group.mean_weight_g, group.length_mm
-    if given is not None and given.value < 1 and length is None:
-        yield f"Mean weight of {group.species} is {given.value:g} g. Units? It is in grams, not kilograms."
-    if given is not None and length is not None:
-        expected = FishGroup(group.species, group.count, group.food_fish, length_mm=length).weight_g.value
-        if not 0.2 < given.value / expected < 5:
-            yield (
-                f"{group.species}: {given.value:g} g does not go with {length:g} mm (about {expected:.2g} g). "
-                "Units? Grams and millimetres."
-            )
+def _odd_record(spec: RecordedTemperature) -> Iterator[str]:
+    readings = list(pairwise(zip(spec.times, spec.temperatures_c, strict=True)))
+    jumps = [(t, a, b) for (s, a), (t, b) in readings if abs(b - a) > _JUMP_C and t - s <= timedelta(1)]
+    if jumps:
+        day, one, other = jumps[0]
+        more = f", and {counted(len(jumps) - 1, 'more jump')} like it" if jumps[1:] else ""
+        yield (
+            f"The temperature record goes from {one:g} to {other:g} °C within a day, on {day.date()}{more}: "
+            "a slip of the point?"
+        )
+    for (before, _), (after, _) in readings:
+        if (gap := (after - before).days) > _YEAR_OLD_DAYS:
+            yield f"The temperature record: {gap} d between {before.date()} and {after.date()}: is the year right?"
 
 
 def _odd_samples(case: Case) -> Iterator[str]:
@@ -124,6 +146,11 @@ def _odd_samples(case: Case) -> Iterator[str]:
         stock = case.fish_on(day)
         if day < case.visit_date and (live := _live_fish(case, day)) > stock:
             yield f"On {day}, {live} live fish were sampled but the logs leave only {stock}: deaths not written down?"
+    for day in case.sample_dates:
+        rows = [row for row in case.samples if row.date == day]
+        half = len(rows) // 2
+        if rows[:half] == rows[half:] and len(set(rows[:half])) > 1:
+            yield f"samples.csv: the {half} rows of {day} stand there twice: pasted twice?"
     ways: dict[tuple[date, str], set[str]] = {}
     for row in case.samples:
         ways.setdefault((row.date, row.fish), set()).add(row.chosen)
@@ -135,6 +162,8 @@ def _odd_samples(case: Case) -> Iterator[str]:
         yield f"samples.csv: {counted(len(wrong), 'row')} with a method that does not look at the site."
     if case.sample_dates and -case.day_of(case.sample_dates[0]) > _LONG_AGO_DAYS:
         yield f"The first samples are of {case.sample_dates[0]}: is the year right?"
+    elif case.sample_dates and (ago := -case.day_of(case.sample_dates[-1])) > _YEAR_OLD_DAYS:
+        yield f"The newest samples are of {case.sample_dates[-1]}, {ago} d before the visit: is the year right?"
     if case.samples and not case.has_samples:
         yield "No preparation was readable: the answer rests on the prior alone."
 
@@ -152,18 +181,27 @@ def _odd_deaths(case: Case) -> Iterator[str]:
         )
     if case.deaths and -case.day_of(case.deaths[0].date) > _LONG_AGO_DAYS:
         yield f"The first row of deaths.csv is of {case.deaths[0].date}: is the year right?"
+    for before, after in pairwise(row.date for row in case.deaths):
+        if (gap := (after - before).days) > _YEAR_OLD_DAYS:
+            yield f"deaths.csv: {gap} d between {before} and {after}: is the year right?"
 
 
 def _odd_actions(case: Case) -> Iterator[str]:
+    written: Counter[tuple[object, ...]] = Counter(
+        (a.date, a.agent, a.route, a.concentration_mg_l) for a in (*case.given, *case.planned) if a.action == "dose"
+    )
+    for (day, agent, *_), times in written.items():
+        if times > 1:
+            yield f"The dose of {agent} on {day} is written {times} times: was it given {times} times?"
     for action in (*case.given, *case.planned):
-        if action.strength_percent is not None and action.strength_percent < 1:
-            share = action.strength_percent
-            yield f"strength_percent {share:g} on {action.date} is in percent: {100 * share:g} % is {100 * share:g}."
         if action.action == "heat" and case.limits.can_heat_to_c is None:
             yield f"Heat on {action.date}: [limits] can_heat_to_c does not say how far."
     for action in case.given:
         if -case.day_of(action.date) > _LONG_AGO_DAYS:
             yield f"A given {action.action.replace('_', ' ')} is of {action.date}: is the year right?"
+    for action in case.planned:
+        if case.day_of(action.date) > _YEAR_OLD_DAYS:
+            yield f"A planned {action.action.replace('_', ' ')} is of {action.date}: is the year right?"
 
 
 def assumptions(case: Case, *, exchange_given: bool) -> list[str]:

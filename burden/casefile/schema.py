@@ -169,7 +169,10 @@ def _kind(value: Any) -> str:
 
 
 def _table_or_list(value: Any) -> Any:
-    return [value] if isinstance(value, Mapping | str) else value
+    """Return one value as a list of one; words with commas between them are several."""
+    if isinstance(value, str):
+        return [word.strip() for word in value.split(",")]
+    return [value] if isinstance(value, Mapping) else value
 
 
 Positive = Annotated[float, _number(above=True)]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from itertools import pairwise
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -19,6 +20,8 @@ __all__ = ["COURSE_WORDS", "draw_forecast"]
 
 COURSE_WORDS = {"untreated": "Left alone", "planned": "As planned", "recommended": "As recommended"}
 _MIDDLE = BANDS.index(0.5)
+#: share of a panel's width that "20 of 20 doses" takes, in the narrowest of them
+_WORDS_SHARE = 0.45
 
 
 def draw_forecast(forecast: Forecast, narrow: bool = False) -> Figure:
@@ -105,13 +108,31 @@ def _left_alone(axis: Axes, days: np.ndarray, values: np.ndarray, words: bool) -
 
 
 def _doses(axis: Axes, forecast: Forecast, course: Course) -> None:
-    """A notch on top of the panel for every dose."""
-    days = [forecast.case.day_of(dose.date) for dose in course.doses]
-    if days:
-        axis.plot(days, np.full(len(days), 0.965), "v", color=MARK, markersize=5, clip_on=False, zorder=6,
+    """A notch on top of the panel for every dose up to the horizon, and how many they are."""
+    days = sorted(forecast.case.day_of(dose.date) for dose in course.doses)
+    shown = [day for day in days if day <= forecast.horizon_days]
+    if shown:
+        axis.plot(shown, np.full(len(shown), 0.965), "v", color=MARK, markersize=5, clip_on=False, zorder=6,
                   transform=axis.get_xaxis_transform())  # fmt: skip
-        axis.text(max(days) + 2, 0.965, f"{len(days)} dose{'s' * (len(days) > 1)}", fontsize=7.5, color=MARK,
+    if days:
+        of_all = f" of {len(days)}" if len(shown) < len(days) else ""
+        day, height, side = _room_for_words(shown, forecast.horizon_days)
+        axis.text(day, height, f"{len(shown)}{of_all} dose{'s' * (len(days) > 1)}", fontsize=7.5, color=MARK, ha=side,
                   va="center", transform=axis.get_xaxis_transform(), zorder=6)  # fmt: skip
+
+
+def _room_for_words(days: list[int], horizon: float) -> tuple[float, float, Literal["left", "center"]]:
+    """Return the day, the height and the side of the words about the notches.
+
+    After the last notch, else in the widest gap, else under them: words beyond a panel would take the room they need
+    from all panels.
+    """
+    edges = [0, *days, horizon]
+    needed = _WORDS_SHARE * horizon
+    if horizon - edges[-2] >= needed:
+        return edges[-2] + horizon / 30, 0.965, "left"
+    gap, middle = max((b - a, (a + b) / 2) for a, b in pairwise(edges))
+    return (middle, 0.965, "center") if gap >= needed else (horizon / 2, 0.86, "center")
 
 
 def _plain_powers(axis: Axes) -> None:

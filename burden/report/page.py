@@ -100,13 +100,14 @@ def _front(visit: Visit) -> dict[str, Any]:
 def _reasons(visit: Visit) -> dict[str, Any]:
     """Why this, how sure, what else could be done, and what to beware of."""
     unknowns, least = unknowns_of(visit)
+    odd = visit.case.warnings  # these quote what the case says, so they keep its figures
     return {
         "why": _why_interval(visit),
         "custom": [sentence(said) for said in visit.custom],
         "unknowns": unknowns,
         "least": about(least),
         "worth": about(distinct_draws(visit)),
-        "warnings": [sentence(about_in(w)) for w in dict.fromkeys(visit.warnings)],
+        "warnings": [sentence(w if w in odd else about_in(w)) for w in dict.fromkeys(visit.warnings)],
         "otherwise": [_otherwise_row(o) for o in visit.otherwise],
         "otherwise_draws": min(OTHERWISE_DRAWS, visit.estimates[0].draws),
         "schedules": _schedules(visit),

@@ -176,10 +176,10 @@ def sentence(text: str) -> str:
 
     Examples
     --------
-    >>> sentence("maturity is extrapolated"), sentence("Done.")
-    ('Maturity is extrapolated.', 'Done.')
+    >>> sentence("maturity is extrapolated"), sentence("Done."), sentence("is it?")
+    ('Maturity is extrapolated.', 'Done.', 'Is it?')
     """
-    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
+    return f"{text[:1].upper()}{text[1:].rstrip('.')}{'' if text.endswith('?') else '.'}"
 
 
 def several(items: Iterable[str]) -> str:
