@@ -261,7 +261,7 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
         windows=windows,
         recheck=plan,
         day_book=day_book(case, choice.recommended if withheld is None else None, doses, plan, last, late, later, held),
-        warnings=(*case.warnings, *(w for e in estimates for w in e.warnings)),
+        warnings=tuple(dict.fromkeys((*case.warnings, *(w for e in estimates for w in e.warnings)))),
         custom=customs_of(estimates, agents),
         alternatives=alternatives(case, ponds, agents, choice) if withheld is None else (),
         otherwise=others,
