@@ -167,7 +167,7 @@ class Waiting:
         if self._same[i] < last or self._whole is None:
             ended = np.array([self._ended(i, last, share, row[self.shape]) for share in done])
             table = _Table.of(ended, np.exp(self.worn[i] - self.worn[i : last + 1]))
-            return table.read(np.arange(last + 1 - i), last - i)
+            return table.read(np.arange(len(table.alive)), len(table.alive))
         return self._table(done, row).read(self._whole[i : last + 1] - self._whole[i], min(self._even[i], last - i))
 
     def _ended(self, i: int, last: int, done: float, shape: np.ndarray) -> np.ndarray:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -105,6 +107,17 @@ def test_what_is_dissolved_fades_from_every_dose_on(doses, day):
     found, killed = doses.dissolved(day)
     np.testing.assert_allclose(found, hazard, rtol=1e-12)
     np.testing.assert_allclose(killed, 1 - spared, rtol=1e-12, atol=1e-15)
+
+
+@pytest.mark.parametrize("lasting", ["larva_hazard", "settler_kill"])
+def test_what_lasts_in_one_draw_alone_lasts(lasting):
+    """One pond with carbon off is enough for a drug to be followed, by either of what it does."""
+    alone = np.array([0.0, 0.4])
+    effect = replace(
+        STRONG.take(np.arange(2)), **{"larva_hazard": np.zeros(2), "settler_kill": np.zeros(2), lasting: alone}
+    )
+    found = Doses(Batch(np.array([[0]]), np.array([[0]]), [effect]), TIMES, HORIZON).dissolved(0.0)
+    np.testing.assert_allclose(np.broadcast_to(found[lasting == "settler_kill"], (1, 2)), alone[None])
 
 
 def test_nothing_is_left_once_it_has_faded_forty_times(doses):

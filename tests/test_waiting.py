@@ -106,6 +106,16 @@ def test_when_a_duration_ends_is_its_gamma_over_summed_development(course, start
                 assert summed == pytest.approx(want, abs=3e-6)  # deaths in a table's last row are those of its end
 
 
+def test_in_water_that_keeps_its_temperature_all_starts_share_one_table():
+    wait = waiting(TIMES, COURSES["even"])
+    for start in range(len(TIMES) - 1):
+        wait.from_start(start)
+    assert len(wait.memo) == 1
+    crooked = waiting([0.0, 0.5, 1.0, 1.7, 2.3], [0.25] * 4)  # no whole number of shortest steps
+    crooked.from_start(0)
+    assert not crooked.memo
+
+
 @pytest.mark.parametrize("course", COURSES)
 def test_what_is_left_half_way_is_found_half_a_step_early(course):
     """The grid time at which a share of development is passed, by numpy.interp; beyond the horizon, the horizon."""
