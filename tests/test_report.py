@@ -30,6 +30,7 @@ from burden.report.daybook import days_of, folded
 from burden.report.folder import MARKER, write_folder
 from burden.report.forecast_figure import draw_forecast
 from burden.report.interval_chart import draw_interval_chart, interval_curves, write_interval_chart
+from burden.report.page import _otherwise_row
 from burden.report.ponds import cleanest_first, in_order, render_ponds, water_of
 from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE
 from burden.report.tables import csv_bytes, safe_cell, tables_of
@@ -641,6 +642,12 @@ def test_otherwise_goes_the_way_it_must():
     colder, warmer = (rows[f"water 3 °C {way}"].safe_gap_days for way in ("colder", "warmer"))
     assert colder > plain.safe_gap_days > warmer
     assert blind().otherwise == ()
+
+
+def test_a_gap_without_end_is_said_in_words_and_is_null_in_json():
+    cold = replace(koi().otherwise[0], safe_gap_days=float("inf"))
+    assert _otherwise_row(cold)["gap"] == "none lays"
+    assert cold.as_dict()["longest_safe_gap_days"] is None
 
 
 def test_what_matters_is_told_apart_from_chance():

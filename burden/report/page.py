@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from functools import cache
 from typing import Any
@@ -202,8 +203,14 @@ def _otherwise_row(o: Any) -> dict[str, str]:
         "name": o.name,
         "left": spread(o.left_per_1000),
         "rid": of_100(o.elimination.mean),
-        "gap": "–" if o.safe_gap_days is None else f"{about(o.safe_gap_days)} d",
+        "gap": _gap(o.safe_gap_days),
     }
+
+
+def _gap(days: float | None) -> str:
+    if days is None:
+        return "–"
+    return f"{about(days)} d" if math.isfinite(days) else "none lays"
 
 
 def _schedules(visit: Visit) -> list[dict[str, str]]:
