@@ -334,6 +334,7 @@ def _dose_of(case: Case, agent: str, accept_unpublished: bool) -> DoseResult:
             volume_range_l=(volume.low, volume.high),
             food_fish=case.food_fish,
             where="case.toml",
+            filter_kind=case.water.filter,
         )
         for species in dict.fromkeys(group.species for group in case.fish)
     ]

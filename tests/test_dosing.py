@@ -297,3 +297,19 @@ def test_after_a_change_the_share_changed_is_put_back():
     """f·C·V: a fifth of 90 g in 18 000 L at 5 mg/L."""
     (said,) = [c for c in dose("praziquantel", 18_000.0, 5.0).cautions if c.startswith("After a change")]
     assert "share of the dose, 18 g, not the whole" in said
+
+
+@pytest.mark.parametrize(("kind", "words"), [("naive", "filter new to the agent"), ("adapted", "has met the agent")])
+def test_what_fades_is_said_for_the_filter_there_is(kind, words):
+    """C·V·(1 − exp(−k)) in a day, of 90 g, with the loss k of that filter."""
+    bath = dose("praziquantel", 18_000.0, 5.0, hours=24.0, filter_kind=kind)
+    (said,) = [c for c in bath.cautions if c.startswith("After a change")]
+    loss = load_agent("praziquantel").values[f"loss_per_day_{kind}"].value
+    grams = float(said.split("about ")[1].split(" g has faded")[0])
+    assert grams == pytest.approx(90 * (1 - math.exp(-loss)), rel=2e-3)  # written to three figures
+    assert words in said
+
+
+def test_without_a_filter_nothing_worth_saying_fades_in_a_day():
+    (said,) = [c for c in dose("praziquantel", 18_000.0, 5.0, filter_kind="none").cautions if c.startswith("After a")]
+    assert "faded" not in said

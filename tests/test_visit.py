@@ -74,6 +74,13 @@ def test_clean_samples_do_not_say_there_are_none():
     assert e.mean_abundance.high > 0
 
 
+def test_the_filter_of_the_case_is_the_one_a_dose_speaks_of(sick):
+    old = replace(sick, water=replace(sick.water, filter="adapted"))
+    said = " ".join(_dose_of(old, "praziquantel", False).cautions)
+    assert "has met the agent" in said
+    assert "new to the agent" not in said
+
+
 def test_no_samples():
     found = visit(a_case(), draws=DRAWS)
     complete(found)
