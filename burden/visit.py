@@ -123,7 +123,8 @@ class Visit(Result):
         first = self.day_book[0]
         if first.date > self.case.visit_date:
             return (
-                f"Do not dose today, because the first day a dose can go in is {say_date(first.date)}: {first.action}."
+                "Do not dose today, because the first day a dose can go in is "
+                f"{say_date(first.date, self.case.visit_date.year)}: {first.action}."
             )
         return f"Today: {first.action}."
 
@@ -189,7 +190,7 @@ class Visit(Result):
         if chosen is None or self.withheld_reason is not None:
             return []
         dates = ", ".join(
-            f"{say_date(self.case.visit_date + timedelta(days=day))} {dose_words(d)}"
+            f"{say_date(self.case.visit_date + timedelta(days=day), self.case.visit_date.year)} {dose_words(d)}"
             for day, d in zip(chosen.plan.days, self.doses, strict=True)
         )
         return [

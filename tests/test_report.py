@@ -19,6 +19,7 @@ import pytest
 from report_cases import DRAWS, KOI, TITLE, blind, blind_case, blind_files, koi, koi_files, page_of
 
 from burden.case import Preparation
+from burden.daybook import day_book, say_date
 from burden.errors import InputError
 from burden.evidence import load_agent, load_parasite
 from burden.report import write_reports
@@ -32,6 +33,7 @@ from burden.report.forecast_figure import draw_forecast
 from burden.report.interval_chart import draw_interval_chart, interval_curves, write_interval_chart
 from burden.report.page import _otherwise_row
 from burden.report.ponds import cleanest_first, in_order, render_ponds, water_of
+from burden.report.sheets import owner_page
 from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE
 from burden.report.tables import csv_bytes, safe_cell, tables_of
 from burden.report.unknowns import unknowns_of
@@ -175,6 +177,35 @@ def test_owner_is_told_what_to_do_for_a_dose(page):
         if entry.kind == "dose":
             assert entry.action in owner
     assert "Ring at once" in owner
+
+
+def test_owner_of_food_fish_is_told_that_nobody_eats_them():
+    eaten = replace(koi(), case=replace(koi().case, fish=(replace(koi().case.fish[0], food_fish=True),)))
+    said = [" ".join(text for _, texts in owner_page(visit) for text in texts) for visit in (eaten, koi())]
+    assert ["Nobody eats these fish" in text for text in said] == [True, False]
+
+
+def test_a_date_of_another_year_stands_with_its_year():
+    """A look eleven months on, in the calendar's order, must not read as one before the visit."""
+    look = replace(koi().day_book[-1], date=date(2027, 2, 4), kind="sample")
+    far = replace(koi(), day_book=(*koi().day_book[:-1], look))
+    assert "Look again on Thu 4 Feb 2027" in five_lines(far)[4]
+    assert days_of(far)[-1].label == "Thu 4 Feb 2027"
+    assert days_of(far)[0].label == say_date(koi().day_book[0].date)
+
+
+def test_a_look_that_cannot_show_enough_still_has_its_date():
+    """Page, day-book and calendar name the same day, and the page says what the look is worth."""
+    plan = koi().recheck
+    few = replace(plan, fish=None, sample=replace(plan.sample, fish=None, confidence_reached=0.659))
+    chosen, doses = koi().choice.recommended, koi().doses
+    book = day_book(koi().case, chosen, doses, few, max(chosen.plan.days))
+    visit = replace(koi(), recheck=few, day_book=book)
+    when = koi().case.visit_date + timedelta(days=max(chosen.plan.days) + plan.day)
+    assert [e.date for e in book if e.kind == "sample"] == [when]
+    assert f"Look again on {say_date(when)}" in five_lines(visit)[4]
+    assert "with 66 % confidence only, not 95 %" in five_lines(visit)[4]
+    assert sum(str(e["summary"]).endswith("look again at the fish") for e in events_of(calendar_bytes(visit))) == 1
 
 
 def test_record_leaves_blank_what_is_measured_on_the_day(page):

@@ -70,18 +70,18 @@ def _next(visit: Visit) -> str:
         change = f"What would change it: {several(dict.fromkeys(lifts))}. " if lifts else ""
         return f"{change}Look again: {recheck_words(visit).rstrip('.')}."
     look = [entry for entry in visit.day_book if entry.kind == "sample"]
-    again = f" Look again on {say_date(look[0].date)}: {recheck_words(visit).rstrip('.')}." if look else ""
+    year = visit.case.visit_date.year
+    again = f" Look again on {say_date(look[0].date, year)}: {recheck_words(visit).rstrip('.')}." if look else ""
     return f"Dates: {doses_in_words(visit)}.{again}"
 
 
 def doses_in_words(visit: Visit) -> str:
     """Return the dates of the doses, one agent after the other where there are several."""
-    days = [entry for entry in visit.day_book if entry.kind == "dose"]
+    days = [say_date(e.date, visit.case.visit_date.year) for e in visit.day_book if e.kind == "dose"]
     pairs = list(zip(days, visit.doses, strict=True))
     if len({(d.agent, d.mg_l) for _, d in pairs}) == 1:
-        amount = pairs[0][1]
-        return f"{several(say_date(e.date) for e, _ in pairs)}, {_amount(amount)} each time"
-    return several(f"{say_date(e.date)} {_amount(d)}" for e, d in pairs)
+        return f"{several(days)}, {_amount(pairs[0][1])} each time"
+    return several(f"{day} {_amount(d)}" for day, d in pairs)
 
 
 def _amount(dose: Any) -> str:

@@ -276,7 +276,7 @@ def _sample(visit: Visit) -> dict[str, Any]:
         return {"head": recheck_words(visit), "reason": "", "change": (), "options": "", "outcomes": ()}
     after = visit.choice.recommended if visit.withheld_reason is None else None
     last = max(after.plan.days) if after else 0.0
-    day = say_date(on_day(visit.case.visit_date, last + plan.day))
+    day = say_date(on_day(visit.case.visit_date, last + plan.day), visit.case.visit_date.year)
     since = "after the last dose" if after else "from today"
     return {
         "head": sentence(f"{day}, {plan.day} d {since}: {recheck_words(visit)}"),

@@ -25,6 +25,7 @@ def owner_page(visit: Visit) -> list[tuple[str, list[str]]]:
     return [(heading, sentences) for heading, sentences in parts if sentences]
 
 
+_NOT_EATEN = "Nobody eats these fish, and none goes to be eaten, before the licensed veterinarian allows it."
 _RING = [
     "when fish gasp at the surface, lie on their side or lose their balance: turn up the air and run in fresh water of "
     "the same temperature while you ring;",
@@ -76,6 +77,7 @@ def _part(visit: Visit) -> list[str]:
     return [
         # what a filter does is nothing for the owner to do
         *(f"For each dose: {step[0].lower()}{step[1:]}." for step in dict.fromkeys(steps) if not step.startswith("A ")),
+        *([_NOT_EATEN] if visit.case.food_fish else []),
         "Write down every dead fish and the water temperature, every day, also when none died.",
         "Use nets and buckets of this water nowhere else, bring no new fish, give no fish away.",
         "Put nothing else into the water without asking.",
