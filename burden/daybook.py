@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from burden.case import Case
+from burden.case import Case, ConstantTemperature
 from burden.coldwater import LaterDoses
 from burden.courses import CONTROL_PER_1000
 from burden.doseresult import DoseResult, plain
@@ -18,7 +18,16 @@ from burden.result import Triple
 from burden.sampling import RecheckPlan
 from burden.withdrawal import Withdrawal
 
-__all__ = ["MONTHS", "DayBookEntry", "day_book", "dose_words", "late_words", "later_words", "say_date"]
+__all__ = [
+    "MONTHS",
+    "DayBookEntry",
+    "day_book",
+    "dose_words",
+    "held_water_words",
+    "late_words",
+    "later_words",
+    "say_date",
+]
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -112,6 +121,8 @@ def later_words(later: LaterDoses, visit_date: date) -> str:
     )
 
 
+#: days for which one temperature passes without a word [d]: an assumption
+_HELD_DAYS = 28
 #: a mistake within the delays judged in no more draws than this is not dated
 _LIKELY = 0.5
 
@@ -135,6 +146,7 @@ def day_book(
     late: Sequence[LateDose] = (),
     later: LaterDoses | None = None,
     held: Sequence[Withdrawal] = (),
+    first: Sequence[str] = (),
 ) -> tuple[DayBookEntry, ...]:
     """Return what to do on each date, in order.
 
@@ -154,12 +166,15 @@ def day_book(
         For eggs that the cold keeps waiting.
     held : sequence of Withdrawal
         For food fish.
+    first : sequence of str
+        What water and fish ask for before a dose.
     """
     entries: list[DayBookEntry] = [] if later is None else _for_waiting_eggs(later, case.visit_date)
     if chosen is not None:
         too_late = {one.number: one for one in late}
         for number, (day, d) in enumerate(zip(chosen.plan.days, doses, strict=True), 1):
-            entries += _of_dose(case, number, chosen.doses, day, d, too_late.get(number))
+            steps = (*(first if number == 1 else ()), *_steps(d))
+            entries += _of_dose(case, f"dose {number} of {chosen.doses}", day, d, steps, too_late.get(number))
     entries += [_eaten(case, one, one.until_day) for one in held if one.until_day is not None and one.degree_days > 0]
     if plan is not None:
         when = case.visit_date + timedelta(days=last + plan.day)
@@ -190,15 +205,36 @@ def _for_waiting_eggs(later: LaterDoses, visit_date: date) -> list[DayBookEntry]
     ]
 
 
+def held_water_words(case: Case, until: date) -> tuple[str, ...]:
+    """Say that one temperature was taken for weeks, which no water outdoors keeps; nothing where it was not.
+
+    Parameters
+    ----------
+    case : Case
+    until : date
+        Last date that rests on it.
+    """
+    water = case.water.temperature
+    if not isinstance(water, ConstantTemperature) or (until - case.visit_date).days <= _HELD_DAYS:
+        return ()
+    return (
+        f"these dates hold only for water that stays at {water.temperature_c:g} °C until "
+        f"{say_date(until, case.visit_date.year)}: where it warms or cools, give readings or a yearly course as "
+        "temperature_c, and reckon anew",
+    )
+
+
 def _small(text: str) -> str:
     return text[:1].lower() + text[1:]
 
 
-def _of_dose(case: Case, number: int, of: int, day: float, d: DoseResult, late: LateDose | None) -> list[DayBookEntry]:
+def _of_dose(
+    case: Case, name: str, day: float, d: DoseResult, steps: tuple[str, ...], late: LateDose | None
+) -> list[DayBookEntry]:
     """A dose, its aftercare day by day, the look at the fish, and the day on which it is too late."""
     when = case.visit_date + timedelta(days=day)
     said = "" if late is None else late_words(late, case.visit_date)
-    entries = [DayBookEntry(when, f"dose {number} of {of}: {dose_words(d)}", _steps(d), "dose", said)]
+    entries = [DayBookEntry(when, f"{name}: {dose_words(d)}", steps, "dose", said)]
     for after in range(1, 1 + load_agent(d.agent).about.get("aftercare_days", 0)):
         measure = f"measure ammonia and nitrite (day {after} after {d.agent})"
         entries.append(DayBookEntry(when + timedelta(days=after), measure, (), "care"))
