@@ -329,12 +329,18 @@ def _cautions(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice
         yield Caution(takes, "danger")
     if asked.food_fish:
         yield Caution(withdrawal_text(asked.agent, asked.temperature_c), "food")
+    else:
+        yield Caution(_WHO_DECIDES, "food")
     yield Caution(about["pre_dissolve"], "making_up")
     yield Caution(_after_change(asked, _length(asked, found)), "care")
     for heading in ("cautions", "handling", "does_not", "aftercare"):
         yield from about[heading]
 
 
+_WHO_DECIDES = (
+    "Food fish or not: local rules and the licensed veterinarian decide whether it may be given; if anyone may eat the "
+    "fish, a withdrawal holds: ask first."
+)
 #: share of the water changed that the example of a top-up speaks of
 _CHANGED = 0.2
 _FILTER_WORDS = {

@@ -167,6 +167,16 @@ def test_cautions_of_praziquantel_name_what_matters():
         assert needle in words
 
 
+@pytest.mark.parametrize("name", agent_names())
+def test_who_decides_is_said_of_every_agent_and_what_may_kill_comes_first(name):
+    result = dose(name, 1000.0, accept_unpublished=True)
+    lines = [line[2:] for line in result.text().split("Cautions:\n")[1].splitlines()]
+    assert sorted(lines) == sorted(set(result.cautions))
+    assert any("licensed veterinarian decide" in line and "withdrawal" in line for line in lines)
+    kinds = {str(caution): caution.rank for caution in result.cautions}
+    assert [kinds[line] for line in lines] == sorted(kinds.values())
+
+
 def test_oxygen_of_a_formalin_bath():
     """Fish Hatchery Management p. 276: 1 mg/L of oxygen for each 5 mg/L within 30 to 36 h."""
     assert any("about 5 mg/L of oxygen" in line for line in dose("formalin", 1000.0, 25.0).cautions)
