@@ -279,6 +279,7 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
         otherwise=others,
         late=late,
         later=later,
+        withdrawals=held,
         changes=tuple(what_changed(e) for e in estimates),
     )
 
