@@ -167,7 +167,7 @@ class _Asked:
     volume_range_l: tuple[float, float] | None
     food_fish: bool
     where: str
-    filter_kind: str
+    filter_kind: str = "naive"
 
     def problem(self, key: str, value: Any, expected: str, fix: str) -> Problem:
         option = "temperature" if key == "temperature_c" else key.replace("_", "-")
