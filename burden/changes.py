@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case, FishGroup, RecordedTemperature
+from burden.case.words import day_in_words
 from burden.chance import whole_deaths, whole_flukes
 from burden.estimate import Estimate, estimate
 from burden.progress import tell
@@ -23,6 +24,8 @@ __all__ = ["Changes", "Moved", "case_as_of", "last_visit", "what_changed"]
 _DRAWS = 300
 #: share of its width that an interval must lose before it is said to have narrowed
 _NARROWER = 0.8
+#: one of a kind of row
+_ONE = {"preparations": "preparation", "rows of deaths": "row of deaths", "doses and works": "dose or work"}
 
 
 @dataclass(frozen=True)
@@ -127,10 +130,10 @@ class Changes(Result):
             "higher": "more than foreseen",
             "lower": "fewer than foreseen",
             "cannot be compared": "nothing to compare it with",
-        }.get(self.today.verdict, "as foreseen")
-        added = ", ".join(f"{n} {name}" for name, n in self.new_rows.items() if n) or "no row"
+        }.get(self.today.verdict, "within what was foreseen")
+        added = ", ".join(f"{n} {_ONE[name] if n == 1 else name}" for name, n in self.new_rows.items() if n) or "no row"
         lines = [
-            f"Since {self.since.isoformat()} ({added} added): today {self.today.now.text()} flukes a fish, foreseen "
+            f"Since {day_in_words(self.since)} ({added} added): today {self.today.now.text()} flukes a fish, foreseen "
             f"then {self.today.then.text()}: {came}."
         ]
         if self.dead is not None:

@@ -88,7 +88,8 @@ def gaps_searched(windows: Windows) -> np.ndarray:
     """Gaps searched: from half a day to last hatch, larval life and maturity together, by half days [d]."""
     longest = np.median(windows.last_hatch) + np.median(windows.larval_life) + np.median(windows.earliest_maturity)
     if not np.isfinite(longest):
-        raise CannotAnswerError("in water this cold most eggs do not hatch within 400 d: no interval can be given")
+        waits = "eggs do not hatch" if np.isinf(np.median(windows.last_hatch)) else "larvae that settle do not mature"
+        raise CannotAnswerError(f"in water this cold most {waits} within 400 d: no interval can be given")
     return np.arange(0.5, min(longest, LONGEST_GAP_DAYS) + 0.25, 0.5)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from burden.case import Case
+from burden.case import Case, ConstantTemperature
 from burden.coldwater import LaterDoses
 from burden.courses import CONTROL_PER_1000
 from burden.doseresult import DoseResult, plain
@@ -18,7 +18,16 @@ from burden.result import Triple
 from burden.sampling import RecheckPlan
 from burden.withdrawal import Withdrawal
 
-__all__ = ["MONTHS", "DayBookEntry", "day_book", "dose_words", "late_words", "later_words", "say_date"]
+__all__ = [
+    "MONTHS",
+    "DayBookEntry",
+    "day_book",
+    "dose_words",
+    "held_water_words",
+    "late_words",
+    "later_words",
+    "say_date",
+]
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -34,16 +43,23 @@ class DayBookEntry:
     late: str = ""
 
 
-def say_date(day: date) -> str:
+def say_date(day: date, year: int | None = None) -> str:
     """Return a date as people say it, the same in every locale.
+
+    Parameters
+    ----------
+    day : date
+    year : int, optional
+        Of the visit; a date of another year is then said with its own.
 
     Examples
     --------
-    >>> say_date(date(2026, 5, 4))
-    'Mon 4 May'
+    >>> say_date(date(2026, 5, 4)), say_date(date(2026, 5, 4), 2026), say_date(date(2027, 2, 4), 2026)
+    ('Mon 4 May', 'Mon 4 May', 'Thu 4 Feb 2027')
     """
     names = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-    return f"{names[day.weekday()]} {day.day} {MONTHS[day.month - 1]}"
+    said = f"{names[day.weekday()]} {day.day} {MONTHS[day.month - 1]}"
+    return said if year in (None, day.year) else f"{said} {day.year}"
 
 
 def dose_words(result: DoseResult) -> str:
@@ -62,7 +78,7 @@ def late_words(late: LateDose, visit_date: date) -> str:
     visit_date : date
         Day 0.
     """
-    name = f"dose {late.number} ({say_date(visit_date + timedelta(days=late.day))})"
+    name = f"dose {late.number} ({_date_of(late.day, visit_date)})"
     lay = late.settlers_lay_from_day
     first = (
         ""
@@ -71,7 +87,7 @@ def late_words(late: LateDose, visit_date: date) -> str:
     )
     rarer = ""
     if late.rarer_from_day is not None:
-        when = say_date(visit_date + timedelta(days=late.rarer_from_day))
+        when = _date_of(late.rarer_from_day, visit_date)
         rarer = f"; from {when} on the pond is rid of them in {100 * RARER:.0f} of 100 fewer"
     if late.mistake_within <= _LIKELY:
         return f"{name}: {first}up to {DELAYS_DAYS[-1]:g} d late the course likelier than not still controls{rarer}"
@@ -105,6 +121,8 @@ def later_words(later: LaterDoses, visit_date: date) -> str:
     )
 
 
+#: days for which one temperature passes without a word [d]: an assumption
+_HELD_DAYS = 28
 #: a mistake within the delays judged in no more draws than this is not dated
 _LIKELY = 0.5
 
@@ -116,7 +134,7 @@ def _when(day: Triple, visit_date: date) -> str:
 
 
 def _date_of(day: float, visit_date: date) -> str:
-    return say_date(visit_date + timedelta(days=int(day))) if math.isfinite(day) else "beyond 400 d"
+    return say_date(visit_date + timedelta(days=int(day)), visit_date.year) if math.isfinite(day) else "beyond 400 d"
 
 
 def day_book(
@@ -128,6 +146,7 @@ def day_book(
     late: Sequence[LateDose] = (),
     later: LaterDoses | None = None,
     held: Sequence[Withdrawal] = (),
+    first: Sequence[str] = (),
 ) -> tuple[DayBookEntry, ...]:
     """Return what to do on each date, in order.
 
@@ -147,14 +166,17 @@ def day_book(
         For eggs that the cold keeps waiting.
     held : sequence of Withdrawal
         For food fish.
+    first : sequence of str
+        What water and fish ask for before a dose.
     """
     entries: list[DayBookEntry] = [] if later is None else _for_waiting_eggs(later, case.visit_date)
     if chosen is not None:
         too_late = {one.number: one for one in late}
         for number, (day, d) in enumerate(zip(chosen.plan.days, doses, strict=True), 1):
-            entries += _of_dose(case, number, chosen.doses, day, d, too_late.get(number))
+            steps = (*(first if number == 1 else ()), *_steps(d))
+            entries += _of_dose(case, f"dose {number} of {chosen.doses}", day, d, steps, too_late.get(number))
     entries += [_eaten(case, one, one.until_day) for one in held if one.until_day is not None and one.degree_days > 0]
-    if plan is not None and plan.fish is not None:
+    if plan is not None:
         when = case.visit_date + timedelta(days=last + plan.day)
         entries.append(DayBookEntry(when, _small(plan.headline()), (), "sample"))
     return tuple(sorted(entries, key=lambda entry: (entry.date, entry.kind != "dose")))
@@ -162,7 +184,10 @@ def day_book(
 
 def _eaten(case: Case, held: Withdrawal, until_day: float) -> DayBookEntry:
     when = case.visit_date + timedelta(days=until_day)
-    action = f"food fish: {held.degree_days:g} degree-days since the last {held.agent} are over, in water as reckoned"
+    action = (
+        f"food fish: nobody eats them before the licensed veterinarian allows it; the example of {held.degree_days:g} "
+        f"degree-days since the last {held.agent} ends, in water as reckoned"
+    )
     return DayBookEntry(when, action, (f"{held.words()}",), "food")
 
 
@@ -180,36 +205,60 @@ def _for_waiting_eggs(later: LaterDoses, visit_date: date) -> list[DayBookEntry]
     ]
 
 
+def held_water_words(case: Case, until: date) -> tuple[str, ...]:
+    """Say that one temperature was taken for weeks, which no water outdoors keeps; nothing where it was not.
+
+    Parameters
+    ----------
+    case : Case
+    until : date
+        Last date that rests on it.
+    """
+    water = case.water.temperature
+    if not isinstance(water, ConstantTemperature) or (until - case.visit_date).days <= _HELD_DAYS:
+        return ()
+    return (
+        f"these dates hold only for water that stays at {water.temperature_c:g} °C until "
+        f"{say_date(until, case.visit_date.year)}: where it warms or cools, give readings or a yearly course as "
+        "temperature_c, and reckon anew",
+    )
+
+
 def _small(text: str) -> str:
     return text[:1].lower() + text[1:]
 
 
-def _of_dose(case: Case, number: int, of: int, day: float, d: DoseResult, late: LateDose | None) -> list[DayBookEntry]:
+def _of_dose(
+    case: Case, name: str, day: float, d: DoseResult, steps: tuple[str, ...], late: LateDose | None
+) -> list[DayBookEntry]:
     """A dose, its aftercare day by day, the look at the fish, and the day on which it is too late."""
     when = case.visit_date + timedelta(days=day)
     said = "" if late is None else late_words(late, case.visit_date)
-    entries = [DayBookEntry(when, f"dose {number} of {of}: {dose_words(d)}", _steps(d), "dose", said)]
+    entries = [DayBookEntry(when, f"{name}: {dose_words(d)}", steps, "dose", said)]
     for after in range(1, 1 + load_agent(d.agent).about.get("aftercare_days", 0)):
         measure = f"measure ammonia and nitrite (day {after} after {d.agent})"
         entries.append(DayBookEntry(when + timedelta(days=after), measure, (), "care"))
     look = "look at the fish: appetite and breathing should be better by now; if not, look again"
     entries.append(DayBookEntry(when + timedelta(days=3), look, (), "look"))
-    mistake = None if late is None else _too_late(late)
-    if mistake is not None:
-        end = case.visit_date + timedelta(days=mistake)
-        entries.append(
-            DayBookEntry(
-                end, f"too late for dose {number} from now on: if it has not gone in, look and reckon anew", (), "late"
-            )
-        )
+    if late is not None:
+        entries += _when_late(late, case.visit_date)
     return entries
 
 
-def _too_late(late: LateDose) -> int | None:
-    """First day of either kind of mistake; None where neither comes within the delays judged."""
-    days = [] if late.mistake_within <= _LIKELY else [max(late.mistake_from_day.median, late.day)]
-    days += [] if late.rarer_from_day is None else [late.rarer_from_day]
-    return int(min(days)) if days else None
+def _when_late(late: LateDose, visit_date: date) -> list[DayBookEntry]:
+    """The first day of each kind of mistake within the delays judged: a dose that does harm late is not one to skip."""
+    mistake = max(late.mistake_from_day.median, late.day) if late.mistake_within > _LIKELY else math.inf
+    found = []
+    if late.rarer_from_day is not None and late.rarer_from_day < mistake:
+        said = (
+            f"dose {late.number} is late: from now on the pond is rid of them in {100 * RARER:.0f} of 100 fewer; if it "
+            "has not gone in, give it at once"
+        )
+        found.append((late.rarer_from_day, said))
+    if math.isfinite(mistake):
+        said = f"too late for dose {late.number} from now on: if it has not gone in, look and reckon anew"
+        found.append((mistake, said))
+    return [DayBookEntry(visit_date + timedelta(days=int(day)), said, (), "late") for day, said in found]
 
 
 def _steps(d: DoseResult) -> tuple[str, ...]:

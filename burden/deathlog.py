@@ -137,6 +137,11 @@ class Explained:
     rates: Mapping[str, Triple]
     pattern: str
 
+    @property
+    def mostly_else(self) -> bool:
+        """Whether most of the dead are surely not the flukes': half of them at the upper end of the interval."""
+        return self.told and self.by_flukes.high < 0.5 * self.deaths
+
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
         return {
@@ -159,6 +164,8 @@ class Explained:
                 f"Samples and death log cannot tell how many of your {self.deaths} deaths the flukes explain "
                 f"({among}; believed before: {self.believed.low:.0f} to {self.believed.high:.0f})."
             )
+        if self.mostly_else:
+            line += " Most died of something else, which no dose against flukes mends: look for it first."
         return f"{line} {self.pattern}".rstrip()
 
 

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field
 from typing import Any
 
-from burden.caution import Caution
+from burden.caution import Caution, by_weight
 from burden.result import Result, number
 
 __all__ = ["DoseResult", "plain", "stock_recipe"]
@@ -104,7 +104,7 @@ class DoseResult(Result):
             f"Why: {self.reason}.",
             f"What would change it: {self.would_change}.",
             "Cautions:",
-            *(f"- {line}" for line in self.cautions),
+            *(f"- {line}" for line in by_weight(self.cautions)),
         ]
         return "\n".join(lines)
 

@@ -37,6 +37,7 @@ def dose(
     volume_range_l: tuple[float, float] | None = None,
     food_fish: bool = False,
     where: str = "command line",
+    filter_kind: str | None = None,
 ) -> DoseResult:
     """Work out what to weigh or measure out.
 
@@ -66,6 +67,8 @@ def dose(
         Print the withdrawal.
     where : str
         File named in a problem.
+    filter_kind : str, optional
+        none, naive or adapted; what fades within the bath is said for one new to the agent when not given.
 
     Returns
     -------
@@ -103,6 +106,7 @@ def dose(
         volume_range_l=volume_range_l,
         food_fish=food_fish,
         where=where,
+        filter_kind=filter_kind or "naive",
     )
     if problems := _impossible(asked):
         raise InputError(problems)
@@ -163,6 +167,7 @@ class _Asked:
     volume_range_l: tuple[float, float] | None
     food_fish: bool
     where: str
+    filter_kind: str = "naive"
 
     def problem(self, key: str, value: Any, expected: str, fix: str) -> Problem:
         option = "temperature" if key == "temperature_c" else key.replace("_", "-")
@@ -324,14 +329,25 @@ def _cautions(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice
         yield Caution(takes, "danger")
     if asked.food_fish:
         yield Caution(withdrawal_text(asked.agent, asked.temperature_c), "food")
+    else:
+        yield Caution(_WHO_DECIDES, "food")
     yield Caution(about["pre_dissolve"], "making_up")
     yield Caution(_after_change(asked, _length(asked, found)), "care")
     for heading in ("cautions", "handling", "does_not", "aftercare"):
         yield from about[heading]
 
 
+_WHO_DECIDES = (
+    "Food fish or not: local rules and the licensed veterinarian decide whether it may be given; if anyone may eat the "
+    "fish, a withdrawal holds: ask first."
+)
 #: share of the water changed that the example of a top-up speaks of
 _CHANGED = 0.2
+_FILTER_WORDS = {
+    "none": "no filter",
+    "naive": "filter new to the agent",
+    "adapted": "filter that has met the agent",
+}
 
 
 def _after_change(asked: _Asked, hours: float) -> str:
@@ -341,7 +357,7 @@ def _after_change(asked: _Asked, hours: float) -> str:
         grams, millilitres = _product(asked, mg / 1000)
         return f"{plain(grams)} g" if millilitres is None else f"{plain(millilitres)} mL"
 
-    days, loss = hours / 24, asked.agent.values["loss_per_day_naive"].value
+    days, loss = hours / 24, asked.agent.values[f"loss_per_day_{asked.filter_kind}"].value
     whole = asked.mg_l * asked.volume_l
     removed = restore_mg(asked.mg_l, asked.volume_l, _CHANGED).total_mg.item()
     faded = restore_mg(asked.mg_l, asked.volume_l, _CHANGED, loss, days).faded_mg.item()
@@ -352,8 +368,8 @@ def _after_change(asked: _Asked, hours: float) -> str:
     if faded < 0.02 * whole:
         return f"{said}."
     return (
-        f"{said}; by the end of {plain(hours)} h about {amount(faded)} has faded besides (filter new to the agent): "
-        "put that back only where the bath is to stay at full strength."
+        f"{said}; by the end of {plain(hours)} h about {amount(faded)} has faded besides "
+        f"({_FILTER_WORDS[asked.filter_kind]}): put that back only where the bath is to stay at full strength."
     )
 
 

@@ -107,8 +107,14 @@ class IntervalAnswer(Result):
     def text(self) -> str:
         """Return the answer in words."""
         lines = [f"{self.title}, {self.temperature_c:g} °C, {self.agent} ({self.bath})."]
-        lines.append(_say("To control them", self.recommended, self.reasons.get("recommended", "")))
-        lines.append(_say("To be rid of them", self.eradication, self.reasons.get("eradication", "")))
+        why, neither = self.reasons.get("recommended", ""), self.reasons.get("eradication", "")
+        if why and why == neither:
+            lines.append(f"To control them, or be rid of them: {why}.")
+        else:
+            lines += [
+                _say("To control them", self.recommended, why),
+                _say("To be rid of them", self.eradication, neither),
+            ]
         if self.windows:
             lines += ["Why:", *(f"  {line}" for line in _why(self.windows))]
             lines.append(cold_water_words(self.two_weeks_safe_below_c))
@@ -120,7 +126,7 @@ class IntervalAnswer(Result):
             )
         if self.extrapolated:
             lines.append("Extrapolated beyond what was measured: " + ", ".join(self.extrapolated) + ".")
-        lines += [f"Note: {warning}" for warning in self.warnings]
+        lines += [f"Note: {warning}" for warning in self.warnings if warning not in self.reasons.values()]
         return "\n".join(lines)
 
 

@@ -13,7 +13,7 @@ from burden.effects import DoseEffect
 from burden.elimination import Plan
 from burden.judging import first_draws, left_per_1000, log_all_gone
 from burden.pond import Pond
-from burden.result import Probability, Triple
+from burden.result import Probability, Triple, number
 from burden.simulate import State
 from burden.windows import windows_after
 
@@ -51,7 +51,7 @@ class Otherwise:
             "name": self.name,
             "left_per_1000": self.left_per_1000.as_dict(),
             "elimination_probability": self.elimination.as_dict(),
-            "longest_safe_gap_days": self.safe_gap_days,
+            "longest_safe_gap_days": number(self.safe_gap_days),
         }
 
 

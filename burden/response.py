@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 
 from burden.between import Between
-from burden.case import Case, Preparation
+from burden.case import Action, Case, Preparation
+from burden.doseresult import plain
 from burden.estimate import draw_seen, log_likelihood_of_samples
 from burden.evidence import uniform_draws
 from burden.pond import Pond, draw_pond
@@ -122,7 +123,7 @@ class Response(Result):
         lines = [f"{self.parasite}: {words[self.verdict]} ({100 * self.verdict_probability[self.verdict]:.0f} %)."]
         if np.isfinite(self.reduction_percent.median):
             lines.append(
-                f"Gone: {self.reduction_percent.text()} %. To be expected: {self.expected_reduction_percent.text()} %. "
+                f"Gone: {_gone(self.reduction_percent)}. To be expected: {self.expected_reduction_percent.text()} %. "
                 f"Of those expected on the fish by then, {self.new_share.text(scale=100)} % have settled since."
             )
         lines.append(self.reason)
@@ -130,6 +131,27 @@ class Response(Result):
             lines += [causes_in_words(self.causes), *(f"  {cause.text()}" for cause in self.causes)]
         lines += [f"Next: {step}" for step in self.what_next]
         return "\n".join([*lines, *(f"Note: {warning}" for warning in self.warnings)])
+
+
+def _gone(percent: Triple) -> str:
+    """Say how many of 100 flukes are gone; more than before is none, however many more."""
+    ends = [
+        f"{Triple(x, x, x).text().split()[0]} %" if x > 0 else "none"
+        for x in (percent.median, percent.low, percent.high)
+    ]
+    grown = ", none standing for as many as before or more" if "none" in ends else ""
+    return f"{ends[0]} ({ends[1]} to {ends[2]}{grown})"
+
+
+def _given_in_more(case: Case, dose: Action) -> str:
+    """Say what a dose came to that was weighed out for other water than the case has."""
+    volume, believed, mg_l = case.water.volume_l.value, dose.volume_l_believed, dose.concentration_mg_l
+    if believed is None or mg_l is None or 0.95 <= believed / volume <= 1.05:
+        return ""
+    return (
+        f" It was weighed out for {plain(believed)} L: in {plain(volume)} L its {plain(mg_l)} mg/L came to "
+        f"{mg_l * believed / volume:.2g} mg/L, and that is what is reckoned with."
+    )
 
 
 def response(case: Case, parasite: str | None = None, draws: int = 500, seed: int = 1) -> Response:
@@ -183,7 +205,7 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
         expected_reduction_percent=Triple.of(100 * (1 - expected), likely),
         new_share=Triple.of(accounts.new, likely),
         verdict_probability=chances,
-        reason=_reason(chances),
+        reason=_reason(chances) + _given_in_more(case, doses[-1]),
         what_next=_what_next(chances),
         counted=_counted(before, after),
         counted_if_same_fish=_paired(before, after),

@@ -9,6 +9,7 @@ and are answered apart.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import timedelta
 from itertools import pairwise
@@ -306,9 +307,18 @@ def _reason(pond: Pond, recommended: Judged | None) -> str:
         words.append(f"leaves at most {CONTROL_PER_1000:g} of 1 000 flukes a day after the last")
     else:
         words = [f"no schedule within the limits leaves {CONTROL_PER_1000:g} of 1 000 or fewer; this one leaves fewest"]
-    if pond.setting.parameters.development is not None and recommended.doses > 1:
-        words.append(_window_words(pond, recommended))
+    if recommended.doses > 1:
+        egg_layer = pond.setting.parameters.development is not None
+        words.append(_window_words(pond, recommended) if egg_layer else _no_window_words(recommended))
     return " ".join(words).replace(" ;", ";") + "."
+
+
+def _no_window_words(recommended: Judged) -> str:
+    gap = recommended.plan.days[1] - recommended.plan.days[0]
+    return (
+        f"; live-bearers lay no eggs, so no hatching is waited for: the next dose, {gap:g} d later, is for those the "
+        "first missed, before they bear more"
+    )
 
 
 def _window_words(pond: Pond, recommended: Judged) -> str:
@@ -316,10 +326,13 @@ def _window_words(pond: Pond, recommended: Judged) -> str:
     sheltered = pond.effects[recommended.plan.agents[0]].sheltered_fraction
     windows = windows_after(pond.setting.parameters, sheltered, pond.setting.temperature)
     w, gap = windows.triples(), recommended.plan.days[1] - recommended.plan.days[0]
-    said = (
-        f"; eggs the drug does not kill hatch from day {w['first_hatch_days'].text()} to day "
-        f"{w['last_hatch_days'].text()}, and a larva that settles lays from day {w['earliest_maturity_days'].text()}: "
+    lay = w["earliest_maturity_days"]
+    settles = (
+        f"a larva that settles lays from day {lay.text()}"
+        if math.isfinite(lay.median)
+        else "in this water no larva that settles is reckoned to lay"
     )
+    said = f"; eggs the drug does not kill {_hatching(w['first_hatch_days'], w['last_hatch_days'])}, and {settles}: "
     if gap < w["first_hatch_days"].median:
         return said + f"{gap:g} days are before that, so the second dose meets flukes too young for the first, not eggs"
     if gap <= w["longest_safe_gap_days"].median:
@@ -327,6 +340,14 @@ def _window_words(pond: Pond, recommended: Judged) -> str:
     return said + (
         f"{gap:g} days let a few settlers lay, but with so few doses waiting for late hatchers leaves fewer in the end"
     )
+
+
+def _hatching(first: Triple, last: Triple) -> str:
+    """From when to when eggs hatch; cold can keep them from it."""
+    if not math.isfinite(first.median):
+        return "do not hatch in this water as it is"
+    until = f" to day {last.text()}" if math.isfinite(last.median) else ", and not all of them in this water"
+    return f"hatch from day {first.text()}{until}"
 
 
 def _notes(ponds: Sequence[tuple[Pond, State]], recommended: Judged | None) -> tuple[str, ...]:

@@ -15,7 +15,7 @@ from burden.changes import Changes, what_changed
 from burden.choice import Choice
 from burden.coldwater import LaterDoses, later_doses
 from burden.customs import customs_of, windows_of
-from burden.daybook import DayBookEntry, day_book, dose_words, late_words, later_words, say_date
+from burden.daybook import DayBookEntry, day_book, dose_words, held_water_words, late_words, later_words, say_date
 from burden.doseresult import DoseResult
 from burden.dosing import dose
 from burden.elimination import Plan
@@ -123,7 +123,8 @@ class Visit(Result):
         first = self.day_book[0]
         if first.date > self.case.visit_date:
             return (
-                f"Do not dose today, because the first day a dose can go in is {say_date(first.date)}: {first.action}."
+                "Do not dose today, because the first day a dose can go in is "
+                f"{say_date(first.date, self.case.visit_date.year)}: {first.action}."
             )
         return f"Today: {first.action}."
 
@@ -176,8 +177,14 @@ class Visit(Result):
                 f"If nothing is done{of}: {f.untreated.deaths_end.text()} of {self.case.fish_count} fish dead in "
                 f"{f.horizon_days:g} days, {f.untreated.abundance_end.text()} flukes a fish by then."
             )
+            if f.recommended is not None:
+                lines.append(
+                    f"As recommended{of}: {f.recommended.deaths_end.text()} dead in the same days, "
+                    f"{f.recommended.abundance_end.text()} flukes a fish by then."
+                )
         lines += [e.deaths_explained.text() for e in self.estimates if e.deaths_explained is not None]
         lines += [c.text() for c in self.changes if c is not None]
+        lines += [r.text().splitlines()[0] for r in self.responses if r.verdict == "fell_short"]
         lines += self._what_to_give()
         if self.recheck is not None:
             lines.append(self.recheck.headline())
@@ -189,14 +196,13 @@ class Visit(Result):
         if chosen is None or self.withheld_reason is not None:
             return []
         dates = ", ".join(
-            f"{say_date(self.case.visit_date + timedelta(days=day))} {dose_words(d)}"
+            f"{say_date(self.case.visit_date + timedelta(days=day), self.case.visit_date.year)} {dose_words(d)}"
             for day, d in zip(chosen.plan.days, self.doses, strict=True)
         )
         return [
             f"Give: {dates}.",
             f"Why: {self.choice.reason}",
             f"It leaves {chosen.left_per_1000.text()} of 1 000 flukes a day after the last dose; "
-            f"{chosen.deaths.text()} fish die in {chosen.deaths_by_day:g} days; "
             f"rid of them in {100 * chosen.elimination.mean:.0f} of 100.",
             *(f"Note: {note}." for note in self.choice.notes),
             *([f"If it turns out otherwise: {self.choice.would_change}."] if self.choice.would_change else []),
@@ -247,6 +253,12 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
     last = max(given.days) if given is not None else 0.0
     plans = [plan for e in estimates if (plan := look_again(case, e, agents, last)) is not None]
     plan = max(plans, key=lambda p: p.day, default=None)
+    until = case.visit_date + timedelta(days=last + (0 if plan is None else plan.day))
+    said = notes_on(notes, given.agents if given is not None else ())
+    course = None if given is None else choice.recommended
+    held_for = held_water_words(case, until)
+    course = None if given is None else choice.recommended
+    first = [note.text for note in said if note.level == "caution"]
     return Visit(
         case=case,
         seed=seed,
@@ -256,17 +268,18 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
         responses=tuple(response(case, parasite, draws, seed) for parasite in case.parasites),
         choice=choice,
         doses=doses,
-        notes=notes_on(notes, given.agents if given is not None else ()),
+        notes=said,
         withheld_reason=withheld,
         windows=windows,
         recheck=plan,
-        day_book=day_book(case, choice.recommended if withheld is None else None, doses, plan, last, late, later, held),
-        warnings=tuple(dict.fromkeys((*case.warnings, *(w for e in estimates for w in e.warnings)))),
+        day_book=day_book(case, course, doses, plan, last, late, later, held, first),
+        warnings=tuple(dict.fromkeys((*case.warnings, *(w for e in estimates for w in e.warnings), *held_for))),
         custom=customs_of(estimates, agents),
         alternatives=alternatives(case, ponds, agents, choice) if withheld is None else (),
         otherwise=others,
         late=late,
         later=later,
+        withdrawals=held,
         changes=tuple(what_changed(e) for e in estimates),
     )
 
@@ -334,6 +347,7 @@ def _dose_of(case: Case, agent: str, accept_unpublished: bool) -> DoseResult:
             volume_range_l=(volume.low, volume.high),
             food_fish=case.food_fish,
             where="case.toml",
+            filter_kind=case.water.filter,
         )
         for species in dict.fromkeys(group.species for group in case.fish)
     ]

@@ -51,6 +51,15 @@ def test_the_flukes_share_of_the_dead_is_binomial():
     assert found.text().startswith(f"Flukes explain {ends[0]:.0f} to {ends[2]:.0f} of your 9 deaths")
 
 
+def test_deaths_that_flukes_do_not_explain_call_for_another_cause():
+    """All else kills a hundred times as fast: of nine dead hardly one is the flukes', and no dose mends the rest."""
+    found = explained(a_log([9.0], [0.05], [5.0]), 0.0, np.linspace(0, 50, 4000) ** 2 / 50)
+    assert found.told
+    assert found.by_flukes.high <= 1
+    assert "Most died of something else" in found.text()
+    assert "something else" not in explained(a_log([9.0], [4.0], [4.0]), 0.0, np.linspace(0, 50, 4000) ** 2 / 50).text()
+
+
 def test_cannot_tell_where_the_answer_is_the_prior():
     """The same ponds before and after: nothing was learned, and that is what is said."""
     spread = np.linspace(0, 3, 4000)

@@ -167,6 +167,16 @@ def test_cautions_of_praziquantel_name_what_matters():
         assert needle in words
 
 
+@pytest.mark.parametrize("name", agent_names())
+def test_who_decides_is_said_of_every_agent_and_what_may_kill_comes_first(name):
+    result = dose(name, 1000.0, accept_unpublished=True)
+    lines = [line[2:] for line in result.text().split("Cautions:\n")[1].splitlines()]
+    assert sorted(lines) == sorted(set(result.cautions))
+    assert any("licensed veterinarian decide" in line and "withdrawal" in line for line in lines)
+    kinds = {str(caution): caution.rank for caution in result.cautions}
+    assert [kinds[line] for line in lines] == sorted(kinds.values())
+
+
 def test_oxygen_of_a_formalin_bath():
     """Fish Hatchery Management p. 276: 1 mg/L of oxygen for each 5 mg/L within 30 to 36 h."""
     assert any("about 5 mg/L of oxygen" in line for line in dose("formalin", 1000.0, 25.0).cautions)
@@ -297,3 +307,19 @@ def test_after_a_change_the_share_changed_is_put_back():
     """f·C·V: a fifth of 90 g in 18 000 L at 5 mg/L."""
     (said,) = [c for c in dose("praziquantel", 18_000.0, 5.0).cautions if c.startswith("After a change")]
     assert "share of the dose, 18 g, not the whole" in said
+
+
+@pytest.mark.parametrize(("kind", "words"), [("naive", "filter new to the agent"), ("adapted", "has met the agent")])
+def test_what_fades_is_said_for_the_filter_there_is(kind, words):
+    """C·V·(1 − exp(−k)) in a day, of 90 g, with the loss k of that filter."""
+    bath = dose("praziquantel", 18_000.0, 5.0, hours=24.0, filter_kind=kind)
+    (said,) = [c for c in bath.cautions if c.startswith("After a change")]
+    loss = load_agent("praziquantel").values[f"loss_per_day_{kind}"].value
+    grams = float(said.split("about ")[1].split(" g has faded")[0])
+    assert grams == pytest.approx(90 * (1 - math.exp(-loss)), rel=2e-3)  # written to three figures
+    assert words in said
+
+
+def test_without_a_filter_nothing_worth_saying_fades_in_a_day():
+    (said,) = [c for c in dose("praziquantel", 18_000.0, 5.0, filter_kind="none").cautions if c.startswith("After a")]
+    assert "faded" not in said

@@ -154,3 +154,27 @@ def test_eggs_are_not_killed():
     one = evaluate_courses(parameters, dose_effect(DRAWS, 1.0, 1.0, 1.0), 22.0, np.array([5.0]), [1])[0]
     assert one.survivors_per_1000.median < 100
     assert one.elimination_probability.mean < 0.5
+
+
+@pytest.mark.parametrize("temperature_c", [3.0, 6.0, 7.0, 8.0])
+def test_in_cold_water_the_reasons_are_words_and_no_numbers_that_cannot_be_given(temperature_c):
+    said = interval("dactylogyrus", temperature_c, draws=60).text()
+    assert "cannot be given" not in said.split("Two weeks apart")[0]
+    assert " inf" not in said
+    assert "nan" not in said.lower().split()
+    assert ("most eggs do not hatch in the time" in said) == ("most eggs do not hatch within" in said)
+
+
+def test_two_doses_do_not_suffice_where_most_eggs_never_hatch():
+    """What has no date is not before a gap without end: infinity is no smaller than infinity."""
+    answer = interval("dactylogyrus", 3.0, draws=60)
+    never = np.isinf(answer.windows.last_dose_not_before)
+    assert never.mean() > 0.5
+    assert not answer.windows.two_doses_suffice[never].any()
+    assert answer.windows.two_dose_window() is None
+
+
+def test_a_live_bearer_says_once_why_it_has_no_interval():
+    answer = interval("gyrodactylus", 21.0, draws=DRAWS)
+    assert answer.text().count("lays no eggs") == 1
+    assert answer.reasons["recommended"] in answer.text()

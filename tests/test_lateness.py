@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -9,11 +10,12 @@ import pytest
 from cases import a_case
 
 from burden.courses import CONTROL_PER_1000
-from burden.daybook import late_words
+from burden.daybook import _when_late, late_words
 from burden.elimination import Plan
 from burden.judging import left_per_1000
-from burden.lateness import DELAYS_DAYS, MISTAKE_FACTOR, first_delay, late_doses
+from burden.lateness import DELAYS_DAYS, MISTAKE_FACTOR, LateDose, first_delay, late_doses
 from burden.pond import draw_pond
+from burden.result import Triple
 from burden.windows import windows_after
 
 DRAWS = 12
@@ -60,3 +62,19 @@ def test_settlers_lay_when_the_windows_say(pond):
 
 def test_one_dose_cannot_be_late(pond):
     assert late_doses([pond], Plan((0.0,), ("praziquantel",))) == ()
+
+
+def test_a_late_dose_that_still_controls_is_never_called_too_late():
+    """The calendar and the day-book say the same: rarer rid of them is a reason to hurry, not to leave it out."""
+    start = date(2026, 12, 20)
+    late = LateDose(2, 1.0, Triple.missing(), Triple(15.0, 15.0, 15.0), 0.2, rarer_from_day=3.0)
+    (entry,) = _when_late(late, start)
+    assert "still controls" in late_words(late, start)
+    assert "too late" not in entry.action
+    assert "give it at once" in entry.action
+    assert entry.date == date(2026, 12, 23)
+    mistake = replace(late, mistake_within=0.9, mistake_from_day=Triple(14.0, 13.0, 15.0))
+    assert ["too late" in e.action for e in _when_late(mistake, start)] == [False, True]
+    assert "3 Jan 2027" in late_words(mistake, start)  # no date of another year without its year
+    first = replace(mistake, mistake_from_day=Triple(2.0, 2.0, 2.0))
+    assert ["too late" in e.action for e in _when_late(first, start)] == [True]

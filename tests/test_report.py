@@ -18,7 +18,9 @@ import numpy as np
 import pytest
 from report_cases import DRAWS, KOI, TITLE, blind, blind_case, blind_files, koi, koi_files, page_of
 
-from burden.case import Preparation
+from burden.case import ConstantTemperature, Preparation
+from burden.daybook import day_book, held_water_words, say_date
+from burden.deathlog import Explained
 from burden.errors import InputError
 from burden.evidence import load_agent, load_parasite
 from burden.report import write_reports
@@ -30,10 +32,15 @@ from burden.report.daybook import days_of, folded
 from burden.report.folder import MARKER, write_folder
 from burden.report.forecast_figure import draw_forecast
 from burden.report.interval_chart import draw_interval_chart, interval_curves, write_interval_chart
+from burden.report.outlook import watch_for
+from burden.report.page import _otherwise_row
 from burden.report.ponds import cleanest_first, in_order, render_ponds, water_of
+from burden.report.sheets import owner_page
 from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE
 from burden.report.tables import csv_bytes, safe_cell, tables_of
 from burden.report.unknowns import unknowns_of
+from burden.result import Triple
+from burden.safety import SafetyNote
 from burden.visit import DayBookEntry
 
 
@@ -174,6 +181,83 @@ def test_owner_is_told_what_to_do_for_a_dose(page):
         if entry.kind == "dose":
             assert entry.action in owner
     assert "Ring at once" in owner
+
+
+def test_owner_of_food_fish_is_told_that_nobody_eats_them():
+    eaten = replace(koi(), case=replace(koi().case, fish=(replace(koi().case.fish[0], food_fish=True),)))
+    said = [" ".join(text for _, texts in owner_page(visit) for text in texts) for visit in (eaten, koi())]
+    assert ["Nobody eats these fish" in text for text in said] == [True, False]
+
+
+def test_a_date_of_another_year_stands_with_its_year():
+    """A look eleven months on, in the calendar's order, must not read as one before the visit."""
+    look = replace(koi().day_book[-1], date=date(2027, 2, 4), kind="sample")
+    far = replace(koi(), day_book=(*koi().day_book[:-1], look))
+    assert "Look again on Thu 4 Feb 2027" in five_lines(far)[4]
+    assert days_of(far)[-1].label == "Thu 4 Feb 2027"
+    assert days_of(far)[0].label == say_date(koi().day_book[0].date)
+
+
+def test_a_look_that_cannot_show_enough_still_has_its_date():
+    """Page, day-book and calendar name the same day, and the page says what the look is worth."""
+    plan = koi().recheck
+    few = replace(plan, fish=None, sample=replace(plan.sample, fish=None, confidence_reached=0.659))
+    chosen, doses = koi().choice.recommended, koi().doses
+    book = day_book(koi().case, chosen, doses, few, max(chosen.plan.days))
+    visit = replace(koi(), recheck=few, day_book=book)
+    when = koi().case.visit_date + timedelta(days=max(chosen.plan.days) + plan.day)
+    assert [e.date for e in book if e.kind == "sample"] == [when]
+    assert f"Look again on {say_date(when)}" in five_lines(visit)[4]
+    assert "with 66 % confidence only, not 95 %" in five_lines(visit)[4]
+    assert sum(str(e["summary"]).endswith("look again at the fish") for e in events_of(calendar_bytes(visit))) == 1
+
+
+def test_a_dose_that_fell_short_is_on_the_first_screen():
+    short = replace(
+        koi().responses[0],
+        dose_date=date(2026, 5, 1),
+        verdict_probability={"worked": 0.0, "fell_short": 0.8, "new_settlers": 0.0, "cannot_tell": 0.2},
+    )
+    lines = five_lines(replace(koi(), responses=(short,)))
+    assert "The dose of 1 May 2026 fell short (80 %): before the next, check the volume" in lines[4]
+    assert "fell short" not in " ".join(five_lines(koi()))
+
+
+def test_deaths_of_another_cause_are_on_the_first_screen_and_on_the_owners_page():
+    told = Explained(11, Triple(0, 0, 1), Triple(3, 0, 9), True, {}, "")
+    e = replace(koi().estimates[0], deaths_explained=told, probability_infected=0.73)
+    visit = replace(koi(), estimates=(e,))
+    assert five_lines(visit)[3].startswith("Flukes explain 0 to 1 of your 11 deaths")
+    assert "Most died of something else" in five_lines(visit)[3]
+    owner = " ".join(text for _, texts in owner_page(visit) for text in texts)
+    assert "Most of your dead fish died of something else" in owner
+    assert "Your fish probably carry flukes" in owner
+
+
+def test_what_the_water_asks_for_comes_before_what_the_agent_asks_for():
+    note = SafetyNote("caution", "Bring the ammonia down first", "ammonia is 0.03 mg/L", "water changes", "tpwd")
+    headings = [heading for heading, _ in cautions_of(replace(koi(), notes=(note,)))]
+    assert headings.index("Water and fish") < headings.index("Always") < headings.index("Praziquantel")
+    book = day_book(koi().case, koi().choice.recommended, koi().doses, None, 5.0, first=[note.text])
+    doses = [entry for entry in book if entry.kind == "dose"]
+    assert [note.text in entry.steps for entry in doses] == [True, *[False] * (len(doses) - 1)]
+    assert doses[0].steps[0] == note.text
+
+
+def test_more_flukes_in_the_end_than_left_alone_is_said():
+    forecast = koi().forecasts[0]
+    assert "more flukes than fish left alone" not in " ".join(watch_for(forecast))
+    turned = replace(forecast, untreated=forecast.recommended, recommended=forecast.untreated)
+    assert "more flukes than fish left alone" in " ".join(watch_for(turned))
+
+
+def test_dates_that_rest_on_one_temperature_for_weeks_say_so():
+    look = replace(koi().day_book[-1], date=koi().case.visit_date + timedelta(days=100), kind="sample")
+    steady = replace(koi().case, water=replace(koi().case.water, temperature=ConstantTemperature(6.0)))
+    far = replace(koi(), case=steady, day_book=(*koi().day_book[:-1], look))
+    assert "hold only for water that stays at 6 °C until" in five_lines(far)[4]
+    assert held_water_words(koi().case, look.date) == ()  # its readings are a course
+    assert held_water_words(steady, steady.visit_date + timedelta(days=14)) == ()
 
 
 def test_record_leaves_blank_what_is_measured_on_the_day(page):
@@ -641,6 +725,12 @@ def test_otherwise_goes_the_way_it_must():
     colder, warmer = (rows[f"water 3 °C {way}"].safe_gap_days for way in ("colder", "warmer"))
     assert colder > plain.safe_gap_days > warmer
     assert blind().otherwise == ()
+
+
+def test_a_gap_without_end_is_said_in_words_and_is_null_in_json():
+    cold = replace(koi().otherwise[0], safe_gap_days=float("inf"))
+    assert _otherwise_row(cold)["gap"] == "none lays"
+    assert cold.as_dict()["longest_safe_gap_days"] is None
 
 
 def test_what_matters_is_told_apart_from_chance():

@@ -71,6 +71,22 @@ def test_an_obvious_failure():
     assert any("volume" in step for step in found.what_next)
 
 
+def test_more_than_before_is_none_gone_and_no_negative_percentage():
+    found = judged(BEFORE, [3 * n for n in BEFORE], 2)
+    assert found.reduction_percent.median < 0
+    (said,) = [line for line in found.text().splitlines() if line.startswith("Gone: ")]
+    assert "Gone: none (none to" in said
+    assert "-" not in said
+
+
+@pytest.mark.parametrize(("believed", "said"), [(5_000.0, "came to 5 mg/L"), (9_900.0, ""), (None, "")])
+def test_a_dose_weighed_out_for_other_water_says_what_it_came_to(believed, said):
+    """10 mg/L for 5 000 L are 5 mg/L in the 10 000 L of the case; a per cent off is no other water."""
+    found = judged(BEFORE, BEFORE, 2, given=replace(dose(-5, mg_l=10.0), volume_l_believed=believed))
+    assert said in found.reason
+    assert ("weighed out for" in found.reason) == bool(said)
+
+
 def test_clean_fish_after_tell_though_they_leave_the_ratio_open_downwards():
     found = judged(BEFORE[:4], [0] * 4, 2)
     assert found.verdict == "worked"

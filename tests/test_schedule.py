@@ -271,6 +271,23 @@ def test_words_on_the_gap_between_the_first_doses(days, words):
     assert not any("eradication" in note for note in schedule._notes([pond_of(a_case())], found))
 
 
+@pytest.mark.parametrize("temperature_c", [2.0, 6.0])
+def test_where_no_settler_lays_the_reason_says_so_in_words(temperature_c):
+    """In cold water nothing hatches or matures: no number can be given, and the sentence must hold without one."""
+    pond, _ = pond_of(a_case(temperature_c=temperature_c))
+    found = replace(judged(("praziquantel",) * 2, 0.7, 4.0), plan=Plan((0.0, 44.0), ("praziquantel",) * 2))
+    said = schedule._reason(pond, found)
+    assert "cannot be given" not in said
+    assert "in this water no larva that settles is reckoned to lay" in said
+
+
+def test_the_gap_of_live_bearers_has_its_reason():
+    pond, _ = pond_of(a_case(parasites=("gyrodactylus",)))
+    found = replace(judged(("praziquantel",) * 2, 0.7, 4.0), plan=Plan((0.0, 1.0), ("praziquantel",) * 2))
+    assert "lay no eggs" in schedule._reason(pond, found)
+    assert "1 d later" in schedule._reason(pond, found)
+
+
 def test_left_and_dead_of_two_sets_against_a_run_of_each():
     """What is left is the worse set's, a day after the last dose; what kills without flukes kills once."""
     case = a_case(parasites=("dactylogyrus", "gyrodactylus"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ from cases import a_case, clips
 
 from burden.case import Limits, Preparation
 from burden.casefile import read_case
+from burden.report.sheets import record_of
 from burden.visit import LIVE_BEARER_RECHECK_DAYS, Visit, _dose_of, visit
 
 CASES = Path(__file__).parents[1] / "simulated_data"
@@ -72,6 +74,25 @@ def test_clean_samples_do_not_say_there_are_none():
     e = found.estimates[0]
     assert 0 < e.probability_infected < 0.8  # 0.8 before anything was seen
     assert e.mean_abundance.high > 0
+
+
+def test_the_filter_of_the_case_is_the_one_a_dose_speaks_of(sick):
+    old = replace(sick, water=replace(sick.water, filter="adapted"))
+    said = " ".join(_dose_of(old, "praziquantel", False).cautions)
+    assert "has met the agent" in said
+    assert "new to the agent" not in said
+
+
+def test_food_fish_have_their_withdrawal_in_answer_record_and_day_book(sick):
+    """The days in this water, not the degree-days alone, from the last dose; the same in all of them."""
+    eaten = visit(replace(sick, fish=(replace(sick.fish[0], food_fish=True),)), draws=DRAWS)
+    (held,) = eaten.withdrawals
+    assert held.days == 25  # 500 degree-days at 20 °C
+    assert eaten.as_dict()["withdrawals"][0]["days"] == 25
+    assert "25 d in this water" in eaten.text()
+    assert "25 d in this water" in record_of(eaten)["withdrawal"]
+    last = max(entry.date for entry in eaten.day_book if entry.kind == "dose")
+    assert [e.date for e in eaten.day_book if e.kind == "food"] == [last + timedelta(days=25)]
 
 
 def test_no_samples():

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import pytest
+from cases import a_case
 
+from burden.daybook import day_book
 from burden.evidence import load_agent
 from burden.water import Temperature
 from burden.withdrawal import withdrawals
@@ -30,3 +32,10 @@ def test_each_agent_counts_from_its_own_last_dose_and_ice_never_ends():
     assert found["praziquantel"].until_day == 35
     assert all(w.days is None for w in withdrawals(days, agents, Temperature.constant(0.0)))
     assert "does not end" in withdrawals(days, agents, Temperature.constant(0.0))[0].words()
+
+
+def test_the_end_of_the_example_is_no_leave_to_eat():
+    """What a telephone shows of the date names who decides."""
+    held = withdrawals((0.0,), ("praziquantel",), Temperature.constant(10.0))
+    (entry,) = day_book(a_case(), None, (), None, 0.0, held=held)
+    assert "nobody eats them before the licensed veterinarian allows it" in entry.action

@@ -12,7 +12,7 @@ from burden.case.stock import ConstantTemperature, FishGroup, TemperatureSpec, U
 if TYPE_CHECKING:
     from burden.case import Case
 
-__all__ = ["counted", "plain_number", "sentences"]
+__all__ = ["counted", "day_in_words", "plain_number", "sentences"]
 
 _MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
@@ -40,7 +40,8 @@ def sentences(case: Case) -> list[str]:
     return [*parts, *_samples(case), _deaths(case)]
 
 
-def _day(day: date) -> str:
+def day_in_words(day: date) -> str:
+    """Write a date with the name of its month, the same in every locale."""
     return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
@@ -81,8 +82,8 @@ def _range(number: Uncertain, unit: str) -> str:
 
 def _opening(case: Case) -> str:
     title = f"{case.title}: visit" if case.title else f"{case.name}: visit"
-    since = f", trouble since {_day(case.trouble_since)}" if case.trouble_since else ""
-    return f"{title} on {_day(case.visit_date)}{since}. Parasite sets: {', '.join(case.parasites)}."
+    since = f", trouble since {day_in_words(case.trouble_since)}" if case.trouble_since else ""
+    return f"{title} on {day_in_words(case.visit_date)}{since}. Parasite sets: {', '.join(case.parasites)}."
 
 
 def _water(case: Case) -> list[str]:
@@ -121,7 +122,7 @@ def _temperature(spec: TemperatureSpec) -> str:
         return f"{swing}, warmest on {day} {_MONTHS[month - 1]}"
     first, last = spec.times[0].date(), spec.times[-1].date()
     low, high = min(spec.temperatures_c), max(spec.temperatures_c)
-    span = f"{_day(first)} to {_day(last)}"
+    span = f"{day_in_words(first)} to {day_in_words(last)}"
     return f"{counted(len(spec.times), 'reading')}, {span}, {plain_number(low)} to {plain_number(high)} °C"
 
 
@@ -130,7 +131,7 @@ def _group(case: Case, group: FishGroup) -> str:
     text = f"Fish: {group.count} {group.species} alive, {kind}, mean weight {_range(group.weight_g, 'g')}."
     for arrival in group.new_arrivals:
         verb = "come" if case.day_of(arrival.date) > 0 else "came"
-        text += f" {arrival.count} {verb} on {_day(arrival.date)} ({_since(case, arrival.date)})."
+        text += f" {arrival.count} {verb} on {day_in_words(arrival.date)} ({_since(case, arrival.date)})."
     if group.lethal_sampling_allowed is not None:
         text += f" {group.lethal_sampling_allowed} may be killed to look at."
     return text
@@ -168,7 +169,7 @@ def _limits(case: Case) -> list[str]:
 
 def _visit_day(day: str | date | int) -> str:
     if isinstance(day, date):
-        return _day(day)
+        return day_in_words(day)
     return day.capitalize() if isinstance(day, str) else f"day {day} after the visit"
 
 
@@ -192,7 +193,7 @@ def _action(case: Case, action: Action) -> str:
     if action.uv_or_carbon_on is not None:
         parts.append(f"UV or carbon {'on' if action.uv_or_carbon_on else 'off'}")
     parts += [f"as told by the {action.told_by}"] if action.told_by else []
-    return f"{_day(action.date)} ({_since(case, action.date)}), {', '.join(parts)}"
+    return f"{day_in_words(action.date)} ({_since(case, action.date)}), {', '.join(parts)}"
 
 
 def _samples(case: Case) -> list[str]:
@@ -217,8 +218,8 @@ def _sample_day(case: Case, day: date) -> str:
     ways = ", ".join(sorted({row.chosen for row in rows}))
     counts = ", ".join(_count(row) for row in rows[:12]) + (", …" if len(rows) > 12 else "")
     return (
-        f"Samples of {_day(day)} ({_since(case, day)}): {counted(len(rows), 'preparation')} of {len(fish)} fish "
-        f"({ways}), counts {counts}."
+        f"Samples of {day_in_words(day)} ({_since(case, day)}): {counted(len(rows), 'preparation')} of "
+        f"{len(fish)} fish ({ways}), counts {counts}."
     )
 
 
@@ -236,4 +237,4 @@ def _deaths(case: Case) -> str:
     total = sum(row.deaths for row in case.deaths)
     watched = sum(row.days_covered for row in case.deaths)
     first, last = case.deaths[0].date, case.deaths[-1].date
-    return f"Deaths: {total} in {watched} d watched, rows of {_day(first)} to {_day(last)}."
+    return f"Deaths: {total} in {watched} d watched, rows of {day_in_words(first)} to {day_in_words(last)}."

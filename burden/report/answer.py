@@ -7,9 +7,10 @@ from itertools import groupby
 from typing import Any
 
 from burden.case import Preparation
+from burden.daybook import held_water_words
 from burden.estimate import Estimate
 from burden.report.daybook import recheck_words
-from burden.report.words import about, long_date, named, of_100, on_day, several, spread
+from burden.report.words import about, long_date, named, of_100, on_day, sentence, several, spread
 from burden.result import Triple
 from burden.visit import Visit, say_date
 
@@ -61,7 +62,22 @@ def _comes_to(visit: Visit) -> str:
             f"A day after the last dose {spread(chosen.left_per_1000)} of 1 000 flukes are left; rid of them a year "
             f"later in {of_100(chosen.elimination.mean)}."
         )
+    told = [e.deaths_explained for e in visit.estimates if e.deaths_explained is not None]
+    if told and all(d.mostly_else for d in told):
+        parts.insert(0, " ".join(_named(visit, e, d.text()) for e, d in zip(visit.estimates, told, strict=True)))
     return " ".join(dict.fromkeys(parts))
+
+
+def _last_dose(visit: Visit) -> str:
+    """What the next dose has to wait for, where the last one fell short."""
+    short = [r for r in visit.responses if r.verdict == "fell_short"]
+    if not short or short[0].dose_date is None:
+        return ""
+    chance = 100 * short[0].verdict_probability["fell_short"]
+    return (
+        f"The dose of {long_date(short[0].dose_date)} fell short ({chance:.0f} %): before the next, check the volume, "
+        "then carbon, lamp and filter, or it will too. "
+    )
 
 
 def _next(visit: Visit) -> str:
@@ -70,18 +86,20 @@ def _next(visit: Visit) -> str:
         change = f"What would change it: {several(dict.fromkeys(lifts))}. " if lifts else ""
         return f"{change}Look again: {recheck_words(visit).rstrip('.')}."
     look = [entry for entry in visit.day_book if entry.kind == "sample"]
-    again = f" Look again on {say_date(look[0].date)}: {recheck_words(visit).rstrip('.')}." if look else ""
-    return f"Dates: {doses_in_words(visit)}.{again}"
+    year = visit.case.visit_date.year
+    again = f" Look again on {say_date(look[0].date, year)}: {recheck_words(visit).rstrip('.')}." if look else ""
+    last = max((e.date for e in visit.day_book if e.kind in ("dose", "sample")), default=visit.case.visit_date)
+    held = "".join(f" {sentence(said)}" for said in held_water_words(visit.case, last))
+    return f"{_last_dose(visit)}Dates: {doses_in_words(visit)}.{again}{held}"
 
 
 def doses_in_words(visit: Visit) -> str:
     """Return the dates of the doses, one agent after the other where there are several."""
-    days = [entry for entry in visit.day_book if entry.kind == "dose"]
+    days = [say_date(e.date, visit.case.visit_date.year) for e in visit.day_book if e.kind == "dose"]
     pairs = list(zip(days, visit.doses, strict=True))
     if len({(d.agent, d.mg_l) for _, d in pairs}) == 1:
-        amount = pairs[0][1]
-        return f"{several(say_date(e.date) for e, _ in pairs)}, {_amount(amount)} each time"
-    return several(f"{say_date(e.date)} {_amount(d)}" for e, d in pairs)
+        return f"{several(days)}, {_amount(pairs[0][1])} each time"
+    return several(f"{day} {_amount(d)}" for day, d in pairs)
 
 
 def _amount(dose: Any) -> str:

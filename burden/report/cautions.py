@@ -32,7 +32,7 @@ def cautions_of(visit: Visit) -> list[tuple[str, list[str]]]:
     Returns
     -------
     list of (str, list of str)
-        What withholds a dose, rules and food, each agent, water and fish.
+        What withholds a dose, water and fish, rules and food, each agent.
     """
     stops = [
         f"{note.text}: {note.reason.rstrip('.')}. What would lift it: {note.would_change}."
@@ -40,10 +40,10 @@ def cautions_of(visit: Visit) -> list[tuple[str, list[str]]]:
         if note.level == "withhold"
     ]
     given = tuple(dict.fromkeys(d.agent for d in visit.doses))
-    groups = [("Against a dose today", stops), ("Always", [*_ALWAYS, *_food(visit)])]
-    groups += [(named(agent).capitalize(), _of_agent(visit, agent, agent in given)) for agent in agents_of(visit)]
     care = [f"{note.text}: {note.reason.rstrip('.')}." for note in visit.notes if note.level != "withhold"]
-    groups.append(("Water and fish", care))
+    # what the water asks for first comes before what the agent asks for
+    groups = [("Against a dose today", stops), ("Water and fish", care), ("Always", [*_ALWAYS, *_food(visit)])]
+    groups += [(named(agent).capitalize(), _of_agent(visit, agent, agent in given)) for agent in agents_of(visit)]
     return _each_once(groups)
 
 

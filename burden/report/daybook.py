@@ -25,11 +25,13 @@ class Day:
     ----------
     date : date
     kind : str
-        dose, care, look, late or sample.
+        dose, care, look, late, food, later or sample.
     headline : str
         The day's action.
     steps, look_for : tuple of str
         What to do, in order, and what to watch.
+    year : int or None
+        Of the visit; a date of another year is said with its own.
     """
 
     date: date
@@ -37,11 +39,12 @@ class Day:
     headline: str
     steps: tuple[str, ...] = ()
     look_for: tuple[str, ...] = ()
+    year: int | None = None
 
     @property
     def label(self) -> str:
         """The date as people say it."""
-        return say_date(self.date)
+        return say_date(self.date, self.year)
 
 
 def days_of(visit: Visit) -> tuple[Day, ...]:
@@ -51,13 +54,13 @@ def days_of(visit: Visit) -> tuple[Day, ...]:
     for entry in visit.day_book:
         if entry.kind == "dose":
             given = next(doses)
-            days.append(_dose_day(entry, given, first.get(given.agent)))
+            days.append(_dose_day(entry, given, first.get(given.agent), visit.case.visit_date.year))
             first.setdefault(given.agent, entry.date)
         elif entry.kind == "sample":
             days.append(Day(entry.date, "sample", "look again at the fish", (recheck_words(visit),)))
         else:
             days.append(Day(entry.date, entry.kind, about_in(entry.action), tuple(map(about_in, entry.steps))))
-    return tuple(days)
+    return tuple(replace(day, year=visit.case.visit_date.year) for day in days)
 
 
 def folded(days: tuple[Day, ...]) -> list[Day]:
@@ -104,9 +107,9 @@ def _ranges(days: list[Day], said: set[str]) -> list[str]:
     return phrases
 
 
-def _dose_day(entry: DayBookEntry, given: DoseResult, before: date | None) -> Day:
+def _dose_day(entry: DayBookEntry, given: DoseResult, before: date | None, year: int) -> Day:
     if before is not None:
-        same = (f"everything else as on {say_date(before)}",)
+        same = (f"everything else as on {say_date(before, year)}",)
         return Day(entry.date, "dose", entry.action, (*same, *_late(entry)))
     agent = load_agent(given.agent).about
     # days of care stand in the day-book one by one
@@ -132,7 +135,11 @@ def recheck_words(visit: Visit) -> str:
         return "no look can be planned: the evidence gives no window"
     sample = plan.sample
     if plan.fish is None:
-        return about_in(sample.headline())
+        reached, wanted = (f"{100 * share:.0f} %" for share in (sample.confidence_reached, sample.confidence))
+        return (
+            f"{sample.preparations} preparations of as many fish as can be netted; even all {sample.population} clean "
+            f"mean with {reached} confidence only, not {wanted}, fewer than about {about(sample.level)} flukes a fish"
+        )
     return (
         f"{sample.preparations} preparations of each of {plan.fish} fish; all clean means, with "
         f"{100 * sample.confidence:.0f} % confidence, fewer than about {about(sample.level)} flukes a fish"

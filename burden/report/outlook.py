@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from burden.changes import Changes, Moved
@@ -9,7 +10,7 @@ from burden.deathlog import Explained
 from burden.following import BANDS, Course
 from burden.forecast import AFTER_A_DOSE, Forecast
 from burden.report.forecast_figure import COURSE_WORDS
-from burden.report.words import about, long_date, of_100, sentence, spread
+from burden.report.words import about, long_date, of_100, on_day, sentence, spread
 from burden.response import Response
 from burden.result import Triple
 from burden.shortfall import causes_in_words
@@ -51,15 +52,30 @@ def watch_for(forecast: Forecast) -> list[str]:
     said = []
     if forecast.delay is not None:
         d = forecast.delay
+        rid = _rid(d.elimination.mean, d.elimination_in_time.mean)
         said.append(
             f"The same doses a week later: {_fish(d.deaths)} more fish dead, {spread(d.abundance)} flukes a fish on "
-            f"that day instead of {spread(d.abundance_in_time)}; rid of them in {of_100(d.elimination.mean)} instead "
-            f"of {of_100(d.elimination_in_time.mean)}."
+            f"that day instead of {spread(d.abundance_in_time)}; {rid}."
         )
+    treated = forecast.recommended
+    if treated is not None and treated.abundance_end.median > forecast.untreated.abundance_end.median:
+        said.append(_more_in_the_end(on_day(forecast.case.visit_date, forecast.horizon_days)))
     if any(course.doses for course in forecast.courses().values()):
         said.append(AFTER_A_DOSE)
     said.append("Whether a moribund fish is put down is the veterinarian's call.")
     return said
+
+
+def _more_in_the_end(end: date) -> str:
+    return (
+        f"By {long_date(end)} the treated fish carry more flukes than fish left alone would: what the doses missed "
+        "multiplies, and fish left alone have grown resistant meanwhile. Schedules with more doses stand further down."
+    )
+
+
+def _rid(late: float, in_time: float) -> str:
+    said, other = of_100(late), of_100(in_time)
+    return f"rid of them in {said}, late or not" if said == other else f"rid of them in {said} instead of {other}"
 
 
 def deaths_in_words(explained: Explained | None) -> str:
@@ -95,7 +111,12 @@ def changes_of(changes: Changes | None) -> dict[str, Any]:
 
 
 def _moved(m: Moved) -> dict[str, str]:
-    return {"name": m.name, "then": spread(m.then), "now": spread(m.now), "verdict": m.verdict}
+    return {
+        "name": f"{m.name[:1].upper()}{m.name[1:]}",
+        "then": spread(m.then),
+        "now": spread(m.now),
+        "verdict": m.verdict,
+    }
 
 
 def outcomes(visit: Visit) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from functools import cache
 from typing import Any
@@ -202,8 +203,14 @@ def _otherwise_row(o: Any) -> dict[str, str]:
         "name": o.name,
         "left": spread(o.left_per_1000),
         "rid": of_100(o.elimination.mean),
-        "gap": "–" if o.safe_gap_days is None else f"{about(o.safe_gap_days)} d",
+        "gap": _gap(o.safe_gap_days),
     }
+
+
+def _gap(days: float | None) -> str:
+    if days is None:
+        return "–"
+    return f"{about(days)} d" if math.isfinite(days) else "none lays"
 
 
 def _schedules(visit: Visit) -> list[dict[str, str]]:
@@ -269,7 +276,7 @@ def _sample(visit: Visit) -> dict[str, Any]:
         return {"head": recheck_words(visit), "reason": "", "change": (), "options": "", "outcomes": ()}
     after = visit.choice.recommended if visit.withheld_reason is None else None
     last = max(after.plan.days) if after else 0.0
-    day = say_date(on_day(visit.case.visit_date, last + plan.day))
+    day = say_date(on_day(visit.case.visit_date, last + plan.day), visit.case.visit_date.year)
     since = "after the last dose" if after else "from today"
     return {
         "head": sentence(f"{day}, {plan.day} d {since}: {recheck_words(visit)}"),

@@ -25,6 +25,10 @@ def owner_page(visit: Visit) -> list[tuple[str, list[str]]]:
     return [(heading, sentences) for heading, sentences in parts if sentences]
 
 
+#: chance of flukes above which the owner is told that they are there
+_SURE = 0.95
+_ELSE = "Most of your dead fish died of something else, which these doses do not mend and we have to look for."
+_NOT_EATEN = "Nobody eats these fish, and none goes to be eaten, before the licensed veterinarian allows it."
 _RING = [
     "when fish gasp at the surface, lie on their side or lose their balance: turn up the air and run in fresh water of "
     "the same temperature while you ring;",
@@ -43,10 +47,12 @@ def _matter(visit: Visit) -> list[str]:
     )
     if e.probability_infected < 0.5:
         return [looked, "So far flukes, small worms on the fish, are more unlikely than likely."]
+    carry = "carry" if e.probability_infected > _SURE else "probably carry"
     return [
-        f"Your fish carry flukes, small worms on {sites}. {looked} We reckon with about "
+        f"Your fish {carry} flukes, small worms on {sites}. {looked} We reckon with about "
         f"{about(e.mean_abundance.median, 1)} on each fish; it may be {about(e.mean_abundance.low, 1)} or "
-        f"{about(e.mean_abundance.high, 1)}."
+        f"{about(e.mean_abundance.high, 1)}.",
+        *([_ELSE] if e.deaths_explained is not None and e.deaths_explained.mostly_else else []),
     ]
 
 
@@ -76,6 +82,7 @@ def _part(visit: Visit) -> list[str]:
     return [
         # what a filter does is nothing for the owner to do
         *(f"For each dose: {step[0].lower()}{step[1:]}." for step in dict.fromkeys(steps) if not step.startswith("A ")),
+        *([_NOT_EATEN] if visit.case.food_fish else []),
         "Write down every dead fish and the water temperature, every day, also when none died.",
         "Use nets and buckets of this water nowhere else, bring no new fish, give no fish away.",
         "Put nothing else into the water without asking.",
