@@ -257,7 +257,6 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
     said = notes_on(notes, given.agents if given is not None else ())
     course = None if given is None else choice.recommended
     held_for = held_water_words(case, until)
-    course = None if given is None else choice.recommended
     first = [note.text for note in said if note.level == "caution"]
     return Visit(
         case=case,
