@@ -15,10 +15,19 @@ from scipy.special import gammaln
 
 from burden.case import Case
 from burden.evidence import uniform_draws
+from burden.pond import OTHER_CAUSE, OTHER_CAUSE_FOUND_FACTOR
 from burden.result import Triple
 from burden.simulate import Trajectory
 
-__all__ = ["DeathLog", "Explained", "explain", "other_given_deaths", "pattern_of_deaths", "read_log"]
+__all__ = [
+    "DeathLog",
+    "Explained",
+    "beyond_other_causes",
+    "explain",
+    "other_given_deaths",
+    "pattern_of_deaths",
+    "read_log",
+]
 
 #: largest distance between the distributions of the number before and after the samples and the log were read, over
 #: all numbers, below which the answer is the prior's; and share of all numbers in an interval that says nothing:
@@ -27,6 +36,8 @@ _SAME, _NEARLY_ALL = 0.2, 0.9
 #: dead fish of one row and day, and their share of the stock, from which they are many at once; and how long single
 #: deaths must go on to be called so [d]: assumptions
 _MANY, _MANY_SHARE, _MONTHS_DAYS = 3, 0.05, 28
+#: share of the largest death rate of another cause from which the log may well hold more: an assumption
+_NEAR_LIMIT = 0.85
 #: fish lighter than this are fry [g], a stock denser than this is crowded [kg/m³]: assumptions
 _FRY_G, _CROWDED_KG_M3 = 5.0, 10.0
 
@@ -228,6 +239,23 @@ def _distance(after: np.ndarray, prior: np.ndarray, weight: np.ndarray) -> float
     mass = np.concatenate([[0.0], np.cumsum(weight[order])])
     below = np.searchsorted(np.sort(after), steps, "right") / len(after)
     return float(np.max(np.abs(below - mass[np.searchsorted(prior[order], steps, "right")] / mass[-1])))
+
+
+def beyond_other_causes(case: Case, explained: Explained | None) -> list[str]:
+    """Say that more fish die than the model lets die of anything but flukes, as a forecast is then too low.
+
+    Parameters
+    ----------
+    case : Case
+    explained : Explained or None
+    """
+    most = OTHER_CAUSE[1] * (OTHER_CAUSE_FOUND_FACTOR if case.findings.other else 1.0)
+    if explained is None or explained.rates["all_else"].median < _NEAR_LIMIT * most:
+        return []
+    return [
+        f"more fish die than is thought of any cause but flukes ({100 * most:.0f} of 100 fish a day, an assumption): "
+        "more will die than is forecast, and the band of deaths is too narrow; look for that cause first"
+    ]
 
 
 def pattern_of_deaths(case: Case, home: str) -> str:

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case
-from burden.deathlog import Explained, explain
+from burden.deathlog import Explained, beyond_other_causes, explain
 from burden.evidence import uniform_draws
 from burden.looking import Seen, draw_seen, log_likelihood_of_samples, share_examined
 from burden.past import (
@@ -275,6 +275,7 @@ def _summarise(past: Past, log_posterior: np.ndarray, parasite: str, draws: int,
     total, carrying = np.where(clean, 0.0, stock.total), np.where(clean, 0.0, stock.carrying)
     alive = max(case.fish_count, 1)
     state = _as_present(state, total / np.maximum(now * alive, 1e-300), ~clean)
+    explained = _explained(past, ways, ~clean, seed)
     eggs = sum((state.water[form].sum(0) for form in state.water if "egg" in form), np.zeros(draws))
     return Estimate(
         case=case,
@@ -297,8 +298,14 @@ def _summarise(past: Past, log_posterior: np.ndarray, parasite: str, draws: int,
         by_tilt=_by_tilt(past, parasite, draws, seed),
         prior_and_posterior=moved(past, pond, seen, chosen),
         effective_draws=effective,
-        deaths_explained=_explained(past, ways, ~clean, seed),
-        warnings=[*case.warnings, *_rough(effective), *looked_twice(case, parasite), *not_read(case, parasite)],
+        deaths_explained=explained,
+        warnings=[
+            *case.warnings,
+            *_rough(effective),
+            *looked_twice(case, parasite),
+            *not_read(case, parasite),
+            *beyond_other_causes(case, explained),
+        ],
     )
 
 

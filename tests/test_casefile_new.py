@@ -106,12 +106,13 @@ def test_new_asks_and_refuses_water_given_twice(tmp_path):
     assert twice.exit_code == 2
     assert not (tmp_path / "pond").exists()
     asked = CliRunner().invoke(
-        main, ["new", folder, "--ask", "--salt", "1000", "0.1"], input="Mill\n2026-06-01\n\n12\n350\n16.5\n\n"
+        main, ["new", folder, "--ask", "--salt", "1000", "0.1"], input="Mill\n2026-06-01\n\n12\n350\nyes\n16.5\n\n"
     )
     assert asked.exit_code == 0, asked.output
     case = read_case(tmp_path / "pond")
     assert case.water.volume_l.value == pytest.approx(10_000, rel=0.02)
     assert (case.fish_count, case.title, case.visit_date.isoformat()) == (12, "Mill", "2026-06-01")
+    assert case.food_fish is True
 
 
 def test_new_takes_readings_by_hand_or_a_logger_file(tmp_path):
@@ -139,6 +140,8 @@ none
 24
 0
 300
+perhaps
+no
 12,5
 measures
 oval
@@ -163,7 +166,7 @@ def test_new_says_what_was_expected_and_asks_again(tmp_path):
     asked = CliRunner().invoke(main, ["new", str(folder), "--ask"], input=ANSWERS)
     assert asked.exit_code == 0, asked.output
     wrong = [line for line in asked.output.splitlines() if line.startswith("Error: ")]
-    assert len(wrong) == 8
+    assert len(wrong) == 9
     assert all("expected" in line or "needed" in line for line in wrong)
     case = read_case(folder)
     assert case.water.volume_l.value == round(4 * 3 * 1.2 * 1000 * math.pi / 4)

@@ -11,8 +11,9 @@ from cases import VISIT, a_case, clips, exactly
 from scipy import stats
 
 from burden.case import DeathRecord
-from burden.deathlog import DeathLog, explain, pattern_of_deaths
+from burden.deathlog import DeathLog, Explained, beyond_other_causes, explain, pattern_of_deaths
 from burden.estimate import estimate
+from burden.result import Triple
 
 
 def rows(*pairs, covers=1):
@@ -119,3 +120,14 @@ def test_a_million_dead_fit_into_memory():
     rng = np.random.default_rng(5)
     after, prior = (rng.binomial(1_000_000, share, 3000).astype(float) for share in (0.5, 0.5004))
     assert _distance(after, prior, np.ones(3000)) == pytest.approx(stats.ks_2samp(after, prior).statistic, abs=1e-12)
+
+
+@pytest.mark.parametrize(("findings", "rate", "said"), [((), 0.019, True), ((), 0.01, False), (("x",), 0.019, False)])
+def test_more_deaths_than_any_other_cause_is_given_are_told(findings, rate, said):
+    case = replace(a_case(), findings=replace(a_case().findings, other=findings))
+    rates = {"flukes": Triple(0, 0, 0), "all_else": Triple(rate, rate, rate)}
+    explained = Explained(30, Triple(0, 0, 1), Triple(0, 0, 9), True, rates, "")
+    told = beyond_other_causes(case, explained)
+    assert bool(told) is said
+    assert all("more will die than is forecast" in sentence for sentence in told)
+    assert beyond_other_causes(case, None) == []

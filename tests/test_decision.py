@@ -6,6 +6,7 @@ import json
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,9 +14,12 @@ import report_cases
 
 from burden.case import Action, Case, Limits
 from burden.casefile import read_case
+from burden.deathlog import Explained
 from burden.estimate import estimate
 from burden.forecast import regime_of
+from burden.permitted import why_not
 from burden.pond import draw_pond, other_cause_rates
+from burden.result import Triple
 from burden.schedule import candidate_plans
 from burden.visit import forecast_case, visit
 
@@ -117,6 +121,21 @@ def test_no_sample_no_dose(koi) -> None:
     assert blind.forecasts[0].recommended is None
     assert blind.forecasts[0].as_dict()["withheld_reason"]
     assert blind.cautions()
+
+
+def dead_of_else(by_flukes: float, all_else: float) -> Explained:
+    """Ten dead, of whom flukes killed at most so many; a death rate from all else [1/d]."""
+    number, rate = Triple(0.0, 0.0, by_flukes), Triple(all_else, all_else, all_else)
+    return Explained(10, number, Triple(5.0, 0.0, 10.0), True, {"flukes": rate, "all_else": rate}, "")
+
+
+def test_no_dose_where_no_fluke_was_seen_and_most_died_of_something_else(koi) -> None:
+    clean = replace(koi, samples=tuple(replace(row, count_low=0, count_high=0) for row in koi.samples))
+    likely = [SimpleNamespace(probability_infected=0.7, deaths_explained=dead_of_else(2.0, 0.01))]
+    unclear = [SimpleNamespace(probability_infected=0.7, deaths_explained=dead_of_else(8.0, 0.01))]
+    assert "no fluke was seen" in why_not(clean, likely, ("praziquantel",), {})
+    assert why_not(koi, likely, ("praziquantel",), {}) is None
+    assert why_not(clean, unclear, ("praziquantel",), {}) is None
 
 
 def test_low_oxygen_withholds_formalin(short_of_oxygen) -> None:

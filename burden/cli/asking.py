@@ -238,6 +238,7 @@ _PLAIN: Mapping[str, tuple[str, _Reader[Any], str]] = {
     "species": ("Which fish", _words, "koi"),
     "count": ("How many of them are alive", _whole, ""),
     "weight_g": ("What does one weigh on average [g]", _number("grams above 0, for instance 400"), ""),
+    "food_fish": ("May anybody ever eat them: yes or no", _one_of("yes", "no"), ""),
 }
 _WARMTH = ("readings", "logger")
 _CLIP = "What of the gills lies on one slide, as 15 tips, 8 filaments or 1 arch"

@@ -73,7 +73,7 @@ _VOLUME_REMARKS = {
     "salt": "by salt [L]: all the water it mixed into, filter and pipes too; low and high from the meter's error",
 }
 _NAMES = {"weight_g": "mean_weight_g"}
-_PLAIN = ("title", "visit_date", "species", "count", "weight_g")
+_PLAIN = ("title", "visit_date", "species", "count", "weight_g", "food_fish")
 
 
 def begin(given: Mapping[str, Any], ask: bool) -> Begun:

@@ -134,6 +134,7 @@ _MEASURE = click.FloatRange(min=0, min_open=True)
 @click.option("--species", help="Of the fish.")
 @click.option("--count", type=click.IntRange(min=1), help="Fish alive.")
 @click.option("--weight-g", type=_MEASURE, help="Mean weight of a fish [g].")
+@click.option("--food-fish", type=click.Choice(["yes", "no"]), help="Whether anybody may ever eat them.")
 @click.option(
     "--gill-clip",
     type=(_MEASURE, click.Choice(["tips", "filaments", "arches"])),
