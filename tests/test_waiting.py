@@ -107,10 +107,12 @@ def test_when_a_duration_ends_is_its_gamma_over_summed_development(course, start
 
 
 def test_in_water_that_keeps_its_temperature_all_starts_share_one_table():
-    wait = waiting(TIMES, COURSES["even"])
-    for start in range(len(TIMES) - 1):
-        wait.from_start(start)
-    assert len(wait.memo) == 1
+    for first in (0.0, 3.1):
+        wait = waiting([first + time for time in TIMES], COURSES["even"])
+        for start in range(len(TIMES) - 1):
+            wait.from_start(start)
+        assert len(wait.memo) == 1
+    assert [wait._even[i] for i in (0, 7, 8, 13)] == [8, 1, 0, 0]  # read without any arithmetic
     crooked = waiting([0.0, 0.5, 1.0, 1.7, 2.3], [0.25] * 4)  # no whole number of shortest steps
     crooked.from_start(0)
     assert not crooked.memo
