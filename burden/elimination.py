@@ -260,10 +260,10 @@ def _chain_plans(
         named = None
         if brakes is not None:
             together = (brakes["laying"] * brakes["settling"])[:, group]
-            named = {"birth_success": together.reshape(len(together), -1)}
+            named = {"birth_success": together.reshape(len(together), draws.size)}
         doses = _doses_side_by_side([plans[i] for i in group], habitat.times, effects, draws)
         values = chain_values(wide.cycle, wide.parameters, around, doses, named)
-        found.append(_log_chain_none_left(values, state.take(draws), wide).reshape(len(group), -1))
+        found.append(_log_chain_none_left(values, state.take(draws), wide).reshape(len(group), setting.parameters.size))
     return np.concatenate(found)
 
 

@@ -157,6 +157,14 @@ def test_a_gap_is_a_share_of_the_development_of_an_egg(gap):
     assert schedule._gap_days(moved, 3.0, gap) == pytest.approx(days[np.searchsorted(done, gap)] - 3.0, abs=0.1)
 
 
+def test_a_gap_that_ends_before_the_water_warms_knows_nothing_of_it():
+    pond, _ = pond_of(a_case(temperature_c=24.0))
+    jump = Temperature.linear([0.0, 3.0, 3.001, 60.0], [12.0, 12.0, 25.0, 25.0])
+    sudden = replace(pond, setting=replace(pond.setting, temperature=jump))
+    cold = float(np.median(pond.setting.parameters.development.hatch.rate(12.0)))
+    assert schedule._gap_days(sudden, 0.0, 2.9 * cold) == pytest.approx(2.9, rel=1e-9)
+
+
 def test_gaps_go_up_to_the_longest_and_no_further():
     case = a_case(temperature_c=20.0)
     pond, _ = pond_of(case)
