@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from ponds import DENSITY, FISH, dose_effect, drawn, fixed, one_form_cycle, plain_cycle, pond
-from scipy import stats
+from scipy import linalg, stats
 from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.special import gammaincc
@@ -16,6 +16,7 @@ from burden.effects import DoseEffect
 from burden.elimination import (
     HORIZON_DAYS,
     Plan,
+    _form_back,
     chain_none_left,
     chain_values,
     eliminations,
@@ -24,7 +25,16 @@ from burden.elimination import (
     time_grid,
 )
 from burden.evidence import load_parasite, parasite_names
-from burden.lifecycle import Parameters, Surroundings, Transition, build_cycle, establishment_for, rates_at
+from burden.lifecycle import (
+    LifeCycle,
+    LifeForm,
+    Parameters,
+    Surroundings,
+    Transition,
+    build_cycle,
+    establishment_for,
+    rates_at,
+)
 from burden.renewal import Habitat, Values, backward
 from burden.simulate import simulate
 from burden.spared import Batch
@@ -642,3 +652,24 @@ def test_against_a_lottery_of_whole_flukes(horizon, doses, kill, shelter, start)
     assert 0.05 < none < 0.95
     assert sum(start.values()) <= 50
     assert abs(share - none) < 4 * np.sqrt(none * (1 - none) / ponds)
+
+
+def test_one_step_back_of_a_chain_that_can_be_left_from_any_stage_against_its_generator():
+    """Three stages worn through to death, left at any time for an egg of a known value, or lost: scipy's expm."""
+    wear, go, loss, egg, dt, n = 0.5, 0.7, 0.2, 0.6, 0.8, 3
+    cycle = LifeCycle(
+        forms=(LifeForm("fresh_egg", "water", n), LifeForm("egg", "water", 1)),
+        transitions=(
+            Transition("fresh_egg", "any time", "go", (("egg", None),)),
+            Transition("fresh_egg", "any time", "loss"),
+            Transition("fresh_egg", "completes", "wear"),
+        ),
+        burden_forms=(),
+    )
+    rates = {"wear": np.array([wear]), "go": np.array([go]), "loss": np.array([loss])}
+    later = np.array([[0.9], [0.5], [0.3]])
+    found = _form_back(cycle, "fresh_egg", rates, {}, {"egg": np.array([[egg]])}, later, dt)
+    generator = np.diag(np.full(n, -(n * wear + go + loss))) + np.diag(np.full(n - 1, n * wear), 1)
+    affine = np.block([[generator, np.full((n, 1), go * egg)], [np.zeros((1, n + 1))]])
+    want = linalg.expm(affine * dt) @ np.append(later[:, 0], 1.0)
+    np.testing.assert_allclose(found[:, 0], want[:n], rtol=1e-7)
