@@ -230,6 +230,8 @@ def test_best_dates_of_a_line_by_mean_then_by_the_median_of_its_logarithm_then_b
     assert best((long, [-0.1, -50.0, -50.0]), (short, [-0.2, -50.0, -50.0])) == [long]
     other = plan(0.0, 5.0, agents="formalin")
     assert best((other, [-1.0, -3.0]), (long, [-0.5, -3.0])) == [long, other]
+    # so far from rid of them that both means are 0: the one that leaves fewer lines alive comes first
+    assert best((other, [-900.0, -900.0]), (long, [-800.0, -800.0])) == [long, other]
 
 
 def test_plans_of_one_dose_less_are_those_that_may_control_likeliest_first(monkeypatch):
