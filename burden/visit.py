@@ -20,7 +20,6 @@ from burden.doseresult import DoseResult
 from burden.dosing import dose
 from burden.elimination import Plan
 from burden.estimate import Estimate, estimate
-from burden.evidence import agent_names
 from burden.following import DELAY_DAYS, Doing, Dosed, follow
 from burden.forecast import Forecast, regime_of
 from burden.judging import Judged, judge_runs
@@ -38,7 +37,7 @@ from burden.sampling import RecheckPlan
 from burden.schedule import search
 from burden.simulate import State
 from burden.windows import Windows
-from burden.withdrawal import Withdrawal, withdrawals
+from burden.withdrawal import Withdrawal, withdrawals_of
 
 __all__ = [
     "DEFAULT_AGENTS",
@@ -249,7 +248,8 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
     others, late, later = _looked_into(given, ponds) if given is not None else ((), (), None)
     notes_on_it = (*choice.notes, *(() if later is None else (later_words(later, case.visit_date),)))
     choice = replace(choice, would_change=would_change_words(others), notes=notes_on_it)
-    held = _held(case, given, ponds)
+    course = ((), ()) if given is None else (given.days, given.agents)
+    held = withdrawals_of(case, *course, ponds[0][0].setting.temperature)
     windows = windows_of(estimates, agents)
     last = max(given.days) if given is not None else 0.0
     plans = [plan for e in estimates if (plan := look_again(case, e, agents, last)) is not None]
@@ -300,17 +300,6 @@ def _looked_into(
     """The schedule chosen as it may turn out otherwise, from when its next doses come too late, and what eggs wait."""
     tell("what would change it, and when a late dose is a mistake")
     return otherwise(ponds, plan), late_doses(ponds, plan), later_doses(ponds, plan)
-
-
-def _held(case: Case, plan: Plan | None, ponds: Sequence[tuple[Pond, State]]) -> tuple[Withdrawal, ...]:
-    """Withdrawals of food fish that are not over: after the doses to come, or after those given where none comes."""
-    if not case.food_fish:
-        return ()
-    known = set(agent_names())  # of an agent nobody can name no rule is known
-    doses = [(float(case.day_of(a.date)), a.agent) for a in case.given if a.action == "dose" and a.agent in known]
-    doses = sorted([*doses, *([] if plan is None else zip(plan.days, plan.agents, strict=True))])
-    found = withdrawals([day for day, _ in doses], [agent for _, agent in doses], ponds[0][0].setting.temperature)
-    return tuple(one for one in found if one.until_day is None or one.until_day >= 0)
 
 
 def forecast_case(

@@ -8,11 +8,12 @@ from typing import Any
 
 import numpy as np
 
-from burden.evidence import load_agent
+from burden.case import Case
+from burden.evidence import agent_names, load_agent
 from burden.water import Temperature
 from burden.windows import MAX_DAYS
 
-__all__ = ["Withdrawal", "withdrawals"]
+__all__ = ["Withdrawal", "withdrawals", "withdrawals_of"]
 
 
 @dataclass(frozen=True)
@@ -67,6 +68,31 @@ def withdrawals(days: Sequence[float], agents: Sequence[str], temperature: Tempe
     """
     last = dict(zip(agents, days, strict=True))
     return tuple(_after(agent, day, temperature) for agent, day in last.items())
+
+
+def withdrawals_of(
+    case: Case, days: Sequence[float], agents: Sequence[str], temperature: Temperature
+) -> tuple[Withdrawal, ...]:
+    """Return the withdrawals of food fish that are not over, after the doses to come or those given before.
+
+    Parameters
+    ----------
+    case : Case
+        Fish that nobody eats have none.
+    days : sequence of float
+        Of the doses to come, from the visit [d].
+    agents : sequence of str
+        One a dose.
+    temperature : Temperature
+        As `withdrawals` takes it.
+    """
+    if not case.food_fish:
+        return ()
+    known = set(agent_names())  # of an agent nobody can name no rule is known
+    doses = [(float(case.day_of(a.date)), a.agent) for a in case.given if a.action == "dose" and a.agent in known]
+    doses = sorted([*doses, *zip(days, agents, strict=True)])
+    found = withdrawals([day for day, _ in doses], [agent for _, agent in doses], temperature)
+    return tuple(one for one in found if one.until_day is None or one.until_day >= 0)
 
 
 def _after(agent: str, day: float, temperature: Temperature) -> Withdrawal:

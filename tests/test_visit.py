@@ -6,17 +6,14 @@ import json
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
-from types import SimpleNamespace
 
 import pytest
 from cases import a_case, clips
 
-from burden.case import Action, Limits, Preparation
+from burden.case import Limits, Preparation
 from burden.casefile import read_case
-from burden.elimination import Plan
 from burden.report.sheets import record_of
-from burden.visit import LIVE_BEARER_RECHECK_DAYS, Visit, _dose_of, _held, visit
-from burden.water import Temperature
+from burden.visit import LIVE_BEARER_RECHECK_DAYS, Visit, _dose_of, visit
 
 CASES = Path(__file__).parents[1] / "simulated_data"
 DRAWS = 30
@@ -96,22 +93,6 @@ def test_food_fish_have_their_withdrawal_in_answer_record_and_day_book(sick):
     assert "25 d in this water" in record_of(eaten)["withdrawal"]
     last = max(entry.date for entry in eaten.day_book if entry.kind == "dose")
     assert [e.date for e in eaten.day_book if e.kind == "food"] == [last + timedelta(days=25)]
-
-
-def test_what_food_fish_were_given_before_holds_until_it_is_over(sick):
-    """500 degree-days of praziquantel are 25 d at 20 °C: over after thirty, not after ten, dose or no dose today."""
-    water = [(SimpleNamespace(setting=SimpleNamespace(temperature=Temperature.constant(20.0))), None)]
-
-    def held(*days: int, food: bool = True, plan: Plan | None = None) -> list[tuple[str, float]]:
-        given = tuple(Action(sick.visit_date + timedelta(days=d), "dose", agent="praziquantel", mg_l=5.0) for d in days)
-        case = replace(sick, given=given, fish=(replace(sick.fish[0], food_fish=food),))
-        return [(one.agent, one.until_day) for one in _held(case, plan, water)]
-
-    assert held(-10) == [("praziquantel", 15.0)]
-    assert held(-30) == []
-    assert held(-30, -10) == [("praziquantel", 15.0)]
-    assert held(-10, food=False) == []
-    assert held(-10, plan=Plan((0.0, 7.0), ("praziquantel",) * 2)) == [("praziquantel", 32.0)]
 
 
 def test_no_samples():

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-import pytest
-from cases import a_case
+from dataclasses import replace
+from datetime import timedelta
 
+import pytest
+from cases import VISIT, a_case
+
+from burden.case import Action
 from burden.daybook import day_book
 from burden.evidence import load_agent
 from burden.water import Temperature
-from burden.withdrawal import withdrawals
+from burden.withdrawal import withdrawals, withdrawals_of
 
 
 def test_constant_water_is_degree_days_over_degrees():
@@ -39,3 +43,20 @@ def test_the_end_of_the_example_is_no_leave_to_eat():
     held = withdrawals((0.0,), ("praziquantel",), Temperature.constant(10.0))
     (entry,) = day_book(a_case(), None, (), None, 0.0, held=held)
     assert "nobody eats them before the licensed veterinarian allows it" in entry.action
+
+
+def test_what_food_fish_were_given_before_holds_until_it_is_over():
+    """500 degree-days of praziquantel are 25 d at 20 °C: over after thirty, not after ten, dose or no dose today."""
+    plain = a_case()
+
+    def held(*before: int, food: bool = True, coming: tuple[float, ...] = ()) -> list[tuple[str, float | None]]:
+        given = tuple(Action(VISIT + timedelta(days=d), "dose", agent="praziquantel", mg_l=5.0) for d in before)
+        case = replace(plain, given=given, fish=(replace(plain.fish[0], food_fish=food),))
+        found = withdrawals_of(case, coming, ("praziquantel",) * len(coming), Temperature.constant(20.0))
+        return [(one.agent, one.until_day) for one in found]
+
+    assert held(-10) == [("praziquantel", 15.0)]
+    assert held(-30) == []
+    assert held(-30, -10) == [("praziquantel", 15.0)]
+    assert held(-10, food=False) == []
+    assert held(-10, coming=(0.0, 7.0)) == [("praziquantel", 32.0)]
