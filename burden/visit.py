@@ -248,8 +248,8 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
     others, late, later = _looked_into(given, ponds) if given is not None else ((), (), None)
     notes_on_it = (*choice.notes, *(() if later is None else (later_words(later, case.visit_date),)))
     choice = replace(choice, would_change=would_change_words(others), notes=notes_on_it)
-    course = ((), ()) if given is None else (given.days, given.agents)
-    held = withdrawals_of(case, *course, ponds[0][0].setting.temperature)
+    coming = ((), ()) if given is None else (given.days, given.agents)
+    held = withdrawals_of(case, *coming, ponds[0][0].setting.temperature)
     windows = windows_of(estimates, agents)
     last = max(given.days) if given is not None else 0.0
     plans = [plan for e in estimates if (plan := look_again(case, e, agents, last)) is not None]
