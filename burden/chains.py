@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-__all__ = ["ChainKernel", "chain_kernel", "chain_passage", "moved_on"]
+__all__ = ["ChainKernel", "chain_kernel", "chain_passage", "looked_back", "moved_on"]
 
 
 @dataclass(frozen=True)
@@ -110,6 +110,33 @@ def moved_on(chain: np.ndarray, shift: np.ndarray) -> np.ndarray:
     come_from = sliding_window_view(padded, reach + 1, axis=0)[..., ::-1]  # stages 0, 1, 2 … before each
     moved: np.ndarray = np.einsum("n...mj,jm->n...m", come_from, shift)
     return moved
+
+
+def looked_back(
+    later: np.ndarray, shift: np.ndarray, exit_share: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return what a chain's stages were worth a step before, and how else the step may have ended.
+
+    Parameters
+    ----------
+    later : numpy.ndarray
+        Worth of each stage after the step, shape (n, …, M).
+    shift, exit_share : numpy.ndarray
+        From `chain_passage`, shape (J, M) each.
+
+    Returns
+    -------
+    worth : numpy.ndarray
+        Of those still in the chain after the step, by stage before it, shape (n, …, M).
+    completed, taken : numpy.ndarray
+        Share that has completed the chain, and share that met its hazard, shape (n, M) each.
+    """
+    n = len(later)
+    worth = moved_on(later[::-1], shift)[::-1]
+    stay = moved_on(np.ones((n, shift.shape[1])), shift)[::-1]
+    completed = np.zeros_like(stay)
+    completed[n - len(exit_share) :] = exit_share[::-1]
+    return worth, completed, 1 - stay - completed
 
 
 def _kernel_of_one(forward: np.ndarray, success: np.ndarray, events: np.ndarray) -> ChainKernel:

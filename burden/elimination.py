@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from burden.chains import chain_passage
+from burden.chains import chain_passage, looked_back
 from burden.effects import DoseEffect
 from burden.lifecycle import LifeCycle, Parameters, Surroundings, Transition, rates_at
 from burden.progress import told
@@ -361,26 +361,16 @@ def _form_back(
             lost = lost * (1 - success * middle[target][0])
         return 1 - lost
 
-    n = len(later)
     # a birth whose line lasts settles the matter, so it acts as a hazard that leads to certainty
     births = sum((pace(t) * worth(t) for t in cycle.of(name, "bears")), 0.0)
     taken = [(pace(t), worth(t)) for t in cycle.of(name, "any time")]
     hazard = sum((rate for rate, _ in taken), 0.0) + births
     ends = cycle.of(name, "completes")
-    shift, leaving = chain_passage(n, sum((pace(t) for t in ends), 0.0), hazard, dt)
-    value = np.zeros_like(later)
-    stay = np.zeros_like(later)
-    for j, share in enumerate(shift):
-        value[: n - j] += share * later[j:]
-        stay[: n - j] += share
-    completed = np.zeros_like(later)
-    completed[n - len(leaving) :] = leaving[::-1]
+    passage = chain_passage(len(later), sum((pace(t) for t in ends), 0.0), hazard, dt)
+    value, completed, met = looked_back(later, *passage)
     gain = sum((rate * w for rate, w in taken), 0.0) + births
     share = np.divide(gain, hazard, out=np.zeros_like(np.asarray(hazard, float)), where=hazard > 0)
-    value += (1 - stay - completed) * share
-    for transition in ends:
-        value += completed * worth(transition)
-    return value
+    return value + met * share + completed * sum((worth(t) for t in ends), 0.0)
 
 
 def chain_none_left(values: Mapping[str, np.ndarray], state: State, setting: Setting) -> np.ndarray:

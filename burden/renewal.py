@@ -14,7 +14,7 @@ from functools import cached_property
 
 import numpy as np
 
-from burden.chains import chain_passage
+from burden.chains import chain_passage, looked_back
 from burden.lifecycle import Parameters, Surroundings, rates_at
 from burden.spared import Batch, Doses
 from burden.stable import Population
@@ -217,14 +217,8 @@ class _Walk:
         if not np.any(wear):
             now, mean = _relax(later, goal, leave, dt)
             return now, mean[0]
-        shift, leaving = chain_passage(m, rates["chill_rate"], leave, dt)
-        now, stay = np.zeros_like(later), np.zeros((m, wear.size))
-        for j, share in enumerate(shift):
-            now[: m - j] += share * later[j:]
-            stay[: m - j] += share
-        worn = np.zeros((m, wear.size))
-        worn[m - len(leaving) :] = leaving[::-1]
-        now += (1 - stay - worn)[:, None, :] * goal
+        now, _, left = looked_back(later, *chain_passage(m, rates["chill_rate"], leave, dt))
+        now = now + left[:, None, :] * goal
         return now, 0.5 * (now[0] + later[0])
 
     def _from_starting(self, i: int) -> np.ndarray:
