@@ -18,10 +18,10 @@ from burden.errors import InputError, Problem
 from burden.evidence import Evidence, load_agent
 from burden.hostcare import HostAdvice, host_advice, oxygen_demand_mg_l, withdrawal_text
 
-__all__ = ["dose", "odd_dose", "range_words"]
+__all__ = ["LEAST_STRENGTH_PERCENT", "dose", "odd_dose", "range_words"]
 
 #: weaker is likelier a share written for a percentage, which would give a hundred times the dose: an assumption [%]
-_LEAST_STRENGTH_PERCENT = 1.0
+LEAST_STRENGTH_PERCENT = 1.0
 
 
 def dose(
@@ -229,7 +229,7 @@ def _unpublished(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdv
         problems.append(asked.problem("mg_l", value, f"a published dose: {known}", fix))
     if advice and advice.over_limit:
         problems.append(asked.problem("mg_l", value, advice.text.rstrip("."), accept))
-    if asked.strength_percent < _LEAST_STRENGTH_PERCENT:
+    if asked.strength_percent < LEAST_STRENGTH_PERCENT:
         share = plain(asked.strength_percent)
         fix = f"It is in percent: {plain(100 * asked.strength_percent)} % is {plain(100 * asked.strength_percent)}. "
         fix += "For so weak a product accept it with --accept-unpublished-dose."

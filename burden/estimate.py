@@ -162,6 +162,11 @@ class Estimate(Result):
             f"{full} if fish fell ill in proportion to their flukes; a few fish picked at random would tell."
         )
 
+    @property
+    def mostly_else(self) -> bool:
+        """Whether most of the dead are surely not the flukes'; False where none died."""
+        return self.deaths_explained is not None and self.deaths_explained.mostly_else
+
     def rows(self) -> list[dict[str, Any]]:
         """Return the main numbers, a row each."""
         named = {

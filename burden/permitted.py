@@ -89,8 +89,7 @@ def why_not(case: Case, estimates: Sequence[Estimate], agents: Sequence[str], no
     chance = max(e.probability_infected for e in estimates)
     if chance < LEAST_CHANCE:
         return f"flukes are on the stock with a chance of {100 * chance:.0f} % only: look at more fish first"
-    told = [e.deaths_explained for e in estimates if e.deaths_explained is not None]
-    if told and all(d.mostly_else for d in told) and not any(row.count_low > 0 for row in case.samples):
+    if all(e.mostly_else for e in estimates) and not any(row.count_low > 0 for row in case.samples):
         return "no fluke was seen, and most fish died of something else: look for that, and at more fish, first"
     return None
 

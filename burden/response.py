@@ -143,10 +143,14 @@ def _gone(percent: Triple) -> str:
     return f"{ends[0]} ({ends[1]} to {ends[2]}{grown})"
 
 
+#: a dose weighed out for water that differs by no more was weighed out for this water: an assumption [-]
+_SAME_WATER = 0.05
+
+
 def _given_in_more(case: Case, dose: Action) -> str:
     """Say what a dose came to that was weighed out for other water than the case has."""
     volume, believed, mg_l = case.water.volume_l.value, dose.volume_l_believed, dose.concentration_mg_l
-    if believed is None or mg_l is None or 0.95 <= believed / volume <= 1.05:
+    if believed is None or mg_l is None or abs(believed / volume - 1) <= _SAME_WATER:
         return ""
     return (
         f" It was weighed out for {plain(believed)} L: in {plain(volume)} L its {plain(mg_l)} mg/L came to "

@@ -131,8 +131,8 @@ def dead_of_else(by_flukes: float, all_else: float) -> Explained:
 
 def test_no_dose_where_no_fluke_was_seen_and_most_died_of_something_else(koi) -> None:
     clean = replace(koi, samples=tuple(replace(row, count_low=0, count_high=0) for row in koi.samples))
-    likely = [SimpleNamespace(probability_infected=0.7, deaths_explained=dead_of_else(2.0, 0.01))]
-    unclear = [SimpleNamespace(probability_infected=0.7, deaths_explained=dead_of_else(8.0, 0.01))]
+    likely = [SimpleNamespace(probability_infected=0.7, mostly_else=dead_of_else(2.0, 0.01).mostly_else)]
+    unclear = [SimpleNamespace(probability_infected=0.7, mostly_else=dead_of_else(8.0, 0.01).mostly_else)]
     assert "no fluke was seen" in why_not(clean, likely, ("praziquantel",), {})
     assert why_not(koi, likely, ("praziquantel",), {}) is None
     assert why_not(clean, unclear, ("praziquantel",), {}) is None

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Iterator
 
 from burden.case import UNKNOWN_AGENT, Action, Case, FishGroup, Override, Preparation
 from burden.case.words import plain_number
+from burden.dosing import LEAST_STRENGTH_PERCENT, odd_dose
+from burden.evidence import load_parasite
 
 __all__ = ["odd_units"]
 
@@ -118,7 +120,7 @@ def _odd_count(row: Preparation) -> str:
 
 def _odd_strength(_: Case, action: Action) -> str:
     share = action.strength_percent
-    if share is None or share >= 1:
+    if share is None or share >= LEAST_STRENGTH_PERCENT:
         return ""
     return f"strength_percent {share:g} on {action.date} is in percent: {100 * share:g} % is {100 * share:g}."
 
@@ -134,8 +136,6 @@ def _odd_believed(case: Case, action: Action) -> str:
 
 
 def _odd_amount(_: Case, action: Action) -> str:
-    from burden.dosing import odd_dose
-
     mg_l = action.concentration_mg_l
     if mg_l is None or action.agent is None or action.agent == UNKNOWN_AGENT:
         return ""
@@ -145,8 +145,6 @@ def _odd_amount(_: Case, action: Action) -> str:
 
 
 def _odd_override(case: Case, override: Override) -> Iterator[str]:
-    from burden.evidence import load_parasite
-
     for name in case.parasites:
         known = load_parasite(name).values.get(override.name)
         if known is None or known.scale != "log":

@@ -10,6 +10,7 @@ from burden.case import Preparation
 from burden.daybook import held_water_words
 from burden.estimate import Estimate
 from burden.report.daybook import recheck_words
+from burden.report.outlook import deaths_in_words
 from burden.report.words import about, long_date, named, of_100, on_day, sentence, several, spread
 from burden.result import Triple
 from burden.visit import Visit, say_date
@@ -62,9 +63,8 @@ def _comes_to(visit: Visit) -> str:
             f"A day after the last dose {spread(chosen.left_per_1000)} of 1 000 flukes are left; rid of them a year "
             f"later in {of_100(chosen.elimination.mean)}."
         )
-    told = [e.deaths_explained for e in visit.estimates if e.deaths_explained is not None]
-    if told and all(d.mostly_else for d in told):
-        parts.insert(0, " ".join(_named(visit, e, d.text()) for e, d in zip(visit.estimates, told, strict=True)))
+    if all(e.mostly_else for e in visit.estimates):
+        parts.insert(0, " ".join(_named(visit, e, deaths_in_words(e.deaths_explained)) for e in visit.estimates))
     return " ".join(dict.fromkeys(parts))
 
 

@@ -108,7 +108,7 @@ def _reasons(visit: Visit) -> dict[str, Any]:
         "unknowns": unknowns,
         "least": about(least),
         "worth": about(distinct_draws(visit)),
-        "warnings": [sentence(w if w in odd else about_in(w)) for w in dict.fromkeys(visit.warnings)],
+        "warnings": [sentence(w if w in odd else about_in(w)) for w in visit.warnings],
         "otherwise": [_otherwise_row(o) for o in visit.otherwise],
         "otherwise_draws": min(OTHERWISE_DRAWS, visit.estimates[0].draws),
         "schedules": _schedules(visit),

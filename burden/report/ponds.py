@@ -64,7 +64,7 @@ def water_of(visit: Visit) -> Water:
             "text": visit.text(),
             "changes": [None if c is None else c.as_dict() for c in visit.changes],
             "late_doses": [late.as_dict() for late in visit.late],
-            "warnings": list(dict.fromkeys(visit.warnings)),
+            "warnings": list(visit.warnings),
         },
     )
 

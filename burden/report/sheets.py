@@ -25,7 +25,7 @@ def owner_page(visit: Visit) -> list[tuple[str, list[str]]]:
     return [(heading, sentences) for heading, sentences in parts if sentences]
 
 
-#: chance of flukes above which the owner is told that they are there
+#: chance of flukes above which the owner is told that they are there: an assumption
 _SURE = 0.95
 _ELSE = "Most of your dead fish died of something else, which these doses do not mend and we have to look for."
 _NOT_EATEN = "Nobody eats these fish, and none goes to be eaten, before the licensed veterinarian allows it."
@@ -52,7 +52,7 @@ def _matter(visit: Visit) -> list[str]:
         f"Your fish {carry} flukes, small worms on {sites}. {looked} We reckon with about "
         f"{about(e.mean_abundance.median, 1)} on each fish; it may be {about(e.mean_abundance.low, 1)} or "
         f"{about(e.mean_abundance.high, 1)}.",
-        *([_ELSE] if e.deaths_explained is not None and e.deaths_explained.mostly_else else []),
+        *([_ELSE] if e.mostly_else else []),
     ]
 
 
