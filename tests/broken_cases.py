@@ -163,6 +163,13 @@ BROKEN = {
     "count is true": ("case", ("count = 40", "count = true"), "[fish] count", "true", "whole"),
     "food maybe": ("case", ('food_fish = "no"', 'food_fish = "maybe"'), "[fish] food_fish", "maybe", "yes"),
     "no species": ("case", ('species = "koi"', ""), "[fish] species", "missing", "species"),
+    "a fish heavier than the world": (
+        "case", ("weight_g = 400", "weight_g = 1e299"), "[fish] mean_weight_g", "1e+299", "0.0001 to 10000000"
+    ),
+    "a range of weights down to nothing": (
+        "case", ("weight_g = 400", "weight_g = { value = 400, low = 1e-9, high = 500 }"), "[fish] mean_weight_g",
+        "{value = 400, low = 1e-09, high = 500}", "0.0001 to 10000000",
+    ),
     "weight 0": ("case", ("weight_g = 400", "weight_g = 0"), "[fish] mean_weight_g", "0", "above 0"),
     "arrival": (
         "case",

@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag
 from pydantic_core import PydanticCustomError
 
 from burden.case import WEEKDAYS
@@ -20,6 +20,7 @@ from burden.casefile.reading import hint
 __all__ = [
     "OTHER_FINDINGS",
     "TABLES",
+    "WEIGHT_LIMITS_G",
     "ActionTable",
     "ArrivalTable",
     "AtLeast0",
@@ -46,6 +47,9 @@ OTHER_FINDINGS = (
     *("ciliates", "flagellates", "bacterial_gill_disease", "fungus", "leeches", "crustaceans"),
     *("virus_suspected", "unknown"),
 )
+
+#: a larva that has just hatched, and more than any fish, or all of a pond taken for one: assumptions [g]
+WEIGHT_LIMITS_G = (0.0001, 10_000_000.0)
 
 
 def _wrong(fix: str) -> PydanticCustomError:
@@ -203,6 +207,18 @@ NumberOrRange = Annotated[
 ]
 
 
+def _between(low: float, high: float) -> AfterValidator:
+    """Accept a number or a range that lies between two limits."""
+
+    def check(value: float | RangeTable) -> float | RangeTable:
+        ends = (value.value, value.low, value.high) if isinstance(value, RangeTable) else (value,)
+        if min(ends) < low or max(ends) > high:
+            raise _wrong(f"It must be from {low:.12g} to {high:.12g}. Check the unit.")
+        return value
+
+    return AfterValidator(check)
+
+
 class YearlyTable(_Table):
     """A yearly cosine of the temperature."""
 
@@ -273,7 +289,9 @@ class FishTable(_Table):
     species: Text = Field(description="the species, in words")
     count: Annotated[int, _whole(1)] = Field(description="fish alive on the visit date, 1 or more")
     food_fish: YesNo = Field(description="yes or no")
-    mean_weight_g: NumberOrRange | None = Field(None, description="the mean weight in g, above 0")
+    mean_weight_g: Annotated[NumberOrRange, _between(*WEIGHT_LIMITS_G)] | None = Field(
+        None, description="the mean weight in g, {:.12g} to {:.12g}".format(*WEIGHT_LIMITS_G)
+    )
     length_mm: Annotated[float, _number(1, 5000)] | None = Field(None, description="the mean length in mm, 1 to 5000")
     new_arrivals: tuple[ArrivalTable, ...] = Field((), description="a list of {date, count}")
     lethal_sampling_allowed: (

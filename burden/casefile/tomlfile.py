@@ -231,4 +231,6 @@ def _home_of(key: str) -> str:
 def _shown(value: Any) -> str:
     if isinstance(value, bool):
         return str(value).lower()
+    if isinstance(value, dict):
+        return f"{{{', '.join(f'{key} = {_shown(one)}' for key, one in value.items())}}}"
     return "missing" if value is _MISSING else str(value)
