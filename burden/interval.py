@@ -31,7 +31,7 @@ from burden.lifecycle import Parameters, draw_parameters, establishment_for
 from burden.result import Result, Triple, frame, number
 from burden.treatment import draw_kill
 from burden.water import Temperature
-from burden.windows import Windows, safe_below_c, windows_after
+from burden.windows import WARMEST_SEARCHED_C, Windows, safe_below_c, windows_after
 
 __all__ = ["IntervalAnswer", "cold_water_words", "customary_words", "interval"]
 
@@ -132,6 +132,9 @@ class IntervalAnswer(Result):
 
 def cold_water_words(below: Triple) -> str:
     """Say from which temperature down doses two weeks apart are right."""
+    if below.median >= WARMEST_SEARCHED_C:
+        sure = f"; below {below.low:.0f} °C that is all but sure" if below.low < WARMEST_SEARCHED_C else ""
+        return f"Two weeks apart most likely gives no settler time to lay at any temperature{sure}."
     return (
         f"Two weeks apart gives no settler time to lay in water below {below.text()} °C; in warmer water it does, so "
         "there the doses belong closer together."

@@ -18,10 +18,12 @@ from burden.lifecycle import Parameters
 from burden.result import Triple
 from burden.water import Temperature
 
-__all__ = ["MAX_DAYS", "Windows", "safe_below_c", "windows_after"]
+__all__ = ["MAX_DAYS", "WARMEST_SEARCHED_C", "Windows", "safe_below_c", "windows_after"]
 
 #: beyond this a duration is not followed: the water is too cold for the question [d]
 MAX_DAYS = 400.0
+#: up to here it is asked where two weeks are too long a gap; few hosts live in warmer water: an assumption [°C]
+WARMEST_SEARCHED_C = 35.0
 _STEP = 0.05
 
 
@@ -167,14 +169,17 @@ def safe_below_c(parameters: Parameters, sheltered_fraction: np.ndarray, gap_day
 
     Notes
     -----
-    The longest safe gap, earliest maturity less sheltered age, shortens as the water warms; searched by a tenth of a
-    degree from 1 °C on. 1 °C where even that is too warm.
+    The longest safe gap, earliest maturity less sheltered age, shortens as the water warms, until it is too warm for
+    the flukes themselves; searched by a tenth of a degree from 1 °C to the first that is too warm. 1 °C where even
+    that is.
     """
     maturity = parameters.of_eggs.maturity
-    found = np.full(parameters.size, 1.0)
-    for temperature in np.arange(1.0, 35.0, 0.1):
+    found, safe = np.full(parameters.size, 1.0), np.ones(parameters.size, bool)
+    for temperature in np.arange(10, 10 * WARMEST_SEARCHED_C + 1) / 10:
         shape = maturity.shape_at(temperature)
         need = gammaincinv(shape, FIRST) / shape - sheltered_fraction
-        safe = maturity.rate(temperature) * gap_days <= need
-        found = np.where(safe, temperature, found)
+        safe &= maturity.rate(temperature) * gap_days <= need
+        if not safe.any():
+            break
+        found[safe] = temperature
     return found

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from burden.courses import CONTROL_PER_1000, ERADICATION, TIE
-from burden.interval import interval
+from burden.interval import cold_water_words, interval
 from burden.lifecycle import draw_parameters
+from burden.result import Triple
 from burden.windows import safe_below_c
 
 
@@ -78,3 +79,11 @@ def test_water_too_cold_says_so() -> None:
     answer = interval("dactylogyrus", 3.0, draws=30)
     assert answer.recommended is None
     assert "cold" in answer.reasons["recommended"]
+
+
+def test_two_weeks_that_are_never_too_long_name_no_edge_that_was_only_where_the_search_ended() -> None:
+    """Heterobothrium settlers mature so late that in most draws two weeks are within their youth up to 35 °C."""
+    parameters = draw_parameters("heterobothrium", 200, 1)
+    said = cold_water_words(Triple.of(safe_below_c(parameters, np.full(200, 0.25), 14.0)))
+    assert "35" not in said
+    assert said.startswith("Two weeks apart most likely gives no settler time to lay at any temperature; below 2")
