@@ -38,7 +38,7 @@ __all__ = [
 HORIZON_DAYS = 365.0
 #: longest step once the doses are over, or this part of how long what is under way takes: p then changes over weeks [d]
 _TAIL_STEP_DAYS, _TAIL_STEP_PART = 1.5, 1 / 30
-_PLANS_AT_ONCE = 24
+_PLANS_AT_ONCE = 48
 
 
 def time_grid(

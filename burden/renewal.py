@@ -136,19 +136,25 @@ def backward(
     others linear; a dose is p ← (1 − κ) p. `linear` leaves out the factor (1 − p_A).
     """
     walk = _Walk(habitat, batch, linear, on_fish_only, stages)
-    found: list[dict[int, Values]] = [{} for _ in starts]
+    found: list[list[tuple[np.ndarray, Values]]] = [[] for _ in starts]
     earliest = int(min(s.min() for s in starts))
     for i in range(habitat.horizon, earliest - 1, -1):
         walk.step_to(i)
         for column, start in zip(found, starts, strict=True):
-            for s in np.flatnonzero(start == i).tolist():
-                column[s] = walk.values(i, s)
-    return [_stack([column[s] for s in sorted(column)]) for column in found]
+            if (which := np.flatnonzero(start == i)).size:
+                column.append((which, walk.values(i, which)))
+    return [_in_order(column) for column in found]
 
 
-def _stack(values: Sequence[Values]) -> Values:
-    names = ("fresh_egg", "eggs", "larva", "juveniles", "adult")
-    return Values(*(np.stack([getattr(v, name) for v in values], axis=-2) for name in names))
+def _in_order(parts: Sequence[tuple[np.ndarray, Values]]) -> Values:
+    """Join the values of schedules read at different times, by the number of the schedule."""
+    order = np.argsort(np.concatenate([which for which, _ in parts]))
+
+    def joined(name: str) -> np.ndarray:
+        found: np.ndarray = np.concatenate([getattr(values, name) for _, values in parts], axis=-2)[..., order, :]
+        return found
+
+    return Values(*map(joined, ("fresh_egg", "eggs", "larva", "juveniles", "adult")))
 
 
 class _Walk:
@@ -271,57 +277,55 @@ class _Walk:
         return self._passed[1]
 
     # --- what a start reads -----------------------------------------------------------------------------------
-    def values(self, i: int, s: int) -> Values:
-        """Values of every age and stage for schedule s at grid time i, before its doses."""
-        one = _Lone(self, i, s)
+    def values(self, i: int, which: np.ndarray) -> Values:
+        """Values of every age and stage for P schedules at grid time i, before its doses, (…, P, M) each."""
+        some = _Some(self, i, which)
         return Values(
-            fresh_egg=one.spared("fresh_egg") * self.fresh[:, s],
-            eggs=one.eggs(),
-            larva=one.spared("larva") * self.larva[s],
-            juveniles=one.juveniles(),
-            adult=one.spared("adult") * self.adult[s],
+            fresh_egg=some.spared("fresh_egg") * self.fresh[:, which],
+            eggs=some.eggs(),
+            larva=some.spared("larva") * self.larva[which],
+            juveniles=some.juveniles(),
+            adult=some.spared("adult") * self.adult[which],
         )
 
 
-class _Lone:
-    """One schedule of a walk, read at one time, for individuals that have part of their development behind them."""
+class _Some:
+    """Schedules of a walk, read at one time, for individuals that have part of their development behind them."""
 
-    def __init__(self, walk: _Walk, i: int, s: int) -> None:
-        self.walk, self.i, self.s = walk, i, s
-        self.had = [given[i - 1, s] if i else 0.0 for given in walk.doses.given]
-        self.all = [given[-1, s] for given in walk.doses.given]
+    def __init__(self, walk: _Walk, i: int, which: np.ndarray) -> None:
+        self.walk, self.i, self.which = walk, i, which
+        self.had = [given[i - 1, which] if i else np.zeros(len(which)) for given in walk.doses.given]
+        self.all = [given[-1, which] for given in walk.doses.given]
 
     def spared(self, form: str) -> np.ndarray | float:
         share = self.walk.doses.at(form, self.i)
-        return share[self.s] if isinstance(share, np.ndarray) else share
-
-    def _logs(self, form: str, counts: Sequence[float]) -> np.ndarray | float:
-        found = self.walk.doses.log(form, [np.full((1, 1), count) for count in counts])
-        return found[0] if isinstance(found, np.ndarray) else found
+        return share[self.which] if isinstance(share, np.ndarray) else share
 
     def _worth(self, array: np.ndarray, ended: Ends) -> np.ndarray:
-        return ended.summed(self.i, self.walk.habitat.horizon, array[:, self.s : self.s + 1])[:, 0]
+        first, last = self.which[0], self.which[-1] + 1
+        together = last - first == len(self.which)  # a slice copies nothing
+        return ended.summed(self.i, self.walk.habitat.horizon, array[:, slice(first, last) if together else self.which])
 
     def eggs(self) -> np.ndarray:
-        walk = self.walk
+        walk, log = self.walk, self.walk.doses.log
         ended = walk.habitat.hatching.from_stages(self.i, walk.stages[1])
-        base, end = self._logs("egg", self.had), self._logs("egg", self.all)
-        left = ended.left_at(walk.habitat.horizon - self.i) * walk.water_end
+        base, end = log("egg", self.had), log("egg", self.all)
+        left = (ended.left_at(walk.habitat.horizon - self.i) * walk.water_end)[:, None]
         return self._worth(walk.hatched, ended) * np.exp(-base) + left * np.exp(end - base)
 
     def juveniles(self) -> np.ndarray:
         walk, waiting, stages = self.walk, self.walk.habitat.maturing, self.walk.stages[2]
         ended = waiting.from_stages(self.i, stages)
+        had = [before[:, None] for before in self.had]
         leaving = []
         passed = walk.passed_from_stages(self.i)
-        for given, before, (step, share, out) in zip(walk.doses.given, self.had, passed, strict=True):
-            column = given[:, self.s]
+        for given, before, (step, share, out) in zip(walk.doses.given, had, passed, strict=True):
+            early, late, _ = _between(given[:, self.which], step, share)
             # past the shelter already: every dose from this time on is met in the open
-            early, late = column[step], column[np.minimum(step + 1, len(column) - 1)]
-            leaving.append((np.where(out, before, early), np.where(out, before, late), share))
-        end = np.exp(self._logs("juvenile", self.all))
-        left = ended.left_at(walk.habitat.horizon - self.i)
-        had = [np.full((1, 1), before) for before in self.had]
+            met = [np.where(out[:, None], before, counts) for counts in (early, late)]
+            leaving.append((met[0], met[1], share[:, None]))
+        end = np.exp(walk.doses.log("juvenile", self.all))
+        left = ended.left_at(walk.habitat.horizon - self.i)[:, None]
         return walk._reached(had, leaving) * (self._worth(walk.matured, ended) + left * end)
 
 
@@ -340,5 +344,7 @@ def _adult(later: np.ndarray, birth: np.ndarray, death: np.ndarray, dt: float, l
 
 
 def _between(given: np.ndarray, step: np.ndarray, share: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Doses given by the grid times around a moment, (S, M) each, and how far it is from the first to the second."""
-    return given[step].T, given[np.minimum(step + 1, len(given) - 1)].T, share
+    """Doses given by the grid times around a moment, (…, S, M) each, and how far it is from the first to the second."""
+    around = (given[step], given[np.minimum(step + 1, len(given) - 1)])
+    early, late = (np.swapaxes(counts, -1, -2) for counts in around)
+    return early, late, share

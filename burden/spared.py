@@ -95,14 +95,14 @@ class Doses:
         return share
 
     def log(self, form: str, given: Sequence[np.ndarray]) -> np.ndarray | float:
-        """Log of the share spared by so many doses of each effect, (S,) or (S, M) each -> (S, M); 0 if none kills."""
+        """Log of what so many doses of each effect spare, (S,) or (…, S, M) each -> (…, S, M); 0 if none kills."""
         if form not in self._logs:
             kills = [effect.kill_of(form) for effect in self.batch.effects]
             self._logs[form] = [np.log1p(-np.minimum(k, _NEAR_TOTAL)) if k.any() else None for k in kills]
         total = 0.0
         for count, logs in zip(given, self._logs[form], strict=True):
             if logs is not None and count.any():
-                total = total + (count if count.ndim == 2 else count[:, None]) * logs
+                total = total + (count if count.ndim > 1 else count[:, None]) * logs
         return total
 
     def until(self, form: str, i: int) -> np.ndarray | float:
