@@ -458,6 +458,27 @@ def test_prevalence_plan_meets_the_wald_formula_of_statsmodels_within_z_squared(
     assert sampling.prevalence_within(0.5, 0.05, level=0.95).fish == math.ceil(wald - stats.norm.ppf(0.975) ** 2)
 
 
+def test_prevalence_plan_of_a_group_keeps_what_looking_at_all_does_not_mend() -> None:
+    """60 of 200 infected, each recognised in 6 of 10: the half-width by the variance of hypergeometric and binomial."""
+    infected, group, seen, z = 60, 200, 0.6, stats.norm.ppf(0.95)
+
+    def half_width(n: int) -> float:
+        caught = stats.hypergeom(group, infected, n)
+        variance = seen**2 * caught.var() + seen * (1 - seen) * caught.mean()
+        return float(z * math.sqrt(variance) / n / seen)
+
+    n = sampling.prevalence_within(infected / group, 0.1, population=group, sensitivity=seen).fish
+    assert half_width(n) <= 0.1 < half_width(n - 3)  # Wilson's n is some z² below that of the plain variance
+    none = sampling.prevalence_within(0.5, 0.1, population=50, sensitivity=0.3)
+    assert none.fish is None
+    assert "Not even all 50 fish" in none.headline()
+
+
+@pytest.mark.parametrize(("finds", "fish"), [(5, 3), (2, 1), (10, 10)])
+def test_no_more_fish_are_positive_than_looked_at(finds: int, fish: int) -> None:
+    assert sampling.chance_of_at_most(finds, 100, fish, 10, 0.9, 0.98) == pytest.approx(1.0, abs=1e-9)
+
+
 def test_prevalence_plan_with_sensitivity_and_small_groups() -> None:
     assert sampling.prevalence_within(0.3, 0.1, sensitivity=0.5).fish > sampling.prevalence_within(0.3, 0.1).fish
     assert sampling.prevalence_within(0.3, 0.1, population=40).fish <= 40
