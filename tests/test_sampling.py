@@ -514,6 +514,23 @@ def test_stop_lines(row: dict[str, str]) -> None:
     assert list(got) == pytest.approx(want, abs=tolerance)
 
 
+def test_a_card_of_one_threshold_says_how_often_it_cries_wolf() -> None:
+    """Three small clips a fish: the normal lines call a light burden high in more than the 10 % asked for."""
+    card = sampling.stop_at_threshold(0.8, 3.0, look=sampling.Look(0.02, 3))
+    rng, k, seen, fish = np.random.default_rng(7), seen_k(3.0, 0.8, sampling.Look(0.02, 3)), 1.5 * 0.06, card.fish
+    totals = np.cumsum(rng.negative_binomial(k, k / (k + seen), (40_000, fish)), axis=1)
+    low, high = (
+        np.array([math.nan if row[name] is None else row[name] for row in card.lines])
+        for name in ("low_at_most", "high_at_least")
+    )
+    up, down = totals >= high, totals <= low
+    first_up, first_down = (np.where(x.any(1), x.argmax(1), fish) for x in (up, down))
+    called = float((first_up < first_down).mean())
+    assert called > 0.12
+    assert card.expected["called_high_if_low"] == pytest.approx(called, abs=4 * math.sqrt(0.14 * 0.86 / 40_000))
+    assert "A light one (1.5 a fish) is called high with 14.2 % chance." in card.text()
+
+
 def test_probability_ratio_lines_are_where_the_ratio_meets_its_bounds() -> None:
     slope, lower, upper = sampling.sprt_lines(1.0, 3.0, 0.5, 0.05, 0.1)
 
