@@ -691,9 +691,20 @@ def test_clean_rounds_of_a_plan_with_new_fish_by_hand() -> None:
 def test_rounds_of_several_ponds_and_wrong_numbers() -> None:
     ponds = sampling.find_in_ponds(6, 1 / 6, 0.1, 0.95, 200)
     first = sampling.with_clean_rounds(ponds, 1).clean_rounds.rounds[0]["absent_after"]
-    assert first == pytest.approx(0.5 / (0.5 + 0.5 * 0.05))
+    reached = sampling.group_sensitivity(6, ponds.ponds_sampled, 1, ponds.pond_sensitivity)
+    assert 0.95 <= ponds.confidence_reached == pytest.approx(reached)
+    assert first == pytest.approx(0.5 / (0.5 + 0.5 * (1 - reached)))
     with pytest.raises(InputError, match=r"--rounds-a-year[\s\S]*--new-infected"):
         sampling.with_clean_rounds(ponds, 2, 3, 40, 0)
+
+
+def test_clean_rounds_of_ponds_that_cannot_be_searched_are_no_freedom() -> None:
+    """One of three ponds with one of ten fish infected, seen in 5 of 100: all 30 fish find it as rarely."""
+    plan = sampling.find_in_ponds(3, 1 / 3, 0.01, 0.99, fish_in_pond=10, sensitivity=0.05)
+    assert plan.fish is None
+    assert plan.confidence_reached == pytest.approx(0.05)
+    after = [row["absent_after"] for row in sampling.with_clean_rounds(plan, 2).clean_rounds.rounds]
+    assert after == pytest.approx([0.5 / (0.5 + 0.5 * 0.95**n) for n in (1, 2)])
 
 
 def test_figures_show_the_numbers_of_their_plans() -> None:
