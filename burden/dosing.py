@@ -205,8 +205,9 @@ def _published(asked: _Asked) -> Mapping[str, Any] | None:
     """Return the published range a dose falls in, the customary one first; None where there is none."""
     ranges = asked.agent.about["ranges"]
     limits = [r["max_temperature_c"] for r in ranges if "max_temperature_c" in r]
-    # where no temperature is given, only what holds in the warmest water counts as published
-    water = max(limits, default=0.0) if asked.temperature_c is None else asked.temperature_c
+    # where no temperature is given, only what holds in the warmest water the agent is given in counts as published
+    warmest = asked.agent.about["ceiling"].get("temperature_c", max(limits, default=0.0))
+    water = warmest if asked.temperature_c is None else asked.temperature_c
     for found in ranges:
         if (
             found["route"] == asked.route
@@ -254,7 +255,8 @@ def range_words(found: Mapping[str, Any]) -> str:
     warm = f", water up to {plain(found['max_temperature_c'])} °C" if "max_temperature_c" in found else ""
     low, high = found["mg_l"]
     first, last = found["hours"]
-    return f"{plain(low)} to {plain(high)} mg/L for {plain(first)} to {plain(last)} h ({found['name']}{warm})"
+    strength = plain(low) if low == high else f"{plain(low)} to {plain(high)}"
+    return f"{strength} mg/L for {plain(first)} to {plain(last)} h ({found['name']}{warm})"
 
 
 def _length(asked: _Asked, found: Mapping[str, Any] | None) -> float:

@@ -92,7 +92,7 @@ def present_on(
     alike = fish_alike(rows)
     picked = shares_picked(alike, alive + sum(times for fish, times in alike.items() if _is_gone(fish)))
     total, carrying, log_none = np.zeros(mean.size), np.zeros(mean.size), np.zeros(mean.size)
-    looked, rates = 0, []
+    looked, rates, log_none_drawn = 0, [], np.zeros(mean.size)
     for fish, times in alike.items():
         own = _own_rates(fish, mean, k, seen, home, weight_g, stages, picked)
         rates += [(fish[0].chosen, _draw_rate(*own[:2], rng)) for _ in range(times)]
@@ -100,9 +100,11 @@ def present_on(
             continue
         log_none = log_none + times * np.log(np.maximum(own[2], 1e-300))
         looked += times
+        unseen, showed = _unseen_share(fish, seen, home, weight_g, stages), any(row.count_low > 0 for row in fish)
         for _, rate in rates[-times:]:
-            flukes = _one_fish(fish, rate, _unseen_share(fish, seen, home, weight_g, stages), rng)
+            flukes = _one_fish(fish, rate, unseen, rng)
             total, carrying = total + flukes, carrying + (flukes > 0)
+            log_none_drawn = log_none_drawn - (np.inf if showed else rate * unseen)
     if looked > alive:  # more fish looked at than are left
         total, carrying = total * alive / looked, carrying * alive / looked
     rest, log_weight = max(alive - looked, 0), np.zeros(mean.size)
@@ -112,6 +114,8 @@ def present_on(
         others, infected = flukes.sum(0), (flukes > 0).sum(0)
         if max(picked.values()) < 1:
             log_weight = _log_chance_of_picks(rates, left, mean, k, seen, picked, rng)
+            # the weight goes with the rates drawn, and so must the chance that none of them left a fluke
+            log_none, log_clean = log_none_drawn, -(left * mean / k).sum(0)
     else:
         others, infected = _unseen_fish(rest, mean, k, rng)
         log_clean = np.log(np.maximum(zero_share(mean * rest, k * rest), 1e-300)) if rest else np.zeros(mean.size)

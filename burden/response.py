@@ -14,10 +14,12 @@ from burden.case import Action, Case, Preparation
 from burden.doseresult import plain
 from burden.estimate import draw_seen, log_likelihood_of_samples
 from burden.evidence import uniform_draws
+from burden.past import is_read, rows_of
 from burden.pond import Pond, draw_pond
 from burden.result import Result, Triple, frame
 from burden.shortfall import Cause, Weakened, causes_in_words, ways_to_fall_short, why_it_fell_short
 from burden.simulate import Event
+from burden.told import not_read
 
 __all__ = ["VERDICTS", "Response", "response"]
 
@@ -83,8 +85,8 @@ class Response(Result):
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        """What looks odd in the case."""
-        return self.case.warnings
+        """What looks odd in the case, and what of it was not read."""
+        return (*self.case.warnings, *not_read(self.case, self.parasite))
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form of the contract."""
@@ -184,7 +186,7 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     doses = [a for a in case.given if a.action == "dose"]
     if not doses:
         return _cannot(frame, None, "no dose was given before this visit")
-    rows = [r for r in case.samples if r.readable and r.parasite in (None, parasite)]
+    rows = [r for r in rows_of(case, parasite) if is_read(case, parasite, r)]
     given = doses[-1].date
     before = [r for r in rows if r.date <= given]
     after = [r for r in rows if r.date > given]
@@ -234,12 +236,12 @@ def _paired(before: Sequence[Preparation], after: Sequence[Preparation]) -> dict
     return paired_reduction(list(first.values()), [second[label] for label in first]).as_dict()
 
 
-def _by_fish(rows: Sequence[Preparation]) -> dict[str, float]:
-    """Mean count of the preparations of each fish; a censored count at its lower bound."""
+def _by_fish(rows: Sequence[Preparation]) -> dict[str, list[int]]:
+    """Counts of the preparations of each fish; a censored count at its lower bound."""
     fish: dict[str, list[int]] = {}
     for row in rows:
         fish.setdefault(row.fish, []).append(row.count_low)
-    return {label: float(np.mean(counts)) for label, counts in fish.items()}
+    return fish
 
 
 def _cannot(frame: dict[str, Any], given: date | None, reason: str) -> Response:

@@ -204,7 +204,8 @@ def _oxygen_left(now: Situation, oxygen_mg_l: float, demand: float) -> SafetyNot
 
 
 def _temperature(now: Situation) -> Iterator[SafetyNote]:
-    limit = now.agent.about["ceiling"].get("temperature_c")
+    ceiling = now.agent.about["ceiling"]
+    limit, sources = ceiling.get("temperature_c"), ", ".join(ceiling["sources"])
     if limit is None:
         return
     if now.temperature_c is None:
@@ -212,15 +213,15 @@ def _temperature(now: Situation) -> Iterator[SafetyNote]:
             "Measure the water temperature before dosing",
             f"{now.agent.name} is not given above {limit:g} °C and no reading was given",
             "a reading",
-            "rowland2006",
+            sources,
         )
     elif now.temperature_c > limit:
         yield _withhold(
             f"Do not use {now.agent.name} in water this warm",
             f"the water has {now.temperature_c:g} °C, more than the {limit:g} °C of {now.agent.name}: "
-            f"{now.agent.about['ceiling']['temperature_text']}",
+            f"{ceiling['temperature_text']}",
             "cooler water, or another agent",
-            "rowland2006, lin2003",
+            sources,
         )
 
 

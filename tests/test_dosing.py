@@ -90,6 +90,10 @@ def test_customary_dose_says_it_has_no_source():
         ("formalin", 200.0, None, 25.0),  # Francis-Floyd, extension VM-77: 150 mg/L at most above 21 °C
         ("formalin", 200.0, None, None),  # temperature not given: the warm limit
         ("formalin", 200.0, 3.0, 15.0),  # 60 min at most
+        ("praziquantel", 40.0, 3.0, 20.0),  # 60 min at 40 mg/L; carp-like fish lose their balance after 2 h of it
+        ("praziquantel", 20.0, 3.0, 20.0),  # 2 h at 20 mg/L
+        ("hydrogen_peroxide", 700.0, None, None),  # published for 10 to 15 °C, fish died of it at 25 °C
+        ("sodium_chloride", 30_000.0, 0.25, 20.0),  # how long 30 g/L was held is not in the abstract
     ],
 )
 def test_a_dose_no_source_gives_is_refused_unless_accepted(agent, mg_l, hours, temperature_c):
@@ -107,7 +111,10 @@ def test_a_dose_no_source_gives_is_refused_unless_accepted(agent, mg_l, hours, t
     ("agent", "mg_l", "hours", "temperature_c", "length"),
     [
         ("praziquantel", 10.0, None, None, 24.0),
-        ("praziquantel", 40.0, None, None, 3.0),
+        ("praziquantel", 40.0, None, None, 1.0),
+        ("praziquantel", 20.0, 2.0, None, 2.0),  # Chisholm & Whittington 2002
+        ("praziquantel", 10.0, 3.0, None, 3.0),  # Schmahl & Mehlhorn 1985
+        ("hydrogen_peroxide", 700.0, 0.75, 12.0, 0.75),
         ("praziquantel", 10.0, 48.0, None, 48.0),  # Forwood et al. 2013b
         ("formalin", 200.0, None, 15.0, 1.0),
         ("formalin", 150.0, None, 25.0, 1.0),
@@ -116,6 +123,14 @@ def test_a_dose_no_source_gives_is_refused_unless_accepted(agent, mg_l, hours, t
 )
 def test_published_doses_pass_with_their_hours(agent, mg_l, hours, temperature_c, length):
     assert dose(agent, 1000.0, mg_l, hours=hours, temperature_c=temperature_c).hours == length
+
+
+def test_a_dip_is_no_longer_than_fish_bore_it():
+    """Onaka et al. 2003: pacu bore 100 mg/L for 7 min and 50 mg/L for 14."""
+    assert dose("praziquantel", 1000.0, 100.0, route="dip").hours <= 7.1 / 60
+    assert dose("praziquantel", 1000.0, 50.0, route="dip", hours=14 / 60).hours == 14 / 60
+    with pytest.raises(InputError, match="longer dip"):
+        dose("praziquantel", 1000.0, 100.0, route="dip", hours=10 / 60)
 
 
 def test_what_a_host_bears_limits_the_dose():

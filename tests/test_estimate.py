@@ -360,6 +360,23 @@ def test_the_sick_of_few_fish_are_not_counted_twice(fish, tilt):
             assert stats.ks_2samp(drawn, expected).statistic < furthest
 
 
+@pytest.mark.parametrize(("fish", "looked_at"), [(3, 1), (6, 2)])
+def test_clean_sick_fish_of_few_speak_for_a_clean_stock(fish, looked_at):
+    """That no fish carries any goes with the rates drawn, as their weight does: against a lottery."""
+    m, mean = 60_000, 1.0
+    looked, left = picked_stocks(400_000, fish, (0,) * looked_at, 1.0, mean)
+    expected = float((looked + left == 0).mean())
+    stock = present_on(fish, organs((0,) * looked_at, chosen="moribund"), np.full(m, mean), np.full(m, K),
+                       looking(1.0, m), "gill", np.full(m, 400.0), np.random.default_rng(3))  # fmt: skip
+    weight = np.exp(stock.log_weight)
+    found = float(np.average(stock.none, weights=weight))
+    # normed weights: the error of a ratio of two means, and that of the lottery
+    error = math.hypot(float(np.std(weight * (stock.none - found)) / weight.mean()) / math.sqrt(m),
+                       math.sqrt(expected / looked.size))  # fmt: skip
+    assert error < 0.05 * expected
+    assert found == pytest.approx(expected, abs=4 * error)
+
+
 def test_where_every_fish_was_looked_at_the_sick_are_all_fish():
     rows = clips([3, 0, 7], chosen="moribund")
     told = log_likelihood_of_samples(rows, MEAN * ONE, K * ONE, looking(1.0), "gill", 400.0 * ONE, pool=3)

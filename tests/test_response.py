@@ -209,6 +209,42 @@ def test_nothing_counted_after_is_binomial():
     assert share_left([40, 60], [0]).low == pytest.approx(100 * (1 - 2 * share / (1 - share)))
 
 
+def test_a_fluke_on_one_of_several_preparations_is_counted():
+    """Four preparations a fish, one fluke of 72 left: not none of 18; whole flukes, whatever the preparations."""
+    before = [[10, 9, 11, 10], [8, 7, 9, 8]]
+    found = reduction(before, [[1, 0, 0, 0], [0, 0, 0, 0]])
+    assert found.estimate == pytest.approx(100 * (1 - 1 / 72))
+    share = stats.binomtest(1, 73).proportion_ci(0.9)
+    assert (found.low, found.high) == pytest.approx([100 * (1 - p / (1 - p)) for p in (share.high, share.low)])
+    one_clip = reduction([[10], [8]], [[1, 0, 0, 0], [0, 0, 0, 0]])
+    assert one_clip.estimate == pytest.approx(100 * (1 - (1 / 8) / 9))
+    # eight flukes on as many clips have a spread, however few there are to a clip
+    assert "Student" in reduction(before, [[2, 1, 0, 2], [1, 0, 1, 1]]).method
+
+
+@pytest.mark.parametrize(("before", "after"), [([0, 0, 5], [0, 0, 4]), ([8, 4, 12], [4, 2, 6])])
+def test_fish_that_lose_the_same_share_are_not_certainty(before, after):
+    """No spread between fish leaves that of the flukes: an interval of no width told a share of 20 % to be exact."""
+    found = paired_reduction(before, after)
+    share = stats.binomtest(sum(after), sum(before) + sum(after)).proportion_ci(0.9)
+    assert found.low == pytest.approx(100 * (1 - share.high / (1 - share.high)))
+    assert found.high - found.low > 20
+    assert reduction([4, 4], [3, 3]).high - reduction([4, 4], [3, 3]).low > 20
+
+
+def test_gill_flukes_that_strayed_are_not_read_here_either():
+    """Scrapes of the skin after a dose that worked: read only where the case says so, as in the estimate."""
+    plain = judged(BEFORE, [0] * 10, 2)
+    skin = [replace(r, site="skin", method="skin_scrape", count_low=2, count_high=2) for r in clips([2, 2], day=-3)]
+    rows = [*plain.case.samples, *skin]
+    found = response(replace(plain.case, samples=tuple(rows)), draws=DRAWS)
+    assert found.verdict_probability == plain.verdict_probability
+    assert found.counted == plain.counted
+    assert any("2 preparations of the skin (4 flukes) not read" in note for note in found.warnings)
+    read = response(replace(plain.case, samples=tuple(rows), gill_flukes_on_skin=True), draws=DRAWS)
+    assert read.verdict_probability != plain.verdict_probability
+
+
 def test_reduction_says_when_it_cannot():
     assert math.isnan(reduction([0, 0], [1, 2]).estimate)
     assert math.isnan(reduction([5], [4]).low)

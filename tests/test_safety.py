@@ -42,6 +42,18 @@ def withheld(agent=FORMALIN, mg_l=25.0, hours=24.0, **changes) -> list[str]:
     return [n.text for n in safety_check(agent, mg_l, hours, **{**GOOD, **changes}) if n.level == "withhold"]
 
 
+@pytest.mark.parametrize(
+    ("name", "mg_l", "hours", "own"),
+    [("hydrogen_peroxide", 75.0, 0.5, "hirazawa2016"), ("formalin", 25.0, 24.0, "rowland2006")],
+)
+@pytest.mark.parametrize("temperature_c", [29.0, None])
+def test_water_too_warm_names_the_sources_of_the_agent_itself(name, mg_l, hours, own, temperature_c):
+    notes = safety_check(load_agent(name), mg_l, hours, **{**GOOD, "temperature_c": temperature_c})
+    (note,) = [n for n in notes if "this warm" in n.text or "water temperature" in n.text]
+    assert own in note.source
+    assert "lin2003" not in note.source or name == "formalin"
+
+
 @pytest.mark.parametrize(("agent", "mg_l"), [(FORMALIN, 25.0), (PRAZIQUANTEL, 5.0)])
 def test_good_water_withholds_nothing(agent, mg_l):
     assert withheld(agent, mg_l) == []

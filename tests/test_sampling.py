@@ -458,6 +458,27 @@ def test_prevalence_plan_meets_the_wald_formula_of_statsmodels_within_z_squared(
     assert sampling.prevalence_within(0.5, 0.05, level=0.95).fish == math.ceil(wald - stats.norm.ppf(0.975) ** 2)
 
 
+def test_prevalence_plan_of_a_group_keeps_what_looking_at_all_does_not_mend() -> None:
+    """60 of 200 infected, each recognised in 6 of 10: the half-width by the variance of hypergeometric and binomial."""
+    infected, group, seen, z = 60, 200, 0.6, stats.norm.ppf(0.95)
+
+    def half_width(n: int) -> float:
+        caught = stats.hypergeom(group, infected, n)
+        variance = seen**2 * caught.var() + seen * (1 - seen) * caught.mean()
+        return float(z * math.sqrt(variance) / n / seen)
+
+    n = sampling.prevalence_within(infected / group, 0.1, population=group, sensitivity=seen).fish
+    assert half_width(n) <= 0.1 < half_width(n - 3)  # Wilson's n is some z² below that of the plain variance
+    none = sampling.prevalence_within(0.5, 0.1, population=50, sensitivity=0.3)
+    assert none.fish is None
+    assert "Not even all 50 fish" in none.headline()
+
+
+@pytest.mark.parametrize(("finds", "fish"), [(5, 3), (2, 1), (10, 10)])
+def test_no_more_fish_are_positive_than_looked_at(finds: int, fish: int) -> None:
+    assert sampling.chance_of_at_most(finds, 100, fish, 10, 0.9, 0.98) == pytest.approx(1.0, abs=1e-9)
+
+
 def test_prevalence_plan_with_sensitivity_and_small_groups() -> None:
     assert sampling.prevalence_within(0.3, 0.1, sensitivity=0.5).fish > sampling.prevalence_within(0.3, 0.1).fish
     assert sampling.prevalence_within(0.3, 0.1, population=40).fish <= 40
@@ -491,6 +512,23 @@ def test_stop_lines(row: dict[str, str]) -> None:
         got = [float(v) for v in sampling.iwao_lines(at["n"], at["m0"], at["alpha"], at["beta"], at["t"])]
         want = [float(v) for v in row["expected"].split(",")]
     assert list(got) == pytest.approx(want, abs=tolerance)
+
+
+def test_a_card_of_one_threshold_says_how_often_it_cries_wolf() -> None:
+    """Three small clips a fish: the normal lines call a light burden high in more than the 10 % asked for."""
+    card = sampling.stop_at_threshold(0.8, 3.0, look=sampling.Look(0.02, 3))
+    rng, k, seen, fish = np.random.default_rng(7), seen_k(3.0, 0.8, sampling.Look(0.02, 3)), 1.5 * 0.06, card.fish
+    totals = np.cumsum(rng.negative_binomial(k, k / (k + seen), (40_000, fish)), axis=1)
+    low, high = (
+        np.array([math.nan if row[name] is None else row[name] for row in card.lines])
+        for name in ("low_at_most", "high_at_least")
+    )
+    up, down = totals >= high, totals <= low
+    first_up, first_down = (np.where(x.any(1), x.argmax(1), fish) for x in (up, down))
+    called = float((first_up < first_down).mean())
+    assert called > 0.12
+    assert card.expected["called_high_if_low"] == pytest.approx(called, abs=4 * math.sqrt(0.14 * 0.86 / 40_000))
+    assert "A light one (1.5 a fish) is called high with 14.2 % chance." in card.text()
 
 
 def test_probability_ratio_lines_are_where_the_ratio_meets_its_bounds() -> None:
@@ -653,9 +691,20 @@ def test_clean_rounds_of_a_plan_with_new_fish_by_hand() -> None:
 def test_rounds_of_several_ponds_and_wrong_numbers() -> None:
     ponds = sampling.find_in_ponds(6, 1 / 6, 0.1, 0.95, 200)
     first = sampling.with_clean_rounds(ponds, 1).clean_rounds.rounds[0]["absent_after"]
-    assert first == pytest.approx(0.5 / (0.5 + 0.5 * 0.05))
+    reached = sampling.group_sensitivity(6, ponds.ponds_sampled, 1, ponds.pond_sensitivity)
+    assert 0.95 <= ponds.confidence_reached == pytest.approx(reached)
+    assert first == pytest.approx(0.5 / (0.5 + 0.5 * (1 - reached)))
     with pytest.raises(InputError, match=r"--rounds-a-year[\s\S]*--new-infected"):
         sampling.with_clean_rounds(ponds, 2, 3, 40, 0)
+
+
+def test_clean_rounds_of_ponds_that_cannot_be_searched_are_no_freedom() -> None:
+    """One of three ponds with one of ten fish infected, seen in 5 of 100: all 30 fish find it as rarely."""
+    plan = sampling.find_in_ponds(3, 1 / 3, 0.01, 0.99, fish_in_pond=10, sensitivity=0.05)
+    assert plan.fish is None
+    assert plan.confidence_reached == pytest.approx(0.05)
+    after = [row["absent_after"] for row in sampling.with_clean_rounds(plan, 2).clean_rounds.rounds]
+    assert after == pytest.approx([0.5 / (0.5 + 0.5 * 0.95**n) for n in (1, 2)])
 
 
 def test_figures_show_the_numbers_of_their_plans() -> None:

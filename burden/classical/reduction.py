@@ -11,7 +11,6 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from burden.classical.estimate import Estimate
 from burden.classical.prevalence import prevalence
@@ -21,15 +20,21 @@ __all__ = ["paired_reduction", "reduction", "share_left"]
 
 #: flukes counted after a dose, in all, below which the spread of the counts says nothing of their mean: an assumption
 _NEAR_ZERO = 3
+#: relative variance that is nought but for rounding
+_NO_SPREAD = 1e-20
 
 
-def reduction(before: Sequence[float], after: Sequence[float], level: float = INTERVAL_LEVEL) -> Estimate:
+#: counts by fish: one number a fish, or those of its preparations
+_Counts = Sequence[float | Sequence[float]] | np.ndarray
+
+
+def reduction(before: _Counts, after: _Counts, level: float = INTERVAL_LEVEL) -> Estimate:
     """Reduction of the mean count, fish before and after being different ones [%].
 
     Parameters
     ----------
-    before, after : sequence of float
-        Counts, one a fish.
+    before, after : sequence
+        _Counts of each fish: a number, or the counts of its preparations, of which the mean is taken.
     level : float
         Confidence level [-].
 
@@ -37,7 +42,7 @@ def reduction(before: Sequence[float], after: Sequence[float], level: float = IN
     -------
     Estimate
         100 (1 − m_after/m_before), with limits from Student's t on the log ratio; with no or next to no fluke after,
-        from `share_left`; missing where nothing was there before.
+        or fish all alike on either day, which show no spread, from `share_left`; missing where nothing was before.
 
     Notes
     -----
@@ -50,34 +55,37 @@ def reduction(before: Sequence[float], after: Sequence[float], level: float = IN
     """
     from scipy.special import stdtrit
 
-    first, second = np.asarray(before, float), np.asarray(after, float)
+    first, second = _means(before), _means(after)
     if not first.size or not second.size or first.sum() == 0:
         return Estimate.missing("no fluke was counted before", level)
-    if second.sum() < _NEAR_ZERO:
-        return share_left(first, second, level)
+    if _flukes_and_looks(after)[0] < _NEAR_ZERO:
+        return share_left(before, after, level)
     left = second.mean() / first.mean()
     if min(first.size, second.size) < 2:
         return Estimate(100 * (1 - left), math.nan, math.nan, "ratio of means; one fish has no spread", level)
     variance = sum(float(np.var(x, ddof=1)) / (x.size * float(x.mean()) ** 2) for x in (first, second))
+    if variance < _NO_SPREAD:
+        return share_left(before, after, level)
     reach = float(stdtrit(first.size + second.size - 2, 0.5 + level / 2)) * math.sqrt(variance)
     low, high = (100 * (1 - left * math.exp(side)) for side in (reach, -reach))
     return Estimate(100 * (1 - left), low, high, "log ratio of means, Student's t", level)
 
 
-def paired_reduction(before: Sequence[float], after: Sequence[float], level: float = INTERVAL_LEVEL) -> Estimate:
+def paired_reduction(before: _Counts, after: _Counts, level: float = INTERVAL_LEVEL) -> Estimate:
     """Reduction of the mean count of the same fish, looked at before and after [%].
 
     Parameters
     ----------
-    before, after : sequence of float
-        Counts of the same fish in the same order.
+    before, after : sequence
+        _Counts of the same fish in the same order, as in `reduction`.
     level : float
         Confidence level [-].
 
     Returns
     -------
     Estimate
-        Delta method on the log ratio, which takes in how the two counts of a fish go together, with Student's t.
+        Delta method on the log ratio, which takes in how the two counts of a fish go together, with Student's t; from
+        `share_left` where next to nothing was left, or every fish, or the one with any flukes, lost the same share.
 
     Raises
     ------
@@ -91,28 +99,30 @@ def paired_reduction(before: Sequence[float], after: Sequence[float], level: flo
     """
     from scipy.special import stdtrit
 
-    first, second = np.asarray(before, float), np.asarray(after, float)
+    first, second = _means(before), _means(after)
     if first.size != second.size:
         raise ValueError(f"the same fish before and after: {first.size} counts before, {second.size} after")
     if not first.size or first.sum() == 0:
         return Estimate.missing("no fluke was counted before", level)
-    if second.sum() < _NEAR_ZERO or first.size < 2:
-        return share_left(first, second, level)
+    if _flukes_and_looks(after)[0] < _NEAR_ZERO or first.size < 2:
+        return share_left(before, after, level)
     left = second.mean() / first.mean()
     # influence of each fish on the log ratio
     pull = second / second.mean() - first / first.mean()
+    if float(np.var(pull)) < _NO_SPREAD:
+        return share_left(before, after, level)
     reach = float(stdtrit(first.size - 1, 0.5 + level / 2)) * math.sqrt(float(np.var(pull, ddof=1)) / first.size)
     low, high = (100 * (1 - left * math.exp(side)) for side in (reach, -reach))
     return Estimate(100 * (1 - left), low, high, "paired log ratio of means, delta method, Student's t", level)
 
 
-def share_left(before: ArrayLike, after: ArrayLike, level: float = INTERVAL_LEVEL) -> Estimate:
+def share_left(before: _Counts, after: _Counts, level: float = INTERVAL_LEVEL) -> Estimate:
     """Reduction with no or next to no fluke after, from flukes alone [%].
 
     Parameters
     ----------
-    before, after : sequence of float
-        Counts, one a fish, as many fish before as after or not.
+    before, after : sequence
+        _Counts as in `reduction`, as many fish before as after or not.
     level : float
         Confidence level [-].
 
@@ -127,13 +137,23 @@ def share_left(before: ArrayLike, after: ArrayLike, level: float = INTERVAL_LEVE
     >>> print(share_left([40, 22, 61, 35], [0, 0, 0, 0]))
     100 (98.1 to 100; exact binomial of flukes, clumping left out, 90 % interval)
     """
-    first, second = np.asarray(before, float), np.asarray(after, float)
-    total = round(float(first.sum())) + round(float(second.sum()))
-    share = prevalence(round(float(second.sum())), total, "clopper_pearson", level)
+    (first, looks_first), (second, looks_second) = _flukes_and_looks(before), _flukes_and_looks(after)
+    share = prevalence(second, first + second, "clopper_pearson", level)
 
     def gone(p: float) -> float:
-        rates = math.inf if p >= 1 else p / (1 - p) * first.size / second.size
+        rates = math.inf if p >= 1 else p / (1 - p) * looks_first / looks_second
         return 100 * (1 - rates)
 
     method = "exact binomial of flukes, clumping left out"
     return Estimate(gone(share.estimate), gone(share.high), gone(share.low), method, level)
+
+
+def _means(counts: _Counts) -> np.ndarray:
+    """Mean count of each fish, shape (fish,) [flukes]."""
+    return np.array([float(np.mean(fish)) for fish in counts])
+
+
+def _flukes_and_looks(counts: _Counts) -> tuple[int, int]:
+    """Flukes counted in all, and on how many preparations."""
+    each = [count for fish in counts for count in np.atleast_1d(fish)]
+    return round(float(sum(each))), len(each)

@@ -7,7 +7,8 @@ find_by_burden    …at a stated burden, seen through part-counts  by_burden
 find_in_ponds     …on a farm of several ponds                    freedom
 absent_after_clean_rounds   how sure of absence rounds make one  freedom
 with_clean_rounds           …added to a plan                     rounds
-mean, prevalence_within     a mean or a prevalence this precise  precision
+mean              a mean this precise                            precision
+prevalence_within a prevalence this precise                      prevalence
 stop_at_precision, stop_at_threshold   when to stop counting     sequential
 recheck           after a dose                                   followup
 arrivals          new fish                                       followup
@@ -37,7 +38,8 @@ _NAMES = {
     "imperfect": ("PassMarkPlan", "chance_of_at_most", "find_with_false_positives"),
     "plan": ("Plan",),
     "rounds": ("with_clean_rounds",),
-    "precision": ("MeanPlan", "PrevalencePlan", "fish_for_mean", "mean", "prevalence_within"),
+    "precision": ("MeanPlan", "fish_for_mean", "mean"),
+    "prevalence": ("PrevalencePlan", "prevalence_within"),
     "sequential": ("StopCard", "stop_at_precision", "stop_at_threshold"),
     "stop_lines": ("green_line", "iwao_lines", "kuno_line", "sprt_lines"),
 }

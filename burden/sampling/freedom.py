@@ -45,6 +45,8 @@ class PondsPlan(Plan):
         Chance that an infected pond is recognised [-].
     pond_prevalence, prevalence, confidence, sensitivity : float
         As given [-].
+    confidence_reached : float
+        With this plan; with every pond, and as many fish of each as there are or 1,000, where `fish` is None [-].
     options : tuple of mapping
         Other choices near the best.
     clean_rounds : AbsenceAfterRounds or None
@@ -59,6 +61,7 @@ class PondsPlan(Plan):
     prevalence: float
     confidence: float
     sensitivity: float
+    confidence_reached: float
     options: tuple[Mapping[str, Any], ...]
     clean_rounds: Result | None = None
 
@@ -123,6 +126,8 @@ def find_in_ponds(
         for all_fish, n, fish, seen in choices[: _SHOWN + 1]
     )
     best = choices[0] if choices else (None, None, None, None)
+    all_there_are = fish_in_pond or _MOST_PER_POND, prevalence, fish_in_pond, sensitivity
+    looked = (ponds, _pond_sensitivity(*all_there_are)) if best[1] is None else (best[1], best[3])
     return PondsPlan(
         fish=best[0],
         ponds_sampled=best[1],
@@ -133,6 +138,7 @@ def find_in_ponds(
         prevalence=prevalence,
         confidence=confidence,
         sensitivity=sensitivity,
+        confidence_reached=group_sensitivity(ponds, looked[0], _infected(ponds, pond_prevalence), min(looked[1], 1.0)),
         options=options,
         reason=_reason_of_ponds(best, ponds, pond_prevalence, prevalence, confidence),
         what_would_change=(
@@ -175,8 +181,12 @@ def _check_ponds(ponds: int, pond_prevalence: float) -> None:
 def _pond_sensitivity(fish: int, prevalence: float, fish_in_pond: int | None, sensitivity: float) -> float:
     if fish_in_pond is None:
         return 1 - (1 - prevalence * sensitivity) ** fish
-    infected = max(1, int(fish_in_pond * prevalence + 1e-9))
-    return group_sensitivity(fish_in_pond, fish, infected, sensitivity)
+    return group_sensitivity(fish_in_pond, fish, _infected(fish_in_pond, prevalence), sensitivity)
+
+
+def _infected(group: int, prevalence: float) -> int:
+    """Return the whole number infected that is not to be missed, at least 1, as `find` takes it."""
+    return max(1, int(group * prevalence + 1e-9))
 
 
 def _reason_of_ponds(

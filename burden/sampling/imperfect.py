@@ -170,10 +170,11 @@ def chance_of_at_most(
     caught, chance = infected_caught(population, fish, infected)
     total = 0.0
     for j, weight in zip(caught, chance, strict=True):
-        true = np.arange(min(int(j), finds) + 1)
+        true, clean = np.arange(min(int(j), finds) + 1), fish - int(j)
         pmf = np.exp(_log_binomial(true, int(j), sensitivity))
-        total += weight * float(pmf @ bdtr(finds - true, fish - int(j), 1 - specificity))
-    return float(total)
+        # of so many clean fish no more than all can be positive: beyond that bdtr knows no answer
+        total += weight * float(pmf @ bdtr(np.minimum(finds - true, clean), clean, 1 - specificity))
+    return float(min(total, 1.0))
 
 
 def _log_binomial(x: np.ndarray, n: int, p: float) -> np.ndarray:

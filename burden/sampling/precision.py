@@ -1,16 +1,15 @@
-"""How many fish for a mean or a prevalence of a stated precision.
+"""How many fish for a mean of a stated precision.
 
 References
 ----------
 Elliott 1977 FBA Sci Publ 25 (fish for a mean of a negative binomial).
-Wilson 1927 J Am Stat Assoc 22:209 (interval of a share).
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -22,7 +21,7 @@ from burden.result import INTERVAL_LEVEL, Triple
 from burden.sampling.by_burden import Look
 from burden.sampling.plan import AT_RANDOM, MOST_PREPARATIONS, Plan, check_numbers, percent
 
-__all__ = ["MeanPlan", "PrevalencePlan", "fish_for_mean", "mean", "prevalence_within", "relative_variance"]
+__all__ = ["MeanPlan", "fish_for_mean", "mean", "relative_variance"]
 
 
 def relative_variance(mean_abundance: ArrayLike, k: ArrayLike, look: Look | None = None) -> np.ndarray:
@@ -197,7 +196,7 @@ def mean(
     options = _mean_options(mean_abundance, k, precision / z, look, handling, population)
     best = _best_option(options, look.preparations, handling)
     fish = best["fish"]
-    chosen = _with_preparations(look, best["preparations"])
+    chosen = replace(look, preparations=best["preparations"])
     needed = _finite_fish(mean_abundance, k, precision / z, chosen, population)
     return MeanPlan(
         fish=fish,
@@ -216,10 +215,6 @@ def mean(
     )
 
 
-def _with_preparations(look: Look, preparations: int) -> Look:
-    return Look(look.fraction_examined, preparations, look.detection_per_fluke, look.part_shape)
-
-
 def _mean_options(
     mean_abundance: ArrayLike,
     k: ArrayLike,
@@ -232,7 +227,7 @@ def _mean_options(
     choices = [1] if whole else range(1, max(MOST_PREPARATIONS, look.preparations) + 1)
     rows = []
     for preparations in choices:
-        one = _with_preparations(look, preparations)
+        one = replace(look, preparations=preparations)
         over_draws = np.sort(np.ravel(_finite_fish(mean_abundance, k, relative_error, one, population)))
         needed = over_draws[math.ceil(0.95 * over_draws.size) - 1]
         fish = math.ceil(needed - 1e-9) if math.isfinite(needed) else None
@@ -293,107 +288,3 @@ def _reason_of_mean(mean_abundance: ArrayLike, k: ArrayLike, look: Look, fish: i
     if fish is None:
         return f"{share}; the rest needs more preparations, or more of the site, than asked for."
     return f"{share}; the rest is the part looked at and shrinks with preparations too."
-
-
-@dataclass(frozen=True, kw_only=True)
-class PrevalencePlan(Plan):
-    """Fish for a prevalence interval of a stated half-width.
-
-    Parameters
-    ----------
-    prevalence, half_width, level : float
-        Expected prevalence, half-width and level of the interval [-].
-    sensitivity : float
-        Chance that an infected fish is recognised [-].
-    population : int or None
-        Fish in the group.
-    """
-
-    prevalence: float
-    half_width: float
-    level: float
-    sensitivity: float
-    population: int | None
-
-    def headline(self) -> str:
-        """Return the number of fish in one line."""
-        return (
-            f"Look at {self.fish} fish for a prevalence near {percent(self.prevalence)} within "
-            f"{percent(self.half_width)} ({percent(self.level)} interval)."
-        )
-
-
-def prevalence_within(
-    prevalence: float,
-    half_width: float,
-    level: float = INTERVAL_LEVEL,
-    population: int | None = None,
-    sensitivity: float = 1.0,
-) -> PrevalencePlan:
-    """How many fish for a prevalence interval of this half-width.
-
-    Parameters
-    ----------
-    prevalence : float
-        Expected share of fish infected; 0.5 needs most [-].
-    half_width : float
-        Half the width of the Wilson interval [-].
-    level : float
-        Level of the interval [-].
-    population : int, optional
-        Fish in the group: the sample shrinks to n/(1 + (n − 1)/N).
-    sensitivity : float
-        Known chance that an infected fish is recognised: the interval of what is seen, over it [-].
-
-    Returns
-    -------
-    PrevalencePlan
-
-    Raises
-    ------
-    InputError
-        For numbers out of range, all at once.
-
-    Examples
-    --------
-    >>> prevalence_within(0.5, 0.05, level=0.95).fish
-    381
-    >>> prevalence_within(0.5, 0.05, level=0.95, population=200).fish
-    132
-    """
-    share = "between 0 and 1"
-    check_numbers(
-        [
-            ("--prevalence", prevalence, 0 < prevalence < 1, share, "0.5 if nothing is known."),
-            ("--half-width", half_width, 0 < half_width < 0.5, "between 0 and 0.5", "10 % is 0.1."),
-            ("--level", level, 0 < level < 1, share, "For 90 % write 0.9."),
-            ("--sensitivity", sensitivity, 0 < sensitivity <= 1, "above 0, at most 1", "1 if never missed."),
-            ("--population", population, population is None or population >= 1, "1 or more", "Leave it out."),
-        ]
-    )
-    fish = _wilson_fish(prevalence * sensitivity, half_width * sensitivity, float(ndtri(0.5 + level / 2)))
-    if population is not None:
-        fish = math.ceil(fish / (1 + (fish - 1) / population) - 1e-9)
-    return PrevalencePlan(
-        fish=fish,
-        prevalence=prevalence,
-        half_width=half_width,
-        level=level,
-        sensitivity=sensitivity,
-        population=population,
-        reason="The Wilson interval at the expected prevalence has this half-width; one fish fewer is wider.",
-        what_would_change=(
-            "a prevalence nearer one half needs more fish",
-            "an uncertain sensitivity widens the interval, whatever the number of fish",
-            AT_RANDOM,
-        ),
-    )
-
-
-def _wilson_fish(share: float, half_width: float, z: float) -> int:
-    """Smallest n with z·√(p(1−p)/n + z²/4n²)/(1 + z²/n) <= half_width, solved as a quadratic in z²/n."""
-    v, h2, z2 = share * (1 - share), half_width**2, z**2
-    # (1/4 − h²)·u² + (v − 2h²)·u − h² = 0 with u = z²/n, of which the positive root
-    a, b = 0.25 - h2, v - 2 * h2
-    u = (-b + math.sqrt(b * b + 4 * a * h2)) / (2 * a)
-    return max(1, math.ceil(z2 / u - 1e-9))

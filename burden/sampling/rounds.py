@@ -63,8 +63,7 @@ def with_clean_rounds(
             ("--prior-absent", prior_absent, 0 < prior_absent < 1, share, "0.5 knows nothing."),
         ]
     )
-    seen = plan.confidence_reached if isinstance(plan, FindPlan) else plan.confidence
     comes = float(introduction_probability(new_fish_a_year, new_infected)) if new_fish_a_year else 0.0
     between = 1 - (1 - comes) ** (1 / rounds_a_year)
-    found = absent_after_clean_rounds(prior_absent, seen, between, rounds)
+    found = absent_after_clean_rounds(prior_absent, plan.confidence_reached, between, rounds)
     return replace(plan, clean_rounds=found)

@@ -187,8 +187,9 @@ def stop_at_threshold(
 
     Notes
     -----
-    The totals are whole, so the errors come out below those asked for. Chances and fish are those of the card
-    itself, cut off at `max_fish`, by following the distribution of the total fish by fish.
+    The totals are whole, so the errors of the probability ratio come out below those asked for. Iwao's lines are
+    normal: where few flukes are seen on a fish, the first ones call a light burden high too often. Chances and fish are
+    those of the card itself, cut off at `max_fish`, by following the distribution of the total fish by fish.
 
     Examples
     --------
@@ -252,7 +253,8 @@ def _threshold_card(
         expected=expected,
         reason=(
             f"A heavy burden ({expected['high_mean']:g} a fish) is called high after {fish:.1f} fish on average; "
-            f"with {percent(undecided)} chance it is still undecided at {max_fish}."
+            f"with {percent(undecided)} chance it is still undecided at {max_fish}. A light one "
+            f"({expected['low_mean']:g} a fish) is called high with {percent(expected['called_high_if_low'])} chance."
         ),
         what_would_change=(
             "undecided at the last fish: treat as lying between, and look again in a few days",

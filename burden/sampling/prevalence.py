@@ -1,0 +1,134 @@
+"""How many fish for a prevalence of a stated precision.
+
+References
+----------
+Wilson 1927 J Am Stat Assoc 22:209 (interval of a share).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from scipy.special import ndtri
+
+from burden.result import INTERVAL_LEVEL
+from burden.sampling.plan import AT_RANDOM, Plan, check_numbers, percent
+
+__all__ = ["PrevalencePlan", "prevalence_within"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PrevalencePlan(Plan):
+    """Fish for a prevalence interval of a stated half-width.
+
+    Parameters
+    ----------
+    prevalence, half_width, level : float
+        Expected prevalence, half-width and level of the interval [-].
+    sensitivity : float
+        Chance that an infected fish is recognised [-].
+    population : int or None
+        Fish in the group.
+    """
+
+    prevalence: float
+    half_width: float
+    level: float
+    sensitivity: float
+    population: int | None
+
+    def headline(self) -> str:
+        """Return the number of fish in one line."""
+        if self.fish is None:
+            return f"Not even all {self.population} fish give the prevalence within {percent(self.half_width)}."
+        return (
+            f"Look at {self.fish} fish for a prevalence near {percent(self.prevalence)} within "
+            f"{percent(self.half_width)} ({percent(self.level)} interval)."
+        )
+
+
+def prevalence_within(
+    prevalence: float,
+    half_width: float,
+    level: float = INTERVAL_LEVEL,
+    population: int | None = None,
+    sensitivity: float = 1.0,
+) -> PrevalencePlan:
+    """How many fish for a prevalence interval of this half-width.
+
+    Parameters
+    ----------
+    prevalence : float
+        Expected share of fish infected; 0.5 needs most [-].
+    half_width : float
+        Half the width of the Wilson interval [-].
+    level : float
+        Level of the interval [-].
+    population : int, optional
+        Fish in the group: the sample shrinks to n/(1 + b (n − 1)/N), b the share of the variance between fish.
+    sensitivity : float
+        Known chance that an infected fish is recognised: the interval of what is seen, over it [-].
+
+    Returns
+    -------
+    PrevalencePlan
+        `fish` is None where not even all fish serve.
+
+    Raises
+    ------
+    InputError
+        For numbers out of range, all at once.
+
+    Notes
+    -----
+    Of the variance s(1 − s), s = p·sensitivity, sensitivity²·p(1 − p) lies between fish and goes once all are looked
+    at; whether an infected one is recognised varies all the same.
+
+    Examples
+    --------
+    >>> prevalence_within(0.5, 0.05, level=0.95).fish
+    381
+    >>> prevalence_within(0.5, 0.05, level=0.95, population=200).fish
+    132
+    """
+    share = "between 0 and 1"
+    check_numbers(
+        [
+            ("--prevalence", prevalence, 0 < prevalence < 1, share, "0.5 if nothing is known."),
+            ("--half-width", half_width, 0 < half_width < 0.5, "between 0 and 0.5", "10 % is 0.1."),
+            ("--level", level, 0 < level < 1, share, "For 90 % write 0.9."),
+            ("--sensitivity", sensitivity, 0 < sensitivity <= 1, "above 0, at most 1", "1 if never missed."),
+            ("--population", population, population is None or population >= 1, "1 or more", "Leave it out."),
+        ]
+    )
+    fish = _wilson_fish(prevalence * sensitivity, half_width * sensitivity, float(ndtri(0.5 + level / 2)))
+    if population is not None:
+        between = sensitivity * (1 - prevalence) / (1 - prevalence * sensitivity)
+        fish = math.ceil(fish / (1 + between * (fish - 1) / population) - 1e-9)
+    enough = population is None or fish <= population
+    return PrevalencePlan(
+        fish=fish if enough else None,
+        prevalence=prevalence,
+        half_width=half_width,
+        level=level,
+        sensitivity=sensitivity,
+        population=population,
+        reason="The Wilson interval at the expected prevalence has this half-width; one fish fewer is wider."
+        if enough
+        else "Which infected fish are recognised varies too much: take more of each fish.",
+        what_would_change=(
+            "a prevalence nearer one half needs more fish",
+            "an uncertain sensitivity widens the interval, whatever the number of fish",
+            AT_RANDOM,
+        ),
+    )
+
+
+def _wilson_fish(share: float, half_width: float, z: float) -> int:
+    """Smallest n with z·√(p(1−p)/n + z²/4n²)/(1 + z²/n) <= half_width, solved as a quadratic in z²/n."""
+    v, h2, z2 = share * (1 - share), half_width**2, z**2
+    # (1/4 − h²)·u² + (v − 2h²)·u − h² = 0 with u = z²/n, of which the positive root
+    a, b = 0.25 - h2, v - 2 * h2
+    u = (-b + math.sqrt(b * b + 4 * a * h2)) / (2 * a)
+    return max(1, math.ceil(z2 / u - 1e-9))
