@@ -10,7 +10,7 @@ from datetime import date, timedelta
 from burden.case import Case, ConstantTemperature
 from burden.coldwater import LaterDoses
 from burden.courses import CONTROL_PER_1000
-from burden.doseresult import DoseResult, plain
+from burden.doseresult import DoseResult, plain, product_words
 from burden.evidence import load_agent
 from burden.judging import Judged
 from burden.lateness import DELAYS_DAYS, RARER, LateDose
@@ -63,10 +63,14 @@ def say_date(day: date, year: int | None = None) -> str:
 
 
 def dose_words(result: DoseResult) -> str:
-    """Return a dose in a few words: how much of what."""
-    if result.product_ml is not None:
-        return f"{plain(result.product_ml)} mL of {result.agent} ({result.mg_l:g} mg/L)"
-    return f"{plain(result.product_g)} g of {result.agent} ({result.mg_l:g} mg/L)"
+    """Return a dose in a few words: how much of what, how strong and for how long.
+
+    A bath too short to be left in the water is given apart, so its amount is of a bath and never of the pond.
+    """
+    amount = product_words(result.product_g, result.product_ml)
+    strength = f"{plain(result.mg_l)} mg/L for {plain(result.hours)} h"
+    apart = f" for each {plain(result.volume_l)} L of a bath apart" if result.apart else ""
+    return f"{amount} of {result.agent.replace('_', ' ')}{apart} ({strength})"
 
 
 def late_words(late: LateDose, visit_date: date) -> str:
@@ -186,7 +190,7 @@ def _eaten(case: Case, held: Withdrawal, until_day: float) -> DayBookEntry:
     when = case.visit_date + timedelta(days=until_day)
     action = (
         f"food fish: nobody eats them before the licensed veterinarian allows it; the example of {held.degree_days:g} "
-        f"degree-days since the last {held.agent} ends, in water as reckoned"
+        f"degree-days since the last {held.agent.replace('_', ' ')} ends, in water as reckoned"
     )
     return DayBookEntry(when, action, (f"{held.words()}",), "food")
 

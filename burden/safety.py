@@ -112,6 +112,11 @@ class Situation:
     max_formalin_mg_l_total: float | None = None
     permanganate_used: bool = False
 
+    @property
+    def said(self) -> str:
+        """The agent's name as words."""
+        return self.agent.name.replace("_", " ")
+
 
 def safety_check(agent: Evidence, mg_l: float, hours: float, **known: Any) -> list[SafetyNote]:
     """List what speaks against a dose, withholding notes first.
@@ -171,7 +176,7 @@ def _oxygen(now: Situation) -> Iterator[SafetyNote]:
     if now.oxygen_mg_l < least:
         yield _withhold(
             "Do not dose before the oxygen is up",
-            f"oxygen is {now.oxygen_mg_l:g} mg/L now, below the {least:g} mg/L a bath of {now.agent.name} asks for",
+            f"oxygen is {now.oxygen_mg_l:g} mg/L now, below the {least:g} mg/L a bath of {now.said} asks for",
             f"aeration and a reading above {_OXYGEN_MG_L:g} mg/L",
             "fishhealth_texts",
         )
@@ -195,7 +200,7 @@ def _oxygen_left(now: Situation, oxygen_mg_l: float, demand: float) -> SafetyNot
     )
     return make(
         text,
-        f"oxygen of {oxygen_mg_l:g} mg/L less the {demand:.1f} mg/L that {now.agent.name} takes leaves "
+        f"oxygen of {oxygen_mg_l:g} mg/L less the {demand:.1f} mg/L that {now.said} takes leaves "
         f"{oxygen_mg_l - demand:.1f} mg/L",
         "strong aeration, a lower dose, or a short bath in a spare tank",
         "hatchery1982",
@@ -210,14 +215,14 @@ def _temperature(now: Situation) -> Iterator[SafetyNote]:
     if now.temperature_c is None:
         yield _caution(
             "Measure the water temperature before dosing",
-            f"{now.agent.name} is not given above {limit:g} °C and no reading was given",
+            f"{now.said} is not given above {limit:g} °C and no reading was given",
             "a reading",
             "rowland2006",
         )
     elif now.temperature_c > limit:
         yield _withhold(
-            f"Do not use {now.agent.name} in water this warm",
-            f"the water has {now.temperature_c:g} °C, more than the {limit:g} °C of {now.agent.name}: "
+            f"Do not use {now.said} in water this warm",
+            f"the water has {now.temperature_c:g} °C, more than the {limit:g} °C of {now.said}: "
             f"{now.agent.about['ceiling']['temperature_text']}",
             "cooler water, or another agent",
             "rowland2006, lin2003",
@@ -270,7 +275,7 @@ def _hosts(now: Situation) -> Iterator[SafetyNote]:
             yield _withhold(f"Do not give {species} this dose", advice.text, "a lower dose or another agent", source)
         elif advice.advice != "usable":
             yield _caution(
-                f"Try {now.agent.name} on a few {species} first",
+                f"Try {now.said} on a few {species} first",
                 advice.text,
                 "a quiet trial for the planned time",
                 source,
@@ -290,15 +295,15 @@ def _findings(now: Situation) -> Iterator[SafetyNote]:
         yield _gill_disease(now)
     for row in now.agent.about["against"]:
         if row["finding"] in now.findings:
-            yield _against(now.agent.name, row)
+            yield _against(now.said, row)
 
 
 def _gill_disease(now: Situation) -> SafetyNote:
     """Little gill is left: an agent that takes oxygen waits, others go on with care."""
     text, make = "Expect losses from the gills whatever the flukes do", _caution
     if _takes_oxygen(now):
-        text, make = f"No {now.agent.name} before the gill disease is treated", _withhold
-    takes = f", and {now.agent.name} takes oxygen" if _takes_oxygen(now) else ""
+        text, make = f"No {now.said} before the gill disease is treated", _withhold
+    takes = f", and {now.said} takes oxygen" if _takes_oxygen(now) else ""
     return make(
         text,
         f"bacterial gill disease leaves little gill to spare for a bath{takes}",

@@ -17,7 +17,6 @@ from burden.coldwater import LaterDoses, later_doses
 from burden.customs import customs_of, windows_of
 from burden.daybook import DayBookEntry, day_book, dose_words, held_water_words, late_words, later_words, say_date
 from burden.doseresult import DoseResult
-from burden.dosing import dose
 from burden.elimination import Plan
 from burden.estimate import Estimate, estimate
 from burden.following import DELAY_DAYS, Doing, Dosed, follow
@@ -27,7 +26,7 @@ from burden.lateness import LateDose, late_doses
 from burden.lookagain import LIVE_BEARER_RECHECK_DAYS, look_again
 from burden.moves import Alternative, alternatives
 from burden.otherwise import Otherwise, otherwise, would_change_words
-from burden.permitted import DEFAULT_AGENTS, LEAST_CHANCE, agents_and_notes, notes_on, why_not
+from burden.permitted import DEFAULT_AGENTS, LEAST_CHANCE, agents_and_notes, dose_of, notes_on, why_not
 from burden.pond import Pond
 from burden.progress import tell
 from burden.response import Response, response
@@ -327,27 +326,7 @@ def _doses(case: Case, chosen: Judged | None, accept_unpublished: bool) -> tuple
     """
     if chosen is None:
         return ()
-    return tuple(_dose_of(case, agent, accept_unpublished) for agent in chosen.plan.agents)
-
-
-def _dose_of(case: Case, agent: str, accept_unpublished: bool) -> DoseResult:
-    """One dose, with what every species in the water bears."""
-    volume = case.water.volume_l
-    each = [
-        dose(
-            agent,
-            volume.value,
-            accept_unpublished=accept_unpublished,
-            temperature_c=None,
-            species=species,
-            volume_range_l=(volume.low, volume.high),
-            food_fish=case.food_fish,
-            where="case.toml",
-            filter_kind=case.water.filter,
-        )
-        for species in dict.fromkeys(group.species for group in case.fish)
-    ]
-    return replace(each[0], cautions=tuple(dict.fromkeys(caution for result in each for caution in result.cautions)))
+    return tuple(dose_of(case, agent, accept_unpublished) for agent in chosen.plan.agents)
 
 
 def _forecast(
@@ -381,7 +360,7 @@ def _forecast(
 
 def _weighed(case: Case, plan: Plan, doses: Sequence[DoseResult]) -> list[Dosed]:
     return [
-        Dosed(case.visit_date + timedelta(days=day), d.agent, d.mg_l, d.mass_g)
+        Dosed(case.visit_date + timedelta(days=day), d.agent, d.mg_l, None if d.apart else d.mass_g)
         for day, d in zip(plan.days, doses, strict=True)
     ]
 

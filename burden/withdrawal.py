@@ -48,10 +48,11 @@ class Withdrawal:
         ask = (
             "local rules and the licensed veterinarian decide whether it may be used at all and how long nobody may eat"
         )
+        agent = self.agent.replace("_", " ")
         if self.degree_days == 0:
-            return f"{self.agent}: {self.text}"
+            return f"{agent}: {self.text}"
         here = "does not end within 400 d in this water" if self.days is None else f"{self.days:.0f} d in this water"
-        return f"{self.agent}: {ask}; example {self.degree_days:g} degree-days, {here} ({self.text})"
+        return f"{agent}: {ask}; example {self.degree_days:g} degree-days, {here} ({self.text})"
 
 
 def withdrawals(days: Sequence[float], agents: Sequence[str], temperature: Temperature) -> tuple[Withdrawal, ...]:

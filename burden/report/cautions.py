@@ -42,7 +42,8 @@ def cautions_of(visit: Visit) -> list[tuple[str, list[str]]]:
     given = tuple(dict.fromkeys(d.agent for d in visit.doses))
     care = [f"{note.text}: {note.reason.rstrip('.')}." for note in visit.notes if note.level != "withhold"]
     # what the water asks for first comes before what the agent asks for
-    groups = [("Against a dose today", stops), ("Water and fish", care), ("Always", [*_ALWAYS, *_food(visit)])]
+    against = "Against other agents" if given else "Against a dose today"
+    groups = [(against, stops), ("Water and fish", care), ("Always", [*_ALWAYS, *_food(visit)])]
     groups += [(named(agent).capitalize(), _of_agent(visit, agent, agent in given)) for agent in agents_of(visit)]
     return _each_once(groups)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from burden.doseresult import plain
 from burden.evidence import load_agent, load_parasite
 from burden.report.daybook import days_of, short_step
 from burden.report.words import about, long_date, named, of_100, on_day, several, spread, weighed
@@ -125,9 +126,9 @@ def record_of(visit: Visit) -> dict[str, Any]:
             "agent": named(d.agent),
             "route": named(d.route),
             "strength": f"{d.strength_percent:g} %",
-            "mg_l": f"{d.mg_l:g}",
-            "volume": about(d.volume_l, 3),
-            "amount": weighed(d),
+            "mg_l": plain(d.mg_l),
+            "volume": "____" if d.apart else about(d.volume_l, 3),
+            "amount": f"{weighed(d)} per {plain(d.volume_l)} L" if d.apart else weighed(d),
             "hours": f"{d.hours:g}",
         }
         for day, d in zip(dates, visit.doses, strict=True)
