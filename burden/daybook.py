@@ -151,6 +151,7 @@ def day_book(
     later: LaterDoses | None = None,
     held: Sequence[Withdrawal] = (),
     first: Sequence[str] = (),
+    withheld: str | None = None,
 ) -> tuple[DayBookEntry, ...]:
     """Return what to do on each date, in order.
 
@@ -172,6 +173,8 @@ def day_book(
         For food fish.
     first : sequence of str
         What water and fish ask for before a dose.
+    withheld : str or None
+        Why no dose may be given today.
     """
     entries: list[DayBookEntry] = [] if later is None else _for_waiting_eggs(later, case.visit_date)
     if chosen is not None:
@@ -182,7 +185,9 @@ def day_book(
     entries += [_eaten(case, one, one.until_day) for one in held if one.until_day is not None and one.degree_days > 0]
     if plan is not None:
         when = case.visit_date + timedelta(days=last + plan.day)
-        entries.append(DayBookEntry(when, _small(plan.headline()), (), "sample"))
+        entries.append(DayBookEntry(when, _small(plan.headline(chosen is not None)), (), "sample"))
+    if withheld is not None:
+        entries.append(DayBookEntry(case.visit_date, f"no dose today: {withheld}", tuple(first), "none"))
     return tuple(sorted(entries, key=lambda entry: (entry.date, entry.kind != "dose")))
 
 

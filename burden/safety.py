@@ -243,7 +243,9 @@ def _ammonia(now: Situation) -> Iterator[SafetyNote]:
         source = "fishhealth_texts" if stop == _AMMONIA_ACTION_MG_L else "waterlimits"
         yield _withhold("Do not dose before the ammonia is down", reason, change, f"{source}, emerson1975")
     elif free > _AMMONIA_SAFE_MG_L:
-        yield _caution("Bring the ammonia down first; it harms gills as flukes do", reason, change, "tpwd, emerson1975")
+        yield _caution(
+            "Bring the ammonia down first; it harms gills as flukes do", reason, change, "tpwd, emerson1975", "water"
+        )
 
 
 def _nitrite(now: Situation) -> Iterator[SafetyNote]:
@@ -253,6 +255,7 @@ def _nitrite(now: Situation) -> Iterator[SafetyNote]:
             f"nitrite is {now.nitrite_n_mg_l:g} mg/L as N, above {_NITRITE_MG_L:g} mg/L",
             "a lower reading; salt, as chloride at ten times the nitrite protects",
             "fishhealth_texts, waterlimits",
+            "water",
         )
 
 

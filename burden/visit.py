@@ -186,7 +186,7 @@ class Visit(Result):
         lines += [r.text().splitlines()[0] for r in self.responses if r.verdict == "fell_short"]
         lines += self._what_to_give()
         if self.recheck is not None:
-            lines.append(self.recheck.headline())
+            lines.append(self.recheck.headline(bool(self.doses)))
         lines += [f"Caution: {note}" for note in self.cautions()]
         return "\n".join(lines)
 
@@ -257,7 +257,9 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
     said = notes_on(notes, given.agents if given is not None else ())
     course = None if given is None else choice.recommended
     held_for = held_water_words(case, until)
-    first = [note.text for note in said if note.level == "caution"]
+    cautions = [note for note in said if note.level == "caution"]
+    # without a dose only what the water needs anyway is left to do
+    first = [n.text if given else f"{n.text}: {n.would_change}" for n in cautions if given or n.kind == "water"]
     return Visit(
         case=case,
         seed=seed,
@@ -271,7 +273,7 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
         withheld_reason=withheld,
         windows=windows,
         recheck=plan,
-        day_book=day_book(case, course, doses, plan, last, late, later, held, first),
+        day_book=day_book(case, course, doses, plan, last, late, later, held, first, withheld),
         warnings=tuple(dict.fromkeys((*case.warnings, *(w for e in estimates for w in e.warnings), *held_for))),
         custom=customs_of(estimates, agents),
         alternatives=alternatives(case, ponds, agents, choice) if withheld is None else (),

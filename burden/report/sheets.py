@@ -15,12 +15,13 @@ __all__ = ["owner_page", "record_of"]
 
 def owner_page(visit: Visit) -> list[tuple[str, list[str]]]:
     """Return headings and sentences for the owner."""
+    ring = _RING if visit.doses else _RING[:2]
     parts = [
         ("What is the matter", _matter(visit)),
         ("What happens when", _dates(visit)),
         ("Why more than one dose", _why(visit)),
         ("Your part", _part(visit)),
-        ("Ring at once", _RING),
+        ("Ring at once", [f"{said};" for said in ring[:-1]] + [f"{ring[-1]}."]),
         ("What nobody can promise", _promise(visit)),
     ]
     return [(heading, sentences) for heading, sentences in parts if sentences]
@@ -28,13 +29,13 @@ def owner_page(visit: Visit) -> list[tuple[str, list[str]]]:
 
 #: chance of flukes above which the owner is told that they are there: an assumption
 _SURE = 0.95
-_ELSE = "Most of your dead fish died of something else, which these doses do not mend and we have to look for."
+_ELSE = "Most of your dead fish died of something else, which no dose against flukes mends and we have to look for."
 _NOT_EATEN = "Nobody eats these fish, and none goes to be eaten, before the licensed veterinarian allows it."
 _RING = [
     "when fish gasp at the surface, lie on their side or lose their balance: turn up the air and run in fresh water of "
-    "the same temperature while you ring;",
-    "when more fish die than in the days before;",
-    "when a dose cannot go in on its date, or went into more or less water than was reckoned with.",
+    "the same temperature while you ring",
+    "when more fish die than in the days before",
+    "when a dose cannot go in on its date, or went into more or less water than was reckoned with",
 ]
 
 
@@ -58,12 +59,13 @@ def _matter(visit: Visit) -> list[str]:
 
 
 def _dates(visit: Visit) -> list[str]:
-    if visit.withheld_reason is not None:
-        return [f"Nothing is put into the water today, because {visit.withheld_reason}."]
     said = {"sample": "we look at the fish again"}
-    return [
+    dates = [
         f"{day.label}: {said.get(day.kind, day.headline)}." for day in days_of(visit) if day.kind in ("dose", "sample")
     ]
+    if visit.withheld_reason is None:
+        return dates
+    return [f"No dose is put into the water today, because {visit.withheld_reason}.", *dates]
 
 
 def _why(visit: Visit) -> list[str]:
@@ -84,6 +86,7 @@ def _part(visit: Visit) -> list[str]:
         # what a filter does is nothing for the owner to do
         *(f"For each dose: {step[0].lower()}{step[1:]}." for step in dict.fromkeys(steps) if not step.startswith("A ")),
         *([_NOT_EATEN] if visit.case.food_fish else []),
+        *(f"{note.text}: {note.would_change}." for note in visit.notes if note.kind == "water"),
         "Write down every dead fish and the water temperature, every day, also when none died.",
         "Use nets and buckets of this water nowhere else, bring no new fish, give no fish away.",
         "Put nothing else into the water without asking.",
@@ -95,8 +98,8 @@ def _promise(visit: Visit) -> list[str]:
     course = f.recommended or f.untreated
     end = long_date(on_day(visit.case.visit_date, f.horizon_days))
     said = [
-        f"Until {end} we reckon with {about(course.deaths_end.median, 1)} dead fish of {visit.case.fish_count}, "
-        f"perhaps {about(course.deaths_end.high, 1)}."
+        f"Until {end} we reckon with {_fish(course.deaths_end.median)} dead fish of {visit.case.fish_count}, "
+        f"perhaps {_fish(course.deaths_end.high)}."
     ]
     if f.recommended is not None:
         said.append(
@@ -104,6 +107,11 @@ def _promise(visit: Visit) -> list[str]:
             f"{of_100(f.recommended.elimination.mean)} such ponds."
         )
     return said
+
+
+def _fish(number: float) -> str:
+    """Whole fish, two figures: with one, 208 and 231 are the same."""
+    return about(round(number))
 
 
 def record_of(visit: Visit) -> dict[str, Any]:

@@ -103,9 +103,10 @@ class RecheckPlan(Plan):
     offspring_from_day: Triple
     sample: CleanSamplePlan
 
-    def headline(self) -> str:
-        """Return the day and the sample in one line."""
-        return f"Look {self.day} days after the last dose. {self.sample.headline()}"
+    def headline(self, dosed: bool = True) -> str:
+        """Return the day and the sample in one line; the days count from today where nothing is given."""
+        when = "after the last dose" if dosed else "from today"
+        return f"Look {self.day} days {when}. {self.sample.headline()}"
 
     def rows(self) -> list[dict[str, Any]]:
         """Return the choices between more fish and more preparations, one a row."""
