@@ -182,7 +182,11 @@ def day_book(
         for number, (day, d) in enumerate(zip(chosen.plan.days, doses, strict=True), 1):
             steps = (*(first if number == 1 else ()), *_steps(d))
             entries += _of_dose(case, f"dose {number} of {chosen.doses}", day, d, steps, too_late.get(number))
-    entries += [_eaten(case, one, one.until_day) for one in held if one.until_day is not None and one.degree_days > 0]
+    entries += [
+        _eaten(case, one, one.until_day, later is not None)
+        for one in held
+        if one.until_day is not None and one.degree_days > 0
+    ]
     if plan is not None:
         when = case.visit_date + timedelta(days=last + plan.day)
         entries.append(DayBookEntry(when, _small(plan.headline(chosen is not None)), (), "sample"))
@@ -191,11 +195,12 @@ def day_book(
     return tuple(sorted(entries, key=lambda entry: (entry.date, entry.kind != "dose")))
 
 
-def _eaten(case: Case, held: Withdrawal, until_day: float) -> DayBookEntry:
+def _eaten(case: Case, held: Withdrawal, until_day: float, further: bool) -> DayBookEntry:
     when = case.visit_date + timedelta(days=until_day)
     action = (
         f"food fish: nobody eats them before the licensed veterinarian allows it; the example of {held.degree_days:g} "
         f"degree-days since the last {held.agent.replace('_', ' ')} ends, in water as reckoned"
+        f"{'; a further dose begins it anew' if further else ''}"
     )
     return DayBookEntry(when, action, (f"{held.words()}",), "food")
 

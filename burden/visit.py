@@ -36,7 +36,7 @@ from burden.sampling import RecheckPlan
 from burden.schedule import search
 from burden.simulate import State
 from burden.windows import Windows
-from burden.withdrawal import Withdrawal, withdrawals_of
+from burden.withdrawal import Withdrawal, unnamed_words, withdrawals_of
 
 __all__ = [
     "DEFAULT_AGENTS",
@@ -211,7 +211,8 @@ class Visit(Result):
     def cautions(self, most: int = 6) -> list[Caution]:
         """Return what to be careful of, the weightiest first, each once."""
         said = [Caution(f"{note.text}: {note.reason}", note.kind) for note in self.notes]
-        said += [Caution(f"Food fish: {w.words()}.", "food") for w in self.withdrawals]
+        held = [unnamed_words(self.case), *(w.words() for w in self.withdrawals)]
+        said += [Caution(f"Food fish: {words}.", "food") for words in held if words]
         said += [c for d in self.doses for c in d.cautions if not (self.withdrawals and c.kind == "food")]
         general = "local rules and the licensed veterinarian decide; dose one or a few fish first"
         return by_weight(said)[:most] or [Caution(general, "trial")]

@@ -36,13 +36,15 @@ from burden.report.interval_chart import draw_interval_chart, interval_curves, w
 from burden.report.outlook import outcomes, watch_for
 from burden.report.page import _otherwise_row
 from burden.report.ponds import cleanest_first, in_order, render_ponds, water_of
-from burden.report.sheets import owner_page
+from burden.report.sheets import owner_page, record_of
 from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE
 from burden.report.tables import csv_bytes, safe_cell, tables_of
 from burden.report.unknowns import unknowns_of
 from burden.result import Triple
 from burden.safety import SafetyNote, safety_check
 from burden.visit import DayBookEntry, Visit
+from burden.water import Temperature
+from burden.withdrawal import withdrawals
 
 
 class Reader(HTMLParser):
@@ -789,3 +791,16 @@ def test_the_owner_is_told_two_different_numbers_of_dead_fish():
     course = replace(f.recommended or f.untreated, deaths_end=Triple(208.0, 113.0, 231.0))
     visit = replace(koi(), forecasts=(replace(f, recommended=course),))
     assert "we reckon with 210 dead fish of 24, perhaps 230." in dict(owner_page(visit))["What nobody can promise"][0]
+
+
+def test_a_dose_given_before_holds_food_fish_on_the_record_though_none_is_given_today():
+    fish = (replace(koi().case.fish[0], food_fish=True),)
+    case = replace(koi().case, fish=fish, given=(*koi().case.given, replace(koi().case.given[0], agent="unknown")))
+    held = withdrawals((-1.0,), ("praziquantel",), Temperature.constant(20.0))
+    visit = replace(untreated(), case=case, withdrawals=held)
+    said = record_of(visit)["withdrawal"]
+    assert "25 d in this water" in said
+    assert "find out what it was" in said
+    assert record_of(untreated())["withdrawal"] == "no dose today"
+    assert any("find out what it was" in text for _, texts in cautions_of(visit) for text in texts)
+    assert any("find out what it was" in text for text in visit.cautions())

@@ -9,6 +9,7 @@ from burden.evidence import load_agent, load_parasite
 from burden.report.daybook import days_of, short_step
 from burden.report.words import about, long_date, named, of_100, on_day, several, spread, weighed
 from burden.visit import Visit
+from burden.withdrawal import unnamed_words
 
 __all__ = ["owner_page", "record_of"]
 
@@ -145,6 +146,7 @@ def record_of(visit: Visit) -> dict[str, Any]:
 
 
 def _withdrawal(visit: Visit) -> str:
-    if not visit.doses or not visit.case.food_fish:
-        return "" if visit.doses else "no dose given"
-    return " ".join(f"{w.words()}." for w in visit.withdrawals)
+    """What holds food fish, given today or before; else that nothing is given today."""
+    held = [unnamed_words(visit.case), *(w.words() for w in visit.withdrawals)]
+    said = " ".join(f"{words[:1].upper()}{words[1:]}." for words in held if words)
+    return said or ("" if visit.doses else "no dose today")
