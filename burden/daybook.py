@@ -9,9 +9,11 @@ from datetime import date, timedelta
 
 from burden.case import Case, ConstantTemperature
 from burden.coldwater import LaterDoses
+from burden.concentration import concentration_curve
 from burden.courses import CONTROL_PER_1000
 from burden.doseresult import DoseResult, plain, product_words
 from burden.evidence import load_agent
+from burden.hostcare import LEFT_IN_HOURS
 from burden.judging import Judged
 from burden.lateness import DELAYS_DAYS, RARER, LateDose
 from burden.result import Triple
@@ -31,16 +33,28 @@ __all__ = [
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
+#: share of a dose from which what is left of earlier ones is said: an assumption [-]
+_WORTH_SAYING = 0.2
+#: filter at the first dose and at later ones; where nobody says, none, in which most is left
+_FILTERS = {
+    "none": ("none", "none"),
+    "naive": ("naive", "adapted"),
+    "adapted": ("adapted", "adapted"),
+    None: ("none", "none"),
+}
+
 
 @dataclass(frozen=True)
 class DayBookEntry:
-    """What is to be done on one date: the day's action, what to do in order, and until when it is not too late."""
+    """What is to be done on one date: the day's action, what to do in order, until when it is not too late, and what is
+    still in the water from before."""
 
     date: date
     action: str
     steps: tuple[str, ...]
     kind: str = "dose"
     late: str = ""
+    left: str = ""
 
 
 def say_date(day: date, year: int | None = None) -> str:
@@ -180,8 +194,9 @@ def day_book(
     if chosen is not None:
         too_late = {one.number: one for one in late}
         for number, (day, d) in enumerate(zip(chosen.plan.days, doses, strict=True), 1):
-            steps = (*(first if number == 1 else ()), *_steps(d))
-            entries += _of_dose(case, f"dose {number} of {chosen.doses}", day, d, steps, too_late.get(number))
+            left = _left_words(case, day, d, [*zip(chosen.plan.days, doses, strict=True)][: number - 1])
+            steps = (*(first if number == 1 else ()), *([left] if left else ()), *_steps(d))
+            entries += _of_dose(case, f"dose {number} of {chosen.doses}", day, d, steps, too_late.get(number), left)
     entries += [
         _eaten(case, one, one.until_day, later is not None)
         for one in held
@@ -243,12 +258,12 @@ def _small(text: str) -> str:
 
 
 def _of_dose(
-    case: Case, name: str, day: float, d: DoseResult, steps: tuple[str, ...], late: LateDose | None
+    case: Case, name: str, day: float, d: DoseResult, steps: tuple[str, ...], late: LateDose | None, left: str
 ) -> list[DayBookEntry]:
     """A dose, its aftercare day by day, the look at the fish, and the day on which it is too late."""
     when = case.visit_date + timedelta(days=day)
     said = "" if late is None else late_words(late, case.visit_date)
-    entries = [DayBookEntry(when, f"{name}: {dose_words(d)}", steps, "dose", said)]
+    entries = [DayBookEntry(when, f"{name}: {dose_words(d)}", steps, "dose", said, left)]
     for after in range(1, 1 + load_agent(d.agent).about.get("aftercare_days", 0)):
         measure = f"measure ammonia and nitrite (day {after} after {d.agent})"
         entries.append(DayBookEntry(when + timedelta(days=after), measure, (), "care"))
@@ -273,6 +288,28 @@ def _when_late(late: LateDose, visit_date: date) -> list[DayBookEntry]:
         said = f"too late for dose {late.number} from now on: if it has not gone in, look and reckon anew"
         found.append((mistake, said))
     return [DayBookEntry(visit_date + timedelta(days=int(day)), said, (), "late") for day, said in found]
+
+
+def _left_words(case: Case, day: float, d: DoseResult, before: Sequence[tuple[float, DoseResult]]) -> str:
+    """Say what earlier doses of the agent left in the water, where it is worth saying; a short bath leaves nothing."""
+    doses = [(when, b.mg_l) for when, b in before if b.agent == d.agent]
+    for action in case.given:
+        mg_l = action.concentration_mg_l
+        if action.agent == d.agent and mg_l is not None and (action.hours or d.hours) >= LEFT_IN_HOURS:
+            volume = case.water.volume_l.value
+            kept = (1 - (action.water_change_after or 0.0)) * (action.volume_l_believed or volume) / volume
+            doses.append((float(case.day_of(action.date)), mg_l * kept))
+    if d.apart or not doses:
+        return ""
+    loss, later = (load_agent(d.agent).values[f"loss_per_day_{kind}"].value for kind in _FILTERS[case.water.filter])
+    curve = concentration_curve(doses, loss, case.water.exchange_per_day, loss_adapted_per_day=later)
+    left = float(curve.at([day])[0, 0])
+    if left < _WORTH_SAYING * d.mg_l:
+        return ""
+    total, ceiling = left + d.mg_l, load_agent(d.agent).about["ceiling"]["mg_l_prolonged"]
+    over = f", above the ceiling of {plain(ceiling)} mg/L: change water first" if total > ceiling else ""
+    now = f"with this dose {plain(total, 2)} mg/L{over}"
+    return f"Up to {plain(left, 2)} mg/L from before may still be in the water: {now}"
 
 
 def _steps(d: DoseResult) -> tuple[str, ...]:

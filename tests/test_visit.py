@@ -11,9 +11,11 @@ import numpy as np
 import pytest
 from cases import a_case, clips
 
-from burden.case import Limits, Preparation
+from burden.case import Action, Limits, Preparation
 from burden.casefile import read_case
+from burden.daybook import _left_words
 from burden.estimate import estimate
+from burden.evidence import load_agent
 from burden.permitted import dose_of
 from burden.report.cautions import cautions_of
 from burden.report.sheets import record_of
@@ -186,3 +188,24 @@ def test_nothing_of_a_short_bath_stays_in_the_pond(sick):
     assert not np.any(effect.larva_hazard)
     assert not np.any(effect.settler_kill)
     assert np.all(effect.kill_of("adult") > 0)
+
+
+def test_what_the_dose_before_left_is_said_with_the_next(sick):
+    """A new filter takes 0.51 of it a day, so of 5 mg/L 3 are left a day later and nothing worth saying after ten."""
+    (today,) = [dose_of(sick, "praziquantel")]
+
+    def said(ago: int, hours: float = 24.0, kind: str = "naive") -> str:
+        day = sick.visit_date - timedelta(days=ago)
+        given = Action(day, "dose", agent="praziquantel", route="bath", mg_l=5.0, hours=hours)
+        case = replace(sick, water=replace(sick.water, filter=kind), given=(given,))
+        return _left_words(case, 0.0, today, [])
+
+    assert load_agent("praziquantel").values["loss_per_day_naive"].value == 0.51
+    left = "Up to 3 mg/L from before may still be in the water: with this dose 8 mg/L"
+    assert 5 * np.exp(-0.51) == pytest.approx(3.0, abs=0.01)
+    assert said(1) == left
+    assert said(10) == said(1, hours=3.0) == ""
+    bare = replace(sick, water=replace(sick.water, filter="none"))
+    daily = [(-float(day), today) for day in range(1, 5)]
+    assert _left_words(bare, 0.0, today, daily).endswith("above the ceiling of 20 mg/L: change water first")
+    assert _left_words(bare, 0.0, today, []) == ""

@@ -110,7 +110,8 @@ def _ranges(days: list[Day], said: set[str]) -> list[str]:
 def _dose_day(entry: DayBookEntry, given: DoseResult, before: date | None, year: int) -> Day:
     if before is not None:
         same = (f"everything else as on {say_date(before, year)}",)
-        return Day(entry.date, "dose", entry.action, (*same, *_late(entry)))
+        left = (entry.left,) if entry.left else ()
+        return Day(entry.date, "dose", entry.action, (*same, *left, *_late(entry)))
     agent = load_agent(given.agent).about
     # days of care stand in the day-book one by one
     care = () if agent.get("aftercare_days") else tuple(agent.get("aftercare", ()))
