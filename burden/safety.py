@@ -22,6 +22,7 @@ _AMMONIA_ACTION_MG_L = 0.05  # fishhealth_texts, from memory
 _AMMONIA_ACUTE_MG_L = 0.6  # waterlimits, weak, warm-water fish
 _NITRITE_MG_L = 0.1  # fishhealth_texts, from memory, soft fresh water
 _ALKALINITY_MG_L = 50.0  # waterlimits, weak: 50 to 150 wanted
+_SALT_G_L = (1.0, 10.0)  # salted fresh water: above what is in tap water, below the sea: an assumption [g/L]
 _NH3_PER_N = 17.031 / 14.007  # molar masses
 
 
@@ -143,7 +144,19 @@ def safety_check(agent: Evidence, mg_l: float, hours: float, **known: Any) -> li
     """
     known = {k: tuple(v) if k in ("species", "findings") and not isinstance(v, str) else v for k, v in known.items()}
     now = Situation(agent, mg_l, hours, **known)
-    checks = (_oxygen, _temperature, _ammonia, _nitrite, _alkalinity, _hosts, _findings, _mixing, _total, _equipment)
+    checks = (
+        _oxygen,
+        _temperature,
+        _ammonia,
+        _nitrite,
+        _alkalinity,
+        _salt,
+        _hosts,
+        _findings,
+        _mixing,
+        _total,
+        _equipment,
+    )
     notes = [note for check in checks for note in check(now)]
     return sorted(notes, key=lambda note: note.level != "withhold")
 
@@ -253,7 +266,7 @@ def _nitrite(now: Situation) -> Iterator[SafetyNote]:
         yield _caution(
             "Bring the nitrite down first, or add chloride",
             f"nitrite is {now.nitrite_n_mg_l:g} mg/L as N, above {_NITRITE_MG_L:g} mg/L",
-            "a lower reading; salt, as chloride at ten times the nitrite protects",
+            f"water changes until it is below {_NITRITE_MG_L:g} mg/L; chloride of salt, ten times the nitrite, protects",
             "fishhealth_texts, waterlimits",
             "water",
         )
@@ -267,6 +280,17 @@ def _alkalinity(now: Situation) -> Iterator[SafetyNote]:
             f"alkalinity is {now.alkalinity_mg_l_caco3:g} mg/L CaCO3, and treated ponds lost up to 1.9 pH units",
             f"alkalinity above {_ALKALINITY_MG_L:g} mg/L CaCO3",
             "rowland2006, waterlimits",
+        )
+
+
+def _salt(now: Situation) -> Iterator[SafetyNote]:
+    if now.salinity_g_l is not None and _SALT_G_L[0] <= now.salinity_g_l <= _SALT_G_L[1]:
+        yield _caution(
+            "Do not count on the salt in the water",
+            f"it holds {now.salinity_g_l:g} g/L, and at 3 g/L two live-bearing flukes of guppies grew faster than in "
+            "fresh water: a little salt is no treatment",
+            "water changes",
+            "schelkle2011",
         )
 
 

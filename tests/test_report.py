@@ -804,3 +804,14 @@ def test_a_dose_given_before_holds_food_fish_on_the_record_though_none_is_given_
     assert record_of(untreated())["withdrawal"] == "no dose today"
     assert any("find out what it was" in text for _, texts in cautions_of(visit) for text in texts)
     assert any("find out what it was" in text for text in visit.cautions())
+
+
+def test_the_owner_of_fish_with_two_sets_is_told_of_both_and_of_all_gone_together():
+    seen, skin = koi().estimates[0], replace(koi().estimates[0], parasite="gyrodactylus")
+    chosen = koi().choice.recommended
+    both = replace(chosen, elimination=replace(chosen.elimination, mean=0.163))
+    visit = replace(koi(), estimates=(seen, skin), choice=replace(koi().choice, recommended=both))
+    owner = dict(owner_page(visit))
+    assert "on the gills of each fish" in owner["What is the matter"][0]
+    assert "on the skin of each fish" in owner["What is the matter"][0]
+    assert "gone a year later we expect in 16 of 100 such ponds." in owner["What nobody can promise"][-1]

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from burden.doseresult import DoseResult
+from burden.doseresult import DoseResult, plain
 from burden.evidence import load_agent
 from burden.report.words import about, about_in, several, weighed
 from burden.visit import DayBookEntry, Visit, say_date
@@ -126,7 +126,8 @@ def _late(entry: DayBookEntry) -> tuple[str, ...]:
 def _amount(given: DoseResult) -> str:
     strength = f"{given.strength_percent:g} %"
     kind = f"a {strength} solution" if given.product_ml is not None else f"a product with {strength} active substance"
-    return f"{weighed(given)} of {kind}"
+    each = f" for each {plain(given.volume_l)} L" if given.apart else ""
+    return f"{weighed(given)} of {kind}{each}"
 
 
 def recheck_words(visit: Visit) -> str:

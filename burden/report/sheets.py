@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from burden.doseresult import plain
+from burden.estimate import Estimate
 from burden.evidence import load_agent, load_parasite
 from burden.report.daybook import days_of, short_step
 from burden.report.words import about, long_date, named, of_100, on_day, several, spread, weighed
@@ -52,11 +53,16 @@ def _matter(visit: Visit) -> list[str]:
         return [looked, "So far flukes, small worms on the fish, are more unlikely than likely."]
     carry = "carry" if e.probability_infected > _SURE else "probably carry"
     return [
-        f"Your fish {carry} flukes, small worms on {sites}. {looked} We reckon with about "
-        f"{about(e.mean_abundance.median, 1)} on each fish; it may be {about(e.mean_abundance.low, 1)} or "
-        f"{about(e.mean_abundance.high, 1)}.",
+        f"Your fish {carry} flukes, small worms on {sites}. {looked} "
+        f"We reckon with {several(map(_on_each, visit.estimates))}.",
         *([_ELSE] if e.mostly_else else []),
     ]
+
+
+def _on_each(e: Estimate) -> str:
+    where = {"gill": "the gills", "skin": "the skin"}[load_parasite(e.parasite).about["site"]]
+    median, low, high = (about(x, 1) for x in (e.mean_abundance.median, e.mean_abundance.low, e.mean_abundance.high))
+    return f"about {median} on {where} of each fish (it may be {low} or {high})"
 
 
 def _dates(visit: Visit) -> list[str]:
@@ -102,10 +108,11 @@ def _promise(visit: Visit) -> list[str]:
         f"Until {end} we reckon with {_fish(course.deaths_end.median)} dead fish of {visit.case.fish_count}, "
         f"perhaps {_fish(course.deaths_end.high)}."
     ]
-    if f.recommended is not None:
+    chosen = visit.choice.recommended
+    if f.recommended is not None and chosen is not None:  # of every set together, as the first screen says it
         said.append(
             f"The doses bring the flukes down; that the very last one is gone a year later we expect in "
-            f"{of_100(f.recommended.elimination.mean)} such ponds."
+            f"{of_100(chosen.elimination.mean)} such ponds."
         )
     return said
 
