@@ -266,7 +266,7 @@ def _nitrite(now: Situation) -> Iterator[SafetyNote]:
         yield _caution(
             "Bring the nitrite down first, or add chloride",
             f"nitrite is {now.nitrite_n_mg_l:g} mg/L as N, above {_NITRITE_MG_L:g} mg/L",
-            f"water changes until it is below {_NITRITE_MG_L:g} mg/L; chloride of salt, ten times the nitrite, protects",
+            f"water changes until it is below {_NITRITE_MG_L:g} mg/L; salt, with ten times as much chloride, protects",
             "fishhealth_texts, waterlimits",
             "water",
         )
