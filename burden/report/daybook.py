@@ -58,6 +58,8 @@ def days_of(visit: Visit) -> tuple[Day, ...]:
             first.setdefault(given.agent, entry.date)
         elif entry.kind == "sample":
             days.append(Day(entry.date, "sample", "look again at the fish", (recheck_words(visit),)))
+        elif entry.kind == "none":
+            days.append(Day(entry.date, entry.kind, entry.action, entry.steps))  # its reason is said like the answer
         else:
             days.append(Day(entry.date, entry.kind, about_in(entry.action), tuple(map(about_in, entry.steps))))
     return tuple(replace(day, year=visit.case.visit_date.year) for day in days)
