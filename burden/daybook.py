@@ -9,9 +9,11 @@ from datetime import date, timedelta
 
 from burden.case import Case, ConstantTemperature
 from burden.coldwater import LaterDoses
+from burden.concentration import concentration_curve
 from burden.courses import CONTROL_PER_1000
-from burden.doseresult import DoseResult, plain
+from burden.doseresult import DoseResult, plain, product_words
 from burden.evidence import load_agent
+from burden.hostcare import LEFT_IN_HOURS
 from burden.judging import Judged
 from burden.lateness import DELAYS_DAYS, RARER, LateDose
 from burden.result import Triple
@@ -31,16 +33,28 @@ __all__ = [
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
+#: share of a dose from which what is left of earlier ones is said: an assumption [-]
+_WORTH_SAYING = 0.2
+#: filter at the first dose and at later ones; where nobody says, none, in which most is left
+_FILTERS = {
+    "none": ("none", "none"),
+    "naive": ("naive", "adapted"),
+    "adapted": ("adapted", "adapted"),
+    None: ("none", "none"),
+}
+
 
 @dataclass(frozen=True)
 class DayBookEntry:
-    """What is to be done on one date: the day's action, what to do in order, and until when it is not too late."""
+    """What is to be done on one date: the day's action, what to do in order, until when it is not too late, and what is
+    still in the water from before."""
 
     date: date
     action: str
     steps: tuple[str, ...]
     kind: str = "dose"
     late: str = ""
+    left: str = ""
 
 
 def say_date(day: date, year: int | None = None) -> str:
@@ -63,10 +77,14 @@ def say_date(day: date, year: int | None = None) -> str:
 
 
 def dose_words(result: DoseResult) -> str:
-    """Return a dose in a few words: how much of what."""
-    if result.product_ml is not None:
-        return f"{plain(result.product_ml)} mL of {result.agent} ({result.mg_l:g} mg/L)"
-    return f"{plain(result.product_g)} g of {result.agent} ({result.mg_l:g} mg/L)"
+    """Return a dose in a few words: how much of what, how strong and for how long.
+
+    A bath too short to be left in the water is given apart, so its amount is of a bath and never of the pond.
+    """
+    amount = product_words(result.product_g, result.product_ml)
+    strength = f"{plain(result.mg_l)} mg/L for {plain(result.hours)} h"
+    apart = f" for each {plain(result.volume_l)} L of a bath apart" if result.apart else ""
+    return f"{amount} of {result.agent.replace('_', ' ')}{apart} ({strength})"
 
 
 def late_words(late: LateDose, visit_date: date) -> str:
@@ -147,6 +165,7 @@ def day_book(
     later: LaterDoses | None = None,
     held: Sequence[Withdrawal] = (),
     first: Sequence[str] = (),
+    withheld: str | None = None,
 ) -> tuple[DayBookEntry, ...]:
     """Return what to do on each date, in order.
 
@@ -168,25 +187,35 @@ def day_book(
         For food fish.
     first : sequence of str
         What water and fish ask for before a dose.
+    withheld : str or None
+        Why no dose may be given today.
     """
     entries: list[DayBookEntry] = [] if later is None else _for_waiting_eggs(later, case.visit_date)
     if chosen is not None:
         too_late = {one.number: one for one in late}
         for number, (day, d) in enumerate(zip(chosen.plan.days, doses, strict=True), 1):
-            steps = (*(first if number == 1 else ()), *_steps(d))
-            entries += _of_dose(case, f"dose {number} of {chosen.doses}", day, d, steps, too_late.get(number))
-    entries += [_eaten(case, one, one.until_day) for one in held if one.until_day is not None and one.degree_days > 0]
+            left = _left_words(case, day, d, [*zip(chosen.plan.days, doses, strict=True)][: number - 1])
+            steps = (*(first if number == 1 else ()), *([left] if left else ()), *_steps(d))
+            entries += _of_dose(case, f"dose {number} of {chosen.doses}", day, d, steps, too_late.get(number), left)
+    entries += [
+        _eaten(case, one, one.until_day, later is not None)
+        for one in held
+        if one.until_day is not None and one.degree_days > 0
+    ]
     if plan is not None:
         when = case.visit_date + timedelta(days=last + plan.day)
-        entries.append(DayBookEntry(when, _small(plan.headline()), (), "sample"))
+        entries.append(DayBookEntry(when, _small(plan.headline(chosen is not None)), (), "sample"))
+    if withheld is not None:
+        entries.append(DayBookEntry(case.visit_date, f"no dose today: {withheld}", tuple(first), "none"))
     return tuple(sorted(entries, key=lambda entry: (entry.date, entry.kind != "dose")))
 
 
-def _eaten(case: Case, held: Withdrawal, until_day: float) -> DayBookEntry:
+def _eaten(case: Case, held: Withdrawal, until_day: float, further: bool) -> DayBookEntry:
     when = case.visit_date + timedelta(days=until_day)
     action = (
         f"food fish: nobody eats them before the licensed veterinarian allows it; the example of {held.degree_days:g} "
-        f"degree-days since the last {held.agent} ends, in water as reckoned"
+        f"degree-days since the last {held.agent.replace('_', ' ')} ends, in water as reckoned"
+        f"{'; a further dose begins it anew' if further else ''}"
     )
     return DayBookEntry(when, action, (f"{held.words()}",), "food")
 
@@ -229,12 +258,12 @@ def _small(text: str) -> str:
 
 
 def _of_dose(
-    case: Case, name: str, day: float, d: DoseResult, steps: tuple[str, ...], late: LateDose | None
+    case: Case, name: str, day: float, d: DoseResult, steps: tuple[str, ...], late: LateDose | None, left: str
 ) -> list[DayBookEntry]:
     """A dose, its aftercare day by day, the look at the fish, and the day on which it is too late."""
     when = case.visit_date + timedelta(days=day)
     said = "" if late is None else late_words(late, case.visit_date)
-    entries = [DayBookEntry(when, f"{name}: {dose_words(d)}", steps, "dose", said)]
+    entries = [DayBookEntry(when, f"{name}: {dose_words(d)}", steps, "dose", said, left)]
     for after in range(1, 1 + load_agent(d.agent).about.get("aftercare_days", 0)):
         measure = f"measure ammonia and nitrite (day {after} after {d.agent})"
         entries.append(DayBookEntry(when + timedelta(days=after), measure, (), "care"))
@@ -259,6 +288,28 @@ def _when_late(late: LateDose, visit_date: date) -> list[DayBookEntry]:
         said = f"too late for dose {late.number} from now on: if it has not gone in, look and reckon anew"
         found.append((mistake, said))
     return [DayBookEntry(visit_date + timedelta(days=int(day)), said, (), "late") for day, said in found]
+
+
+def _left_words(case: Case, day: float, d: DoseResult, before: Sequence[tuple[float, DoseResult]]) -> str:
+    """Say what earlier doses of the agent left in the water, where it is worth saying; a short bath leaves nothing."""
+    doses = [(when, b.mg_l) for when, b in before if b.agent == d.agent]
+    for action in case.given:
+        mg_l = action.concentration_mg_l
+        if action.agent == d.agent and mg_l is not None and (action.hours or d.hours) >= LEFT_IN_HOURS:
+            volume = case.water.volume_l.value
+            kept = (1 - (action.water_change_after or 0.0)) * (action.volume_l_believed or volume) / volume
+            doses.append((float(case.day_of(action.date)), mg_l * kept))
+    if d.apart or not doses:
+        return ""
+    loss, later = (load_agent(d.agent).values[f"loss_per_day_{kind}"].value for kind in _FILTERS[case.water.filter])
+    curve = concentration_curve(doses, loss, case.water.exchange_per_day, loss_adapted_per_day=later)
+    left = float(curve.at([day])[0, 0])
+    if left < _WORTH_SAYING * d.mg_l:
+        return ""
+    total, ceiling = left + d.mg_l, load_agent(d.agent).about["ceiling"]["mg_l_prolonged"]
+    over = f", above the ceiling of {plain(ceiling)} mg/L: change water first" if total > ceiling else ""
+    now = f"with this dose {plain(total, 2)} mg/L{over}"
+    return f"Up to {plain(left, 2)} mg/L from before may still be in the water: {now}"
 
 
 def _steps(d: DoseResult) -> tuple[str, ...]:

@@ -7,14 +7,17 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from burden.caution import Caution, by_weight
+from burden.hostcare import LEFT_IN_HOURS
 from burden.result import Result, number
 
-__all__ = ["DoseResult", "plain", "stock_recipe"]
+__all__ = ["DoseResult", "plain", "product_words", "stock_recipe"]
 
 # least mass a pocket scale that shows 0.1 g can be trusted with [g]; common practice, no source
 _SCALE_STEP_G = 0.1
 #: strongest stock of a badly soluble powder, under the lower of two figures for praziquantel (112 mg/L) [mg/L]
 _STOCK_MG_L = 100.0
+#: from this many on, g are said in kg and mL in L
+_LARGE = 10_000.0
 _STOCK_LIQUID_ML = 10.0  # of liquid made up to a litre
 
 
@@ -66,6 +69,11 @@ class DoseResult(Result):
     cautions: tuple[Caution, ...]
     stock: str | None = None
     sources: tuple[str, ...] = field(default=())
+
+    @property
+    def apart(self) -> bool:
+        """Whether the bath is too short to be left in the water, so that it is given in a water of its own."""
+        return self.hours < LEFT_IN_HOURS
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form; a product that does not apply is null."""
@@ -119,6 +127,27 @@ class DoseResult(Result):
             f"Weigh out {plain(self.product_g)} g of the product with {plain(self.strength_percent)} % "
             f"active substance ({plain(self.mass_g)} g {self.mass_of})."
         )
+
+
+def product_words(product_g: float | None, product_ml: float | None) -> str:
+    """Say how much of a product, three figures, in units a scale or a can has: kg and L from 10 000 g or mL on.
+
+    Parameters
+    ----------
+    product_g, product_ml : float or None
+        Of a solid [g] or of a liquid [mL]; the other None.
+
+    Examples
+    --------
+    >>> product_words(96.4321, None), product_words(220000.0, None), product_words(None, 11377.9)
+    ('96.4 g', '220 kg', '11.4 L')
+    """
+    value, small, large = (product_g, "g", "kg") if product_ml is None else (product_ml, "mL", "L")
+    if value is not None and value >= _LARGE:
+        value, small = value / 1000, large
+    if value is None or value < 1000:
+        return f"{plain(value)} {small}"
+    return f"{plain(float(f'{value:.3g}'))} {small}"
 
 
 def plain(value: float | None, digits: int = 3) -> str:

@@ -16,7 +16,7 @@ from burden.concentration import restore_mg
 from burden.doseresult import DoseResult, plain, stock_recipe
 from burden.errors import InputError, Problem
 from burden.evidence import Evidence, load_agent
-from burden.hostcare import HostAdvice, host_advice, oxygen_demand_mg_l, withdrawal_text
+from burden.hostcare import LEFT_IN_HOURS, HostAdvice, host_advice, oxygen_demand_mg_l, withdrawal_text
 
 __all__ = ["LEAST_STRENGTH_PERCENT", "dose", "odd_dose", "range_words"]
 
@@ -319,6 +319,11 @@ def _cautions(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice
         if asked.temperature_c is None and "max_temperature_c" in found:
             yield Caution("Water temperature not given: the warm-water limit was used.", "bookkeeping")
     yield from _volume_cautions(asked, found)
+    if (length := _length(asked, found)) < LEFT_IN_HOURS:
+        end = (
+            f"A bath of {plain(length)} h has to end: give it in a water of its own, or where all of it can be flushed."
+        )
+        yield Caution(end, "danger")
     if not asked.strength_given:
         taken = plain(asked.strength_percent)
         yield Caution(f"Strength not given: {taken} % taken. Read the label of the product.", "bookkeeping")

@@ -10,6 +10,7 @@ from typing import Any
 from burden.evidence import Evidence
 
 __all__ = [
+    "LEFT_IN_HOURS",
     "HostAdvice",
     "host_advice",
     "oxygen_demand_mg_l",
@@ -19,7 +20,8 @@ __all__ = [
 ]
 
 _SHORT_BATH_HOURS = 3.0  # up to which a limit for short baths holds: the longest short bath any source gives
-_LEFT_IN_HOURS = 12.0  # a bath this long is left in the water: the shortest prolonged bath any source gives
+#: a bath this long is left in the water, a shorter one is not: the shortest prolonged bath any source gives [h]
+LEFT_IN_HOURS = 12.0
 
 
 @dataclass(frozen=True)
@@ -67,7 +69,7 @@ def oxygen_demand_mg_l(agent: Evidence, mg_l: float, hours: float | None = None)
     demand = agent.about.get("oxygen_demand")
     if demand is None:
         return 0.0
-    share = 1.0 if hours is None or hours >= _LEFT_IN_HOURS else hours / demand["hours"][0]
+    share = 1.0 if hours is None or hours >= LEFT_IN_HOURS else hours / demand["hours"][0]
     return float(demand["mg_o2_per_mg"] * mg_l * share)
 
 
@@ -135,7 +137,7 @@ def host_advice(
     for group in agent.about.get("host_groups", ()):
         if any(re.search(rf"\b{re.escape(word)}(s|es)?\b", name) for word in group["words"]):
             return _group_advice(group, mg_l, hours, temperature_c)
-    text = f"No data on {agent.name} in {species}: try on a few fish first, for the planned time."
+    text = f"No data on {agent.name.replace('_', ' ')} in {species}: try on a few fish first, for the planned time."
     return HostAdvice(species, "no data", text, False, "no data")
 
 

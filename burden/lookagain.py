@@ -32,10 +32,13 @@ def look_again(case: Case, found: Estimate, agents: Sequence[str], last: float) 
             sample = find_by_burden(level, p["aggregation"], look, population=case.fish_count, lethal_allowed=killed)
             return _recheck_of_live_bearer(sample)
         effect = found.pond.effects[agents[0] if agents else next(iter(found.pond.effects))]
-        w = windows_after(p, effect.sheltered_fraction, found.pond.setting.temperature, last)
-        return recheck(
-            sample_windows(w), level, p["aggregation"], look, population=case.fish_count, lethal_allowed=killed
-        )
+        temperature = found.pond.setting.temperature
+        w = windows_after(p, effect.sheltered_fraction, temperature, last)
+        hatch = float(np.median(w.last_hatch))
+        # the last larva settles in the water of the day it hatches on, not in that of the dose
+        after = windows_after(p, effect.sheltered_fraction, temperature, last + hatch) if np.isfinite(hatch) else None
+        shown = sample_windows(w, after)
+        return recheck(shown, level, p["aggregation"], look, population=case.fish_count, lethal_allowed=killed)
     except (CannotAnswerError, InputError):
         return None
 

@@ -3,17 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from burden.case import Action, Case, ConstantTemperature
+from burden.doseresult import DoseResult
 from burden.dosing import dose
 from burden.errors import InputError, Problem
 from burden.estimate import Estimate
 from burden.evidence import load_agent, load_parasite
+from burden.hostcare import LEFT_IN_HOURS
 from burden.safety import SafetyNote, safety_check
 
-__all__ = ["DEFAULT_AGENTS", "LEAST_CHANCE", "Notes", "agents_and_notes", "notes_on", "unpublished_plans", "why_not"]
+__all__ = [
+    "DEFAULT_AGENTS",
+    "LEAST_CHANCE",
+    "Notes",
+    "agents_and_notes",
+    "dose_of",
+    "notes_on",
+    "unpublished_plans",
+    "why_not",
+]
 
 #: what is to be said of each agent
 Notes = Mapping[str, Sequence[SafetyNote]]
@@ -21,6 +33,8 @@ Notes = Mapping[str, Sequence[SafetyNote]]
 DEFAULT_AGENTS = ("praziquantel", "formalin")
 #: below this chance of flukes on the stock a dose is not recommended: look again first
 LEAST_CHANCE = 0.5
+#: water that the amount of a bath apart is worked out for [L]
+_APART_L = 100.0
 
 
 def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[str, ...], Notes]:
@@ -67,10 +81,23 @@ def notes_on(notes: Notes, given: Sequence[str]) -> tuple[SafetyNote, ...]:
         By agent, from `agents_and_notes`.
     given : sequence of str
         Agents of the schedule; none stands for all.
+
+    Notes
+    -----
+    What withholds another agent names it, lest it seem to forbid the dose that is given.
     """
     all_of = given or tuple(notes)
-    said = [note for name, own in notes.items() for note in own if name in all_of or note.level == "withhold"]
+    said = [
+        note if name in all_of else replace(note, text=f"Not {name.replace('_', ' ')}: {_small(note.text)}")
+        for name, own in notes.items()
+        for note in own
+        if name in all_of or note.level == "withhold"
+    ]
     return tuple(sorted(dict.fromkeys(said), key=lambda note: note.level != "withhold"))
+
+
+def _small(text: str) -> str:
+    return text[:1].lower() + text[1:]
 
 
 def why_not(case: Case, estimates: Sequence[Estimate], agents: Sequence[str], notes: Notes) -> str | None:
@@ -92,6 +119,45 @@ def why_not(case: Case, estimates: Sequence[Estimate], agents: Sequence[str], no
     if all(e.mostly_else for e in estimates) and not any(row.count_low > 0 for row in case.samples):
         return "no fluke was seen, and most fish died of something else: look for that, and at more fish, first"
     return None
+
+
+def dose_of(case: Case, agent: str, accept_unpublished: bool = False) -> DoseResult:
+    """Work out the customary dose of a case, with what every species in the water bears.
+
+    Parameters
+    ----------
+    case : Case
+    agent : str
+    accept_unpublished : bool
+        Work out a dose no source gives all the same.
+
+    Returns
+    -------
+    DoseResult
+        Of the case's water; of a bath too short to be left in it, of each 100 L of a bath apart.
+
+    Raises
+    ------
+    InputError
+        For a dose outside the published range that was not accepted.
+    """
+    volume = case.water.volume_l
+    apart = load_agent(agent).about["customary"]["hours"] < LEFT_IN_HOURS
+    each = [
+        dose(
+            agent,
+            _APART_L if apart else volume.value,
+            accept_unpublished=accept_unpublished,
+            temperature_c=None,
+            species=species,
+            volume_range_l=None if apart else (volume.low, volume.high),
+            food_fish=case.food_fish,
+            where="case.toml",
+            filter_kind=case.water.filter,
+        )
+        for species in dict.fromkeys(group.species for group in case.fish)
+    ]
+    return replace(each[0], cautions=tuple(dict.fromkeys(caution for result in each for caution in result.cautions)))
 
 
 def unpublished_plans(case: Case) -> list[Problem]:

@@ -19,6 +19,7 @@ from burden.case import (
 from burden.counts import susceptibility_classes
 from burden.effects import DoseEffect
 from burden.evidence import Value, load_agent, load_parasite, uniform_draws
+from burden.hostcare import LEFT_IN_HOURS
 from burden.hosts import Fish
 from burden.lifecycle import (
     Surroundings,
@@ -297,6 +298,8 @@ def _customary(case: Case, agent: str, setting: Setting, seed: int) -> DoseEffec
     kill = draw_kill(load_agent(agent), n, seed)
     met = any(action.agent == agent for action in case.given)
     loss = loss_draws(load_agent(agent), case.water.filter, n, seed, met_before=met)
+    if kill.customary_hours < LEFT_IN_HOURS:  # in a bath apart, of known volume, and nothing of it stays in the pond
+        return bath_effect(kill, loss_per_day=loss, left_in_water=False)
     # weighed for the volume on the page: where the pond holds more, the water gets less
     strength = kill.customary_mg_l * case.water.volume_l.value / 1000 / setting.volume_m3
     return bath_effect(kill, strength, loss_per_day=loss + setting.exchange_per_day)
@@ -338,7 +341,8 @@ def _given_effect(case: Case, action: Action, setting: Setting, seed: int, met_b
     written = action.concentration_mg_l
     believed = (action.volume_l_believed or case.water.volume_l.value) / 1000
     strength = None if written is None else written * believed / setting.volume_m3
-    flushed = (action.water_change_after or 0) >= 0.9 or action.route == "dip"
+    short = (action.hours or kill.customary_hours) < LEFT_IN_HOURS
+    flushed = (action.water_change_after or 0) >= 0.9 or action.route == "dip" or short
     loss = loss_draws(evidence, case.water.filter, n, seed, met_before, bool(action.uv_or_carbon_on))
     return bath_effect(kill, strength, action.hours, loss + setting.exchange_per_day, left_in_water=not flushed)
 

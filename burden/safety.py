@@ -22,6 +22,7 @@ _AMMONIA_ACTION_MG_L = 0.05  # fishhealth_texts, from memory
 _AMMONIA_ACUTE_MG_L = 0.6  # waterlimits, weak, warm-water fish
 _NITRITE_MG_L = 0.1  # fishhealth_texts, from memory, soft fresh water
 _ALKALINITY_MG_L = 50.0  # waterlimits, weak: 50 to 150 wanted
+_SALT_G_L = (1.0, 10.0)  # salted fresh water: above what is in tap water, below the sea: an assumption [g/L]
 _NH3_PER_N = 17.031 / 14.007  # molar masses
 
 
@@ -112,6 +113,11 @@ class Situation:
     max_formalin_mg_l_total: float | None = None
     permanganate_used: bool = False
 
+    @property
+    def said(self) -> str:
+        """The agent's name as words."""
+        return self.agent.name.replace("_", " ")
+
 
 def safety_check(agent: Evidence, mg_l: float, hours: float, **known: Any) -> list[SafetyNote]:
     """List what speaks against a dose, withholding notes first.
@@ -138,7 +144,19 @@ def safety_check(agent: Evidence, mg_l: float, hours: float, **known: Any) -> li
     """
     known = {k: tuple(v) if k in ("species", "findings") and not isinstance(v, str) else v for k, v in known.items()}
     now = Situation(agent, mg_l, hours, **known)
-    checks = (_oxygen, _temperature, _ammonia, _nitrite, _alkalinity, _hosts, _findings, _mixing, _total, _equipment)
+    checks = (
+        _oxygen,
+        _temperature,
+        _ammonia,
+        _nitrite,
+        _alkalinity,
+        _salt,
+        _hosts,
+        _findings,
+        _mixing,
+        _total,
+        _equipment,
+    )
     notes = [note for check in checks for note in check(now)]
     return sorted(notes, key=lambda note: note.level != "withhold")
 
@@ -171,7 +189,7 @@ def _oxygen(now: Situation) -> Iterator[SafetyNote]:
     if now.oxygen_mg_l < least:
         yield _withhold(
             "Do not dose before the oxygen is up",
-            f"oxygen is {now.oxygen_mg_l:g} mg/L now, below the {least:g} mg/L a bath of {now.agent.name} asks for",
+            f"oxygen is {now.oxygen_mg_l:g} mg/L now, below the {least:g} mg/L a bath of {now.said} asks for",
             f"aeration and a reading above {_OXYGEN_MG_L:g} mg/L",
             "fishhealth_texts",
         )
@@ -195,7 +213,7 @@ def _oxygen_left(now: Situation, oxygen_mg_l: float, demand: float) -> SafetyNot
     )
     return make(
         text,
-        f"oxygen of {oxygen_mg_l:g} mg/L less the {demand:.1f} mg/L that {now.agent.name} takes leaves "
+        f"oxygen of {oxygen_mg_l:g} mg/L less the {demand:.1f} mg/L that {now.said} takes leaves "
         f"{oxygen_mg_l - demand:.1f} mg/L",
         "strong aeration, a lower dose, or a short bath in a spare tank",
         "hatchery1982",
@@ -211,14 +229,14 @@ def _temperature(now: Situation) -> Iterator[SafetyNote]:
     if now.temperature_c is None:
         yield _caution(
             "Measure the water temperature before dosing",
-            f"{now.agent.name} is not given above {limit:g} °C and no reading was given",
+            f"{now.said} is not given above {limit:g} °C and no reading was given",
             "a reading",
             sources,
         )
     elif now.temperature_c > limit:
         yield _withhold(
-            f"Do not use {now.agent.name} in water this warm",
-            f"the water has {now.temperature_c:g} °C, more than the {limit:g} °C of {now.agent.name}: "
+            f"Do not use {now.said} in water this warm",
+            f"the water has {now.temperature_c:g} °C, more than the {limit:g} °C of {now.said}: "
             f"{ceiling['temperature_text']}",
             "cooler water, or another agent",
             sources,
@@ -239,7 +257,9 @@ def _ammonia(now: Situation) -> Iterator[SafetyNote]:
         source = "fishhealth_texts" if stop == _AMMONIA_ACTION_MG_L else "waterlimits"
         yield _withhold("Do not dose before the ammonia is down", reason, change, f"{source}, emerson1975")
     elif free > _AMMONIA_SAFE_MG_L:
-        yield _caution("Bring the ammonia down first; it harms gills as flukes do", reason, change, "tpwd, emerson1975")
+        yield _caution(
+            "Bring the ammonia down first; it harms gills as flukes do", reason, change, "tpwd, emerson1975", "water"
+        )
 
 
 def _nitrite(now: Situation) -> Iterator[SafetyNote]:
@@ -247,8 +267,9 @@ def _nitrite(now: Situation) -> Iterator[SafetyNote]:
         yield _caution(
             "Bring the nitrite down first, or add chloride",
             f"nitrite is {now.nitrite_n_mg_l:g} mg/L as N, above {_NITRITE_MG_L:g} mg/L",
-            "a lower reading; salt, as chloride at ten times the nitrite protects",
+            f"water changes until it is below {_NITRITE_MG_L:g} mg/L; salt, with ten times as much chloride, protects",
             "fishhealth_texts, waterlimits",
+            "water",
         )
 
 
@@ -263,6 +284,17 @@ def _alkalinity(now: Situation) -> Iterator[SafetyNote]:
         )
 
 
+def _salt(now: Situation) -> Iterator[SafetyNote]:
+    if now.salinity_g_l is not None and _SALT_G_L[0] <= now.salinity_g_l <= _SALT_G_L[1]:
+        yield _caution(
+            "Do not count on the salt in the water",
+            f"it holds {now.salinity_g_l:g} g/L, and at 3 g/L two live-bearing flukes of guppies grew faster than in "
+            "fresh water: a little salt is no treatment",
+            "water changes",
+            "schelkle2011",
+        )
+
+
 def _hosts(now: Situation) -> Iterator[SafetyNote]:
     for species in now.species:
         advice = host_advice(now.agent, species, now.mg_l, now.hours, now.temperature_c)
@@ -271,7 +303,7 @@ def _hosts(now: Situation) -> Iterator[SafetyNote]:
             yield _withhold(f"Do not give {species} this dose", advice.text, "a lower dose or another agent", source)
         elif advice.advice != "usable":
             yield _caution(
-                f"Try {now.agent.name} on a few {species} first",
+                f"Try {now.said} on a few {species} first",
                 advice.text,
                 "a quiet trial for the planned time",
                 source,
@@ -291,15 +323,15 @@ def _findings(now: Situation) -> Iterator[SafetyNote]:
         yield _gill_disease(now)
     for row in now.agent.about["against"]:
         if row["finding"] in now.findings:
-            yield _against(now.agent.name, row)
+            yield _against(now.said, row)
 
 
 def _gill_disease(now: Situation) -> SafetyNote:
     """Little gill is left: an agent that takes oxygen waits, others go on with care."""
     text, make = "Expect losses from the gills whatever the flukes do", _caution
     if _takes_oxygen(now):
-        text, make = f"No {now.agent.name} before the gill disease is treated", _withhold
-    takes = f", and {now.agent.name} takes oxygen" if _takes_oxygen(now) else ""
+        text, make = f"No {now.said} before the gill disease is treated", _withhold
+    takes = f", and {now.said} takes oxygen" if _takes_oxygen(now) else ""
     return make(
         text,
         f"bacterial gill disease leaves little gill to spare for a bath{takes}",

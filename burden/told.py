@@ -105,7 +105,9 @@ def missed(past: Past, parasite: str) -> str:
     )
     looks = len(rows) - (adult & juvenile).total()
     several = f"{looks} {'preparation' if looks == 1 else 'preparations'} of {fish} fish"
-    leaves = f"{_with_article(f'{100 * chance:.0f}')} % chance of more than {level:g} flukes a fish"
+    # a look never makes it impossible
+    percent = _with_article(f"{100 * chance:.0f}") if chance >= 0.005 else "less than a 1"
+    leaves = f"{percent} % chance of more than {level:g} flukes a fish"
     if counts:
         return f"{several}, had all been clean, would still leave {leaves}; yours showed {counts}."
     return f"{several}, all clean like yours, still leave {leaves}."

@@ -17,7 +17,6 @@ from burden.coldwater import LaterDoses, later_doses
 from burden.customs import customs_of, windows_of
 from burden.daybook import DayBookEntry, day_book, dose_words, held_water_words, late_words, later_words, say_date
 from burden.doseresult import DoseResult
-from burden.dosing import dose
 from burden.elimination import Plan
 from burden.estimate import Estimate, estimate
 from burden.following import DELAY_DAYS, Doing, Dosed, follow
@@ -27,7 +26,7 @@ from burden.lateness import LateDose, late_doses
 from burden.lookagain import LIVE_BEARER_RECHECK_DAYS, look_again
 from burden.moves import Alternative, alternatives
 from burden.otherwise import Otherwise, otherwise, would_change_words
-from burden.permitted import DEFAULT_AGENTS, LEAST_CHANCE, agents_and_notes, notes_on, why_not
+from burden.permitted import DEFAULT_AGENTS, LEAST_CHANCE, agents_and_notes, dose_of, notes_on, why_not
 from burden.pond import Pond
 from burden.progress import tell
 from burden.response import Response, response
@@ -37,7 +36,7 @@ from burden.sampling import RecheckPlan
 from burden.schedule import search
 from burden.simulate import State
 from burden.windows import Windows
-from burden.withdrawal import Withdrawal, withdrawals_of
+from burden.withdrawal import Withdrawal, unnamed_words, withdrawals_of
 
 __all__ = [
     "DEFAULT_AGENTS",
@@ -187,7 +186,7 @@ class Visit(Result):
         lines += [r.text().splitlines()[0] for r in self.responses if r.verdict == "fell_short"]
         lines += self._what_to_give()
         if self.recheck is not None:
-            lines.append(self.recheck.headline())
+            lines.append(self.recheck.headline(bool(self.doses)))
         lines += [f"Caution: {note}" for note in self.cautions()]
         return "\n".join(lines)
 
@@ -212,7 +211,8 @@ class Visit(Result):
     def cautions(self, most: int = 6) -> list[Caution]:
         """Return what to be careful of, the weightiest first, each once."""
         said = [Caution(f"{note.text}: {note.reason}", note.kind) for note in self.notes]
-        said += [Caution(f"Food fish: {w.words()}.", "food") for w in self.withdrawals]
+        held = [unnamed_words(self.case), *(w.words() for w in self.withdrawals)]
+        said += [Caution(f"Food fish: {words}.", "food") for words in held if words]
         said += [c for d in self.doses for c in d.cautions if not (self.withdrawals and c.kind == "food")]
         general = "local rules and the licensed veterinarian decide; dose one or a few fish first"
         return by_weight(said)[:most] or [Caution(general, "trial")]
@@ -258,7 +258,9 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
     said = notes_on(notes, given.agents if given is not None else ())
     course = None if given is None else choice.recommended
     held_for = held_water_words(case, until)
-    first = [note.text for note in said if note.level == "caution"]
+    cautions = [note for note in said if note.level == "caution"]
+    # without a dose only what the water needs anyway is left to do
+    first = [n.text if given else f"{n.text}: {n.would_change}" for n in cautions if given or n.kind == "water"]
     return Visit(
         case=case,
         seed=seed,
@@ -272,7 +274,7 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
         withheld_reason=withheld,
         windows=windows,
         recheck=plan,
-        day_book=day_book(case, course, doses, plan, last, late, later, held, first),
+        day_book=day_book(case, course, doses, plan, last, late, later, held, first, withheld),
         warnings=tuple(dict.fromkeys((*case.warnings, *(w for e in estimates for w in e.warnings), *held_for))),
         custom=customs_of(estimates, agents),
         alternatives=alternatives(case, ponds, agents, choice) if withheld is None else (),
@@ -327,27 +329,7 @@ def _doses(case: Case, chosen: Judged | None, accept_unpublished: bool) -> tuple
     """
     if chosen is None:
         return ()
-    return tuple(_dose_of(case, agent, accept_unpublished) for agent in chosen.plan.agents)
-
-
-def _dose_of(case: Case, agent: str, accept_unpublished: bool) -> DoseResult:
-    """One dose, with what every species in the water bears."""
-    volume = case.water.volume_l
-    each = [
-        dose(
-            agent,
-            volume.value,
-            accept_unpublished=accept_unpublished,
-            temperature_c=None,
-            species=species,
-            volume_range_l=(volume.low, volume.high),
-            food_fish=case.food_fish,
-            where="case.toml",
-            filter_kind=case.water.filter,
-        )
-        for species in dict.fromkeys(group.species for group in case.fish)
-    ]
-    return replace(each[0], cautions=tuple(dict.fromkeys(caution for result in each for caution in result.cautions)))
+    return tuple(dose_of(case, agent, accept_unpublished) for agent in chosen.plan.agents)
 
 
 def _forecast(
@@ -381,7 +363,7 @@ def _forecast(
 
 def _weighed(case: Case, plan: Plan, doses: Sequence[DoseResult]) -> list[Dosed]:
     return [
-        Dosed(case.visit_date + timedelta(days=day), d.agent, d.mg_l, d.mass_g)
+        Dosed(case.visit_date + timedelta(days=day), d.agent, d.mg_l, None if d.apart else d.mass_g)
         for day, d in zip(plan.days, doses, strict=True)
     ]
 

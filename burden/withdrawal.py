@@ -8,12 +8,13 @@ from typing import Any
 
 import numpy as np
 
-from burden.case import Case
+from burden.case import UNKNOWN_AGENT, Case
+from burden.case.words import day_in_words
 from burden.evidence import agent_names, load_agent
 from burden.water import Temperature
 from burden.windows import MAX_DAYS
 
-__all__ = ["Withdrawal", "withdrawals", "withdrawals_of"]
+__all__ = ["Withdrawal", "unnamed_words", "withdrawals", "withdrawals_of"]
 
 
 @dataclass(frozen=True)
@@ -48,10 +49,11 @@ class Withdrawal:
         ask = (
             "local rules and the licensed veterinarian decide whether it may be used at all and how long nobody may eat"
         )
+        agent = self.agent.replace("_", " ")
         if self.degree_days == 0:
-            return f"{self.agent}: {self.text}"
+            return f"{agent}: {self.text}"
         here = "does not end within 400 d in this water" if self.days is None else f"{self.days:.0f} d in this water"
-        return f"{self.agent}: {ask}; example {self.degree_days:g} degree-days, {here} ({self.text})"
+        return f"{agent}: {ask}; example {self.degree_days:g} degree-days, {here} ({self.text})"
 
 
 def withdrawals(days: Sequence[float], agents: Sequence[str], temperature: Temperature) -> tuple[Withdrawal, ...]:
@@ -93,6 +95,27 @@ def withdrawals_of(
     doses = sorted([*doses, *zip(days, agents, strict=True)])
     found = withdrawals([day for day, _ in doses], [agent for _, agent in doses], temperature)
     return tuple(one for one in found if one.until_day is None or one.until_day >= 0)
+
+
+def unnamed_words(case: Case) -> str:
+    """Say that food fish were given something nobody can name, whose withdrawal nobody knows; empty where not.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    str
+        One sentence without a full stop.
+    """
+    days = sorted({a.date for a in case.given if a.action == "dose" and a.agent in (None, UNKNOWN_AGENT)})
+    if not case.food_fish or not days:
+        return ""
+    when = " and ".join(map(day_in_words, days))
+    return (
+        f"what was given on {when} has no name: find out what it was, as it may hold the fish longer than any date here"
+    )
 
 
 def _after(agent: str, day: float, temperature: Temperature) -> Withdrawal:

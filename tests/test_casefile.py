@@ -381,6 +381,7 @@ def test_no_bytes_do_anything_but_list_problems(tmp_path_factory, data):
         ),
         ({"case": changed("2026-05-01", "2016-05-01")}, "is the year right?"),
         ({"deaths": "date,deaths\n2026-05-06,41\n"}, "41 deaths"),
+        ({"deaths": "date,deaths\n2026-04-10,1\n"}, "count as not watched: if none died since, write a row 2026-05-"),
         ({"samples": HEAD}, "holds no row"),
         ({"samples": f"{HEAD}2026-05-09,1,random,gill,\n"}, "No preparation was readable"),
         ({"samples": f"{HEAD}2026-05-09,1,random,gill,2\n2026-05-09,1,dead,gill,2\n"}, "both dead and random"),

@@ -338,3 +338,13 @@ def test_what_fades_is_said_for_the_filter_there_is(kind, words):
 def test_without_a_filter_nothing_worth_saying_fades_in_a_day():
     (said,) = [c for c in dose("praziquantel", 18_000.0, 5.0, filter_kind="none").cautions if c.startswith("After a")]
     assert "faded" not in said
+
+
+@pytest.mark.parametrize(
+    ("agent", "told"), [("sodium_chloride", True), ("hydrogen_peroxide", True), ("formalin", False)]
+)
+def test_a_short_bath_is_said_to_have_to_end(agent, told):
+    """Weighed out for a pond, salt of a short bath would stay in it."""
+    found = dose(agent, 22_000.0)
+    ends = [caution for caution in found.cautions if caution.startswith("A bath of 0.5 h has to end")]
+    assert [caution.kind for caution in ends] == ["danger"] * told

@@ -616,3 +616,8 @@ def test_what_is_true_of_the_invented_cases_lies_in_their_intervals(name):
     ):
         assert told.low < true < told.high
     assert found.effective_draws > 40
+
+
+def test_no_look_makes_a_burden_impossible():
+    found = estimate(a_case(organs([9, 12, 7, 15, 4, 8])), draws=40)
+    assert "would still leave less than a 1 % chance of more than 100 flukes a fish" in found.missed

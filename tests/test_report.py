@@ -10,6 +10,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from datetime import date, timedelta
+from functools import cache
 from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
@@ -32,16 +33,18 @@ from burden.report.daybook import days_of, folded
 from burden.report.folder import MARKER, write_folder
 from burden.report.forecast_figure import draw_forecast
 from burden.report.interval_chart import draw_interval_chart, interval_curves, write_interval_chart
-from burden.report.outlook import watch_for
+from burden.report.outlook import outcomes, watch_for
 from burden.report.page import _otherwise_row
 from burden.report.ponds import cleanest_first, in_order, render_ponds, water_of
-from burden.report.sheets import owner_page
+from burden.report.sheets import owner_page, record_of
 from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE
 from burden.report.tables import csv_bytes, safe_cell, tables_of
 from burden.report.unknowns import unknowns_of
 from burden.result import Triple
-from burden.safety import SafetyNote
-from burden.visit import DayBookEntry
+from burden.safety import SafetyNote, safety_check
+from burden.visit import DayBookEntry, Visit
+from burden.water import Temperature
+from burden.withdrawal import withdrawals
 
 
 class Reader(HTMLParser):
@@ -747,3 +750,71 @@ def test_a_figure_shows_itself_in_a_notebook():
     from burden.parasites import parasite_sheet
 
     assert draw_thermal_laws(parasite_sheet("gyrodactylus_guppies"))._repr_png_().startswith(b"\x89PNG\r\n\x1a\n")
+
+
+@cache
+def untreated() -> Visit:
+    """The koi pond where no fluke was seen, the fish died of something else, and the water is foul."""
+    seen = koi()
+    reason = "no fluke was seen: look at more fish, first"
+    foul = safety_check(load_agent("praziquantel"), 5.0, 24.0, temperature_c=20.0, ph=8.6, total_ammonia_n_mg_l=0.5)
+    other = SafetyNote("withhold", "No formalin", "oxygen is low", "strong aeration", "a test")
+    notes = (*foul, other)
+    first = [f"{note.text}: {note.would_change}" for note in foul if note.kind == "water"]
+    book = day_book(seen.case, None, (), seen.recheck, 0.0, first=first, withheld=reason)
+    forecasts = tuple(replace(f, recommended=None, delay=None) for f in seen.forecasts)
+    return replace(seen, withheld_reason=reason, notes=notes, doses=(), day_book=book, forecasts=forecasts)
+
+
+def test_without_a_dose_nothing_speaks_of_doses():
+    look = say_date(koi().case.visit_date + timedelta(days=koi().recheck.day))
+    assert five_lines(untreated())[4].startswith(f"Look again on {look}: ")
+    assert "aeration" not in five_lines(untreated())[4]
+    owner = dict(owner_page(untreated()))
+    assert owner["What happens when"][-1] == f"{look}: we look at the fish again."
+    assert not any("dose" in said for said in owner["Ring at once"])
+    assert owner["Ring at once"][-1].endswith(".")
+    assert not any("doses fell short" in said for said in outcomes(untreated()))
+    assert "days from today" in untreated().text()
+    assert "after the last dose" not in untreated().text()
+
+
+def test_foul_water_is_in_the_day_book_and_on_the_owners_page_without_a_dose():
+    reason = "the flukes go by themselves: without a dose 9.5 (0.041 to 380) of 1 000 are left"
+    book = day_book(koi().case, None, (), None, 0.0, withheld=reason)
+    assert days_of(replace(untreated(), day_book=book))[0].headline == f"no dose today: {reason}"
+    today = days_of(untreated())[0]
+    assert today.headline == "no dose today: no fluke was seen: look at more fish, first"
+    assert any(step.startswith("Bring the ammonia down first") and "water changes" in step for step in today.steps)
+    assert any("Bring the ammonia down" in said for said in dict(owner_page(untreated()))["Your part"])
+
+
+def test_the_owner_is_told_two_different_numbers_of_dead_fish():
+    f = koi().forecasts[0]
+    course = replace(f.recommended or f.untreated, deaths_end=Triple(208.0, 113.0, 231.0))
+    visit = replace(koi(), forecasts=(replace(f, recommended=course),))
+    assert "we reckon with 210 dead fish of 24, perhaps 230." in dict(owner_page(visit))["What nobody can promise"][0]
+
+
+def test_a_dose_given_before_holds_food_fish_on_the_record_though_none_is_given_today():
+    fish = (replace(koi().case.fish[0], food_fish=True),)
+    case = replace(koi().case, fish=fish, given=(*koi().case.given, replace(koi().case.given[0], agent="unknown")))
+    held = withdrawals((-1.0,), ("praziquantel",), Temperature.constant(20.0))
+    visit = replace(untreated(), case=case, withdrawals=held)
+    said = record_of(visit)["withdrawal"]
+    assert "25 d in this water" in said
+    assert "find out what it was" in said
+    assert record_of(untreated())["withdrawal"] == "no dose today"
+    assert any("find out what it was" in text for _, texts in cautions_of(visit) for text in texts)
+    assert any("find out what it was" in text for text in visit.cautions())
+
+
+def test_the_owner_of_fish_with_two_sets_is_told_of_both_and_of_all_gone_together():
+    seen, skin = koi().estimates[0], replace(koi().estimates[0], parasite="gyrodactylus")
+    chosen = koi().choice.recommended
+    both = replace(chosen, elimination=replace(chosen.elimination, mean=0.163))
+    visit = replace(koi(), estimates=(seen, skin), choice=replace(koi().choice, recommended=both))
+    owner = dict(owner_page(visit))
+    assert "on the gills of each fish" in owner["What is the matter"][0]
+    assert "on the skin of each fish" in owner["What is the matter"][0]
+    assert "gone a year later we expect in 16 of 100 such ponds." in owner["What nobody can promise"][-1]

@@ -169,3 +169,9 @@ def test_every_agent_can_be_checked(name):
     agent = load_agent(name)
     bath = agent.about["customary"]
     assert all(n.level in ("withhold", "caution") for n in safety_check(agent, bath["mg_l"], bath["hours"], **GOOD))
+
+
+@pytest.mark.parametrize(("salinity", "told"), [(0.3, False), (3.0, True), (34.0, False), (None, False)])
+def test_a_little_salt_in_the_water_is_said_to_be_no_treatment(salinity, told):
+    notes = safety_check(load_agent("praziquantel"), 5.0, 24.0, salinity_g_l=salinity)
+    assert any(note.text == "Do not count on the salt in the water" for note in notes) == told

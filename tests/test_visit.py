@@ -7,13 +7,19 @@ from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 from cases import a_case, clips
 
-from burden.case import Limits, Preparation
+from burden.case import Action, Limits, Preparation
 from burden.casefile import read_case
+from burden.daybook import _left_words
+from burden.estimate import estimate
+from burden.evidence import load_agent
+from burden.permitted import dose_of
+from burden.report.cautions import cautions_of
 from burden.report.sheets import record_of
-from burden.visit import LIVE_BEARER_RECHECK_DAYS, Visit, _dose_of, visit
+from burden.visit import LIVE_BEARER_RECHECK_DAYS, Visit, visit
 
 CASES = Path(__file__).parents[1] / "simulated_data"
 DRAWS = 30
@@ -78,7 +84,7 @@ def test_clean_samples_do_not_say_there_are_none():
 
 def test_the_filter_of_the_case_is_the_one_a_dose_speaks_of(sick):
     old = replace(sick, water=replace(sick.water, filter="adapted"))
-    said = " ".join(_dose_of(old, "praziquantel", False).cautions)
+    said = " ".join(dose_of(old, "praziquantel").cautions)
     assert "has met the agent" in said
     assert "new to the agent" not in said
 
@@ -140,6 +146,66 @@ def test_every_species_in_the_water_is_spoken_of():
     """Of carp and a fish the agent's evidence does not know, the second is to be tried on a few first."""
     carp = a_case(count=12)
     both = replace(carp, fish=(*carp.fish, replace(carp.fish[0], species="paddlefish")))
-    alone, together = (_dose_of(case, "praziquantel", False).cautions for case in (carp, both))
+    alone, together = (dose_of(case, "praziquantel").cautions for case in (carp, both))
     assert set(alone) < set(together)
     assert any("paddlefish" in caution for caution in set(together) - set(alone))
+
+
+@pytest.fixture(scope="module")
+def bathed(sick):
+    """Oxygen too low for formalin without aeration; peroxide is given instead, in baths of half an hour."""
+    water = replace(sick.water, oxygen_mg_l=5.4, aeration=False)
+    limits = Limits(agents=("formalin", "hydrogen_peroxide"), max_doses=2)
+    return visit(replace(sick, water=water, limits=limits), draws=DRAWS)
+
+
+def test_a_short_bath_is_weighed_out_for_a_bath_apart_and_never_for_the_pond(bathed):
+    """75 mg/L in 100 L are 7.5 g of peroxide, 21.4 g of a 35 % solution, 19 mL at 1.13 g/mL. The pond has 10 000 L."""
+    assert {d.agent for d in bathed.doses} == {"hydrogen_peroxide"}
+    said = "19 mL of hydrogen peroxide for each 100 L of a bath apart (75 mg/L for 0.5 h)"
+    assert bathed.first_action.endswith(f": {said}.")
+    assert [row["amount"] for row in record_of(bathed)["rows"]] == ["19 mL per 100 L"] * len(bathed.doses)
+    assert not any("10 000 L" in text for d in bathed.doses for text in d.cautions)
+    planned = [dosed for f in bathed.forecasts for dosed in f.recommended.doses]
+    assert {dosed.mass_g for dosed in planned} == {None}
+
+
+def test_the_dose_of_a_bath_left_in_the_water_says_how_long(decided):
+    assert decided.first_action.endswith(": 50 g of praziquantel (5 mg/L for 24 h).")
+
+
+def test_what_withholds_another_agent_does_not_seem_to_forbid_the_dose(bathed):
+    against = [note.text for note in bathed.notes if note.level == "withhold"]
+    assert against
+    assert all(text.startswith("Not formalin: ") for text in against)
+    assert next(heading for heading, _ in cautions_of(bathed)) == "Against other agents"
+
+
+def test_nothing_of_a_short_bath_stays_in_the_pond(sick):
+    """Salt does not fade: left in the pond it would go on killing settlers, which no bath of half an hour does."""
+    salted = replace(sick, limits=Limits(agents=("sodium_chloride",)))
+    effect = estimate(salted, draws=DRAWS).pond.effects["sodium_chloride"]
+    assert not np.any(effect.larva_hazard)
+    assert not np.any(effect.settler_kill)
+    assert np.all(effect.kill_of("adult") > 0)
+
+
+def test_what_the_dose_before_left_is_said_with_the_next(sick):
+    """A new filter takes 0.51 of it a day, so of 5 mg/L 3 are left a day later and nothing worth saying after ten."""
+    (today,) = [dose_of(sick, "praziquantel")]
+
+    def said(ago: int, hours: float = 24.0, kind: str = "naive") -> str:
+        day = sick.visit_date - timedelta(days=ago)
+        given = Action(day, "dose", agent="praziquantel", route="bath", mg_l=5.0, hours=hours)
+        case = replace(sick, water=replace(sick.water, filter=kind), given=(given,))
+        return _left_words(case, 0.0, today, [])
+
+    assert load_agent("praziquantel").values["loss_per_day_naive"].value == 0.51
+    left = "Up to 3 mg/L from before may still be in the water: with this dose 8 mg/L"
+    assert 5 * np.exp(-0.51) == pytest.approx(3.0, abs=0.01)
+    assert said(1) == left
+    assert said(10) == said(1, hours=3.0) == ""
+    bare = replace(sick, water=replace(sick.water, filter="none"))
+    daily = [(-float(day), today) for day in range(1, 5)]
+    assert _left_words(bare, 0.0, today, daily).endswith("above the ceiling of 20 mg/L: change water first")
+    assert _left_words(bare, 0.0, today, []) == ""

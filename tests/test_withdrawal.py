@@ -9,10 +9,12 @@ import pytest
 from cases import VISIT, a_case
 
 from burden.case import Action
+from burden.coldwater import LaterDoses
 from burden.daybook import day_book
 from burden.evidence import load_agent
+from burden.result import Triple
 from burden.water import Temperature
-from burden.withdrawal import withdrawals, withdrawals_of
+from burden.withdrawal import unnamed_words, withdrawals, withdrawals_of
 
 
 def test_constant_water_is_degree_days_over_degrees():
@@ -60,3 +62,23 @@ def test_what_food_fish_were_given_before_holds_until_it_is_over():
     assert held(-30, -10) == [("praziquantel", 15.0)]
     assert held(-10, food=False) == []
     assert held(-10, coming=(0.0, 7.0)) == [("praziquantel", 32.0)]
+
+
+def test_what_nobody_can_name_is_to_be_found_out():
+    """No rule is known of it, so no date may stand without saying so."""
+    fed = Action(VISIT - timedelta(days=10), "dose", agent="unknown", route="in_feed")
+    case = replace(a_case(), given=(fed,))
+    eaten = replace(case, fish=(replace(case.fish[0], food_fish=True),))
+    assert unnamed_words(case) == ""
+    assert unnamed_words(replace(eaten, given=(replace(fed, agent="praziquantel"),))) == ""
+    assert unnamed_words(eaten).startswith("what was given on 30 April 2026 has no name: find out what it was")
+
+
+def test_a_further_dose_begins_the_withdrawal_anew():
+    """The day-book names doses for eggs still waiting: with them the date of the last dose of now is no end."""
+    held = withdrawals((0.0,), ("praziquantel",), Temperature.constant(10.0))
+    nothing = Triple(0.0, 0.0, 0.0)
+    later = LaterDoses("dactylogyrus", nothing, 0.0, nothing, nothing, (Triple(40.0, 38.0, 44.0),))
+    (further, entry) = day_book(a_case(), None, (), None, 0.0, later=later, held=held)
+    assert (further.kind, entry.kind) == ("later", "food")
+    assert entry.action.endswith("; a further dose begins it anew")

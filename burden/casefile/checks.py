@@ -25,6 +25,8 @@ __all__ = ["assumptions", "check_dates", "check_stock", "oddities"]
 _METHOD_SITES = {"skin_scrape": ("skin", "fin"), "gill_clip": ("gill",), "gill_arch": ("gill",)}
 #: readings that end so long before the visit no longer describe it [d]
 _STALE_READINGS_DAYS = 14
+#: a log of deaths that ends so long before the visit was more likely let lie than kept: an assumption [d]
+_STALE_LOG_DAYS = 7
 #: a row so long before the visit is more likely a slip of the year [d]
 _LONG_AGO_DAYS = 3 * 365
 #: nothing for so long points to last year's number written in January, as nobody waits so long: an assumption [d]
@@ -181,6 +183,12 @@ def _odd_deaths(case: Case) -> Iterator[str]:
         )
     if case.deaths and -case.day_of(case.deaths[0].date) > _LONG_AGO_DAYS:
         yield f"The first row of deaths.csv is of {case.deaths[0].date}: is the year right?"
+    behind = -case.day_of(case.deaths[-1].date) if case.deaths else 0
+    if behind > _STALE_LOG_DAYS:
+        yield (
+            f"deaths.csv ends {behind} d before the visit, and days after its last row count as not watched: if none "
+            f"died since, write a row {case.visit_date},0."
+        )
     for before, after in pairwise(row.date for row in case.deaths):
         if (gap := (after - before).days) > _YEAR_OLD_DAYS:
             yield f"deaths.csv: {gap} d between {before} and {after}: is the year right?"

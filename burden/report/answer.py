@@ -82,15 +82,21 @@ def _last_dose(visit: Visit) -> str:
 
 def _next(visit: Visit) -> str:
     if visit.withheld_reason is not None:
-        lifts = [note.would_change for note in visit.notes if note.level == "withhold"]
-        change = f"What would change it: {several(dict.fromkeys(lifts))}. " if lifts else ""
-        return f"{change}Look again: {recheck_words(visit).rstrip('.')}."
-    look = [entry for entry in visit.day_book if entry.kind == "sample"]
-    year = visit.case.visit_date.year
-    again = f" Look again on {say_date(look[0].date, year)}: {recheck_words(visit).rstrip('.')}." if look else ""
+        # what would allow another agent is beside the point where the flukes are the reason
+        stops = [n for n in visit.notes if n.level == "withhold" and n.reason.rstrip(".") in visit.withheld_reason]
+        lifts = dict.fromkeys(note.would_change for note in stops)
+        change = f"What would change it: {several(lifts)}. " if lifts else ""
+        return f"{change}{_look_again(visit)}"
+    again = f" {_look_again(visit)}" if visit.recheck is not None else ""
     last = max((e.date for e in visit.day_book if e.kind in ("dose", "sample")), default=visit.case.visit_date)
     held = "".join(f" {sentence(said)}" for said in held_water_words(visit.case, last))
     return f"{_last_dose(visit)}Dates: {doses_in_words(visit)}.{again}{held}"
+
+
+def _look_again(visit: Visit) -> str:
+    look = [entry for entry in visit.day_book if entry.kind == "sample"]
+    when = f" on {say_date(look[0].date, visit.case.visit_date.year)}" if look else ""
+    return f"Look again{when}: {recheck_words(visit).rstrip('.')}."
 
 
 def doses_in_words(visit: Visit) -> str:

@@ -6,6 +6,7 @@ from burden.evidence import load_agent
 from burden.hostcare import withdrawal_text
 from burden.report.words import about_in, named, several
 from burden.visit import DEFAULT_AGENTS, Visit
+from burden.withdrawal import unnamed_words
 
 __all__ = ["agents_of", "cautions_of"]
 
@@ -42,7 +43,8 @@ def cautions_of(visit: Visit) -> list[tuple[str, list[str]]]:
     given = tuple(dict.fromkeys(d.agent for d in visit.doses))
     care = [f"{note.text}: {note.reason.rstrip('.')}." for note in visit.notes if note.level != "withhold"]
     # what the water asks for first comes before what the agent asks for
-    groups = [("Against a dose today", stops), ("Water and fish", care), ("Always", [*_ALWAYS, *_food(visit)])]
+    against = "Against other agents" if given else "Against a dose today"
+    groups = [(against, stops), ("Water and fish", care), ("Always", [*_ALWAYS, *_food(visit)])]
     groups += [(named(agent).capitalize(), _of_agent(visit, agent, agent in given)) for agent in agents_of(visit)]
     return _each_once(groups)
 
@@ -50,12 +52,13 @@ def cautions_of(visit: Visit) -> list[tuple[str, list[str]]]:
 def _food(visit: Visit) -> list[str]:
     if not visit.case.food_fish:
         return ["These fish were called no food fish: should anyone eat them, a withdrawal holds; ask first."]
+    unnamed = [f"Food fish: {words}."] if (words := unnamed_words(visit.case)) else []
     if visit.withdrawals:
-        return [f"Food fish: {about_in(w.words())}." for w in visit.withdrawals]
+        return [*unnamed, *(f"Food fish: {about_in(w.words())}." for w in visit.withdrawals)]
     said: dict[str, list[str]] = {}
     for agent in agents_of(visit):
         said.setdefault(withdrawal_text(load_agent(agent), None).split(";")[0].rstrip("."), []).append(named(agent))
-    return [f"{text} ({several(agents)})." for text, agents in said.items()]
+    return [*unnamed, *(f"{text} ({several(agents)})." for text, agents in said.items())]
 
 
 def _of_agent(visit: Visit, agent: str, given: bool) -> list[str]:

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from burden.doseresult import DoseResult
+from burden.doseresult import DoseResult, plain
 from burden.evidence import load_agent
 from burden.report.words import about, about_in, several, weighed
 from burden.visit import DayBookEntry, Visit, say_date
@@ -58,6 +58,8 @@ def days_of(visit: Visit) -> tuple[Day, ...]:
             first.setdefault(given.agent, entry.date)
         elif entry.kind == "sample":
             days.append(Day(entry.date, "sample", "look again at the fish", (recheck_words(visit),)))
+        elif entry.kind == "none":
+            days.append(Day(entry.date, entry.kind, entry.action, entry.steps))  # its reason is said like the answer
         else:
             days.append(Day(entry.date, entry.kind, about_in(entry.action), tuple(map(about_in, entry.steps))))
     return tuple(replace(day, year=visit.case.visit_date.year) for day in days)
@@ -110,7 +112,8 @@ def _ranges(days: list[Day], said: set[str]) -> list[str]:
 def _dose_day(entry: DayBookEntry, given: DoseResult, before: date | None, year: int) -> Day:
     if before is not None:
         same = (f"everything else as on {say_date(before, year)}",)
-        return Day(entry.date, "dose", entry.action, (*same, *_late(entry)))
+        left = (entry.left,) if entry.left else ()
+        return Day(entry.date, "dose", entry.action, (*same, *left, *_late(entry)))
     agent = load_agent(given.agent).about
     # days of care stand in the day-book one by one
     care = () if agent.get("aftercare_days") else tuple(agent.get("aftercare", ()))
@@ -125,7 +128,8 @@ def _late(entry: DayBookEntry) -> tuple[str, ...]:
 def _amount(given: DoseResult) -> str:
     strength = f"{given.strength_percent:g} %"
     kind = f"a {strength} solution" if given.product_ml is not None else f"a product with {strength} active substance"
-    return f"{weighed(given)} of {kind}"
+    each = f" for each {plain(given.volume_l)} L" if given.apart else ""
+    return f"{weighed(given)} of {kind}{each}"
 
 
 def recheck_words(visit: Visit) -> str:

@@ -65,7 +65,7 @@ def _drawings(visit: Visit) -> dict[str, tuple[str, _Draw, str]]:
                 chart,
                 f"Repeat interval in days against water temperature, {named(forecast.parasite)}",
             )
-    for agent in dict.fromkeys(d.agent for d in visit.doses):
+    for agent in dict.fromkeys(d.agent for d in visit.doses if not d.apart):
         found[f"concentration {agent}"] = (
             f"concentration_{_file_name(agent)}",
             _one_width(partial(draw_concentration, visit, agent)),

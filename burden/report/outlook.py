@@ -125,6 +125,12 @@ def outcomes(visit: Visit) -> list[str]:
     if plan is None:
         return []
     again = "write them into samples.csv and run the report again"
+    if not visit.doses:
+        return [
+            f"All clean: no dose; go on writing down deaths, and look once more {plan.day} d later, as a clean look "
+            "leaves room for few.",
+            f"Any flukes: {again}; it weighs them with today's, and says whether a dose is due and when.",
+        ]
     return [
         f"All clean: no dose; go on writing down deaths, and look once more {plan.day} d later, as a clean look leaves "
         "room for few.",

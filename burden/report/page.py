@@ -69,7 +69,10 @@ def render_page(visit: Visit, figures: Mapping[str, Mapping[str, str]]) -> str:
         _everything(visit),
         figures=marked,
         charts=any(name.startswith("interval") for name in marked),
-        in_water=[(named(d), marked[f"concentration {d}"]) for d in dict.fromkeys(d.agent for d in visit.doses)],
+        in_water=[
+            (named(agent), marked[f"concentration {agent}"])
+            for agent in dict.fromkeys(d.agent for d in visit.doses if not d.apart)
+        ],
     )
 
 

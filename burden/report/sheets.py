@@ -4,22 +4,26 @@ from __future__ import annotations
 
 from typing import Any
 
+from burden.doseresult import plain
+from burden.estimate import Estimate
 from burden.evidence import load_agent, load_parasite
 from burden.report.daybook import days_of, short_step
 from burden.report.words import about, long_date, named, of_100, on_day, several, spread, weighed
 from burden.visit import Visit
+from burden.withdrawal import unnamed_words
 
 __all__ = ["owner_page", "record_of"]
 
 
 def owner_page(visit: Visit) -> list[tuple[str, list[str]]]:
     """Return headings and sentences for the owner."""
+    ring = _RING if visit.doses else _RING[:2]
     parts = [
         ("What is the matter", _matter(visit)),
         ("What happens when", _dates(visit)),
         ("Why more than one dose", _why(visit)),
         ("Your part", _part(visit)),
-        ("Ring at once", _RING),
+        ("Ring at once", [f"{said};" for said in ring[:-1]] + [f"{ring[-1]}."]),
         ("What nobody can promise", _promise(visit)),
     ]
     return [(heading, sentences) for heading, sentences in parts if sentences]
@@ -27,13 +31,13 @@ def owner_page(visit: Visit) -> list[tuple[str, list[str]]]:
 
 #: chance of flukes above which the owner is told that they are there: an assumption
 _SURE = 0.95
-_ELSE = "Most of your dead fish died of something else, which these doses do not mend and we have to look for."
+_ELSE = "Most of your dead fish died of something else, which no dose against flukes mends and we have to look for."
 _NOT_EATEN = "Nobody eats these fish, and none goes to be eaten, before the licensed veterinarian allows it."
 _RING = [
     "when fish gasp at the surface, lie on their side or lose their balance: turn up the air and run in fresh water of "
-    "the same temperature while you ring;",
-    "when more fish die than in the days before;",
-    "when a dose cannot go in on its date, or went into more or less water than was reckoned with.",
+    "the same temperature while you ring",
+    "when more fish die than in the days before",
+    "when a dose cannot go in on its date, or went into more or less water than was reckoned with",
 ]
 
 
@@ -49,20 +53,26 @@ def _matter(visit: Visit) -> list[str]:
         return [looked, "So far flukes, small worms on the fish, are more unlikely than likely."]
     carry = "carry" if e.probability_infected > _SURE else "probably carry"
     return [
-        f"Your fish {carry} flukes, small worms on {sites}. {looked} We reckon with about "
-        f"{about(e.mean_abundance.median, 1)} on each fish; it may be {about(e.mean_abundance.low, 1)} or "
-        f"{about(e.mean_abundance.high, 1)}.",
+        f"Your fish {carry} flukes, small worms on {sites}. {looked} "
+        f"We reckon with {several(map(_on_each, visit.estimates))}.",
         *([_ELSE] if e.mostly_else else []),
     ]
 
 
+def _on_each(e: Estimate) -> str:
+    where = {"gill": "the gills", "skin": "the skin"}[load_parasite(e.parasite).about["site"]]
+    median, low, high = (about(x, 1) for x in (e.mean_abundance.median, e.mean_abundance.low, e.mean_abundance.high))
+    return f"about {median} on {where} of each fish (it may be {low} or {high})"
+
+
 def _dates(visit: Visit) -> list[str]:
-    if visit.withheld_reason is not None:
-        return [f"Nothing is put into the water today, because {visit.withheld_reason}."]
     said = {"sample": "we look at the fish again"}
-    return [
+    dates = [
         f"{day.label}: {said.get(day.kind, day.headline)}." for day in days_of(visit) if day.kind in ("dose", "sample")
     ]
+    if visit.withheld_reason is None:
+        return dates
+    return [f"No dose is put into the water today, because {visit.withheld_reason}.", *dates]
 
 
 def _why(visit: Visit) -> list[str]:
@@ -83,6 +93,7 @@ def _part(visit: Visit) -> list[str]:
         # what a filter does is nothing for the owner to do
         *(f"For each dose: {step[0].lower()}{step[1:]}." for step in dict.fromkeys(steps) if not step.startswith("A ")),
         *([_NOT_EATEN] if visit.case.food_fish else []),
+        *(f"{note.text}: {note.would_change}." for note in visit.notes if note.kind == "water"),
         "Write down every dead fish and the water temperature, every day, also when none died.",
         "Use nets and buckets of this water nowhere else, bring no new fish, give no fish away.",
         "Put nothing else into the water without asking.",
@@ -94,15 +105,21 @@ def _promise(visit: Visit) -> list[str]:
     course = f.recommended or f.untreated
     end = long_date(on_day(visit.case.visit_date, f.horizon_days))
     said = [
-        f"Until {end} we reckon with {about(course.deaths_end.median, 1)} dead fish of {visit.case.fish_count}, "
-        f"perhaps {about(course.deaths_end.high, 1)}."
+        f"Until {end} we reckon with {_fish(course.deaths_end.median)} dead fish of {visit.case.fish_count}, "
+        f"perhaps {_fish(course.deaths_end.high)}."
     ]
-    if f.recommended is not None:
+    chosen = visit.choice.recommended
+    if f.recommended is not None and chosen is not None:  # of every set together, as the first screen says it
         said.append(
             f"The doses bring the flukes down; that the very last one is gone a year later we expect in "
-            f"{of_100(f.recommended.elimination.mean)} such ponds."
+            f"{of_100(chosen.elimination.mean)} such ponds."
         )
     return said
+
+
+def _fish(number: float) -> str:
+    """Whole fish, two figures: with one, 208 and 231 are the same."""
+    return about(round(number))
 
 
 def record_of(visit: Visit) -> dict[str, Any]:
@@ -125,9 +142,9 @@ def record_of(visit: Visit) -> dict[str, Any]:
             "agent": named(d.agent),
             "route": named(d.route),
             "strength": f"{d.strength_percent:g} %",
-            "mg_l": f"{d.mg_l:g}",
-            "volume": about(d.volume_l, 3),
-            "amount": weighed(d),
+            "mg_l": plain(d.mg_l),
+            "volume": "____" if d.apart else about(d.volume_l, 3),
+            "amount": f"{weighed(d)} per {plain(d.volume_l)} L" if d.apart else weighed(d),
             "hours": f"{d.hours:g}",
         }
         for day, d in zip(dates, visit.doses, strict=True)
@@ -136,6 +153,7 @@ def record_of(visit: Visit) -> dict[str, Any]:
 
 
 def _withdrawal(visit: Visit) -> str:
-    if not visit.doses or not visit.case.food_fish:
-        return "" if visit.doses else "no dose given"
-    return " ".join(f"{w.words()}." for w in visit.withdrawals)
+    """What holds food fish, given today or before; else that nothing is given today."""
+    held = [unnamed_words(visit.case), *(w.words() for w in visit.withdrawals)]
+    said = " ".join(f"{words[:1].upper()}{words[1:]}." for words in held if words)
+    return said or ("" if visit.doses else "no dose today")

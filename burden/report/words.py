@@ -10,7 +10,7 @@ from typing import Any
 
 from burden.case import Uncertain
 from burden.daybook import MONTHS
-from burden.doseresult import DoseResult
+from burden.doseresult import DoseResult, product_words
 from burden.result import Triple
 
 __all__ = [
@@ -88,8 +88,7 @@ def of_100(probability: float) -> str:
 
 def weighed(given: DoseResult) -> str:
     """Say how much of a product one dose takes, by weight or by volume."""
-    liquid = given.product_ml is not None
-    return f"{about(given.product_ml, 3)} mL" if liquid else f"{about(given.product_g, 3)} g"
+    return product_words(given.product_g, given.product_ml)
 
 
 def about_in(text: str) -> str:

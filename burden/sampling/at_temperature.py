@@ -75,8 +75,15 @@ class Waters:
             )
 
 
-def sample_windows(found: DoseWindows) -> Windows:
+def sample_windows(found: DoseWindows, hatched: DoseWindows | None = None) -> Windows:
     """Return the windows of a dose as a plan of samples takes them, draws whose water is too cold left out.
+
+    Parameters
+    ----------
+    found : Windows of `burden.windows`
+        From the day of the dose.
+    hatched : Windows of `burden.windows`, optional
+        From the day the last egg hatches, where the water is another by then: a winter is not waited for twice.
 
     Raises
     ------
@@ -93,6 +100,7 @@ def sample_windows(found: DoseWindows) -> Windows:
         larval_life_days=found.larval_life[finite],
         # an assumption: a settler old enough for a dose to reach is large enough to be seen
         recognised_age_days=found.sheltered_age[finite],
+        last_larva_shown_days=None if hatched is None else (hatched.larval_life + hatched.sheltered_age)[finite],
     )
 
 

@@ -37,6 +37,9 @@ class Windows:
     recognised_age_days : numpy.ndarray, optional
         Age after settling from which a fluke is recognised in a preparation [d]; at maturity when not given,
         the cautious choice.
+    last_larva_shown_days : numpy.ndarray, optional
+        From the last hatch until its larva has settled and is recognised, in the water of that day; larval life and
+        age recognised when not given [d].
     """
 
     first_hatch_days: np.ndarray
@@ -44,6 +47,7 @@ class Windows:
     earliest_maturity_days: np.ndarray
     larval_life_days: ArrayLike = 0.0
     recognised_age_days: np.ndarray | None = None
+    last_larva_shown_days: np.ndarray | None = None
 
     def recognised(self) -> np.ndarray:
         """Age from which a settler is recognised, shape (draws,) [d]."""
@@ -58,7 +62,9 @@ class Windows:
         >>> Windows(np.array([3.0]), np.array([5.0]), np.array([5.0]), 1.0).all_shown().tolist()
         [11.0]
         """
-        return np.asarray(self.last_hatch_days, float) + self.larval_life_days + self.recognised()
+        shown = self.last_larva_shown_days
+        after_hatch = self.larval_life_days + self.recognised() if shown is None else shown
+        return np.asarray(self.last_hatch_days, float) + after_hatch
 
     def check(self) -> None:
         """Refuse windows that are not there or out of order."""
@@ -103,9 +109,10 @@ class RecheckPlan(Plan):
     offspring_from_day: Triple
     sample: CleanSamplePlan
 
-    def headline(self) -> str:
-        """Return the day and the sample in one line."""
-        return f"Look {self.day} days after the last dose. {self.sample.headline()}"
+    def headline(self, dosed: bool = True) -> str:
+        """Return the day and the sample in one line; the days count from today where nothing is given."""
+        when = "after the last dose" if dosed else "from today"
+        return f"Look {self.day} days {when}. {self.sample.headline()}"
 
     def rows(self) -> list[dict[str, Any]]:
         """Return the choices between more fish and more preparations, one a row."""
