@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import errno
+import json
 import os
 import random
 import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -17,6 +19,7 @@ from click.testing import CliRunner
 from report_cases import KOI
 
 import burden
+from burden.casefile import read_case
 from burden.cli import main
 from burden.report import folder as report_folder
 from burden.report import write
@@ -175,3 +178,46 @@ def test_no_display_and_no_home(tmp_path):
     found = command("parasites", "dactylogyrus", "--plot", chart, MPLBACKEND="nonsense", **bare)
     without_traceback(found, 0)
     assert chart.read_bytes().lstrip().startswith(b"<?xml")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a shell of ours closes the channels")
+@pytest.mark.parametrize(
+    ("closed", "words", "code"),
+    [
+        ("2>&-", "sampling find --prevalence 0.05", 0),
+        ("2>&-", "sampling find --prevalence 5", 2),
+        ("<&-", "new pond --ask", 2),
+        ("<&- >&- 2>&-", "sampling find --prevalence 0.05", 0),
+    ],
+)
+def test_a_closed_channel_is_no_fault_of_ours(tmp_path, closed, words, code):
+    """A service or a window without a console may have no channel to be told or asked on."""
+    line = f'exec "{sys.executable}" -m burden {words} {closed}'
+    found = subprocess.run(["sh", "-c", line], capture_output=True, cwd=tmp_path, check=False)
+    assert "went wrong" not in without_traceback(found, code)
+    assert bool(found.stdout) == (code == 0 and ">&- 2" not in closed)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(os.name != "posix", reason="names are bytes there alone")
+def test_a_folder_whose_name_is_no_text(tmp_path):
+    """As an archive packed elsewhere leaves it: Süd in Windows' own letters."""
+    named = os.fsdecode(os.fsencode(tmp_path) + b"/S\xfcd")
+    shutil.copytree(KOI, named, ignore=shutil.ignore_patterns("report"))
+    assert read_case(named).name == "S\ufffdd"
+    for folder, code in ((named, 0), (named + "x", 2)):
+        found = command("check", folder, "--json")
+        without_traceback(found, code)
+        assert json.loads(found.stdout)["ok"] is (code == 0)
+
+
+def test_a_fault_nobody_foresaw_is_told_in_a_line(monkeypatch):
+    """A letter that cannot be written carries the whole page it stands on."""
+
+    def broken(*_, **__):
+        "\udcff".join(["page"] * 50_000).encode("utf-8")
+
+    monkeypatch.setattr("burden.sampling.find", broken)
+    found = CliRunner().invoke(main, ["sampling", "find", "--prevalence", "0.05"])
+    assert (found.exit_code, "UnicodeEncodeError" in found.stderr) == (1, True)
+    assert len(found.stderr) < 500
