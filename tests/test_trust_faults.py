@@ -76,11 +76,22 @@ def test_a_report_left_aside_by_a_killed_run_is_put_back(tmp_path):
     target = tmp_path / "r"
     write_folder(target, OLD)
     (target / "notes.txt").write_text("mine", encoding="utf-8")
-    (tmp_path / ".r-abc").mkdir()
-    target.rename(tmp_path / ".r-abc" / "old")
+    (tmp_path / ".r-0123abcd").mkdir()
+    target.rename(tmp_path / ".r-0123abcd" / "old")
     write_folder(target, {"report.html": b"new"})
     assert [p.name for p in tmp_path.iterdir()] == ["r"]
     assert {p.name for p in target.iterdir()} == {MARKER, "report.html", "notes.txt"}
+
+
+def test_a_report_left_aside_is_not_put_back_in_the_place_of_another(tmp_path):
+    """Of `r-2` a killed run left the report aside; `r` is written for the first time."""
+    write_folder(tmp_path / "r-2", OLD)
+    (tmp_path / ".r-2-0123abcd").mkdir()
+    (tmp_path / "r-2").rename(tmp_path / ".r-2-0123abcd" / "old")
+    write_folder(tmp_path / "r", {"report.html": b"new"})
+    assert is_ours(tmp_path / ".r-2-0123abcd" / "old")
+    write_folder(tmp_path / "r-2", {"report.html": b"new"})
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["r", "r-2"]
 
 
 @pytest.mark.parametrize("at", ["write_bytes", "mkdir", "rename", "write_text"])
