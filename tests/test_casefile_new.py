@@ -259,3 +259,8 @@ def test_a_logger_of_nobody_here_is_asked_for_again(tmp_path):
         "Error: '9999999999' cannot be read: expected a whole number, 1 or more, for instance 24",
         "Error: '~nobody-at-all/t.csv' cannot be read: expected a file name without ~, as it has no meaning here",
     ]
+
+
+def test_the_commands_that_come_next_can_be_pasted(tmp_path):
+    found = CliRunner().invoke(main, ["new", str(tmp_path / "my pond")])
+    assert f'burden check "{tmp_path}/my pond"\n' in found.stdout

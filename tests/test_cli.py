@@ -558,6 +558,7 @@ def test_completion_knows_commands_and_names():
 
     assert "plain,forecast" in completions("burden fore", 1)
     assert "plain,dactylogyrus" in completions("burden interval --parasite dac", 3)
+    assert completions("burden estimte simu", 2).strip() == ""  # and no words into a line that is being written
 
 
 _STOPPED_WHILE = """
