@@ -112,6 +112,24 @@ def test_a_full_disk_is_told_and_the_earlier_report_is_whole(tmp_path, monkeypat
     assert [p.name for p in tmp_path.iterdir()] == ["r"]
 
 
+@pytest.mark.parametrize("kind", ["svg", "png"])
+def test_a_full_disk_leaves_an_earlier_figure_whole(tmp_path, monkeypatch, kind):
+    """As many bytes as a half-written figure has, then no more."""
+    chart = tmp_path / f"effort.{kind}"
+    words = ["sampling", "mean", "--mean", "100", "--k", "1", "--precision", "0.5", "--handling", "3", "--plot", chart]
+    assert CliRunner().invoke(main, [*map(str, words)]).exit_code == 0
+    before = chart.read_bytes()
+
+    def full(path, content):
+        with open(path, "wb") as stream:
+            stream.write(content[:100])
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    assert CliRunner().invoke(main, [*map(str, words)]).exit_code == 1
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {chart.name: before}
+
+
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here: a device on which every write fails")
 @pytest.mark.parametrize("words", [("agents",), ("agents", "--json")])
 def test_a_full_disk_under_standard_output(words):
