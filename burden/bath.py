@@ -115,13 +115,13 @@ def bath_effect(
     start = draws.customary_mg_l * draws.dose_factor if mg_l is None else np.asarray(mg_l, float)
     length = draws.customary_hours if hours is None else hours
     loss = np.broadcast_to(np.asarray(loss_per_day, float), (draws.n,))
-    acting = effective_hours(start, loss, length, draws.exponent)
+    acting = effective_hours(loss, length, draws.exponent)
     effect = DoseEffect(
         by_form={form: kill(draws, form, start, acting) for form in FORMS if form != "juvenile_sheltered"},
         sheltered_kill=kill(draws, "juvenile_sheltered", start, acting),
         sheltered_fraction=draws.sheltered_fraction,
         larva_hazard=hazard_per_day(draws, "larva", start),
-        settler_kill=kill(draws, "juvenile_sheltered", start, effective_hours(start, loss, np.inf, draws.exponent)),
+        settler_kill=kill(draws, "juvenile_sheltered", start, effective_hours(loss, np.inf, draws.exponent)),
         fade_per_day=draws.exponent * loss,
     )
     # an unknown agent has no concentration that could fade: its drawn kill is all it does

@@ -18,7 +18,6 @@ __all__ = [
     "Restored",
     "concentration_curve",
     "effective_hours",
-    "hours_above",
     "loss_from_clearance",
     "restore_mg",
 ]
@@ -56,7 +55,6 @@ class Concentration:
         to_day: float,
         reference_mg_l: float = 1.0,
         exponent: float | np.ndarray = 1.0,
-        floor_mg_l: float = 0.0,
     ) -> np.ndarray:
         """Hours at the reference concentration that act as much as the course does, shape (draws,) [h].
 
@@ -68,8 +66,6 @@ class Concentration:
             [mg/L]
         exponent : float or array_like
             Power of the concentration the hazard grows with, scalar or shape (draws,) [-].
-        floor_mg_l : float
-            Concentration below which nothing is counted [mg/L].
 
         Notes
         -----
@@ -79,14 +75,9 @@ class Concentration:
         ends = np.append(self.days[1:], np.inf)
         begin, end = np.clip(self.days, from_day, to_day), np.clip(ends, from_day, to_day)
         here = self.start_mg_l * np.exp(-self.loss_per_day * (begin - self.days))
-        length = np.minimum(end - begin, _days_above(here, self.loss_per_day, floor_mg_l))
         power = np.broadcast_to(np.asarray(exponent, float), (len(self.start_mg_l),))[:, None]
-        acting = (here / reference_mg_l) ** power * _decay_integral(power * self.loss_per_day, length)
+        acting = (here / reference_mg_l) ** power * _decay_integral(power * self.loss_per_day, end - begin)
         return 24.0 * np.where(here > 0, acting, 0.0).sum(1)
-
-    def hours_above(self, from_day: float, to_day: float, threshold_mg_l: float) -> np.ndarray:
-        """Hours above a concentration, shape (draws,) [h]."""
-        return self.exposure_hours(from_day, to_day, exponent=0.0, floor_mg_l=threshold_mg_l)
 
 
 def concentration_curve(
@@ -153,26 +144,18 @@ def concentration_curve(
 
 
 def effective_hours(
-    c0_mg_l: float | np.ndarray,
-    loss_per_day: float | np.ndarray,
-    bath_hours: float | np.ndarray,
-    exponent: float | np.ndarray = 1.0,
-    floor_mg_l: float = 0.0,
+    loss_per_day: float | np.ndarray, bath_hours: float | np.ndarray, exponent: float | np.ndarray = 1.0
 ) -> np.ndarray:
     """Hours at the starting concentration that act as much as a bath that fades.
 
     Parameters
     ----------
-    c0_mg_l : float or array_like
-        Concentration at the start [mg/L].
     loss_per_day : float or array_like
         Breakdown and exchange, scalar or shape (draws,) [1/d].
     bath_hours : float or array_like
         Length of the bath; infinite where nothing is changed afterwards [h].
     exponent : float or array_like
         Power of the concentration the hazard grows with [-].
-    floor_mg_l : float
-        Concentration below which nothing is counted [mg/L].
 
     Returns
     -------
@@ -181,30 +164,15 @@ def effective_hours(
 
     Notes
     -----
-    (1 − exp(−γ k t))/(γ k), with t cut where c reaches the floor.
+    (1 − exp(−γ k t))/(γ k).
 
     Examples
     --------
-    >>> float(effective_hours(5.0, 0.0, 24.0))
+    >>> float(effective_hours(0.0, 24.0))
     24.0
     """
-    loss = np.asarray(loss_per_day, float)
-    days = np.minimum(np.asarray(bath_hours, float) / 24.0, _days_above(np.asarray(c0_mg_l, float), loss, floor_mg_l))
-    return 24.0 * _decay_integral(np.asarray(exponent, float) * loss, days)
-
-
-def hours_above(
-    c0_mg_l: float | np.ndarray, threshold_mg_l: float, loss_per_day: float | np.ndarray, bath_hours: float | np.ndarray
-) -> np.ndarray:
-    """Hours a fading bath stays above a concentration [h].
-
-    Examples
-    --------
-    >>> float(hours_above(4.0, 2.0, np.log(2), 96.0))
-    24.0
-    """
-    above = _days_above(np.asarray(c0_mg_l, float), np.asarray(loss_per_day, float), threshold_mg_l)
-    return np.minimum(np.asarray(bath_hours, float), 24.0 * above)
+    rate = np.asarray(exponent, float) * np.asarray(loss_per_day, float)
+    return 24.0 * _decay_integral(rate, np.asarray(bath_hours, float) / 24.0)
 
 
 def loss_from_clearance(start_mg_l: float, detection_limit_mg_l: float, days: float) -> float:
@@ -301,16 +269,6 @@ def _decay_integral(rate: np.ndarray, length: np.ndarray) -> np.ndarray:
     moving = rate > 0
     safe = np.where(moving, rate, 1.0)
     return np.where(moving, -np.expm1(-safe * np.where(moving, length, 0.0)) / safe, length)
-
-
-def _days_above(c0: np.ndarray, loss: np.ndarray, floor: float) -> np.ndarray:
-    """Days until a concentration falls to the floor; infinite without floor or loss [d]."""
-    c0, loss = np.broadcast_arrays(np.asarray(c0, float), np.asarray(loss, float))
-    if floor <= 0:
-        return np.full(c0.shape, np.inf)
-    fades = (loss > 0) & (c0 > floor)
-    days = np.log(np.where(fades, c0 / floor, 1.0)) / np.where(fades, loss, 1.0)
-    return np.where(c0 <= floor, 0.0, np.where(fades, days, np.inf))
 
 
 def _check(

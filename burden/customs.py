@@ -19,7 +19,7 @@ def windows_of(estimates: Sequence[Estimate], agents: Sequence[str]) -> tuple[tu
     found = []
     for e in estimates:
         if e.pond.setting.parameters.development is not None:
-            effect = e.pond.effects[agents[0] if agents else next(iter(e.pond.effects))]
+            effect = e.pond.first_effect(agents)
             found.append(
                 (
                     e.parasite,
@@ -36,6 +36,6 @@ def customs_of(estimates: Sequence[Estimate], agents: Sequence[str]) -> tuple[st
         p = e.pond.setting.parameters
         said += customary_words(p.evidence, float(np.median(e.pond.setting.temperature.at(0.0))))
         if p.development is not None:
-            effect = e.pond.effects[agents[0] if agents else next(iter(e.pond.effects))]
+            effect = e.pond.first_effect(agents)
             said.append(cold_water_words(Triple.of(safe_below_c(p, effect.sheltered_fraction, 14.0))))
     return tuple(said)

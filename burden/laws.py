@@ -15,7 +15,7 @@ import numpy as np
 from burden.errors import CannotAnswerError
 from burden.evidence import Point, Value, uniform_draws
 
-__all__ = ["GRID_C", "Law", "LawFit", "draw_law_rates", "fit_laws", "joined", "law_rates", "moved_points"]
+__all__ = ["GRID_C", "Law", "LawFit", "draw_law_rates", "fit_laws", "joined", "moved_points"]
 
 #: temperatures at which a drawn law is tabulated [°C]
 GRID_C = np.arange(0.0, 40.01, 0.25)
@@ -175,24 +175,6 @@ def _left_out(law: Law, points_c: np.ndarray, days: np.ndarray, i: int) -> float
         return np.nan
     keep = np.arange(len(points_c)) != i
     return float(_durations(law, points_c[keep], days[keep], points_c[i : i + 1])[0])
-
-
-def law_rates(law: str, points: Sequence[Point], wanted_c: np.ndarray, upper_c: float | None = None) -> np.ndarray:
-    """Rates of one law through the points as they stand, shape (G,) [1/d].
-
-    Parameters
-    ----------
-    law : str
-        Name of a law, as `fit_laws` gives it.
-    points : sequence of Point
-        By rising temperature [d].
-    wanted_c : numpy.ndarray
-        Shape (G,) [°C].
-    upper_c : float, optional
-        Temperature at which development was found to fail [°C].
-    """
-    t, days = (np.array([getattr(p, name) for p in points]) for name in ("temperature_c", "value"))
-    return _laws(len(points), upper_c)[law](t, days[:, None], wanted_c)[:, 0]
 
 
 def draw_law_rates(

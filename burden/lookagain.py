@@ -31,7 +31,7 @@ def look_again(case: Case, found: Estimate, agents: Sequence[str], last: float) 
         if p.development is None:
             sample = find_by_burden(level, p["aggregation"], look, population=case.fish_count, lethal_allowed=killed)
             return _recheck_of_live_bearer(sample)
-        effect = found.pond.effects[agents[0] if agents else next(iter(found.pond.effects))]
+        effect = found.pond.first_effect(agents)
         temperature = found.pond.setting.temperature
         w = windows_after(p, effect.sheltered_fraction, temperature, last)
         hatch = float(np.median(w.last_hatch))

@@ -103,9 +103,8 @@ def _small(text: str) -> str:
 def why_not(case: Case, estimates: Sequence[Estimate], agents: Sequence[str], notes: Notes) -> str | None:
     """Why no dose may be recommended, or None."""
     for name in case.parasites:
-        if case.water.medium not in (waters := load_parasite(name).about["water"]):
-            lives = " and ".join(waters)
-            return f"{name} lives in {lives} water and the case's is {case.water.medium}: put medium or the set right"
+        if stray := load_parasite(name).stray_in(case.water.medium):
+            return f"{stray} and the case's is {case.water.medium}: put medium or the set right"
     if not agents:
         reasons = [n.reason.rstrip(".") for n in notes_on(notes, ()) if n.level == "withhold"]
         return "; ".join(dict.fromkeys(reasons)) or "no agent is at hand"
@@ -169,12 +168,13 @@ def unpublished_plans(case: Case) -> list[Problem]:
 
     Notes
     -----
-    Where the water's temperature is not one number, what is published for the warmest water alone counts.
+    Where the water's temperature is not one number, what is published for the warmest water alone counts. A dose is
+    named by its date: doses stand by rising date in a case, in any order in its file.
     """
     found: dict[Problem, None] = {}
-    for number, action in enumerate(case.planned, start=1):
+    for action in case.planned:
         for group in case.fish:
-            found |= dict.fromkeys(_refused(case, action, group.species, f"[[planned]] {number}"))
+            found |= dict.fromkeys(_refused(case, action, group.species, f"[[planned]] of {action.date}"))
     return [*found]
 
 

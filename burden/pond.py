@@ -97,6 +97,10 @@ class Pond:
             effects={agent: effect.take(draws) for agent, effect in self.effects.items()},
         )
 
+    def first_effect(self, agents: Sequence[str]) -> DoseEffect:
+        """Return what a customary bath of the first of some agents does; of none, of the first that is known."""
+        return self.effects[agents[0] if agents else next(iter(self.effects))]
+
     def dose(self, day: float, agent: str) -> Event:
         """Return a customary bath of an agent on a day after the visit."""
         return Event.dose(day, self.effects[agent], self.setting.cycle)

@@ -226,3 +226,41 @@ def test_a_logger_file_that_is_none_is_refused_before_anything_is_written(tmp_pa
     assert found.exit_code == 2
     assert "temperature_c" in found.output
     assert not (tmp_path / "pond").exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "place"),
+    [
+        (["--volume-l", "nan"], "[water] volume_l"),
+        (["--weight-g", "inf"], "[fish] mean_weight_g"),
+        (["--temperature-c", "nan"], "[water] temperature_c"),
+        (["--size-m", "inf", "1", "1"], "--size-m"),
+        (["--size-m", "0.001", "0.001", "0.001"], "--size-m"),
+        (["--visit-date", "0226-05-10"], "[case] visit_date"),
+        (["--title", ""], "[case] title"),
+        (["--title", "\udcff"], "case.toml: file"),
+        (["--count", "99999999999"], "[fish] count"),
+        (["--reading", "1026-05-01", "12"], "row 2, column date"),
+    ],
+)
+def test_what_would_not_read_back_is_not_begun(tmp_path, words, place):
+    found = CliRunner().invoke(main, ["new", str(tmp_path / "pond"), *words])
+    assert (found.exit_code, place in found.stderr) == (2, True), found.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_logger_of_nobody_here_is_asked_for_again(tmp_path):
+    """`~name` of no user of this machine has no home to stand for."""
+    answers = "Mill\n0226-06-01\n2026-06-01\n\n9999999999\n12\n350\nno\nlogger\n~nobody-at-all/t.csv\n"
+    found = CliRunner().invoke(main, ["new", str(tmp_path / "pond"), "--ask", "--volume-l", "900"], input=answers)
+    assert found.exit_code == 130  # the answers end here
+    assert [line for line in found.output.splitlines() if line.startswith("Error: ")] == [
+        "Error: '0226-06-01' cannot be read: expected a date as year-month-day, for instance 2026-05-10",
+        "Error: '9999999999' cannot be read: expected a whole number, 1 or more, for instance 24",
+        "Error: '~nobody-at-all/t.csv' cannot be read: expected a file name without ~, as it has no meaning here",
+    ]
+
+
+def test_the_commands_that_come_next_can_be_pasted(tmp_path):
+    found = CliRunner().invoke(main, ["new", str(tmp_path / "my pond")])
+    assert f'burden check "{tmp_path}/my pond"\n' in found.stdout

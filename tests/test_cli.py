@@ -387,6 +387,22 @@ def test_every_wrong_option_is_told_at_once_with_the_near_miss():
     assert told_of["--temperature"]["expected"] == "a number from 0 to 40"
 
 
+def test_expected_says_what_is_expected_not_what_is_wrong(tmp_path):
+    """Click says of a word what it is not, and of a file that it is not there."""
+    words = (
+        "--visit-date 10.5.2026 --shape round --reading x 12 --logger nosuch.csv --food-fish maybe --gill-clip 3 legs"
+    )
+    problems = answer("new", str(tmp_path / "pond"), *words.split(), code=2)["problems"]
+    assert [(p["place"], p["value"], p["expected"]) for p in problems] == [
+        ("--visit-date", "10.5.2026", "a date as 2026-05-10"),
+        ("--shape", "round", "one of rectangle, oval, free"),
+        ("--reading", "x 12", "a date as 2026-05-10"),
+        ("--logger", "nosuch.csv", "a file that is there and can be read"),
+        ("--food-fish", "maybe", "one of yes, no"),
+        ("--gill-clip", "3 legs", "one of tips, filaments, arches"),
+    ]
+
+
 def test_a_case_with_problems_fails_its_check(tmp_path):
     folder = tmp_path / "pond"
     answer("new", folder)
@@ -558,6 +574,7 @@ def test_completion_knows_commands_and_names():
 
     assert "plain,forecast" in completions("burden fore", 1)
     assert "plain,dactylogyrus" in completions("burden interval --parasite dac", 3)
+    assert completions("burden estimte simu", 2).strip() == ""  # and no words into a line that is being written
 
 
 _STOPPED_WHILE = """

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import importlib
+import re
 from pathlib import Path
 from types import ModuleType
 
@@ -17,15 +18,15 @@ LAYERS = (
     {"errors", "result", "progress", "many", "caution"},
     {"evidence", "case", "water", "concentration", "laws", "development", "counts", "classical", "chains"},
     {"livebearer", "lifecycle", "hosts", "treatment", "bath", "effects", "dosing", "doseresult", "safety", "hostcare",
-     "killcheck", "volume", "agentsheet", "curves", "parasites", "stable", "looking", "influence"},
+     "killcheck", "volume", "agentsheet", "curves", "parasites", "stable"},
     {"simulate", "windows", "withdrawal"},
     {"pond"},
-    {"past", "present", "deathlog", "chance", "told"},
+    {"past", "present", "deathlog", "chance", "told", "looking"},
     {"estimate"},
     {"sampling"},
     {"renewal", "waiting", "spared"},
     {"elimination"},
-    {"courses", "interval", "judging"},
+    {"courses", "interval", "judging", "influence"},
     {"choice", "schedule", "response", "between", "shortfall", "following"},
     {"forecast", "moves", "changes", "otherwise", "lateness", "coldwater", "customs", "permitted", "lookagain"},
     {"daybook"},
@@ -93,6 +94,15 @@ def test_a_reach_upward_is_seen():
     wrong = ast.parse("def f():\n    from burden.simulate import simulate\n    import burden.report.html")
     assert breaches("water", rooms_used(wrong)) == {"simulate", "report"}
     assert breaches("elimination", rooms_used(wrong)) == {"report"}
+
+
+def test_the_house_as_described_stands_in_the_same_order():
+    """DEVELOPERS.md puts no room below one that lies above it here; on one line it may join neighbours."""
+    table = (PACKAGE.parent / "DEVELOPERS.md").read_text(encoding="utf-8").split("| rooms | what they are |")[1]
+    rows = [re.findall(r"`(\w+)/?`", row.split("|")[1]) for row in table.split("```")[0].splitlines() if "| `" in row]
+    line = {room: number for number, row in enumerate(rows) for room in row}
+    pairs = [(low, high) for low in line for high in line if layer_of(low) < layer_of(high)]
+    assert [pair for pair in pairs if line[pair[0]] > line[pair[1]]] == []
 
 
 def test_imports_run_in_no_circle():

@@ -118,7 +118,7 @@ def test_problems_of_a_worker_reach_the_caller_and_nothing_is_kept(tmp_path, mon
 
     monkeypatch.setattr("burden.visit.visit", refuse)
     with ThreadPoolExecutor(2) as executor, pytest.raises(InputError) as error:
-        write_reports(cases_in(tmp_path), tmp_path / "out", draws=DRAWS, executor=executor)
+        write_reports(cases_in(tmp_path), tmp_path / "new" / "here" / "out", draws=DRAWS, executor=executor)
     assert sorted(problem.place for problem in error.value.problems) == sorted(NAMES)
     assert sorted(p.name for p in tmp_path.iterdir()) == sorted(NAMES)
 

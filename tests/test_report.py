@@ -577,6 +577,15 @@ def test_every_problem_of_several_cases_at_once(tmp_path, quick):
     assert set(everything_in(out)) == {"photo.jpg"}
 
 
+def test_folders_a_disk_takes_for_one_are_refused(tmp_path, quick):
+    """Of Koi and koi, written beside each other, many disks keep the one written last."""
+    one = case_folder(tmp_path / "a")
+    other = one.rename(tmp_path / "a" / "Koi_Pond")
+    with pytest.raises(InputError) as error:
+        write_reports([case_folder(tmp_path / "b"), other], tmp_path / "out", draws=DRAWS)
+    assert [(p.place, p.value) for p in error.value.problems] == [("CASE", "koi_pond"), ("CASE", "Koi_Pond")]
+
+
 # --- several waters ---------------------------------------------------------------------------------------------------
 
 

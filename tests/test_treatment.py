@@ -159,7 +159,7 @@ def random_walk(names, chains: int, steps: int) -> dict[str, np.ndarray]:
 def test_kill_of_a_fading_bath_matches_an_integrated_hazard():
     draws = draw_kill(PRAZIQUANTEL, 3, 5)
     loss = np.array([0.3, 0.8, 2.5])
-    found = kill(draws, "adult", 5.0, effective_hours(5.0, loss, 36.0, draws.exponent))
+    found = kill(draws, "adult", 5.0, effective_hours(loss, 36.0, draws.exponent))
     for i in range(3):
         rate = draws.hazard_per_hour[i]
 
@@ -175,7 +175,7 @@ def test_kill_from_a_course_is_the_kill_from_effective_hours():
     loss = np.linspace(0.1, 3, 50)
     course = concentration_curve([(2.0, 5.0)], loss)
     by_course = course.exposure_hours(2.0, 4.0, reference_mg_l=5.0, exponent=draws.exponent)
-    assert by_course == pytest.approx(effective_hours(5.0, loss, 48.0, draws.exponent), rel=1e-12)
+    assert by_course == pytest.approx(effective_hours(loss, 48.0, draws.exponent), rel=1e-12)
 
 
 @given(

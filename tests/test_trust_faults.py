@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import errno
+import json
 import os
 import random
 import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -17,6 +19,7 @@ from click.testing import CliRunner
 from report_cases import KOI
 
 import burden
+from burden.casefile import read_case
 from burden.cli import main
 from burden.report import folder as report_folder
 from burden.report import write
@@ -73,11 +76,22 @@ def test_a_report_left_aside_by_a_killed_run_is_put_back(tmp_path):
     target = tmp_path / "r"
     write_folder(target, OLD)
     (target / "notes.txt").write_text("mine", encoding="utf-8")
-    (tmp_path / ".r-abc").mkdir()
-    target.rename(tmp_path / ".r-abc" / "old")
+    (tmp_path / ".r-0123abcd").mkdir()
+    target.rename(tmp_path / ".r-0123abcd" / "old")
     write_folder(target, {"report.html": b"new"})
     assert [p.name for p in tmp_path.iterdir()] == ["r"]
     assert {p.name for p in target.iterdir()} == {MARKER, "report.html", "notes.txt"}
+
+
+def test_a_report_left_aside_is_not_put_back_in_the_place_of_another(tmp_path):
+    """Of `r-2` a killed run left the report aside; `r` is written for the first time."""
+    write_folder(tmp_path / "r-2", OLD)
+    (tmp_path / ".r-2-0123abcd").mkdir()
+    (tmp_path / "r-2").rename(tmp_path / ".r-2-0123abcd" / "old")
+    write_folder(tmp_path / "r", {"report.html": b"new"})
+    assert is_ours(tmp_path / ".r-2-0123abcd" / "old")
+    write_folder(tmp_path / "r-2", {"report.html": b"new"})
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["r", "r-2"]
 
 
 @pytest.mark.parametrize("at", ["write_bytes", "mkdir", "rename", "write_text"])
@@ -96,6 +110,24 @@ def test_a_full_disk_is_told_and_the_earlier_report_is_whole(tmp_path, monkeypat
     assert found.stderr.splitlines()[-1] == "burden: [Errno 28] No space left on device"
     assert {str(p.relative_to(target)): p.read_bytes() for p in target.rglob("*.[hc]*") if p.is_file()} == OLD
     assert [p.name for p in tmp_path.iterdir()] == ["r"]
+
+
+@pytest.mark.parametrize("kind", ["svg", "png"])
+def test_a_full_disk_leaves_an_earlier_figure_whole(tmp_path, monkeypatch, kind):
+    """As many bytes as a half-written figure has, then no more."""
+    chart = tmp_path / f"effort.{kind}"
+    words = ["sampling", "mean", "--mean", "100", "--k", "1", "--precision", "0.5", "--handling", "3", "--plot", chart]
+    assert CliRunner().invoke(main, [*map(str, words)]).exit_code == 0
+    before = chart.read_bytes()
+
+    def full(path, content):
+        with open(path, "wb") as stream:
+            stream.write(content[:100])
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    assert CliRunner().invoke(main, [*map(str, words)]).exit_code == 1
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {chart.name: before}
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here: a device on which every write fails")
@@ -175,3 +207,46 @@ def test_no_display_and_no_home(tmp_path):
     found = command("parasites", "dactylogyrus", "--plot", chart, MPLBACKEND="nonsense", **bare)
     without_traceback(found, 0)
     assert chart.read_bytes().lstrip().startswith(b"<?xml")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a shell of ours closes the channels")
+@pytest.mark.parametrize(
+    ("closed", "words", "code"),
+    [
+        ("2>&-", "sampling find --prevalence 0.05", 0),
+        ("2>&-", "sampling find --prevalence 5", 2),
+        ("<&-", "new pond --ask", 2),
+        ("<&- >&- 2>&-", "sampling find --prevalence 0.05", 0),
+    ],
+)
+def test_a_closed_channel_is_no_fault_of_ours(tmp_path, closed, words, code):
+    """A service or a window without a console may have no channel to be told or asked on."""
+    line = f'exec "{sys.executable}" -m burden {words} {closed}'
+    found = subprocess.run(["sh", "-c", line], capture_output=True, cwd=tmp_path, check=False)
+    assert "went wrong" not in without_traceback(found, code)
+    assert bool(found.stdout) == (code == 0 and ">&- 2" not in closed)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(os.name != "posix", reason="names are bytes there alone")
+def test_a_folder_whose_name_is_no_text(tmp_path):
+    """As an archive packed elsewhere leaves it: Süd in Windows' own letters."""
+    named = os.fsdecode(os.fsencode(tmp_path) + b"/S\xfcd")
+    shutil.copytree(KOI, named, ignore=shutil.ignore_patterns("report"))
+    assert read_case(named).name == "S\ufffdd"
+    for folder, code in ((named, 0), (named + "x", 2)):
+        found = command("check", folder, "--json")
+        without_traceback(found, code)
+        assert json.loads(found.stdout)["ok"] is (code == 0)
+
+
+def test_a_fault_nobody_foresaw_is_told_in_a_line(monkeypatch):
+    """A letter that cannot be written carries the whole page it stands on."""
+
+    def broken(*_, **__):
+        "\udcff".join(["page"] * 50_000).encode("utf-8")
+
+    monkeypatch.setattr("burden.sampling.find", broken)
+    found = CliRunner().invoke(main, ["sampling", "find", "--prevalence", "0.05"])
+    assert (found.exit_code, "UnicodeEncodeError" in found.stderr) == (1, True)
+    assert len(found.stderr) < 500

@@ -67,8 +67,16 @@ def test_amounts_are_those_of_exact_fractions(agent, litres, tenths_mg_l, percen
 def test_a_planned_dose_no_source_gives_is_refused(tmp_path, mg_l, hours, refused):
     text = GOOD.replace('agent = "praziquantel"\nmg_l = 2.5', f'agent = "praziquantel"\nmg_l = {mg_l}\nhours = {hours}')
     problems = unpublished_plans(read_case(write_case(tmp_path / "pond", case=text)))
-    assert [(p.file, p.place) for p in problems] == [("case.toml", "[[planned]] 1 mg_l")] * refused
+    assert [(p.file, p.place) for p in problems] == [("case.toml", "[[planned]] of 2026-05-17 mg_l")] * refused
     assert all("--accept-unpublished-dose" in p.fix for p in problems)
+
+
+def test_of_doses_in_any_order_the_one_refused_is_named(tmp_path):
+    """The later dose stands first in the file, so its number there is not its number by date."""
+    later = '\n[[planned]]\ndate = 2026-06-17\nagent = "praziquantel"\nmg_l = 400\n'
+    head, planned = GOOD[: GOOD.index("[[planned]]")], GOOD[GOOD.index("[[planned]]") :]
+    problems = unpublished_plans(read_case(write_case(tmp_path / "pond", case=f"{head}{later}\n{planned}")))
+    assert [p.place for p in problems] == ["[[planned]] of 2026-06-17 mg_l"]
 
 
 @pytest.mark.parametrize(("water", "refused"), [("9.0", False), ("14.0", True)])
@@ -83,7 +91,7 @@ def test_report_and_dose_refuse_what_no_source_gives_unless_accepted(tmp_path, m
     folder = write_case(tmp_path / "pond", case=GOOD.replace("mg_l = 2.5\n", "mg_l = 400.0\n"))
     found = run("report", folder, "--json")
     assert found.exit_code == 2
-    assert [p["place"] for p in json.loads(found.stdout)["problems"]] == ["[[planned]] 1 mg_l"]
+    assert [p["place"] for p in json.loads(found.stdout)["problems"]] == ["[[planned]] of 2026-05-17 mg_l"]
     assert not (folder / "report").exists()
     asked = []
     monkeypatch.setattr("burden.visit.visit", lambda *given: asked.append(given[-1]) or 1 / 0)

@@ -135,13 +135,6 @@ class Case:
         assumed = "assumption: " if any(w.assumed for _, w in parts) else ""
         return Uncertain(value, low, high, f"{assumed}mean over {len(parts)} groups")
 
-    @property
-    def biomass_g(self) -> Uncertain:
-        """Weight of all fish [g]."""
-        mean = self.mean_weight_g
-        n = self.fish_count
-        return Uncertain(mean.value * n, mean.low * n, mean.high * n, mean.how)
-
     def day_of(self, day: date) -> int:
         """Days from the visit, negative before it [d]."""
         return (day - self.visit_date).days

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -64,8 +65,10 @@ def _join(folder: Path, tables: CaseTables, notes: Notes) -> Case | None:
     _warn_of_unnamed_record(folder, tables, notes)
     if notes.problems or tables.case is None or water is None:
         return None
+    # the name goes onto a page and into a calendar, which take no bytes that are no text
+    name = re.sub("[\ud800-\udfff]", "\ufffd", folder.resolve().name)
     case = Case(
-        folder.resolve().name,
+        name,
         tables.case.visit_date,
         water,
         fish,

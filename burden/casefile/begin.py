@@ -15,7 +15,7 @@ from burden.casefile.reading import Notes, read_text
 from burden.casefile.template import sample_case_toml
 from burden.counts import gill_share
 from burden.counts.on_slide import GillPiece
-from burden.errors import InputError
+from burden.errors import InputError, Problem
 
 __all__ = [
     "SHAPES",
@@ -57,12 +57,21 @@ def volume_by_shape(length_m: float, width_m: float, depth_m: float, shape: Shap
     dict
         value, low, high [L] and how it was found.
 
+    Raises
+    ------
+    InputError
+        For measures of no finite pond, or of one below a litre.
+
     Examples
     --------
     >>> volume_by_shape(4, 3, 1, "rectangle")["value"]
     12000
     """
-    low, middle, high = (round(1000 * length_m * width_m * depth_m * share) for share in SHAPES[shape])
+    litres = 1000 * length_m * width_m * depth_m
+    if not (math.isfinite(litres) and litres * SHAPES[shape][0] >= 1):
+        measures = f"{length_m:g} {width_m:g} {depth_m:g}"
+        raise InputError([Problem("command line", "--size-m", measures, "metres of a pond", "Measure in metres.")])
+    low, middle, high = (round(litres * share) for share in SHAPES[shape])
     how = f"{shape}, {length_m:g} m x {width_m:g} m, mean depth {depth_m:g} m; filter and pipes not counted"
     return {"value": middle, "low": low, "high": high, "how": how}
 

@@ -93,11 +93,10 @@ def oddities(case: Case) -> list[str]:
 def _odd_sets(case: Case) -> Iterator[str]:
     """Waters and hosts that none of a set's figures are of."""
     for name in case.parasites:
-        about = load_parasite(name).about
-        if case.water.medium not in about["water"]:
-            waters = " and ".join(about["water"])
-            yield f'{name} lives in {waters} water, and medium is "{case.water.medium}": which of the two holds?'
-        hosts = ", ".join(about["hosts"])
+        known = load_parasite(name)
+        if stray := known.stray_in(case.water.medium):
+            yield f'{stray}, and medium is "{case.water.medium}": which of the two holds?'
+        hosts = ", ".join(known.about["hosts"])
         for group in case.fish:
             if not _stems(group.species) & _stems(hosts):
                 yield f"The figures of {name} are of {hosts}, and the fish are {group.species}: is the set right?"

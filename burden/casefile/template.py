@@ -7,6 +7,7 @@ import shutil
 from pathlib import Path
 
 from burden.casefile.logs import SAMPLE_COLUMNS
+from burden.casefile.reading import Notes
 from burden.errors import InputError, Problem
 
 __all__ = ["TEMPLATE_TITLE", "new_case", "sample_case_toml"]
@@ -136,7 +137,7 @@ def new_case(folder: Path, toml: str = _CASE_TOML, temperature_csv: str | None =
     Raises
     ------
     InputError
-        Where the folder holds something already, or cannot be written.
+        Where the folder holds something already, cannot be written, or would not read back as a case.
     """
     folder = Path(folder)
     _refuse_taken(folder)
@@ -150,15 +151,28 @@ def new_case(folder: Path, toml: str = _CASE_TOML, temperature_csv: str | None =
         aside.mkdir()
         for name, text in files.items():
             (aside / name).write_text(text, encoding="utf-8", newline="\n")
+        _refuse_unreadable(aside)
         if target.exists():
             target.rmdir()  # empty, else it was refused; some systems rename onto no folder at all
         aside.rename(target)
     except OSError as error:
         fix = "Choose a place that can be written."
         raise InputError([Problem(str(folder), "folder", str(error), "a folder to make", fix)]) from error
+    except UnicodeEncodeError as error:
+        value = repr(error.object[error.start : error.end])
+        raise InputError([Problem("case.toml", "file", value, "text", "Write it in letters anew.")]) from error
     finally:
         shutil.rmtree(aside, ignore_errors=True)
     return [folder / name for name in files]
+
+
+def _refuse_unreadable(folder: Path) -> None:
+    """Raise where what was written is no case: a number of the command line may be none that a case takes."""
+    from burden.casefile.assembly import assemble
+
+    notes = Notes()
+    if assemble(folder, notes) is None:
+        raise InputError(notes.problems)
 
 
 def _refuse_taken(folder: Path) -> None:

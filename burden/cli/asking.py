@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Callable, Mapping
 from datetime import date
 from pathlib import Path
@@ -28,7 +29,14 @@ def questions(told: Mapping[str, Any]) -> dict[str, Any]:
     -------
     dict
         The answers, by option.
+
+    Raises
+    ------
+    click.UsageError
+        Where there is no standard input to answer on.
     """
+    if sys.stdin is None:
+        raise click.UsageError("--ask needs somebody to answer, and standard input is closed; give the rest as options")
     found: dict[str, Any] = {}
     for key, (question, read, usual) in _PLAIN.items():
         if key not in told:
@@ -139,15 +147,17 @@ def _number(expected: str, low: float = 0.0, high: float = math.inf, above: bool
 
 def _whole(text: str) -> int:
     """Read a whole number, 1 or more."""
-    if not (text.isascii() and text.isdigit() and int(text) >= 1):
+    if not (text.isascii() and text.isdigit() and len(text) < 10 and int(text) >= 1):
         raise ValueError("a whole number, 1 or more, for instance 24")
     return int(text)
 
 
 def _day(text: str) -> date:
     """Read a date."""
+    from burden.casefile.cells import day_from_text
+
     try:
-        return date.fromisoformat(text)
+        return day_from_text(date.fromisoformat(text).isoformat())  # a case takes no year but of our time
     except ValueError as error:
         raise ValueError("a date as year-month-day, for instance 2026-05-10") from error
 
@@ -226,6 +236,8 @@ def _record(text: str) -> str:
         raise ValueError("the name of a CSV file with columns date (and time) and temperature_c")
     try:
         return logger_record(Path(text).expanduser())
+    except RuntimeError as error:  # ~ where there is no home, or of nobody here
+        raise ValueError("a file name without ~, as it has no meaning here") from error
     except InputError as error:
         raise ValueError(
             "; ".join(f"{p.expected} ({p.place}: {p.value}). {p.fix}" for p in error.problems[:3])

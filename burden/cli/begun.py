@@ -40,11 +40,13 @@ class NewCase(Result):
 
     def text(self) -> str:
         """Return what is there and what comes next."""
+        # quoted as both kinds of shell take it
+        named = f'"{self.folder}"' if " " in str(self.folder) else str(self.folder)
         return (
             f"{self.folder} holds {', '.join(path.name for path in self.files)}.\n"
             "Write your own values over those in case.toml, and a row a preparation into samples.csv; then:\n"
-            f"  burden check {self.folder}\n"
-            f"  burden report {self.folder}"
+            f"  burden check {named}\n"
+            f"  burden report {named}"
         )
 
 
@@ -111,7 +113,8 @@ def begin(given: Mapping[str, Any], ask: bool) -> Begun:
     elif "temperature_c" in told:
         facts["temperature_c"] = told["temperature_c"]
     if "gill_clip" in told:
-        facts["gill_clip_share"] = clip_share_words(*told["gill_clip"], told.get("weight_g"))
+        pieces, of = told["gill_clip"]
+        facts["gill_clip_share"] = clip_share_words(pieces, of, told.get("weight_g"))
     return Begun(facts, {"volume_l": remark} if remark else {}, record)
 
 
@@ -125,7 +128,9 @@ def _volume(told: Mapping[str, Any]) -> tuple[dict[str, Any], str | None]:
     if "salt" in told:
         return {"volume_l": volume_by_salt_words(*told["salt"])}, _VOLUME_REMARKS["salt"]
     if "size_m" in told:
-        return {"volume_l": volume_by_shape(*told["size_m"], told["shape"])}, _VOLUME_REMARKS["size_m"]
+        length_m, width_m, depth_m = told["size_m"]
+        volume = volume_by_shape(length_m, width_m, depth_m, told["shape"])
+        return {"volume_l": volume}, _VOLUME_REMARKS["size_m"]
     return ({"volume_l": told["volume_l"]} if "volume_l" in told else {}), None
 
 

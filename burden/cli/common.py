@@ -72,7 +72,8 @@ class Group(click.Group):
         """Find a command, or name the near miss."""
         from burden.errors import InputError
 
-        if args and not args[0].startswith("-") and self.get_command(ctx, args[0]) is None:
+        wrong = args and not args[0].startswith("-") and self.get_command(ctx, args[0]) is None
+        if wrong and not ctx.resilient_parsing:  # a shell that completes a line wants no words on it
             raise InputError([unknown_command(ctx, args[0], self.list_commands(ctx))])
         return super().resolve_command(ctx, args)
 

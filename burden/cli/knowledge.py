@@ -100,11 +100,10 @@ def parasites(name: str | None, plot: Path | None, draws: int, seed: int) -> Any
         return Answer(parasite_list())
     sheet = parasite_sheet(name, draws, seed)
     if plot is not None:
-        from burden.report.style import png_bytes, svg_bytes
+        from burden.report.style import write_figure
         from burden.report.thermal import draw_thermal_laws
 
-        write = png_bytes if plot.suffix.lower() == ".png" else svg_bytes
-        plot.write_bytes(write(lambda: draw_thermal_laws(sheet), "laws"))
+        write_figure(plot, lambda: draw_thermal_laws(sheet), "laws")
     return sheet
 
 

@@ -78,8 +78,10 @@ def _plain(value: Any) -> Any:
 
 
 def _print_json(body: Mapping[str, Any]) -> None:
-    # bytes, so that every system writes UTF-8 and the same line ends
-    click.echo((json.dumps(body, allow_nan=False, ensure_ascii=False, indent=2) + "\n").encode(), nl=False)
+    text = json.dumps(body, allow_nan=False, ensure_ascii=False, indent=2) + "\n"
+    # bytes, so that every system writes UTF-8 and the same line ends; a folder may bear a name that is no UTF-8, and
+    # what stands for its bytes becomes an escape that JSON knows
+    click.echo(text.encode("utf-8", "backslashreplace"), nl=False)
 
 
 def print_answer(answer: Answer, as_json: bool, quiet: bool) -> None:

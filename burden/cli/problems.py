@@ -90,8 +90,10 @@ def _place(error: click.BadParameter) -> str:
 
 
 def _wanted(param: click.Parameter | None) -> str | None:
-    """Say what numbers an option takes, in a vet's words; None for other options."""
+    """Say what numbers or files an option takes, in a vet's words; None for other options."""
     kind = None if param is None else param.type
+    if isinstance(kind, click.Path):
+        return f"a {'folder' if kind.dir_okay else 'file'} that is there and can be read"
     if isinstance(kind, click.IntRange | click.FloatRange):
         whole = "a whole number" if isinstance(kind, click.IntRange) else "a number"
         return f"{whole} {'above' if kind.min_open else 'from'} {kind.min:g}" + (
@@ -105,12 +107,14 @@ def _said(error: Exception) -> str:
     if isinstance(error, click.MissingParameter):
         message = getattr(error.param, "help", None) or "a value"
     text = message.strip().rstrip(".")
+    if choice := re.search(r"is not one of (.*)", text):  # click says what it is not, and in quotes
+        return f"one of {choice[1]}".replace("'", "")
     return text[0].lower() + text[1:] if text else "something else"
 
 
 def _text(value: Any) -> str:
     if isinstance(value, list | tuple):
-        return " ".join(map(str, value))
+        return " ".join(map(_text, value))
     return "nothing" if value is None else str(value)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 import threading
 import time
@@ -27,7 +28,9 @@ class Bar:
     """
 
     def __init__(self, quiet: bool, stream: TextIO | None = None) -> None:
-        self.stream = stream or sys.stderr
+        found = stream or sys.stderr
+        # a program started without any standard error, as Windows does without a console, has None there
+        self.stream: TextIO = found or io.StringIO()
         self.on = not quiet and self.stream.isatty()
         self.stage, self.since = "", time.monotonic()
         self.share: float | None = None

@@ -17,6 +17,7 @@ from burden.cli.problems import problem_of
 __all__ = ["Root", "main"]
 
 _STOPPED = 130  # as shells have it for a program stopped by Ctrl-C
+_LONGEST = 300  # of an error nobody foresaw: some hold the whole page they failed on
 
 
 class Root(Group):
@@ -57,7 +58,9 @@ def _code_of(error: Exception, as_json: bool) -> int:
     if isinstance(error, BurdenError | OSError | click.ClickException):
         print_failure(str(error), as_json)
         return 1
-    print_failure(f"something went wrong that should not: {error!r}. Run again with --debug.", as_json)
+    said = repr(error)
+    said = said if len(said) <= _LONGEST else f"{said[:_LONGEST]} …"
+    print_failure(f"something went wrong that should not: {said}. Run again with --debug.", as_json)
     return 1
 
 

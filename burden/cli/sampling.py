@@ -212,10 +212,9 @@ def _check_measured(expected: float | None, k: float | None, prevalence: float |
 
 def _draw(path: Path, figure: str, plan: Any) -> None:
     from burden.report import sampling_figures
-    from burden.report.style import png_bytes, svg_bytes
+    from burden.report.style import write_figure
 
-    write = png_bytes if path.suffix.lower() == ".png" else svg_bytes
-    path.write_bytes(write(lambda: getattr(sampling_figures, figure)(plan), "sampling"))
+    write_figure(path, lambda: getattr(sampling_figures, figure)(plan), "sampling")
 
 
 @sampling.command(short_help="When to stop counting, fish by fish.")

@@ -74,7 +74,7 @@ class _Day(click.ParamType):
         try:
             return value if isinstance(value, date) else date.fromisoformat(value)
         except ValueError:
-            self.fail(f"{value!r} is not a date as 2026-05-10", param, ctx)
+            self.fail("a date as 2026-05-10", param, ctx)
 
 
 class FigureFile(click.ParamType):

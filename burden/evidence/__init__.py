@@ -222,6 +222,11 @@ class Evidence:
         """Return why the set does not answer a question (windows, burden, deaths, elimination), or None if it does."""
         return self.about.get("refuses", {}).get(question)
 
+    def stray_in(self, medium: str) -> str | None:
+        """Return in words which water a parasite set lives in where `medium`, fresh or sea, is another; else None."""
+        waters = self.about["water"]
+        return None if medium in waters else f"{self.name} lives in {' and '.join(waters)} water"
+
 
 def parasite_names() -> tuple[str, ...]:
     """Return the names of the parasite sets, in alphabetical order."""

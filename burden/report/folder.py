@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import glob
 import os
+import secrets
 import shutil
-import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -15,6 +15,7 @@ from burden.errors import InputError, Problem
 __all__ = ["MARKER", "fill", "is_ours", "move_into_place", "refuse_foreign", "write_folder"]
 
 MARKER = ".burden-report"
+_ASIDE_LETTERS = 8
 _FIRST_LINE = "burden report 1: this folder is replaced by the next report; files of your own in it are kept"
 
 
@@ -97,7 +98,8 @@ def _put(new: Path, names: Sequence[str], folder: Path, aside: Path) -> None:
 
 def _bring_back(folder: Path) -> None:
     """Put an earlier report back that a run killed between its two renames left aside."""
-    for old in sorted(folder.parent.glob(f".{glob.escape(folder.name)}-*/old")):
+    # so many letters as the name of a folder aside ends with: of `koi` none is taken for `koi-2`
+    for old in sorted(folder.parent.glob(f".{glob.escape(folder.name)}-{'?' * _ASIDE_LETTERS}/old")):
         if is_ours(old) and not os.path.lexists(folder):
             old.rename(folder)
             shutil.rmtree(old.parent, ignore_errors=True)
@@ -106,7 +108,8 @@ def _bring_back(folder: Path) -> None:
 @contextmanager
 def _aside(folder: Path) -> Iterator[Path]:
     """A hidden folder on the same disk as the target, gone afterwards whatever happens."""
-    aside = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    aside = folder.with_name(f".{folder.name}-{secrets.token_hex(_ASIDE_LETTERS // 2)}")
+    aside.mkdir(mode=0o700)
     try:
         yield aside
     finally:

@@ -15,7 +15,7 @@ from burden.errors import InputError, Problem
 from burden.evidence import Evidence, load_agent, load_parasite
 from burden.interval import IntervalAnswer, interval
 from burden.lifecycle import Parameters, draw_parameters, establishment_for
-from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE, MARK, bare, figure_of_size, png_bytes, svg_bytes
+from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE, MARK, bare, figure_of_size, write_figure
 from burden.treatment import draw_kill
 from burden.water import Temperature
 from burden.windows import windows_after
@@ -259,10 +259,9 @@ def write_interval_chart(
     InputError
         For an ending that is neither, or a set without windows.
     """
-    kind = path.suffix.lower().removeprefix(".")
     evidence = load_parasite(parasite)
     problems = []
-    if kind not in ("svg", "png"):
+    if path.suffix.lower() not in (".svg", ".png"):
         problems.append(Problem("command line", "--plot", str(path), "a name ending in .svg or .png", "Rename it."))
     if reason := _no_chart(parasite):
         problems.append(Problem("command line", "--plot", parasite, "an egg-layer with measured windows", reason))
@@ -274,8 +273,7 @@ def write_interval_chart(
     curves = interval_curves(parameters, bath_effect(kill, kill.customary_mg_l).sheltered_fraction)
     course = answer.recommended
     marks = [Given(today_c, course.gap_days, f"{course.doses} doses, {course.gap_days:g} d apart")] if course else []
-    write = svg_bytes if kind == "svg" else png_bytes
-    path.write_bytes(write(lambda: draw_interval_chart(curves, today_c, marks), "interval"))
+    write_figure(path, lambda: draw_interval_chart(curves, today_c, marks), "interval")
     return path
 
 

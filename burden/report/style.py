@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+import secrets
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import cache
 from io import BytesIO
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -24,10 +26,10 @@ __all__ = [
     "bare",
     "figure_of_size",
     "inline_svg",
-    "png_bytes",
     "quiet",
     "svg_and_png_bytes",
     "svg_bytes",
+    "write_figure",
 ]
 
 #: dark line, two bands, marks and words; lightness alone tells them apart (17, 32, 68, 86 % and paler)
@@ -103,15 +105,32 @@ def svg_bytes(draw: Callable[[], Figure], name: str) -> bytes:
     return _written(draw, name, "svg")[0]
 
 
-def png_bytes(draw: Callable[[], Figure], name: str) -> bytes:
-    """Return a figure as PNG, the same bytes for the same figure."""
-    return _written(draw, name, "png")[0]
-
-
 def svg_and_png_bytes(draw: Callable[[], Figure], name: str) -> tuple[bytes, bytes]:
     """Return a figure in both forms, drawn and laid out once."""
     svg, png = _written(draw, name, "svg", "png")
     return svg, png
+
+
+def write_figure(path: Path, draw: Callable[[], Figure], name: str) -> None:
+    """Write a figure, SVG or PNG by the ending of the path, whole or not at all.
+
+    Parameters
+    ----------
+    path : Path
+        Ends in .svg or .png; one of that name is replaced.
+    draw : callable
+        Returns the figure.
+    name : str
+        As `svg_bytes` takes it.
+    """
+    content = _written(draw, name, path.suffix.lower().removeprefix("."))[0]
+    path = path.resolve()
+    aside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
+    try:
+        aside.write_bytes(content)
+        aside.replace(path)
+    finally:
+        aside.unlink(missing_ok=True)
 
 
 def _written(draw: Callable[[], Figure], name: str, *kinds: str) -> list[bytes]:

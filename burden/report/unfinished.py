@@ -6,6 +6,7 @@ import hashlib
 import json
 import shutil
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import asdict
 from functools import cache
 from pathlib import Path
@@ -44,17 +45,22 @@ class Unfinished:
         self.options = options
         self.folder = self.target.parent / f".{self.target.name}-unfinished"
         self.waters: dict[str, Water] = {}
+        self.made: list[Path] = []
 
     def __enter__(self) -> Unfinished:
         if self.folder.is_symlink() or (self.folder.exists() and not self.folder.is_dir()):
             place, fix = str(self.folder), "Move it away: unfinished reports are kept there."
             raise InputError([Problem("command line", "--out", place, "no file of that name", fix)])
+        self.made = [parent for parent in self.folder.parents if not parent.exists()]
         self.folder.mkdir(parents=True, exist_ok=True)
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         if self.folder.exists() and not any(self.folder.iterdir()):
             self.folder.rmdir()
+        with suppress(OSError):  # the folders made on the way here go as well, up to the first that holds something
+            for parent in self.made:
+                parent.rmdir()
 
     def _print_of(self, case: Case) -> str:
         """Fingerprint of all that a report depends on."""

@@ -211,11 +211,13 @@ def _read_all(cases: Sequence[Path], target: Path, accept_unpublished: bool) -> 
             problems += [] if accept_unpublished else unpublished_plans(read[-1])
         except InputError as error:
             problems += error.problems
+    # many disks take Koi and koi for one folder
     names = [Path(folder).resolve().name for folder in cases]
+    alike = [name.casefold() for name in names]
     problems += [
         Problem("command line", "CASE", name, "case folders of different names", "Rename one of the folders.")
         for name in dict.fromkeys(names)
-        if names.count(name) > 1
+        if alike.count(name.casefold()) > 1
     ]
     if not problems or target.exists():
         problems += refuse_foreign(target)
