@@ -308,10 +308,10 @@ def fineness(rows: Sequence[Preparation], seen: Seen, weight_g: np.ndarray) -> f
     too few, it rises as steeply as a whole count. The geometric mean serves both.
     """
     sharp = 0.0
-    for row in rows:
+    for row, times in Counter(rows).items():
         size = float(np.max(part_count_size(share_examined(row, seen, _weight(row, weight_g)), seen.part_shape)))
         whole = row.count_low + 1
-        sharp += np.sqrt(whole / (1 / whole + 1 / size))
+        sharp += times * np.sqrt(whole / (1 / whole + 1 / size))
     return min(float(4 ** np.ceil(np.log(max(sharp, 1.0)) / np.log(4))), _FINEST)
 
 
@@ -349,14 +349,15 @@ def log_likelihood_of_fish(
     an adult with the chance that any fluke is.
     """
     total = np.zeros_like(rate)
-    for row, adults in _by_preparation(rows, stages):
+    for (row, adults), times in Counter(_by_preparation(rows, stages)).items():
         here, share = shown(row, seen, home, weight_g, stages)
         ends = (row.count_low, np.inf if row.count_high is None else row.count_high)
-        total = total + log_part_count(*ends, rate * here, share, seen.detection, seen.part_shape)
+        each = log_part_count(*ends, rate * here, share, seen.detection, seen.part_shape)
         if adults is not None and stages is not None:
             young = row.count_low - adults
             ways = gammaln(row.count_low + 1) - gammaln(adults + 1) - gammaln(young + 1)
-            total = total + ways + xlogy(adults, stages["adult"]) + xlogy(young, stages["juvenile"])
+            each = each + ways + xlogy(adults, stages["adult"]) + xlogy(young, stages["juvenile"])
+        total = total + times * each
     return total
 
 
