@@ -7,13 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from burden.carried import ceiling_mg_l, given_baths, left_mg_l
 from burden.case import Case, ConstantTemperature
 from burden.coldwater import LaterDoses
-from burden.concentration import concentration_curve
 from burden.courses import CONTROL_PER_1000
 from burden.doseresult import DoseResult, plain, product_words
 from burden.evidence import load_agent
-from burden.hostcare import LEFT_IN_HOURS
 from burden.judging import Judged
 from burden.lateness import DELAYS_DAYS, RARER, LateDose
 from burden.result import Triple
@@ -35,13 +34,6 @@ MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", 
 
 #: share of a dose from which what is left of earlier ones is said: an assumption [-]
 _WORTH_SAYING = 0.2
-#: filter at the first dose and at later ones; where nobody says, none, in which most is left
-_FILTERS = {
-    "none": ("none", "none"),
-    "naive": ("naive", "adapted"),
-    "adapted": ("adapted", "adapted"),
-    None: ("none", "none"),
-}
 
 
 @dataclass(frozen=True)
@@ -292,21 +284,13 @@ def _when_late(late: LateDose, visit_date: date) -> list[DayBookEntry]:
 
 def _left_words(case: Case, day: float, d: DoseResult, before: Sequence[tuple[float, DoseResult]]) -> str:
     """Say what earlier doses of the agent left in the water, where it is worth saying; a short bath leaves nothing."""
-    doses = [(when, b.mg_l) for when, b in before if b.agent == d.agent]
-    for action in case.given:
-        mg_l = action.concentration_mg_l
-        if action.agent == d.agent and mg_l is not None and (action.hours or d.hours) >= LEFT_IN_HOURS:
-            volume = case.water.volume_l.value
-            kept = (1 - (action.water_change_after or 0.0)) * (action.volume_l_believed or volume) / volume
-            doses.append((float(case.day_of(action.date)), mg_l * kept))
-    if d.apart or not doses:
+    if d.apart:
         return ""
-    loss, later = (load_agent(d.agent).values[f"loss_per_day_{kind}"].value for kind in _FILTERS[case.water.filter])
-    curve = concentration_curve(doses, loss, case.water.exchange_per_day, loss_adapted_per_day=later)
-    left = float(curve.at([day])[0, 0])
+    planned = [(when, b.mg_l) for when, b in before if b.agent == d.agent]
+    left = left_mg_l(case, d.agent, day, [*given_baths(case, d.agent), *planned])
     if left < _WORTH_SAYING * d.mg_l:
         return ""
-    total, ceiling = left + d.mg_l, load_agent(d.agent).about["ceiling"]["mg_l_prolonged"]
+    total, ceiling = left + d.mg_l, ceiling_mg_l(d.agent)
     over = f", above the ceiling of {plain(ceiling)} mg/L: change water first" if total > ceiling else ""
     now = f"with this dose {plain(total, 2)} mg/L{over}"
     return f"Up to {plain(left, 2)} mg/L from before may still be in the water: {now}"

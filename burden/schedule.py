@@ -16,6 +16,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from burden.carried import builds_up
 from burden.case import Case
 from burden.choice import Choice
 from burden.courses import CONTROL_PER_1000, ERADICATION, TIE
@@ -137,7 +138,7 @@ def _gap_days(pond: Pond, day: float, gap: float) -> float:
 
 def _allowed(case: Case, days: Sequence[float], line: Sequence[str]) -> bool:
     formalin = [day for day, agent in zip(days, line, strict=True) if agent == "formalin"]
-    if any(b - a < FORMALIN_REST_DAYS for a, b in pairwise(formalin)):
+    if any(b - a < FORMALIN_REST_DAYS for a, b in pairwise(formalin)) or builds_up(case, days, line):
         return False
     limit = case.limits.max_formalin_mg_l_total
     if limit is None:

@@ -17,8 +17,8 @@ MODULES = sorted(path for path in PACKAGE.rglob("*.py"))
 LAYERS = (
     {"errors", "result", "progress", "many", "caution"},
     {"evidence", "case", "water", "concentration", "laws", "development", "counts", "classical", "chains"},
-    {"livebearer", "lifecycle", "hosts", "treatment", "bath", "effects", "dosing", "doseresult", "safety", "hostcare",
-     "killcheck", "volume", "agentsheet", "curves", "parasites", "stable"},
+    {"livebearer", "lifecycle", "hosts", "treatment", "bath", "carried", "effects", "dosing", "doseresult", "safety",
+     "hostcare", "killcheck", "volume", "agentsheet", "curves", "parasites", "stable"},
     {"simulate", "windows", "withdrawal"},
     {"pond"},
     {"past", "present", "deathlog", "chance", "told", "looking"},
