@@ -259,7 +259,10 @@ def _of_dose(
     for after in range(1, 1 + load_agent(d.agent).about.get("aftercare_days", 0)):
         measure = f"measure ammonia and nitrite (day {after} after {d.agent})"
         entries.append(DayBookEntry(when + timedelta(days=after), measure, (), "care"))
-    look = "look at the fish: appetite and breathing should be better by now; if not, look again"
+    look = (
+        "look at the fish: breathing, and appetite in water warm enough to feed in, should be better by now; if not, "
+        "look again"
+    )
     entries.append(DayBookEntry(when + timedelta(days=3), look, (), "look"))
     if late is not None:
         entries += _when_late(late, case.visit_date)

@@ -20,8 +20,8 @@ __all__ = ["AFTER_A_DOSE", "STEADY_PER_DAY", "Forecast", "Regime", "regime_of"]
 STEADY_PER_DAY = 0.005
 #: what to watch for once doses go in
 AFTER_A_DOSE = (
-    "Appetite and breathing should pick up within one to two days of an effective dose; anaemic fish take weeks. No "
-    "change by day 3 is a reason to look again (common practice, no source)."
+    "Breathing, and appetite in water warm enough to feed in, should pick up within one to two days of an effective "
+    "dose; anaemic fish take weeks. No change by day 3 is a reason to look again (common practice, no source)."
 )
 
 

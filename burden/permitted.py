@@ -33,6 +33,8 @@ Notes = Mapping[str, Sequence[SafetyNote]]
 DEFAULT_AGENTS = ("praziquantel", "formalin")
 #: below this chance of flukes on the stock a dose is not recommended: look again first
 LEAST_CHANCE = 0.5
+#: from memory [g/L]
+_OPEN_SEA_G_L = 35.0
 #: water that the amount of a bath apart is worked out for [L]
 _APART_L = 100.0
 
@@ -56,7 +58,7 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
             total_ammonia_n_mg_l=case.water.total_ammonia_n_mg_l,
             nitrite_n_mg_l=case.water.nitrite_n_mg_l,
             alkalinity_mg_l_caco3=case.water.alkalinity_mg_l_caco3,
-            salinity_g_l=case.water.salinity_g_l,
+            salinity_g_l=_salinity(case),
             aeration=case.water.aeration,
             biofilter=None if case.water.filter is None else case.water.filter != "none",
             species=[group.species for group in case.fish],
@@ -94,6 +96,13 @@ def notes_on(notes: Notes, given: Sequence[str]) -> tuple[SafetyNote, ...]:
         if name in all_of or note.level == "withhold"
     ]
     return tuple(sorted(dict.fromkeys(said), key=lambda note: note.level != "withhold"))
+
+
+def _salinity(case: Case) -> float | None:
+    """Salt in the water as measured; of the sea, where nobody did, as in the open sea [g/L]."""
+    if case.water.salinity_g_l is None and case.water.medium == "sea":
+        return _OPEN_SEA_G_L
+    return case.water.salinity_g_l
 
 
 def _small(text: str) -> str:

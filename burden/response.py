@@ -122,7 +122,8 @@ class Response(Result):
             "new_settlers": "the dose worked, those you see have settled since",
             "cannot_tell": "the samples cannot tell whether the dose worked",
         }
-        lines = [f"{self.parasite}: {words[self.verdict]} ({100 * self.verdict_probability[self.verdict]:.0f} %)."]
+        chance = self.verdict_probability[self.verdict]
+        lines = [f"{self.parasite}: {words[self.verdict]}{f' ({100 * chance:.0f} %)' if chance < 1 else ''}."]
         if np.isfinite(self.reduction_percent.median):
             lines.append(
                 f"Gone: {_gone(self.reduction_percent)}. To be expected: {self.expected_reduction_percent.text()} %. "
@@ -255,7 +256,7 @@ def _cannot(frame: dict[str, Any], given: date | None, reason: str) -> Response:
         expected_reduction_percent=nothing,
         new_share=nothing,
         verdict_probability={"worked": 0.0, "fell_short": 0.0, "new_settlers": 0.0, "cannot_tell": 1.0},
-        reason=f"It cannot be told: {reason}.",
+        reason=f"{reason[0].upper()}{reason[1:]}.",
         what_next=("take the same preparations from as many fish, picked the same way, before and after a dose",),
     )
 

@@ -22,6 +22,8 @@ _AMMONIA_ACTION_MG_L = 0.05  # fishhealth_texts, from memory
 _AMMONIA_ACUTE_MG_L = 0.6  # waterlimits, weak, warm-water fish
 _NITRITE_MG_L = 0.1  # fishhealth_texts, from memory, soft fresh water
 _ALKALINITY_MG_L = 50.0  # waterlimits, weak: 50 to 150 wanted
+_CHLORIDE_SHARE = 0.55  # of sea salt, from memory; table salt holds 0.61
+_CHLORIDE_PER_NITRITE = 10.0  # waterlimits: so many times the nitrite protects
 _SALT_G_L = (1.0, 10.0)  # salted fresh water: above what is in tap water, below the sea: an assumption [g/L]
 _NH3_PER_N = 17.031 / 14.007  # molar masses
 
@@ -263,11 +265,15 @@ def _ammonia(now: Situation) -> Iterator[SafetyNote]:
 
 
 def _nitrite(now: Situation) -> Iterator[SafetyNote]:
-    if now.nitrite_n_mg_l is not None and now.nitrite_n_mg_l > _NITRITE_MG_L:
+    if now.nitrite_n_mg_l is None:
+        return
+    chloride_mg_l = 1000 * _CHLORIDE_SHARE * (now.salinity_g_l or 0.0)  # keeps nitrite out of the gills
+    if now.nitrite_n_mg_l > max(_NITRITE_MG_L, chloride_mg_l / _CHLORIDE_PER_NITRITE):
         yield _caution(
             "Bring the nitrite down first, or add chloride",
             f"nitrite is {now.nitrite_n_mg_l:g} mg/L as N, above {_NITRITE_MG_L:g} mg/L",
-            f"water changes until it is below {_NITRITE_MG_L:g} mg/L; salt, with ten times as much chloride, protects",
+            f"water changes until it is below {_NITRITE_MG_L:g} mg/L; salt, with {_CHLORIDE_PER_NITRITE:g} times as "
+            "much chloride, protects",
             "fishhealth_texts, waterlimits",
             "water",
         )

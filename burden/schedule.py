@@ -220,7 +220,7 @@ def _watching(
         return None
     return (
         f"the flukes go by themselves: without a dose {left.text()} of 1 000 are left in {horizon_days:g} days, and "
-        f"{nothing.deaths.text()} fish die, with {dosed.doses} doses {dosed.deaths.text()}"
+        f"{nothing.deaths.text()} fish die, with {dosed.doses} dose{'s' * (dosed.doses > 1)} {dosed.deaths.text()}"
     )
 
 

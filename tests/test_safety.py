@@ -171,6 +171,13 @@ def test_every_agent_can_be_checked(name):
     assert all(n.level in ("withhold", "caution") for n in safety_check(agent, bath["mg_l"], bath["hours"], **GOOD))
 
 
+@pytest.mark.parametrize(("salinity", "told"), [(None, True), (0.0, True), (1.0, False), (35.0, False)])
+def test_nitrite_is_no_matter_where_chloride_keeps_it_out_of_the_gills(salinity, told):
+    """Ten times as much chloride as nitrite protects (source of the caution itself): 1 g/L of salt holds 550 mg/L."""
+    notes = safety_check(load_agent("praziquantel"), 5.0, 24.0, nitrite_n_mg_l=0.5, salinity_g_l=salinity)
+    assert any("nitrite" in note.text for note in notes) is told
+
+
 @pytest.mark.parametrize(("salinity", "told"), [(0.3, False), (3.0, True), (34.0, False), (None, False)])
 def test_a_little_salt_in_the_water_is_said_to_be_no_treatment(salinity, told):
     notes = safety_check(load_agent("praziquantel"), 5.0, 24.0, salinity_g_l=salinity)

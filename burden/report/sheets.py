@@ -101,14 +101,16 @@ def _part(visit: Visit) -> list[str]:
 
 
 def _promise(visit: Visit) -> list[str]:
-    f = visit.forecasts[0]
-    course = f.recommended or f.untreated
+    f, chosen = visit.forecasts[0], visit.choice.recommended
     end = long_date(on_day(visit.case.visit_date, f.horizon_days))
+    if len(visit.forecasts) > 1:  # what every set kills together
+        dead = (visit.choice.nothing if f.recommended is None or chosen is None else chosen).deaths
+    else:
+        dead = (f.recommended or f.untreated).deaths_end
     said = [
-        f"Until {end} we reckon with {_fish(course.deaths_end.median)} dead fish of {visit.case.fish_count}, "
-        f"perhaps {_fish(course.deaths_end.high)}."
+        f"Until {end} we reckon with {_fish(dead.median)} dead fish of {visit.case.fish_count}, "
+        f"perhaps {_fish(dead.high)}."
     ]
-    chosen = visit.choice.recommended
     if f.recommended is not None and chosen is not None:  # of every set together, as the first screen says it
         said.append(
             f"The doses bring the flukes down; that the very last one is gone a year later we expect in "
