@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 
 from burden.between import Between
-from burden.case import Action, Case, Preparation
+from burden.case import UNKNOWN_AGENT, Action, Case, Preparation
+from burden.case.words import day_in_words
 from burden.doseresult import plain
 from burden.estimate import draw_seen, log_likelihood_of_samples
 from burden.evidence import uniform_draws
@@ -161,6 +162,16 @@ def _given_in_more(case: Case, dose: Action) -> str:
     )
 
 
+def _taken_out(dose: Action) -> str:
+    """Say that what was left running took the agent out of the water."""
+    if not dose.uv_or_carbon_on or dose.agent in (None, UNKNOWN_AGENT):
+        return ""
+    return (
+        f" A lamp or carbon was on with the {dose.agent.replace('_', ' ')} of {day_in_words(dose.date)}: it takes the "
+        "agent out of the water, so the dose may have done little."
+    )
+
+
 def response(case: Case, parasite: str | None = None, draws: int = 500, seed: int = 1) -> Response:
     """Judge the last dose before the visit.
 
@@ -193,7 +204,7 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     after = [r for r in rows if r.date > given]
     if not before or not after:
         missing = "before" if not before else "after"
-        return _cannot(frame, given, f"no sample from {missing} the dose of {given.isoformat()} could be read")
+        return _cannot(frame, doses[-1], f"no sample from {missing} the dose of {given.isoformat()} could be read")
     earlier, later = max(r.date for r in before), max(r.date for r in after)
     before, after = [r for r in before if r.date == earlier], [r for r in after if r.date == later]
     pond = draw_pond(case, parasite, draws * _DRAWS_PER_ANSWER, seed)
@@ -212,7 +223,7 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
         expected_reduction_percent=Triple.of(100 * (1 - expected), likely),
         new_share=Triple.of(accounts.new, likely),
         verdict_probability=chances,
-        reason=_reason(chances) + _given_in_more(case, doses[-1]),
+        reason=_reason(chances) + _given_in_more(case, doses[-1]) + _taken_out(doses[-1]),
         what_next=_what_next(chances),
         counted=_counted(before, after),
         counted_if_same_fish=_paired(before, after),
@@ -245,18 +256,18 @@ def _by_fish(rows: Sequence[Preparation]) -> dict[str, list[int]]:
     return fish
 
 
-def _cannot(frame: dict[str, Any], given: date | None, reason: str) -> Response:
+def _cannot(frame: dict[str, Any], dose: Action | None, reason: str) -> Response:
     nothing = Triple.missing()
     return Response(
         **frame,
-        dose_date=given,
+        dose_date=None if dose is None else dose.date,
         before=None,
         after=None,
         reduction_percent=nothing,
         expected_reduction_percent=nothing,
         new_share=nothing,
         verdict_probability={"worked": 0.0, "fell_short": 0.0, "new_settlers": 0.0, "cannot_tell": 1.0},
-        reason=f"{reason[0].upper()}{reason[1:]}.",
+        reason=f"{reason[0].upper()}{reason[1:]}.{'' if dose is None else _taken_out(dose)}",
         what_next=("take the same preparations from as many fish, picked the same way, before and after a dose",),
     )
 

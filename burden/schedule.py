@@ -53,6 +53,8 @@ _SCREEN_DRAWS, _SCREENED = 30, 5
 NEAR_TIE = 0.02
 #: fewer dead fish than this, in the median, are not worth a course where flukes go by themselves
 _WORTH_FISH = 0.5
+#: flukes of 1,000 that may be left without a dose in the worst of twenty draws where one is spared: an assumption
+_SURELY_FEW_PER_1000 = 100.0
 
 
 def candidate_plans(case: Case, pond: Pond, agents: Sequence[str]) -> list[Plan]:
@@ -206,14 +208,14 @@ def _watching(
     left_untreated: np.ndarray,
     horizon_days: float,
 ) -> str | None:
-    """Why to watch and do nothing, where that meets the aim by the horizon and costs no fish; else None.
+    """Why to watch and do nothing, where that surely meets the aim by the horizon and costs no fish; else None.
 
     Counted at the horizon and not at once: who does nothing has as long as a course takes, and longer.
     """
     if recommended is None:
         return None
     left = Triple.of(left_untreated)
-    if left.median > CONTROL_PER_1000:
+    if left.median > CONTROL_PER_1000 or left.high > _SURELY_FEW_PER_1000:
         return None
     dosed = judge(ponds, [recommended.plan], horizon_days)[0]
     if nothing.deaths.median - dosed.deaths.median >= _WORTH_FISH:

@@ -54,6 +54,12 @@ def test_without_samples_before_and_after_a_dose_it_cannot_be_told(samples, give
     assert found.text().count("tell") == 1
 
 
+def test_a_lamp_left_on_is_told_whatever_the_samples_say():
+    lamp = replace(dose(-5), uv_or_carbon_on=True)
+    assert "lamp or carbon was on with the praziquantel of" in response(a_case(clips([3, 1]), given=(lamp,))).reason
+    assert "lamp" not in response(a_case(clips([3, 1]), given=(dose(-5),))).reason
+
+
 def test_an_obvious_success():
     found = judged(BEFORE, [0] * 10, 2)
     check_sum(found)

@@ -267,6 +267,16 @@ def test_watching_is_right_only_where_a_dose_saves_no_fish(monkeypatch):
         assert (schedule._watching([], dosed, none, left, 60.0) is not None) is watched
 
 
+def test_nobody_watches_where_one_pond_in_ten_keeps_its_flukes(monkeypatch):
+    """In the median they go by themselves; but a dose is cheap, and a tenth of these ponds would keep half of them."""
+    none = replace(judged((), 0.5, 1000.0), deaths=Triple.of([4.0]))
+    dosed = replace(judged(("praziquantel",), 0.9, 1.0), deaths=Triple.of([3.9]))
+    monkeypatch.setattr(schedule, "judge", lambda *_: [dosed])
+    few, many = np.full(100, 5.0), np.repeat([5.0, 500.0], [90, 10])
+    assert schedule._watching([], dosed, none, few, 60.0) is not None
+    assert schedule._watching([], dosed, none, many, 60.0) is None
+
+
 @pytest.mark.parametrize(
     ("days", "words"),
     [
