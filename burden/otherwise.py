@@ -168,8 +168,8 @@ def would_change_words(rows: Sequence[Otherwise]) -> str:
             + f", rid of them in {100 * row.elimination.mean:.0f}"
         )
     return (
-        f"as reckoned the same dates leave {_round(base)} of 1 000 flukes and rid the pond of them in "
-        f"{100 * reckoned.elimination.mean:.0f} of 100; {'; '.join(parts)}"
+        f"as reckoned, with at most {OTHERWISE_DRAWS} draws, the same dates leave {_round(base)} of 1 000 flukes and "
+        f"rid the pond of them in {100 * reckoned.elimination.mean:.0f} of 100; {'; '.join(parts)}"
     )
 
 
