@@ -118,6 +118,9 @@ BROKEN = {
     "year 2206": ("case", ("2026-04-20", "2206-04-20"), "[case] trouble_since", "2206", "year"),
     "trouble later": ("case", ("2026-04-20", "2026-06-20"), "[case] trouble_since", "2026-06-20", "2026-05-10"),
     "given later": ("case", ("2026-05-01", "2026-05-11"), "[[given]] 1 date", "2026-05-11", "[[planned]]"),
+    "planned for a grandchild": (
+        "case", ("2026-05-17", "2081-02-18"), "[[planned]] 1 date", "2081-02-18", "up to 2027-06-14"
+    ),
     "planned before": ("case", ("2026-05-17", "2026-05-07"), "[[planned]] 1 date", "2026-05-07", "[[given]]"),
     # water
     "zero volume": _water("12000", "0", "volume_l", "0", "above 0"),

@@ -31,6 +31,8 @@ _STALE_LOG_DAYS = 7
 _LONG_AGO_DAYS = 3 * 365
 #: nothing for so long points to last year's number written in January, as nobody waits so long: an assumption [d]
 _YEAR_OLD_DAYS = 300
+#: nobody plans a dose for later, and a forecast that goes on to it takes more memory with every day: an assumption [d]
+_FARTHEST_PLAN_DAYS = 400
 #: a pond does not warm or cool by so much within a day: an assumption [°C]
 _JUMP_C = 8.0
 
@@ -46,8 +48,12 @@ def check_dates(tables: CaseTables, notes: Notes) -> None:
         if action.date > visit:
             _wrong_side(f"[[given]] {number} date", action.date, f"up to the visit on {visit}", notes)
     for number, action in _numbered(tables.planned):
+        place, last = f"[[planned]] {number} date", visit + timedelta(days=_FARTHEST_PLAN_DAYS)
         if action.date < visit:
-            _wrong_side(f"[[planned]] {number} date", action.date, f"on or after the visit on {visit}", notes)
+            _wrong_side(place, action.date, f"on or after the visit on {visit}", notes)
+        elif action.date > last:
+            expected = f"a date up to {last}, {_FARTHEST_PLAN_DAYS} d after the visit"
+            notes.problem(CASE_FILE, place, action.date, expected, "Check the year; nothing is reckoned further.")
 
 
 def _numbered(tables: tuple[ActionTable | None, ...]) -> Iterator[tuple[int, ActionTable]]:
