@@ -19,7 +19,9 @@ _water = click.option("--temperature", required=True, type=click.FloatRange(0, 4
 @click.command(cls=Command, short_help="Why this repeat interval.")
 @click.option("--parasite", required=True, type=ParasiteName(), help="Parasite set, see `burden parasites`.")
 @_water
-@click.option("--agent", default="praziquantel", show_default=True, type=AgentName(), help="See `burden agents`.")
+@click.option(
+    "--agent", default="praziquantel", show_default=True, type=AgentName(), help="Agent, see `burden agents`."
+)
 @click.option("--plot", type=FIGURE, help="Write the chart of interval against temperature, .svg or .png.")
 @answers(200)
 def interval(parasite: str, temperature: float, agent: str, plot: Path | None, draws: int, seed: int) -> Any:
@@ -42,7 +44,7 @@ def interval(parasite: str, temperature: float, agent: str, plot: Path | None, d
 
 
 @click.command(cls=Command, short_help="What to weigh or measure out, and the cautions.")
-@click.option("--agent", required=True, type=AgentName(), help="See `burden agents`.")
+@click.option("--agent", required=True, type=AgentName(), help="Agent, see `burden agents`.")
 @click.option("--volume-l", required=True, type=float, help="All the water, filter, sump and pipes included [L].")
 @click.option("--mg-l", type=float, help="Concentration (default: the customary one) [mg/L].")
 @click.option("--strength-percent", type=float, help="Active substance in the product [%].")
