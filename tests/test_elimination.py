@@ -16,6 +16,7 @@ from burden.effects import DoseEffect
 from burden.elimination import (
     HORIZON_DAYS,
     Plan,
+    _doses_side_by_side,
     _form_back,
     chain_none_left,
     chain_values,
@@ -369,6 +370,15 @@ def test_brakes_along_the_path_make_elimination_likelier(parameters):
         assert (alone > off).all()
         beside = eliminations(setting, state, plans * 2, effects, [None, on])
         np.testing.assert_allclose(beside, np.concatenate([off, alone]), rtol=1e-9)
+
+
+def test_doses_of_plans_side_by_side_stand_at_their_own_times_and_in_their_own_columns():
+    plans = [Plan((2.0,), ("a",)), Plan((2.0, 5.0), ("a", "a"))]
+    columns = np.tile(np.arange(3), 2)
+    found = _doses_side_by_side(plans, np.arange(0.0, 9.0, 0.5), {"a": dose_effect(3, 0.8, 0.8)}, columns)
+    assert [step for step, _ in found] == [4, 10]
+    kills = [effect.by_form["adult"].tolist() for _, effect in found]
+    assert kills == [[0.8] * 6, [0.0] * 3 + [0.8] * 3]
 
 
 LIVE_BEARERS = [name for name in parasite_names() if load_parasite(name).about["kind"] == "live_bearer"]

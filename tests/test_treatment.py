@@ -246,6 +246,8 @@ def test_unknown_agent_kills_anything_from_nothing_to_nearly_all():
     assert np.all(kill(draws, "egg", None, None) <= share)
     # at most half of the juveniles are sheltered: an assumption
     np.testing.assert_allclose(np.quantile(draws.sheltered_fraction, [0.1, 0.9]), [0.05, 0.45], atol=0.02)
+    # of no known strength, so every dose is the customary one; of no study, so none differs from another
+    assert (draws.customary_mg_l, draws.between_study_factor) == (draws.reference_mg_l, 1.0)
 
 
 def test_dose_nobody_wrote_down_is_wider_than_a_known_one():

@@ -80,6 +80,15 @@ def waiting(times, courses) -> Waiting:
     return Waiting(np.asarray(times, float), [kinds[pace] for pace in courses], {}, "rate", "shape", "loss")
 
 
+def test_a_duration_of_months_in_cold_water_is_followed_to_its_end():
+    """scipy's gamma: at 0.02 a day half of the first draw are still waiting on day 50."""
+    of_months = waiting(np.arange(301.0), [0.02] * 300)
+    shape, pace, loss = np.array([40.0, 90.0]), np.array([0.02, 0.04]), np.array([0.02, 0.1])
+    for day in (10, 25, 50, 70):
+        want = stats.gamma.sf(day * pace * shape, shape) * np.exp(-loss * day)
+        np.testing.assert_allclose(of_months.from_start(0).left_at(day)[0], want, rtol=1e-6, atol=1e-9)
+
+
 TIMES = [0.0, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 8.0, 10.0, 14.0, 18.0]
 COURSES = {"even": [0.25] * 14, "changing": [0.1] * 5 + [0.4] * 3 + [0.2] * 6}
 

@@ -68,7 +68,7 @@ def _of_agent(visit: Visit, agent: str, given: bool) -> list[str]:
         said = [text for d in visit.doses if d.agent == agent for text in d.cautions]
         elsewhere = set(about["handling"])  # stands in the day-book, with the dose
     else:
-        said, elsewhere = [*about["cautions"], *about["aftercare"]], set()
+        said, elsewhere = about["cautions"], set()  # what follows a bath is no matter where none is given
     # the trial on a few fish, and food, stand under "Always" for every agent
     told = ("Test a few fish first", "Food fish")
     return [text for text in dict.fromkeys(said) if text not in elsewhere and not text.startswith(told)]
