@@ -264,7 +264,7 @@ class _Walk:
     def passed_from_stages(self, i: int) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
         """When juveniles of each stage leave the shelter of each effect, and which have left it, (n, M) each.
 
-        The last answer is kept: every schedule of a batch asks for the same start.
+        The last answer is kept: several numbers of doses may ask for the same start.
         """
         if self._passed[0] != i:
             stages = self.stages[2]

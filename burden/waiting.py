@@ -154,7 +154,7 @@ class Waiting:
     def from_stages(self, i: int, stages: int) -> Ends:
         """Those in the middle of each of `stages` equal parts of development at grid time i.
 
-        The last answer is kept: every schedule of a batch asks for the same start.
+        The last answer is kept: several numbers of doses may ask for the same start.
         """
         if self._parts is None or self._parts[0] != (i, stages):
             self._parts = ((i, stages), self._find(i, tuple((np.arange(stages) + 0.5) / stages)))

@@ -34,7 +34,7 @@ def reduction(before: _Counts, after: _Counts, level: float = INTERVAL_LEVEL) ->
     Parameters
     ----------
     before, after : sequence
-        _Counts of each fish: a number, or the counts of its preparations, of which the mean is taken.
+        Counts of each fish: a number, or the counts of its preparations, of which the mean is taken.
     level : float
         Confidence level [-].
 
@@ -77,7 +77,7 @@ def paired_reduction(before: _Counts, after: _Counts, level: float = INTERVAL_LE
     Parameters
     ----------
     before, after : sequence
-        _Counts of the same fish in the same order, as in `reduction`.
+        Counts of the same fish in the same order, as in `reduction`.
     level : float
         Confidence level [-].
 
@@ -122,7 +122,7 @@ def share_left(before: _Counts, after: _Counts, level: float = INTERVAL_LEVEL) -
     Parameters
     ----------
     before, after : sequence
-        _Counts as in `reduction`, as many fish before as after or not.
+        Counts as in `reduction`, as many fish before as after or not.
     level : float
         Confidence level [-].
 

@@ -25,7 +25,7 @@ class Day:
     ----------
     date : date
     kind : str
-        dose, care, look, late, food, later or sample.
+        dose, care, look, late, food, later, sample or none.
     headline : str
         The day's action.
     steps, look_for : tuple of str
