@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from burden.case import Case
+from burden.case import Action, Case
 from burden.concentration import concentration_curve
 from burden.evidence import load_agent
 from burden.hostcare import LEFT_IN_HOURS
 
-__all__ = ["builds_up", "ceiling_mg_l", "given_baths", "left_mg_l"]
+__all__ = ["builds_up", "ceiling_mg_l", "given_baths", "left_mg_l", "stays"]
 
 #: filter at the first dose and at later ones; where nobody says, none, in which most is left
 _FILTERS = {
@@ -20,17 +20,28 @@ _FILTERS = {
 }
 
 
+def stays(action: Action, customary_hours: float) -> bool:
+    """Tell whether a bath before the visit was left in the water: no dip, and long enough.
+
+    Parameters
+    ----------
+    action : Action
+    customary_hours : float
+        Of its agent, where nobody wrote the length down [h].
+    """
+    return action.route != "dip" and (action.hours or customary_hours) >= LEFT_IN_HOURS
+
+
 def given_baths(case: Case, agent: str) -> list[tuple[float, float]]:
     """Return day and strength of the baths of an agent before the visit, as far as both are known [d], [mg/L].
 
-    Those too short to be left in the water are left out; of a water change after one, what it carried off.
+    Those that were not left in the water are left out; of a water change after one, what it carried off.
     """
     found = []
-    volume = case.water.volume_l.value
+    volume, usual = case.water.volume_l.value, load_agent(agent).about["customary"]["hours"]
     for action in case.given:
         mg_l = action.concentration_mg_l
-        hours = action.hours or load_agent(agent).about["customary"]["hours"]
-        if action.agent == agent and mg_l is not None and hours >= LEFT_IN_HOURS:
+        if action.agent == agent and mg_l is not None and stays(action, usual):
             kept = (1 - (action.water_change_after or 0.0)) * (action.volume_l_believed or volume) / volume
             found.append((float(case.day_of(action.date)), mg_l * kept))
     return found

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 
 from burden.carried import ceiling_mg_l, given_baths, left_mg_l
 from burden.case import Case, ConstantTemperature
+from burden.case.words import named, uncapitalised
 from burden.coldwater import LaterDoses
 from burden.courses import CONTROL_PER_1000
 from burden.doseresult import DoseResult, plain, product_words
@@ -76,7 +77,7 @@ def dose_words(result: DoseResult) -> str:
     amount = product_words(result.product_g, result.product_ml)
     strength = f"{plain(result.mg_l)} mg/L for {plain(result.hours)} h"
     apart = f" for each {plain(result.volume_l)} L of a bath apart" if result.apart else ""
-    return f"{amount} of {result.agent.replace('_', ' ')}{apart} ({strength})"
+    return f"{amount} of {named(result.agent)}{apart} ({strength})"
 
 
 def late_words(late: LateDose, visit_date: date) -> str:
@@ -185,8 +186,9 @@ def day_book(
     entries: list[DayBookEntry] = [] if later is None else _for_waiting_eggs(later, case.visit_date)
     if chosen is not None:
         too_late = {one.number: one for one in late}
-        for number, (day, d) in enumerate(zip(chosen.plan.days, doses, strict=True), 1):
-            left = _left_words(case, day, d, [*zip(chosen.plan.days, doses, strict=True)][: number - 1])
+        dated = [*zip(chosen.plan.days, doses, strict=True)]
+        for number, (day, d) in enumerate(dated, 1):
+            left = _left_words(case, day, d, dated[: number - 1])
             steps = (*(first if number == 1 else ()), *([left] if left else ()), *_steps(d))
             entries += _of_dose(case, f"dose {number} of {chosen.doses}", day, d, steps, too_late.get(number), left)
     entries += [
@@ -196,7 +198,7 @@ def day_book(
     ]
     if plan is not None:
         when = case.visit_date + timedelta(days=last + plan.day)
-        entries.append(DayBookEntry(when, _small(plan.headline(chosen is not None)), (), "sample"))
+        entries.append(DayBookEntry(when, uncapitalised(plan.headline(chosen is not None)), (), "sample"))
     if withheld is not None:
         entries.append(DayBookEntry(case.visit_date, f"no dose today: {withheld}", tuple(first), "none"))
     return tuple(sorted(entries, key=lambda entry: (entry.date, entry.kind != "dose")))
@@ -206,7 +208,7 @@ def _eaten(case: Case, held: Withdrawal, until_day: float, further: bool) -> Day
     when = case.visit_date + timedelta(days=until_day)
     action = (
         f"food fish: nobody eats them before the licensed veterinarian allows it; the example of {held.degree_days:g} "
-        f"degree-days since the last {held.agent.replace('_', ' ')} ends, in water as reckoned"
+        f"degree-days since the last {named(held.agent)} ends, in water as reckoned"
         f"{'; a further dose begins it anew' if further else ''}"
     )
     return DayBookEntry(when, action, (f"{held.words()}",), "food")
@@ -243,10 +245,6 @@ def held_water_words(case: Case, until: date) -> tuple[str, ...]:
         f"{say_date(until, case.visit_date.year)}: where it warms or cools, give readings or a yearly course as "
         "temperature_c, and reckon anew",
     )
-
-
-def _small(text: str) -> str:
-    return text[:1].lower() + text[1:]
 
 
 def _of_dose(

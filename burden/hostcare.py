@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from burden.case.words import named
 from burden.evidence import Evidence
 
 __all__ = [
@@ -137,7 +138,7 @@ def host_advice(
     for group in agent.about.get("host_groups", ()):
         if any(re.search(rf"\b{re.escape(word)}(s|es)?\b", name) for word in group["words"]):
             return _group_advice(group, mg_l, hours, temperature_c)
-    text = f"No data on {agent.name.replace('_', ' ')} in {species}: try on a few fish first, for the planned time."
+    text = f"No data on {named(agent.name)} in {species}: try on a few fish first, for the planned time."
     return HostAdvice(species, "no data", text, False, "no data")
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from burden.case.words import named
 from burden.evidence import Evidence
 from burden.result import Probability, Result, number
 from burden.treatment import FORMS, KillPoint, attached_kill, draw_kill, kill, kill_points, pool, predict
@@ -55,7 +56,7 @@ class KillTable(Result):
         """Return the shares in words."""
         lines = [f"{self.agent}, {self.mg_l:g} mg/L held for {self.hours:g} h kills, in percent:"]
         for form, share in self.shares.items():
-            lines.append(f"  {form.replace('_', ' ')}: mean {100 * share.mean:.0f}, {share.text(2, 100)}")
+            lines.append(f"  {named(form)}: mean {100 * share.mean:.0f}, {share.text(2, 100)}")
         return "\n".join(lines)
 
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from burden.case import Action, Case, ConstantTemperature
+from burden.case.words import named, uncapitalised
 from burden.doseresult import DoseResult
 from burden.dosing import dose
 from burden.errors import InputError, Problem
@@ -90,7 +91,7 @@ def notes_on(notes: Notes, given: Sequence[str]) -> tuple[SafetyNote, ...]:
     """
     all_of = given or tuple(notes)
     said = [
-        note if name in all_of else replace(note, text=f"Not {name.replace('_', ' ')}: {_small(note.text)}")
+        note if name in all_of else replace(note, text=f"Not {named(name)}: {uncapitalised(note.text)}")
         for name, own in notes.items()
         for note in own
         if name in all_of or note.level == "withhold"
@@ -103,10 +104,6 @@ def _salinity(case: Case) -> float | None:
     if case.water.salinity_g_l is None and case.water.medium == "sea":
         return _OPEN_SEA_G_L
     return case.water.salinity_g_l
-
-
-def _small(text: str) -> str:
-    return text[:1].lower() + text[1:]
 
 
 def why_not(case: Case, estimates: Sequence[Estimate], agents: Sequence[str], notes: Notes) -> str | None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from burden.bath import bath_effect, loss_draws
+from burden.carried import stays
 from burden.case import (
     Action,
     Case,
@@ -345,8 +346,7 @@ def _given_effect(case: Case, action: Action, setting: Setting, seed: int, met_b
     written = action.concentration_mg_l
     believed = (action.volume_l_believed or case.water.volume_l.value) / 1000
     strength = None if written is None else written * believed / setting.volume_m3
-    short = (action.hours or kill.customary_hours) < LEFT_IN_HOURS
-    flushed = (action.water_change_after or 0) >= 0.9 or action.route == "dip" or short
+    flushed = (action.water_change_after or 0) >= 0.9 or not stays(action, kill.customary_hours)
     loss = loss_draws(evidence, case.water.filter, n, seed, met_before, bool(action.uv_or_carbon_on))
     return bath_effect(kill, strength, action.hours, loss + setting.exchange_per_day, left_in_water=not flushed)
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from burden.between import Between
 from burden.case import UNKNOWN_AGENT, Action, Case, Preparation
-from burden.case.words import day_in_words
+from burden.case.words import day_in_words, named
 from burden.doseresult import plain
 from burden.estimate import draw_seen, log_likelihood_of_samples
 from burden.evidence import uniform_draws
@@ -167,7 +167,7 @@ def _taken_out(dose: Action) -> str:
     if not dose.uv_or_carbon_on or dose.agent in (None, UNKNOWN_AGENT):
         return ""
     return (
-        f" A lamp or carbon was on with the {dose.agent.replace('_', ' ')} of {day_in_words(dose.date)}: it takes the "
+        f" A lamp or carbon was on with the {named(dose.agent)} of {day_in_words(dose.date)}: it takes the "
         "agent out of the water, so the dose may have done little."
     )
 

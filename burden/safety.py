@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from burden.case.words import named
 from burden.evidence import Evidence
 from burden.hostcare import host_advice, oxygen_demand_mg_l, unionised_share
 
@@ -118,7 +119,7 @@ class Situation:
     @property
     def said(self) -> str:
         """The agent's name as words."""
-        return self.agent.name.replace("_", " ")
+        return named(self.agent.name)
 
 
 def safety_check(agent: Evidence, mg_l: float, hours: float, **known: Any) -> list[SafetyNote]:
@@ -348,7 +349,7 @@ def _gill_disease(now: Situation) -> SafetyNote:
 
 def _against(agent: str, row: Mapping[str, Any]) -> SafetyNote:
     """Say what an agent does to another finding of the case."""
-    other = row["finding"].replace("_", " ")
+    other = named(row["finding"])
     need = "need a treatment of their" if other.endswith("s") and other != "fungus" else "needs a treatment of its"
     does = {
         "yes": f"{agent} meets the {other} as well",

@@ -11,6 +11,7 @@ import numpy as np
 from scipy.special import logsumexp
 
 from burden.case import Case
+from burden.case.words import named
 from burden.counts import zero_share
 from burden.looking import Seen, log_likelihood_of_samples, whole_look
 from burden.past import Past, is_read, log_likelihood, rows_by_day, rows_of
@@ -128,7 +129,7 @@ def moved(past: Past, pond: Pond, seen: Seen, chosen: np.ndarray) -> list[tuple[
     clip = "gill_clip" if before.evidence.about["site"] == "gill" else "skin_scrape"
     found = [
         (
-            f"share seen, over its median ({clip.replace('_', ' ')})",
+            f"share seen, over its median ({named(clip)})",
             past.seen.share_factor[clip],
             seen.share_factor[clip],
         ),
@@ -160,7 +161,7 @@ def looked_twice(case: Case, parasite: str) -> list[str]:
         if whole_look(row)
     )
     return [
-        f"{when}, fish {fish}: the whole of the {site.replace('_', ' ')} was counted {times} times, read as one look "
+        f"{when}, fish {fish}: the whole of the {named(site)} was counted {times} times, read as one look "
         "at the same flukes; for the two sides of a fish write fraction_examined 0.5 each"
         for (when, fish, site, _), times in whole.items()
         if times > 1

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from burden.case import UNKNOWN_AGENT, Case
-from burden.case.words import day_in_words
+from burden.case.words import day_in_words, named
 from burden.evidence import agent_names, load_agent
 from burden.water import Temperature
 from burden.windows import MAX_DAYS
@@ -49,7 +49,7 @@ class Withdrawal:
         ask = (
             "local rules and the licensed veterinarian decide whether it may be used at all and how long nobody may eat"
         )
-        agent = self.agent.replace("_", " ")
+        agent = named(self.agent)
         if self.degree_days == 0:
             return f"{agent}: {self.text}"
         here = "does not end within 400 d in this water" if self.days is None else f"{self.days:.0f} d in this water"

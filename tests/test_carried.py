@@ -55,4 +55,6 @@ def test_baths_before_the_visit_as_far_as_they_are_known() -> None:
     given = (replace(dose(-2), mg_l=4.0, water_change_after=0.5), replace(dose(-1), mg_l=5.0, hours=2.0))
     assert given_baths(a_case(given=given), "praziquantel") == [(-2.0, 2.0)]
     assert given_baths(a_case(given=given), "formalin") == []
+    dip = replace(dose(-1), route="dip", hours=None, mg_l=50.0)
+    assert given_baths(a_case(given=(dip,)), "praziquantel") == []  # nothing of it went into the pond
     assert given[0].date == VISIT - timedelta(days=2)

@@ -12,12 +12,28 @@ from burden.case.stock import ConstantTemperature, FishGroup, TemperatureSpec, U
 if TYPE_CHECKING:
     from burden.case import Case
 
-__all__ = ["counted", "day_in_words", "plain_number", "sentences"]
+__all__ = ["counted", "day_in_words", "named", "plain_number", "sentences", "uncapitalised"]
 
 _MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
 )
+
+
+def named(name: str) -> str:
+    """Write a name of the glossary as words.
+
+    Examples
+    --------
+    >>> named("potassium_permanganate")
+    'potassium permanganate'
+    """
+    return name.replace("_", " ")
+
+
+def uncapitalised(text: str) -> str:
+    """Return a sentence as it goes on after a colon."""
+    return text[:1].lower() + text[1:]
 
 
 def sentences(case: Case) -> list[str]:
@@ -147,7 +163,7 @@ def _own_values(case: Case) -> list[str]:
 
 def _findings(case: Case) -> list[str]:
     found = case.findings
-    words = [f"Also found: {', '.join(found.other).replace('_', ' ')}."] if found.other else []
+    words = [f"Also found: {named(', '.join(found.other))}."] if found.other else []
     return words + ([f"Note: {found.note}"] if found.note else [])
 
 
@@ -183,9 +199,9 @@ def _action(case: Case, action: Action) -> str:
         (action.strength_percent, "product of {} % strength"),
         (action.volume_l_believed, "weighed out for {} L"),
     )
-    what = action.action.replace("_", " ")
+    what = named(action.action)
     parts = [f"{what} of {action.agent}" if action.agent else what]
-    parts += [action.route.replace("_", " ")] if action.route else []
+    parts += [named(action.route)] if action.route else []
     parts += [form.format(plain_number(value)) for value, form in amounts if value is not None]
     if action.water_change_after is not None:
         after = " afterwards" if action.action == "dose" else ""

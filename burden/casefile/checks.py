@@ -10,7 +10,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from burden.case import Case, Preparation, RecordedTemperature, YearlyTemperature
-from burden.case.words import counted, plain_number
+from burden.case.words import counted, named, plain_number
 from burden.casefile.reading import Notes
 from burden.casefile.tomlfile import CASE_FILE, CaseTables
 from burden.casefile.units import odd_units
@@ -211,10 +211,10 @@ def _odd_actions(case: Case) -> Iterator[str]:
             yield f"Heat on {action.date}: [limits] can_heat_to_c does not say how far."
     for action in case.given:
         if -case.day_of(action.date) > _LONG_AGO_DAYS:
-            yield f"A given {action.action.replace('_', ' ')} is of {action.date}: is the year right?"
+            yield f"A given {named(action.action)} is of {action.date}: is the year right?"
     for action in case.planned:
         if case.day_of(action.date) > _YEAR_OLD_DAYS:
-            yield f"A planned {action.action.replace('_', ' ')} is of {action.date}: is the year right?"
+            yield f"A planned {named(action.action)} is of {action.date}: is the year right?"
 
 
 def assumptions(case: Case, *, exchange_given: bool) -> list[str]:

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from burden.case import Uncertain
+from burden.case.words import named
 from burden.daybook import MONTHS
 from burden.doseresult import DoseResult, product_words
 from burden.result import Triple
@@ -157,17 +158,6 @@ def days_label(days: Iterable[date]) -> str:
 def on_day(start: date, day: float) -> date:
     """Return the date so many days after another."""
     return start + timedelta(days=round(float(day)))
-
-
-def named(name: str) -> str:
-    """Write a name of the glossary as words.
-
-    Examples
-    --------
-    >>> named("potassium_permanganate")
-    'potassium permanganate'
-    """
-    return name.replace("_", " ")
 
 
 def sentence(text: str) -> str:
