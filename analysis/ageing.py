@@ -7,9 +7,9 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from scipy.special import gammainc, gammaincc, gammainccinv
 
-from burden.effects import DoseEffect
-from burden.lifecycle import LifeCycle, LifeForm, Parameters, Surroundings, Transition, rates_at
-from burden.water import Temperature
+from burden.model.dose_effect import DoseEffect
+from burden.model.lifecycle.transitions import LifeCycle, LifeForm, Parameters, Surroundings, Transition, rates_at
+from burden.model.temperature import Temperature
 
 __all__ = ["Calendar", "Cohorts", "Counted", "Timetable", "share_killed"]
 

@@ -37,12 +37,12 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 from ponds import by_lsoda, dose_effect, drawn, plain_cycle, pond, totals
 
-from burden.casefile import read_case
-from burden.estimate import estimate
-from burden.following import Doing, follow
-from burden.lifecycle import build_cycle
-from burden.schedule import search
-from burden.simulate import Event, simulate
+from burden.inference.estimate import estimate
+from burden.io import read_case
+from burden.model.forward import Event, simulate
+from burden.model.lifecycle.transitions import build_cycle
+from burden.schedule.projection import Doing, follow
+from burden.schedule.search import search
 
 DAYS, DOSES = 60.0, (0.0, 7.0)
 LOOKS = (0.0, 2.0, 10.0, 20.0, 60.0)  # the error is the worst over these days
@@ -83,7 +83,7 @@ def setup(members: int, product: bool):
 
 def one(setting, state, events, m: int):
     """Member m alone."""
-    from burden.pond import _take_event
+    from burden.inference.prior import _take_event
 
     where = np.array([m])
     return setting.take(where), state.take(where), [_take_event(event, where) for event in events]

@@ -33,7 +33,7 @@ HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
 from analysis.visits import FISH, KINDS, MAKERS, VISIT, Kind, Visit, empty_case  # noqa: E402
-from burden.estimate import Effort, Estimate, estimate  # noqa: E402
+from burden.inference.estimate import Effort, Estimate, estimate  # noqa: E402
 
 __all__ = ["coverage", "even_ranks", "judge_visit", "naive_draws", "summary_row"]
 
@@ -163,7 +163,7 @@ def draw_figure(rows: Sequence[dict[str, object]], path: Path) -> None:
     matplotlib.use("Agg")
     import matplotlib.pyplot as plt
 
-    from burden.report.style import BAND_50, BAND_90, LINE, bare, svg_bytes
+    from burden.report.figures.style import BAND_50, BAND_90, LINE, bare, svg_bytes
 
     def histogram(axis, mine, name, bins, title):
         counts, low, high = even_ranks(_numbers(mine, name), bins)

@@ -26,11 +26,11 @@ import numpy as np
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
-from burden.counts import class_prevalence, class_variance, susceptibility_classes  # noqa: E402
-from burden.hosts import Fish  # noqa: E402
-from burden.lifecycle import Parameters, build_cycle, draw_parameters, establishment_for  # noqa: E402
-from burden.simulate import Setting, State, simulate  # noqa: E402
-from burden.water import Temperature  # noqa: E402
+from burden.model.forward import Setting, State, simulate  # noqa: E402
+from burden.model.hosts import Fish  # noqa: E402
+from burden.model.lifecycle.transitions import Parameters, build_cycle, draw_parameters, establishment_for  # noqa: E402
+from burden.model.susceptibility import class_prevalence, class_variance, susceptibility_classes  # noqa: E402
+from burden.model.temperature import Temperature  # noqa: E402
 
 __all__ = ["MEASURES", "OUTBREAKS", "Outbreak", "Seen", "by_classes", "by_fish", "departures"]
 
@@ -203,7 +203,7 @@ def departures(classes: Seen, fish: Seen) -> dict[str, tuple[np.ndarray, np.ndar
 def _draw_figure(found: list[tuple[Outbreak, dict, dict]], path: Path) -> None:
     import matplotlib.pyplot as plt
 
-    from burden.report.style import BAND_90, INK, LINE, bare, svg_bytes
+    from burden.report.figures.style import BAND_90, INK, LINE, bare, svg_bytes
 
     def draw():
         figure, axes = plt.subplots(4, len(found), figsize=(2.1 * len(found), 7), sharex=True, layout="constrained")

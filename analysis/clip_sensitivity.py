@@ -22,7 +22,7 @@ from scipy.optimize import brentq
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
-from burden.counts import detection_per_fish  # noqa: E402
+from burden.statistics import detection_per_fish  # noqa: E402
 
 __all__ = ["FOUND", "PREVALENCE", "mean_of", "share_for"]
 
@@ -66,7 +66,7 @@ def draw_figure(rows: list[dict[str, float]], path: Path) -> None:
     matplotlib.use("Agg")
     import matplotlib.pyplot as plt
 
-    from burden.report.style import BAND_90, GREY, INK, LINE, bare, svg_bytes
+    from burden.report.figures.style import BAND_90, GREY, INK, LINE, bare, svg_bytes
 
     def figure():
         drawn, axis = plt.subplots(figsize=(6.2, 4.2), layout="constrained")

@@ -26,18 +26,24 @@ import matplotlib.pyplot as plt
 import numpy as np
 from scipy.special import gammainc
 
-from burden.bath import bath_effect
-from burden.courses import CONTROL_PER_1000, REFERENCE_ADULTS, REFERENCE_FISH, REFERENCE_VOLUME_M3, step_for
-from burden.effects import DoseEffect
-from burden.elimination import none_left, time_grid
 from burden.evidence import load_agent
-from burden.lifecycle import Parameters, Surroundings, build_cycle, draw_parameters, establishment_for
-from burden.renewal import Habitat, backward
-from burden.result import Probability, Triple
-from burden.spared import Batch
-from burden.stable import stable_population
-from burden.treatment import draw_kill
-from burden.water import Temperature
+from burden.model.dose_effect import DoseEffect
+from burden.model.elimination.dose_survival import Batch
+from burden.model.elimination.probability import none_left, time_grid
+from burden.model.elimination.renewal import Habitat, backward
+from burden.model.lifecycle.stable_stages import stable_population
+from burden.model.lifecycle.transitions import Parameters, Surroundings, build_cycle, draw_parameters, establishment_for
+from burden.model.temperature import Temperature
+from burden.schedule.fixed_interval import (
+    CONTROL_PER_1000,
+    REFERENCE_ADULTS,
+    REFERENCE_FISH,
+    REFERENCE_VOLUME_M3,
+    step_for,
+)
+from burden.treatment.bath import bath_effect
+from burden.treatment.efficacy import draw_kill
+from burden.utils.results import Probability, Triple
 
 PARASITE = "dactylogyrus"
 TEMPERATURES_C = np.arange(5.0, 31.0, 2.5)

@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 from scipy.optimize import brentq
 
-from burden.hosts import blood_step, death_rates
-from burden.lifecycle import Parameters, draw_parameters
+from burden.model.hosts import blood_step, death_rates
+from burden.model.lifecycle.transitions import Parameters, draw_parameters
 
 __all__ = [
     "DERIVED",

@@ -27,15 +27,15 @@ HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
 from analysis.individuals import STEP_DAYS, Dose, Ponds, Stock, draw_start, run_ponds  # noqa: E402
-from burden.bath import bath_effect  # noqa: E402
-from burden.effects import DoseEffect  # noqa: E402
-from burden.elimination import HORIZON_DAYS, chain_values, time_grid  # noqa: E402
 from burden.evidence import load_agent  # noqa: E402
-from burden.lifecycle import Parameters, build_cycle, draw_parameters, establishment_for  # noqa: E402
-from burden.renewal import Habitat, backward  # noqa: E402
-from burden.spared import Batch  # noqa: E402
-from burden.treatment import draw_kill  # noqa: E402
-from burden.water import Temperature  # noqa: E402
+from burden.model.dose_effect import DoseEffect  # noqa: E402
+from burden.model.elimination.dose_survival import Batch  # noqa: E402
+from burden.model.elimination.probability import HORIZON_DAYS, chain_values, time_grid  # noqa: E402
+from burden.model.elimination.renewal import Habitat, backward  # noqa: E402
+from burden.model.lifecycle.transitions import Parameters, build_cycle, draw_parameters, establishment_for  # noqa: E402
+from burden.model.temperature import Temperature  # noqa: E402
+from burden.treatment.bath import bath_effect  # noqa: E402
+from burden.treatment.efficacy import draw_kill  # noqa: E402
 
 __all__ = ["SETTINGS", "Setting", "predicted", "simulated"]
 

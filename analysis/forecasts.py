@@ -28,11 +28,11 @@ sys.path.insert(0, str(HERE.parent))
 
 from analysis.visited import AFTER_DAYS, AGENT, LOOK_DAYS, PARASITE, Truth, live_through  # noqa: E402
 from burden.case import Case  # noqa: E402
-from burden.estimate import Estimate, estimate  # noqa: E402
-from burden.following import by_day  # noqa: E402
-from burden.response import VERDICTS, response  # noqa: E402
-from burden.result import Triple  # noqa: E402
-from burden.simulate import simulate  # noqa: E402
+from burden.inference.estimate import Estimate, estimate  # noqa: E402
+from burden.inference.treatment_response import VERDICTS, response  # noqa: E402
+from burden.model.forward import simulate  # noqa: E402
+from burden.schedule.projection import by_day  # noqa: E402
+from burden.utils.results import Triple  # noqa: E402
 
 __all__ = ["DRAWS", "held", "judge_pond", "summary"]
 
@@ -188,7 +188,7 @@ def draw_figure(rows: Sequence[dict[str, str]], path: Path) -> None:
     matplotlib.use("Agg")
     import matplotlib.pyplot as plt
 
-    from burden.report.style import BAND_90, LINE, bare, svg_bytes
+    from burden.report.figures.style import BAND_90, LINE, bare, svg_bytes
 
     def figure():
         drawn, axes = plt.subplots(2, len(LOOK_DAYS), figsize=(11, 6.6), layout="constrained")

@@ -53,9 +53,9 @@ sys.path.insert(0, str(ROOT / "tests"))
 from click.testing import CliRunner
 from mutated_cases import Mutated, lay_out, mutated, plain
 
-from burden.casefile import read_case
 from burden.cli import main as burden
-from burden.errors import InputError
+from burden.io import read_case
+from burden.utils.errors import InputError
 
 __all__ = ["COMMANDS", "Outcome", "faults_of_numbers", "judge", "one_seed", "run", "what_is_read"]
 

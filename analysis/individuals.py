@@ -15,9 +15,9 @@ import numpy as np
 
 from analysis.ageing import Calendar, Cohorts, Counted, Timetable, share_killed
 from analysis.pond import Dose, Ponds, Record, Start, Stock, draw_start, draw_stock
-from burden.effects import DoseEffect
-from burden.hosts import blood_step, death_rates, resistance_rate
-from burden.lifecycle import Surroundings, Transition
+from burden.model.dose_effect import DoseEffect
+from burden.model.hosts import blood_step, death_rates, resistance_rate
+from burden.model.lifecycle.transitions import Surroundings, Transition
 
 __all__ = ["STEP_DAYS", "Dose", "Ponds", "Record", "Start", "Stock", "draw_start", "draw_stock", "run_ponds"]
 

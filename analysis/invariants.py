@@ -24,7 +24,7 @@ sys.path.insert(0, str(ROOT / "tests"))
 
 from ponds import dose_effect, drawn, pond  # noqa: E402
 
-from burden.simulate import Event, simulate  # noqa: E402
+from burden.model.forward import Event, simulate  # noqa: E402
 
 __all__ = ["Broken", "worst_case"]
 

@@ -22,8 +22,8 @@ import numpy as np
 from scipy.optimize import minimize_scalar
 
 from burden.evidence import Evidence, load_agent
-from burden.killcheck import check_points
-from burden.treatment import KillPoint, attached_kill, draw_kill, kill, kill_points, pool
+from burden.treatment.efficacy import KillPoint, attached_kill, draw_kill, kill, kill_points, pool
+from burden.treatment.efficacy_checks import check_points
 
 
 def worst_miss_of_concentration_times_time(points: list[KillPoint]) -> float:

@@ -5,7 +5,7 @@ Run: python analysis/many_ponds.py N [WORKERS] [DRAWS] [FOLDER]    (default 1 pr
 Each pond is made from its number alone, so a run that was stopped goes on where it was: a report that stands is not
 made again. Prints the ponds done, what was withheld, and the ponds an hour; writes throughput.csv beside the reports.
 
-The processes are an executor of `burden.many`; any other will do, for instance that of a cluster, which is no
+The processes are an executor of `burden.utils.parallel`; any other will do, for instance that of a cluster, which is no
 dependency of ours:
 
     from dask.distributed import Client
@@ -38,9 +38,9 @@ ROOT = Path(__file__).parents[1]
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
-from burden.many import each, processes
 from burden.report import write_reports
-from burden.report.folder import is_ours
+from burden.report.files.folder import is_ours
+from burden.utils.parallel import each, processes
 
 __all__ = ["make_pond", "one_report", "run"]
 

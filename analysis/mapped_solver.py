@@ -11,8 +11,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from burden.lifecycle import Surroundings, rates_at
-from burden.simulate import Event, Setting, State
+from burden.model.forward import Event, Setting, State
+from burden.model.lifecycle.transitions import Surroundings, rates_at
 
 __all__ = ["MappedSolver"]
 

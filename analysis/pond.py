@@ -7,9 +7,9 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from burden.effects import DoseEffect
-from burden.lifecycle import LifeCycle, Parameters, Transition
-from burden.water import Temperature
+from burden.model.dose_effect import DoseEffect
+from burden.model.lifecycle.transitions import LifeCycle, Parameters, Transition
+from burden.model.temperature import Temperature
 
 __all__ = ["Dose", "Ponds", "Record", "Start", "Stock", "draw_start", "draw_stock"]
 

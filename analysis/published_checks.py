@@ -22,14 +22,14 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from analysis import deaths_and_blood as toll
-from burden.development import FIRST, LAST, draw_development
-from burden.dosing import dose
 from burden.evidence import load_agent, load_parasite
-from burden.hostcare import unionised_share
-from burden.interval import interval
-from burden.killcheck import check_points
-from burden.livebearer import fit_life_table
+from burden.model.lifecycle.development import FIRST, LAST, draw_development
+from burden.model.lifecycle.viviparous import fit_life_table
 from burden.sampling import find
+from burden.schedule.interval import interval
+from burden.treatment.dose import dose
+from burden.treatment.efficacy_checks import check_points
+from burden.treatment.host_tolerance import unionised_share
 
 PUBLISHED = Path(__file__).parents[1] / "tests" / "published"
 DRAWS = 300

@@ -29,19 +29,20 @@ import numpy as np
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
-from burden.bath import bath_effect  # noqa: E402
-from burden.counts import susceptibility_classes  # noqa: E402
-from burden.development import Development, DurationTable, draw_development  # noqa: E402
-from burden.effects import DoseEffect  # noqa: E402
-from burden.elimination import Plan, eliminations  # noqa: E402
-from burden.evidence import load_agent, load_parasite, uniform_draws  # noqa: E402
-from burden.hosts import Fish  # noqa: E402
-from burden.lifecycle import Parameters, build_cycle, draw_parameters, establishment_for  # noqa: E402
-from burden.pond import CLASSES, Pond  # noqa: E402
-from burden.simulate import COARSE_STEP_DAYS, Event, Setting, simulate  # noqa: E402
-from burden.treatment import draw_kill  # noqa: E402
-from burden.water import Temperature  # noqa: E402
-from burden.windows import windows_after  # noqa: E402
+from burden.evidence import load_agent, load_parasite  # noqa: E402
+from burden.inference.prior import CLASSES, Pond  # noqa: E402
+from burden.model.dose_effect import DoseEffect  # noqa: E402
+from burden.model.elimination.probability import Plan, eliminations  # noqa: E402
+from burden.model.forward import COARSE_STEP_DAYS, Event, Setting, simulate  # noqa: E402
+from burden.model.hosts import Fish  # noqa: E402
+from burden.model.lifecycle.development import Development, DurationTable, draw_development  # noqa: E402
+from burden.model.lifecycle.transitions import Parameters, build_cycle, draw_parameters, establishment_for  # noqa: E402
+from burden.model.susceptibility import susceptibility_classes  # noqa: E402
+from burden.model.temperature import Temperature  # noqa: E402
+from burden.model.windows import windows_after  # noqa: E402
+from burden.treatment.bath import bath_effect  # noqa: E402
+from burden.treatment.efficacy import draw_kill  # noqa: E402
+from burden.utils.random_streams import uniform_draws  # noqa: E402
 
 __all__ = ["ANSWERS", "INPUTS", "Ensemble", "answers_of", "draw_ensemble", "indices_of"]
 
@@ -244,7 +245,7 @@ def _known(name: str) -> str:
 def _draw_figure(rows: list[dict[str, object]], path: Path) -> None:
     import matplotlib.pyplot as plt
 
-    from burden.report.style import BAND_50, GREY, INK, LINE, bare, svg_bytes
+    from burden.report.figures.style import BAND_50, GREY, INK, LINE, bare, svg_bytes
 
     def draw():
         figure, axes = plt.subplots(len(ANSWERS), 1, figsize=(7, 8.5), sharex=True, layout="constrained")

@@ -15,11 +15,11 @@ import numpy as np
 from analysis.individuals import Dose, Ponds, Record, Start, Stock, draw_start, draw_stock, run_ponds
 from analysis.samples import Look, pick_fish, take_samples
 from burden.case import Action, Case, ConstantTemperature, DeathRecord, FishGroup, Preparation, Uncertain, Water
-from burden.effects import DoseEffect
-from burden.estimate import draw_seen, share_examined
-from burden.lifecycle import build_cycle
-from burden.pond import Pond, draw_pond, other_cause_rates
-from burden.water import Temperature
+from burden.inference.estimate import draw_seen, share_examined
+from burden.inference.prior import Pond, draw_pond, other_cause_rates
+from burden.model.dose_effect import DoseEffect
+from burden.model.lifecycle.transitions import build_cycle
+from burden.model.temperature import Temperature
 
 __all__ = ["AFTER_DAYS", "AGENT", "LOOK_DAYS", "PARASITE", "Plot", "Truth", "live_through"]
 

@@ -18,10 +18,10 @@ import numpy as np
 from analysis.individuals import Dose, Ponds, Record, Start, draw_start, draw_stock, run_ponds
 from analysis.samples import Look, take_samples
 from burden.case import Action, Case, ConstantTemperature, FishGroup, Preparation, Uncertain, Water
-from burden.estimate import PRIOR_NONE, Seen, draw_seen, share_examined
-from burden.past import run_past
-from burden.pond import Pond, draw_pond
-from burden.water import Temperature
+from burden.inference.estimate import PRIOR_NONE, Seen, draw_seen, share_examined
+from burden.inference.history import run_past
+from burden.inference.prior import Pond, draw_pond
+from burden.model.temperature import Temperature
 
 __all__ = [
     "FISH",

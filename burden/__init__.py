@@ -21,14 +21,14 @@ from typing import Any
 __version__ = "0.1.0"
 _NAMES = {
     "case": ("Case",),
-    "casefile": ("check_case", "new_case", "read_case"),
-    "errors": ("BurdenError", "CannotAnswerError", "InputError", "Problem"),
+    "io": ("check_case", "new_case", "read_case"),
+    "utils.errors": ("BurdenError", "CannotAnswerError", "InputError", "Problem"),
     "evidence": ("Evidence", "agent_names", "load_agent", "load_parasite", "parasite_names", "reference"),
-    "report.concentration_figure": ("draw_concentration",),
-    "report.forecast_figure": ("draw_forecast",),
-    "report.interval_chart": ("draw_interval_chart",),
-    "report.thermal": ("draw_thermal_laws",),
-    "result": ("Probability", "Result", "Triple"),
+    "report.figures.concentration": ("draw_concentration",),
+    "report.figures.forecast": ("draw_forecast",),
+    "report.figures.interval": ("draw_interval_chart",),
+    "report.figures.thermal": ("draw_thermal_laws",),
+    "utils.results": ("Probability", "Result", "Triple"),
 }
 _HOME = {name: room for room, names in _NAMES.items() for name in names}
 __all__ = ["__version__", *sorted(_HOME)]

@@ -10,33 +10,34 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case
-from burden.caution import Caution, by_weight
-from burden.changes import Changes, what_changed
-from burden.choice import Choice
-from burden.coldwater import LaterDoses, later_doses
-from burden.customs import customs_of, windows_of
-from burden.daybook import DayBookEntry, day_book, dose_words, held_water_words, late_words, later_words, say_date
-from burden.doseresult import DoseResult
-from burden.elimination import Plan
-from burden.estimate import Estimate, estimate
-from burden.following import DELAY_DAYS, Doing, Dosed, follow
-from burden.forecast import Forecast, regime_of
-from burden.judging import Judged, judge_runs
-from burden.lateness import LateDose, late_doses
-from burden.lookagain import LIVE_BEARER_RECHECK_DAYS, look_again
-from burden.moves import Alternative, alternatives
-from burden.otherwise import Otherwise, otherwise, would_change_words
-from burden.permitted import DEFAULT_AGENTS, LEAST_CHANCE, agents_and_notes, dose_of, notes_on, why_not
-from burden.pond import Pond
-from burden.progress import tell
-from burden.response import Response, response
-from burden.result import Result
-from burden.safety import SafetyNote
+from burden.day_book import DayBookEntry, day_book, dose_words, held_water_words, late_words, later_words
+from burden.evidence.cautions import Caution, by_weight
+from burden.inference.estimate import Estimate, estimate
+from burden.inference.prior import Pond
+from burden.inference.treatment_response import Response, response
+from burden.inference.visit_comparison import Changes, what_changed
+from burden.model.elimination.probability import Plan
+from burden.model.forward import State
+from burden.model.windows import Windows
 from burden.sampling import RecheckPlan
-from burden.schedule import search
-from burden.simulate import State
-from burden.windows import Windows
-from burden.withdrawal import Withdrawal, unnamed_words, withdrawals_of
+from burden.sampling.case_recheck import LIVE_BEARER_RECHECK_DAYS, look_again
+from burden.schedule.customary import customs_of, windows_of
+from burden.schedule.delayed_hatch import LaterDoses, later_doses
+from burden.schedule.eligibility import DEFAULT_AGENTS, LEAST_CHANCE, agents_and_notes, dose_of, notes_on, why_not
+from burden.schedule.evaluation import Judged, judge_runs
+from burden.schedule.forecast import Forecast, regime_of
+from burden.schedule.husbandry import Alternative, alternatives
+from burden.schedule.late_dose import LateDose, late_doses
+from burden.schedule.projection import DELAY_DAYS, Doing, Dosed, follow
+from burden.schedule.recommendation import Choice
+from burden.schedule.search import search
+from burden.schedule.what_if import Otherwise, otherwise, would_change_words
+from burden.treatment.dose_result import DoseResult
+from burden.treatment.safety import SafetyNote
+from burden.treatment.withdrawal import Withdrawal, unnamed_words, withdrawals_of
+from burden.utils.formatting import say_date
+from burden.utils.progress import tell
+from burden.utils.results import Result
 
 __all__ = [
     "DEFAULT_AGENTS",
@@ -47,7 +48,6 @@ __all__ = [
     "Visit",
     "dose_words",
     "forecast_case",
-    "say_date",
     "visit",
 ]
 

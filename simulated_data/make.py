@@ -22,8 +22,8 @@ sys.path.insert(0, str(HERE.parent))
 
 from analysis.individuals import Ponds, Record, draw_start, draw_stock, run_ponds  # noqa: E402
 from analysis.samples import Look, pick_fish, take_samples  # noqa: E402
-from burden.casefile import read_case  # noqa: E402
-from burden.lifecycle import build_cycle  # noqa: E402
+from burden.io import read_case  # noqa: E402
+from burden.model.lifecycle.transitions import build_cycle  # noqa: E402
 from simulated_data import write  # noqa: E402
 from simulated_data.stories import STORIES, Sampling, Story  # noqa: E402
 

@@ -10,11 +10,11 @@ import numpy as np
 
 from analysis.individuals import Dose
 from analysis.samples import Look
-from burden.bath import bath_effect, loss_draws
 from burden.evidence import load_agent
-from burden.lifecycle import Parameters, draw_parameters, establishment_for
-from burden.treatment import draw_kill
-from burden.water import Temperature
+from burden.model.lifecycle.transitions import Parameters, draw_parameters, establishment_for
+from burden.model.temperature import Temperature
+from burden.treatment.bath import bath_effect, loss_draws
+from burden.treatment.efficacy import draw_kill
 
 __all__ = ["STORIES", "Bath", "Sampling", "Story"]
 

@@ -9,16 +9,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from types import MappingProxyType
 
-from burden.case import (
-    Action,
-    Case,
-    ConstantTemperature,
-    FishGroup,
-    Override,
-    Preparation,
-    Uncertain,
-    Water,
-)
+from burden.case import Action, Case, ConstantTemperature, FishGroup, Override, Preparation, Uncertain, Water
 
 __all__ = ["VISIT", "a_case", "clips", "dose", "exactly", "fixed_values", "organs"]
 

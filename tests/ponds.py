@@ -13,12 +13,12 @@ from types import MappingProxyType
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from burden.counts import susceptibility_classes
-from burden.development import Development, DurationTable
-from burden.effects import DoseEffect
 from burden.evidence import Evidence, Value, load_parasite
-from burden.hosts import Fish
-from burden.lifecycle import (
+from burden.model.dose_effect import DoseEffect
+from burden.model.forward import Event, Setting, State, derivative
+from burden.model.hosts import Fish
+from burden.model.lifecycle.development import Development, DurationTable
+from burden.model.lifecycle.transitions import (
     LifeCycle,
     LifeForm,
     Parameters,
@@ -27,8 +27,8 @@ from burden.lifecycle import (
     draw_parameters,
     establishment_for,
 )
-from burden.simulate import Event, Setting, State, derivative
-from burden.water import Temperature
+from burden.model.susceptibility import susceptibility_classes
+from burden.model.temperature import Temperature
 
 FISH, WEIGHT_G, VOLUME_M3 = 40.0, 400.0, 10.0
 DENSITY = FISH / VOLUME_M3
@@ -158,7 +158,7 @@ def totals(setting: Setting, state: State) -> dict[str, float]:
 
 def by_lsoda(setting: Setting, state: State, days: Sequence[float], events: Sequence[Event], rtol: float = 1e-9):
     """States of one draw at `days` by LSODA, restarted at every event and knot, on the model's own right-hand side."""
-    from burden.simulate.run import happen, pieces
+    from burden.model.forward.run import happen, pieces
 
     drugs = tuple(event.drug for event in events if event.drug is not None)
     found = []

@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 
 from burden.case import Case
-from burden.casefile import read_case
+from burden.io import read_case
 from burden.report.write import report_files
 from burden.visit import Visit, visit
 

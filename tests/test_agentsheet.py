@@ -7,8 +7,8 @@ import re
 
 import pytest
 
-from burden.agentsheet import agent_sheet
 from burden.evidence import agent_names, load_agent, reference
+from burden.report.reference.agent_sheet import agent_sheet
 
 
 @pytest.mark.parametrize("name", agent_names())

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from burden.bath import bath_effect, loss_draws
 from burden.evidence import load_agent
-from burden.treatment import draw_kill, kill, unknown_kill
+from burden.treatment.bath import bath_effect, loss_draws
+from burden.treatment.efficacy import draw_kill, kill, unknown_kill
 
 DRAWS = draw_kill(load_agent("praziquantel"), 200, 1)
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from cases import VISIT, a_case, dose
 
-from burden.carried import builds_up, ceiling_mg_l, given_baths, left_mg_l
-from burden.pond import draw_pond
-from burden.schedule import candidate_plans
+from burden.inference.prior import draw_pond
+from burden.schedule.search import candidate_plans
+from burden.treatment.residues import builds_up, ceiling_mg_l, given_baths, left_mg_l
 
 
 def pond_with(kind, **changes):

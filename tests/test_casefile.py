@@ -14,8 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from burden.case import ConstantTemperature, DeathRecord, RecordedTemperature, YearlyTemperature
-from burden.casefile import check_case, read_case
-from burden.errors import InputError
+from burden.io import check_case, read_case
+from burden.utils.errors import InputError
 
 HEAD = "date,fish,chosen,site,count\n"
 
@@ -192,7 +192,7 @@ def test_weight_unknown_is_the_first_assumption(tmp_path):
 
 def test_the_locale_does_not_matter(tmp_path):
     folder = write_case(tmp_path / "pond", samples=SAMPLES.replace(",", ";").replace("0.05", "0,05"))
-    code = f"from burden.casefile import check_case; print(ascii(check_case({str(folder)!r}).to_json()))"
+    code = f"from burden.io import check_case; print(ascii(check_case({str(folder)!r}).to_json()))"
     found = {
         subprocess.run([sys.executable, "-c", code], env={**os.environ, **env}, capture_output=True, check=True).stdout
         for env in ({"LC_ALL": "C"}, {"LC_ALL": "de_DE.UTF-8"}, {"PYTHONUTF8": "0", "LANG": "tr_TR"})

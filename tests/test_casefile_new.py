@@ -10,9 +10,9 @@ import pytest
 from broken_cases import write_case
 from click.testing import CliRunner
 
-from burden.casefile import check_case, new_case, read_case, sample_case_toml
 from burden.cli import main
-from burden.errors import InputError
+from burden.io import check_case, new_case, read_case, sample_case_toml
+from burden.utils.errors import InputError
 
 
 def test_a_new_case_reads_as_it_stands_and_says_it_is_the_example(tmp_path):
@@ -39,7 +39,7 @@ def uncommented(text):
 
 
 def test_every_key_stands_in_the_template_and_reads_when_uncommented(tmp_path):
-    from burden.casefile.schema import TABLES
+    from burden.io.schema import TABLES
 
     text = sample_case_toml()
     for name, (model, _, _) in TABLES.items():

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from burden.chance import whole_deaths, whole_flukes
+from burden.model.demographic_noise import whole_deaths, whole_flukes
 
 M = 20_000
 

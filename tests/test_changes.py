@@ -9,9 +9,9 @@ import pytest
 from cases import VISIT, a_case, clips, dose
 
 from burden.case import Arrival, DeathRecord, RecordedTemperature
-from burden.changes import Moved, case_as_of, last_visit, what_changed
-from burden.estimate import estimate
-from burden.result import Triple
+from burden.inference.estimate import estimate
+from burden.inference.visit_comparison import Moved, case_as_of, last_visit, what_changed
+from burden.utils.results import Triple
 
 THEN = VISIT - timedelta(days=14)
 

@@ -13,8 +13,8 @@ from scipy import integrate, optimize, stats
 from statsmodels.discrete.discrete_model import NegativeBinomial
 from statsmodels.stats.proportion import proportion_confint
 
-from burden import classical
-from burden.counts import log_count, zero_share
+from burden import statistics as classical
+from burden.statistics import log_count, zero_share
 
 HERE = Path(__file__).parent
 

@@ -19,10 +19,10 @@ import pytest
 from click.testing import CliRunner
 
 from burden.cli import main
-from burden.cli.progress import Bar
+from burden.cli.progress_bar import Bar
 from burden.evidence import agent_names, parasite_names, reference
-from burden.progress import listening, told
-from burden.report.folder import write_folder
+from burden.report.files.folder import write_folder
+from burden.utils.progress import listening, told
 
 ROOT = Path(__file__).parents[1]
 KOI = ROOT / "simulated_data" / "koi_pond"
@@ -630,7 +630,7 @@ def test_no_bar_writes_over_a_question(monkeypatch, tmp_path, words, quiet):
             told_quiet.append(quiet)
             super().__init__(quiet)
 
-    monkeypatch.setattr("burden.cli.progress.Bar", Listening)
+    monkeypatch.setattr("burden.cli.progress_bar.Bar", Listening)
     monkeypatch.chdir(tmp_path)
     CliRunner().invoke(main, words)
     assert told_quiet == [quiet]

@@ -10,11 +10,11 @@ import pytest
 from cases import VISIT, a_case, exactly
 
 from burden.case import Water, YearlyTemperature
-from burden.coldwater import later_doses
-from burden.daybook import day_book, later_words
-from burden.elimination import Plan
-from burden.pond import draw_pond
-from burden.windows import windows_after
+from burden.day_book import day_book, later_words
+from burden.inference.prior import draw_pond
+from burden.model.elimination.probability import Plan
+from burden.model.windows import windows_after
+from burden.schedule.delayed_hatch import later_doses
 
 DRAWS = 12
 COURSE = Plan((0.0, 14.0, 28.0), ("praziquantel", "formalin", "praziquantel"))

@@ -10,14 +10,9 @@ import numpy as np
 import pytest
 from scipy.integrate import quad, solve_ivp
 
-from burden.concentration import (
-    concentration_curve,
-    effective_hours,
-    loss_from_clearance,
-    restore_mg,
-)
-from burden.errors import InputError
 from burden.evidence import load_agent
+from burden.treatment.concentration import concentration_curve, effective_hours, loss_from_clearance, restore_mg
+from burden.utils.errors import InputError
 
 PUBLISHED = Path(__file__).parent / "published"
 

@@ -12,10 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, special, stats
 
-from burden import counts
-from burden.counts import gill_share
-from burden.counts.across_fish import _bent_time
-from burden.errors import InputError
+from burden import statistics as counts
+from burden.case.gill_share import gill_share
+from burden.model import susceptibility
+from burden.statistics.host_distribution import _bent_time
+from burden.utils.errors import InputError
 
 HERE = Path(__file__).parent
 
@@ -233,20 +234,20 @@ def test_quadrature_serves_many_draws_at_once_and_sharp_counts_on_request() -> N
 @pytest.mark.parametrize("n", [1, 5, 8, 20])
 @pytest.mark.parametrize("k", [0.1, 0.5, 1.0, 8.0])
 def test_class_moments_and_prevalence_sum_to_the_negative_binomial(k: float, n: int) -> None:
-    classes = counts.susceptibility_classes(k, n)
+    classes = susceptibility.susceptibility_classes(k, n)
     mean = 7.0
     class_mean = mean * classes.means
     assert classes.n == n
     assert classes.means.mean() == pytest.approx(1.0, rel=1e-10)
-    variance = counts.class_variance(class_mean, classes).mean() + class_mean.var()
+    variance = susceptibility.class_variance(class_mean, classes).mean() + class_mean.var()
     assert variance == pytest.approx(mean + mean**2 / k, rel=1e-8)
-    prevalence = counts.class_prevalence(class_mean, classes).mean()
+    prevalence = susceptibility.class_prevalence(class_mean, classes).mean()
     assert prevalence == pytest.approx(1 - (1 + mean / k) ** -k, abs=1e-10)
 
 
 def test_class_means_equal_scipy_integration_over_each_band() -> None:
     gamma = stats.gamma(0.5, scale=2.0)
-    classes = counts.susceptibility_classes(0.5, 8)
+    classes = susceptibility.susceptibility_classes(0.5, 8)
     edges = gamma.ppf(np.arange(9) / 8)
     for c in range(8):
         want = integrate.quad(lambda w: w * gamma.pdf(w), edges[c], min(edges[c + 1], 200))[0] * 8
@@ -256,13 +257,13 @@ def test_class_means_equal_scipy_integration_over_each_band() -> None:
             max(math.sqrt(edges[c]), 1e-9),
             min(math.sqrt(edges[c + 1]), 15),
         )[0]
-        prevalence = counts.class_prevalence(4.0 * classes.means, classes)[c]
+        prevalence = susceptibility.class_prevalence(4.0 * classes.means, classes)[c]
         assert prevalence == pytest.approx(1 - 8 * empty, abs=1e-6)
 
 
 def test_class_means_alone_get_the_variance_and_the_clean_fish_wrong() -> None:
     """The deliberately poor model: every fish of a class alike."""
-    classes = counts.susceptibility_classes(0.5, 8)
+    classes = susceptibility.susceptibility_classes(0.5, 8)
     class_mean = 10.0 * classes.means
     assert class_mean.mean() + class_mean.var() < 0.95 * 210.0
     assert -np.expm1(-class_mean).mean() > 1 - (1 + 20.0) ** -0.5 + 0.004
@@ -270,19 +271,21 @@ def test_class_means_alone_get_the_variance_and_the_clean_fish_wrong() -> None:
 
 def test_classes_take_a_k_per_draw_and_unequal_losses_of_fish() -> None:
     k = np.array([0.3, 1.0, 4.0])
-    classes = counts.susceptibility_classes(k, 8)
+    classes = susceptibility.susceptibility_classes(k, 8)
     assert classes.means.shape == (8, 3)
     burden = classes.means * np.array([2.0, 20.0, 200.0])
-    one = counts.susceptibility_classes(1.0, 8)
+    one = susceptibility.susceptibility_classes(1.0, 8)
     np.testing.assert_allclose(
-        counts.class_prevalence(burden, classes)[:, 1], counts.class_prevalence(burden[:, 1], one), rtol=1e-10
+        susceptibility.class_prevalence(burden, classes)[:, 1],
+        susceptibility.class_prevalence(burden[:, 1], one),
+        rtol=1e-10,
     )
-    assert np.all(counts.class_prevalence(np.zeros((8, 3)), classes) == pytest.approx(0.0, abs=1e-12))
+    assert np.all(susceptibility.class_prevalence(np.zeros((8, 3)), classes) == pytest.approx(0.0, abs=1e-12))
 
 
 def test_tiny_k_keeps_classes_that_take_nothing_finite() -> None:
-    classes = counts.susceptibility_classes(0.01, 8)
-    prevalence = counts.class_prevalence(50.0 * classes.means, classes)
+    classes = susceptibility.susceptibility_classes(0.01, 8)
+    prevalence = susceptibility.class_prevalence(50.0 * classes.means, classes)
     assert np.isfinite(prevalence).all()
     assert prevalence.mean() == pytest.approx(1 - (1 + 5000) ** -0.01, abs=1e-8)
 
@@ -324,7 +327,7 @@ def test_every_range_is_the_sum_of_its_counts(low, width, mean, size):
 @pytest.mark.parametrize("k", [0.3, 1.0, 4.0])
 def test_moments_inside_each_class_are_those_of_the_gamma(k):
     """Mean and second moment of each eighth of the gamma, by quadrature: their sums alone do not tell the classes."""
-    classes, law = counts.susceptibility_classes(k, 8), stats.gamma(k, scale=1 / k)
+    classes, law = susceptibility.susceptibility_classes(k, 8), stats.gamma(k, scale=1 / k)
     cuts = [*law.ppf(np.arange(8) / 8), np.inf]
     for i in range(8):
         for power, found in ((1, classes.means), (2, classes.second_moments)):

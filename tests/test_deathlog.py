@@ -11,9 +11,9 @@ from cases import VISIT, a_case, clips, exactly
 from scipy import stats
 
 from burden.case import DeathRecord
-from burden.deathlog import DeathLog, Explained, beyond_other_causes, explain, pattern_of_deaths
-from burden.estimate import estimate
-from burden.result import Triple
+from burden.inference.estimate import estimate
+from burden.inference.mortality import DeathLog, Explained, beyond_other_causes, explain, pattern_of_deaths
+from burden.utils.results import Triple
 
 
 def rows(*pairs, covers=1):
@@ -115,7 +115,7 @@ def test_a_million_dead_fit_into_memory():
     """Distance of two distribution functions against scipy's two-sample statistic; equal weights."""
     from scipy import stats
 
-    from burden.deathlog import _distance
+    from burden.inference.mortality import _distance
 
     rng = np.random.default_rng(5)
     after, prior = (rng.binomial(1_000_000, share, 3000).astype(float) for share in (0.5, 0.5004))

@@ -13,14 +13,14 @@ import pytest
 import report_cases
 
 from burden.case import Action, Case, Limits
-from burden.casefile import read_case
-from burden.deathlog import Explained
-from burden.estimate import estimate
-from burden.forecast import regime_of
-from burden.permitted import why_not
-from burden.pond import draw_pond, other_cause_rates
-from burden.result import Triple
-from burden.schedule import candidate_plans
+from burden.inference.estimate import estimate
+from burden.inference.mortality import Explained
+from burden.inference.prior import draw_pond, other_cause_rates
+from burden.io import read_case
+from burden.schedule.eligibility import why_not
+from burden.schedule.forecast import regime_of
+from burden.schedule.search import candidate_plans
+from burden.utils.results import Triple
 from burden.visit import forecast_case, visit
 
 CASES = Path(__file__).parents[1] / "simulated_data"

@@ -11,7 +11,9 @@ import pytest
 from ponds import a_value, fixed, plain_cycle, pond
 from scipy import stats
 
-from burden.development import (
+from burden.evidence import Point, load_parasite
+from burden.model.forward import simulate
+from burden.model.lifecycle.development import (
     FIRST,
     LAST,
     LIMIT_EDGE_C,
@@ -19,12 +21,10 @@ from burden.development import (
     fit_cold_storage,
     gamma_shape_of_ratio,
 )
-from burden.errors import CannotAnswerError
-from burden.evidence import Point, load_parasite
-from burden.laws import GRID_C, _hump, fit_laws, joined
-from burden.lifecycle import build_cycle, draw_parameters
-from burden.simulate import simulate
-from burden.water import Temperature
+from burden.model.lifecycle.thermal_laws import GRID_C, _hump, fit_laws, joined
+from burden.model.lifecycle.transitions import build_cycle, draw_parameters
+from burden.model.temperature import Temperature
+from burden.utils.errors import CannotAnswerError
 
 PUBLISHED = Path(__file__).parent / "published"
 DRAWS = 300
@@ -406,8 +406,8 @@ def test_eggs_of_the_cycle_wear_in_as_many_stages_as_the_fit_says(evidence):
 
 def test_the_ends_of_the_temperature_grid_hold():
     """At the ends and beyond them the rate is that of the end; nothing is looked up outside the table."""
-    from burden.laws import GRID_C
-    from burden.lifecycle import draw_parameters
+    from burden.model.lifecycle.thermal_laws import GRID_C
+    from burden.model.lifecycle.transitions import draw_parameters
 
     hatch = draw_parameters("dactylogyrus", 4, 1).development.hatch
     for end, beyond in ((GRID_C[0], GRID_C[0] - 5), (GRID_C[-1], GRID_C[-1] + 5)):
@@ -418,7 +418,7 @@ def test_the_ends_of_the_temperature_grid_hold():
 
 
 def test_a_temperature_a_draw_is_each_draw_at_its_own():
-    from burden.lifecycle import draw_parameters
+    from burden.model.lifecycle.transitions import draw_parameters
 
     hatch = draw_parameters("dactylogyrus", 4, 1).development.hatch
     own = np.array([9.3, 14.8, 20.05, 27.6])

@@ -13,11 +13,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from burden.doseresult import plain, stock_recipe
-from burden.dosing import dose, odd_dose
-from burden.errors import InputError
+from burden.case.volume import volume_by_salt
 from burden.evidence import agent_names, load_agent
-from burden.volume import volume_by_salt
+from burden.treatment.dose import dose, odd_dose
+from burden.treatment.dose_result import stock_recipe
+from burden.utils.errors import InputError
+from burden.utils.formatting import plain
 
 PUBLISHED = Path(__file__).parent / "published"
 

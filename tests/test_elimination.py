@@ -12,8 +12,10 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.special import gammaincc
 
-from burden.effects import DoseEffect
-from burden.elimination import (
+from burden.evidence import load_parasite, parasite_names
+from burden.model.dose_effect import DoseEffect
+from burden.model.elimination.dose_survival import Batch
+from burden.model.elimination.probability import (
     HORIZON_DAYS,
     Plan,
     _doses_side_by_side,
@@ -25,8 +27,10 @@ from burden.elimination import (
     population_of,
     time_grid,
 )
-from burden.evidence import load_parasite, parasite_names
-from burden.lifecycle import (
+from burden.model.elimination.renewal import Habitat, Values, backward
+from burden.model.forward import simulate
+from burden.model.lifecycle.stable_stages import Population, growth_rate, stable_population
+from burden.model.lifecycle.transitions import (
     LifeCycle,
     LifeForm,
     Parameters,
@@ -36,11 +40,7 @@ from burden.lifecycle import (
     establishment_for,
     rates_at,
 )
-from burden.renewal import Habitat, Values, backward
-from burden.simulate import simulate
-from burden.spared import Batch
-from burden.stable import Population, growth_rate, stable_population
-from burden.water import Temperature
+from burden.model.temperature import Temperature
 
 DRAWS = 6
 PRODUCT_STEP = 0.25  # what the product takes at 20 °C [d]

@@ -17,13 +17,13 @@ from scipy.integrate import quad
 from scipy.special import gammaincinv
 
 from burden.case import Arrival, DeathRecord, FishGroup, Preparation, Uncertain
-from burden.casefile import read_case
-from burden.counts import detection_per_fish
-from burden.estimate import PRIOR_NONE, Seen, draw_seen, estimate, log_likelihood_of_samples, share_examined
 from burden.evidence import load_parasite
-from burden.past import history_days, run_past
-from burden.pond import draw_pond
-from burden.present import present_on
+from burden.inference.estimate import PRIOR_NONE, Seen, draw_seen, estimate, log_likelihood_of_samples, share_examined
+from burden.inference.finite_stock import present_on
+from burden.inference.history import history_days, run_past
+from burden.inference.prior import draw_pond
+from burden.io import read_case
+from burden.statistics import detection_per_fish
 
 ONE = np.ones(1)
 MEAN, K, SHARE, SHAPE, DETECTION, ON_GILLS = 60.0, 0.8, 0.02, 1.3, 0.9, 0.95

@@ -12,17 +12,9 @@ from ponds import a_value
 from scipy import stats
 
 from burden import evidence as package
-from burden.errors import InputError
-from burden.evidence import (
-    KNOWN,
-    Value,
-    agent_names,
-    load_agent,
-    load_parasite,
-    parasite_names,
-    reference,
-    uniform_draws,
-)
+from burden.evidence import KNOWN, Value, agent_names, load_agent, load_parasite, parasite_names, reference
+from burden.utils.errors import InputError
+from burden.utils.random_streams import uniform_draws
 
 FOLDER = Path(package.__file__).parent
 FILES = sorted((FOLDER / "parasites").glob("*.toml")) + sorted((FOLDER / "agents").glob("*.toml"))

@@ -7,10 +7,10 @@ import pytest
 from cases import VISIT, a_case
 from test_schedule import DRAWS, pond_of
 
-from burden.elimination import Plan
-from burden.following import BANDS, Doing, follow
-from burden.forecast import AFTER_A_DOSE, Forecast, regime_of
-from burden.judging import judge, judge_runs
+from burden.model.elimination.probability import Plan
+from burden.schedule.evaluation import judge, judge_runs
+from burden.schedule.forecast import AFTER_A_DOSE, Forecast, regime_of
+from burden.schedule.projection import BANDS, Doing, follow
 
 DAYS = 20.0
 

@@ -16,12 +16,12 @@ sys.path.insert(0, str(ROOT))
 from analysis.elimination_against_individuals import Setting, predicted, simulated  # noqa: E402
 from analysis.individuals import Dose, Ponds, Start, Stock, draw_start, draw_stock, run_ponds  # noqa: E402
 from analysis.samples import Look, pick_fish, take_samples  # noqa: E402
-from burden import simulate as forward  # noqa: E402
-from burden.casefile import read_case  # noqa: E402
-from burden.effects import DoseEffect  # noqa: E402
-from burden.hosts import Fish  # noqa: E402
-from burden.lifecycle import build_cycle, draw_parameters, establishment_for  # noqa: E402
-from burden.water import Temperature  # noqa: E402
+from burden.io import read_case  # noqa: E402
+from burden.model import forward as forward  # noqa: E402
+from burden.model.dose_effect import DoseEffect  # noqa: E402
+from burden.model.hosts import Fish  # noqa: E402
+from burden.model.lifecycle.transitions import build_cycle, draw_parameters, establishment_for  # noqa: E402
+from burden.model.temperature import Temperature  # noqa: E402
 
 SOLVERS = {"simulate", "renewal", "elimination", "chains", "schedule"}
 

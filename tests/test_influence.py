@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from burden.influence import influences, rank_correlations
-from burden.lifecycle import draw_parameters, with_larva_removal
+from burden.inference.sensitivity import influences, rank_correlations
+from burden.model.lifecycle.transitions import draw_parameters, with_larva_removal
 
 DRAWS = 400
 

@@ -8,13 +8,21 @@ import numpy as np
 import pytest
 from ponds import dose_effect, drawn
 
-from burden.bath import bath_effect
-from burden.courses import DOSES, control, eradicate, evaluate_courses, gaps_searched, search_courses, step_for
 from burden.evidence import load_agent, load_parasite, parasite_names
-from burden.interval import interval
-from burden.treatment import draw_kill
-from burden.water import Temperature
-from burden.windows import windows_after
+from burden.model.temperature import Temperature
+from burden.model.windows import windows_after
+from burden.schedule.fixed_interval import (
+    DOSES,
+    control,
+    eradicate,
+    evaluate_courses,
+    gaps_searched,
+    search_courses,
+    step_for,
+)
+from burden.schedule.interval import interval
+from burden.treatment.bath import bath_effect
+from burden.treatment.efficacy import draw_kill
 
 DRAWS = 12
 #: a triple for every window and the two courses, by the contract
@@ -83,12 +91,12 @@ def test_total_kill_within_the_window_leaves_nothing_and_outside_it_does():
 
 def test_a_gap_counted_from_the_first_dose_is_rejected():
     """A wrong model: every gap counted from the first dose, so that the third falls two gaps after the second."""
-    from burden.courses import _STAGES, REFERENCE_ADULTS, REFERENCE_FISH
-    from burden.elimination import none_left, time_grid
-    from burden.lifecycle import Surroundings
-    from burden.renewal import Habitat, backward
-    from burden.spared import Batch
-    from burden.stable import stable_population
+    from burden.model.elimination.dose_survival import Batch
+    from burden.model.elimination.probability import none_left, time_grid
+    from burden.model.elimination.renewal import Habitat, backward
+    from burden.model.lifecycle.stable_stages import stable_population
+    from burden.model.lifecycle.transitions import Surroundings
+    from burden.schedule.fixed_interval import _STAGES, REFERENCE_ADULTS, REFERENCE_FISH
 
     parameters, effect, gap, dt = drawn("dactylogyrus", DRAWS, 1), bath(DRAWS), 4.0, 0.25
     fish = np.full(DRAWS, float(REFERENCE_FISH))

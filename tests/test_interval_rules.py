@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from burden.courses import CONTROL_PER_1000, ERADICATION, TIE
-from burden.interval import cold_water_words, interval
-from burden.lifecycle import draw_parameters
-from burden.result import Triple
-from burden.windows import safe_below_c
+from burden.model.lifecycle.transitions import draw_parameters
+from burden.model.windows import safe_below_c
+from burden.schedule.fixed_interval import CONTROL_PER_1000, ERADICATION, TIE
+from burden.schedule.interval import cold_water_words, interval
+from burden.utils.results import Triple
 
 
 @pytest.fixture(scope="module")

@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from cases import a_case
 
-from burden.courses import CONTROL_PER_1000
-from burden.daybook import _when_late, late_words
-from burden.elimination import Plan
-from burden.judging import left_per_1000
-from burden.lateness import DELAYS_DAYS, MISTAKE_FACTOR, LateDose, first_delay, late_doses
-from burden.pond import draw_pond
-from burden.result import Triple
-from burden.windows import windows_after
+from burden.day_book import _when_late, late_words
+from burden.inference.prior import draw_pond
+from burden.model.elimination.probability import Plan
+from burden.model.windows import windows_after
+from burden.schedule.evaluation import left_per_1000
+from burden.schedule.fixed_interval import CONTROL_PER_1000
+from burden.schedule.late_dose import DELAYS_DAYS, MISTAKE_FACTOR, LateDose, first_delay, late_doses
+from burden.utils.results import Triple
 
 DRAWS = 12
 

@@ -8,10 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from burden.errors import CannotAnswerError
 from burden.evidence import Value, load_parasite, parasite_names
-from burden.lifecycle import Surroundings, build_cycle, draw_parameters, rates_at
-from burden.livebearer import (
+from burden.model.lifecycle.transitions import Surroundings, build_cycle, draw_parameters, rates_at
+from burden.model.lifecycle.viviparous import (
     BIRTH_STAGES,
     birth_rate,
     births_per_life,
@@ -21,6 +20,7 @@ from burden.livebearer import (
     live_bearer_rates,
     lone_line_ends,
 )
+from burden.utils.errors import CannotAnswerError
 
 PUBLISHED = Path(__file__).parent / "published" / "live_bearers.csv"
 SETS = [name for name in parasite_names() if load_parasite(name).about["kind"] == "live_bearer"]

@@ -8,9 +8,9 @@ import numpy as np
 from cases import VISIT, a_case, clips
 
 from burden.case import YearlyTemperature
-from burden.estimate import estimate
-from burden.lookagain import look_again
-from burden.windows import windows_after
+from burden.inference.estimate import estimate
+from burden.model.windows import windows_after
+from burden.sampling.case_recheck import look_again
 
 
 def test_a_winter_is_waited_for_once():

@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 
 import burden.report.write as write
-from burden.casefile import read_case
-from burden.errors import InputError, Problem
-from burden.many import each, processes
+from burden.io import read_case
 from burden.report import write_reports
-from burden.report.unfinished import Unfinished, code_of
+from burden.report.files.unfinished import Unfinished, code_of
+from burden.utils.errors import InputError, Problem
+from burden.utils.parallel import each, processes
 
 DATA = Path(__file__).parents[1] / "simulated_data"
 NAMES = ("quarantine_tank", "estate_pond")

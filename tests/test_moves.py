@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from burden.casefile import read_case
-from burden.elimination import Plan, eliminations
-from burden.estimate import estimate
-from burden.moves import alternatives, cleaned, drained, heated, left_behind, oxygen_saturation_mg_l
-from burden.schedule import search
+from burden.inference.estimate import estimate
+from burden.io import read_case
+from burden.model.elimination.probability import Plan, eliminations
+from burden.schedule.husbandry import alternatives, cleaned, drained, heated, left_behind, oxygen_saturation_mg_l
+from burden.schedule.search import search
 
 CASES = Path(__file__).parents[1] / "simulated_data"
 

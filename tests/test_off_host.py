@@ -8,8 +8,10 @@ import pytest
 from cases import a_case
 from ponds import DENSITY, dose_effect, drawn, pond
 
-from burden.elimination import Plan, eliminations
-from burden.lifecycle import (
+from burden.inference.prior import draw_pond
+from burden.model.elimination.probability import Plan, eliminations
+from burden.model.forward import simulate
+from burden.model.lifecycle.transitions import (
     LARVA_REMOVAL,
     Surroundings,
     draw_parameters,
@@ -18,8 +20,6 @@ from burden.lifecycle import (
     reproduction_number_of,
     with_larva_removal,
 )
-from burden.pond import draw_pond
-from burden.simulate import simulate
 
 DRAWS = 6
 

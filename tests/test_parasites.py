@@ -10,12 +10,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from burden.development import FIRST, LAST, draw_development, fit_laws
-from burden.errors import InputError
 from burden.evidence import KNOWN, Point, Value, load_parasite, parasite_names, reference
-from burden.hosts import blood_step
-from burden.lifecycle import Surroundings, draw_parameters, establishment_for, rates_at
-from burden.parasites import QUESTIONS, parasite_list, parasite_sheet
+from burden.model.hosts import blood_step
+from burden.model.lifecycle.development import FIRST, LAST, draw_development, fit_laws
+from burden.model.lifecycle.transitions import Surroundings, draw_parameters, establishment_for, rates_at
+from burden.report.reference.parasite_sheet import QUESTIONS, parasite_list, parasite_sheet
+from burden.utils.errors import InputError
 
 DRAWS = 400
 SETS = parasite_names()
@@ -278,7 +278,7 @@ def test_a_set_nobody_knows():
 
 @pytest.mark.parametrize("name", ["dactylogyrus", "discocotyle", "gyrodactylus_guppies", "zeuxapta"])
 def test_figure(name, tmp_path):
-    from burden.report.thermal import draw_thermal_laws
+    from burden.report.figures.thermal import draw_thermal_laws
 
     sheet = parasite_sheet(name, 40)
     with warnings.catch_warnings():

@@ -11,11 +11,13 @@ import pytest
 from cases import VISIT, a_case, clips, dose, organs
 from scipy import stats
 
-from burden import estimate, looking, past
 from burden.case import Arrival, DeathRecord, FishGroup, Uncertain
 from burden.evidence import load_parasite
-from burden.looking import draw_seen, fineness, fish_alike, shares_picked, tilt_of
-from burden.pond import draw_pond
+from burden.inference import estimate
+from burden.inference import history as past
+from burden.inference import observation as looking
+from burden.inference.observation import draw_seen, fineness, fish_alike, shares_picked, tilt_of
+from burden.inference.prior import draw_pond
 
 EVIDENCE = load_parasite("dactylogyrus")
 SEEN = draw_seen(EVIDENCE, 400, 2)

@@ -8,11 +8,11 @@ import pytest
 from cases import a_case
 from ponds import DENSITY, FISH, dose_effect, pond
 
-from burden.forecast import regime_of
-from burden.lifecycle import draw_parameters, establishment_for
-from burden.pond import draw_pond
-from burden.simulate import Event, simulate
-from burden.water import Temperature
+from burden.inference.prior import draw_pond
+from burden.model.forward import Event, simulate
+from burden.model.lifecycle.transitions import draw_parameters, establishment_for
+from burden.model.temperature import Temperature
+from burden.schedule.forecast import regime_of
 
 R0 = np.array([1.2, 2.0, 3.5, 6.0, 10.0, 15.0])
 WATERS = {"20 °C": Temperature.constant(20.0), "4 to 24 °C": Temperature.yearly(14.0, 10.0, -100.0)}

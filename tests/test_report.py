@@ -20,31 +20,32 @@ import pytest
 from report_cases import DRAWS, KOI, TITLE, blind, blind_case, blind_files, koi, koi_files, page_of
 
 from burden.case import ConstantTemperature, Preparation
-from burden.daybook import day_book, held_water_words, say_date
-from burden.deathlog import Explained
-from burden.errors import InputError
+from burden.day_book import day_book, held_water_words
 from burden.evidence import load_agent, load_parasite
+from burden.inference.mortality import Explained
+from burden.model.temperature import Temperature
 from burden.report import write_reports
-from burden.report.answer import five_lines
-from burden.report.cautions import cautions_of
-from burden.report.concentration_figure import course_in_water
-from burden.report.dates import calendar_bytes
-from burden.report.daybook import days_of, folded
-from burden.report.folder import MARKER, write_folder
-from burden.report.forecast_figure import draw_forecast
-from burden.report.interval_chart import draw_interval_chart, interval_curves, write_interval_chart
-from burden.report.outlook import outcomes, watch_for
-from burden.report.page import _otherwise_row
-from burden.report.ponds import cleanest_first, in_order, render_ponds, water_of
-from burden.report.sheets import owner_page, record_of
-from burden.report.style import BAND_50, BAND_90, GREY, INK, LINE
-from burden.report.tables import csv_bytes, safe_cell, tables_of
-from burden.report.unknowns import unknowns_of
-from burden.result import Triple
-from burden.safety import SafetyNote, safety_check
+from burden.report.figures.concentration import course_in_water
+from burden.report.figures.forecast import draw_forecast
+from burden.report.figures.interval import draw_interval_chart, interval_curves, write_interval_chart
+from burden.report.figures.style import BAND_50, BAND_90, GREY, INK, LINE
+from burden.report.files.calendar import calendar_bytes
+from burden.report.files.folder import MARKER, write_folder
+from burden.report.files.tables import csv_bytes, safe_cell, tables_of
+from burden.report.page.answer import five_lines
+from burden.report.page.cautions import cautions_of
+from burden.report.page.day_book import days_of, folded
+from burden.report.page.index import cleanest_first, in_order, render_ponds, water_of
+from burden.report.page.outlook import outcomes, watch_for
+from burden.report.page.page import _otherwise_row
+from burden.report.page.sheets import owner_page, record_of
+from burden.report.page.unknowns import unknowns_of
+from burden.treatment.safety import SafetyNote, safety_check
+from burden.treatment.withdrawal import withdrawals
+from burden.utils.errors import InputError
+from burden.utils.formatting import say_date
+from burden.utils.results import Triple
 from burden.visit import DayBookEntry, Visit
-from burden.water import Temperature
-from burden.withdrawal import withdrawals
 
 
 class Reader(HTMLParser):
@@ -438,7 +439,7 @@ def test_same_input_same_bytes_in_another_process(tmp_path):
     """Another process with another order of sets and dicts writes the same bytes."""
     code = (
         "import sys; sys.path.insert(0, sys.argv[1]); from pathlib import Path; import report_cases as r\n"
-        "from burden.report.folder import write_folder; write_folder(Path(sys.argv[2]), r.blind_files())"
+        "from burden.report.files.folder import write_folder; write_folder(Path(sys.argv[2]), r.blind_files())"
     )
     target = tmp_path / "again"
     command = [sys.executable, "-c", code, str(Path(__file__).parent), str(target)]
@@ -697,8 +698,8 @@ def test_doses_and_their_words_stay_in_their_panel(narrow, days, words):
 
 def test_interval_curves_are_the_windows():
     """At one temperature the chart shows what `windows_after` gives there, and a two-dose region where it is one."""
-    from burden.water import Temperature
-    from burden.windows import windows_after
+    from burden.model.temperature import Temperature
+    from burden.model.windows import windows_after
 
     e = koi().estimates[0]
     p, sheltered = e.pond.setting.parameters, e.pond.effects["praziquantel"].sheltered_fraction
@@ -756,7 +757,7 @@ def test_what_matters_is_told_apart_from_chance():
 def test_a_figure_shows_itself_in_a_notebook():
     """matplotlib's own Figure does so only where pyplot was set up; ours carries a PNG (signature: ISO 15948, 5.2)."""
     from burden import draw_thermal_laws
-    from burden.parasites import parasite_sheet
+    from burden.report.reference.parasite_sheet import parasite_sheet
 
     assert draw_thermal_laws(parasite_sheet("gyrodactylus_guppies"))._repr_png_().startswith(b"\x89PNG\r\n\x1a\n")
 

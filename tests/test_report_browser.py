@@ -6,8 +6,8 @@ import pytest
 from browser import NAMES, a_tab, browser_path
 from report_cases import DRAWS, blind, blind_files, koi, koi_files
 
-from burden.report.folder import write_folder
-from burden.report.ponds import render_ponds, water_of
+from burden.report.files.folder import write_folder
+from burden.report.page.index import render_ponds, water_of
 
 pytestmark = [
     pytest.mark.browser,

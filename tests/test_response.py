@@ -10,8 +10,8 @@ import pytest
 from cases import a_case, clips, dose, fixed_values
 from scipy import stats
 
-from burden.classical import paired_reduction, reduction, share_left
-from burden.response import VERDICTS, response
+from burden.inference.treatment_response import VERDICTS, response
+from burden.statistics import paired_reduction, reduction, share_left
 
 #: what is seen of a fish held fixed, where a test is about the verdict and not about looking
 HELD = fixed_values(part_shape=2.0, detection_per_fluke=0.95, gill_share=0.97, aggregation=2.0)
@@ -126,9 +126,9 @@ def test_few_fish_leave_it_open():
 
 def test_ratio_of_large_counts_against_quadrature():
     """Many fish, large counts: the ratio's posterior is that of two negative-binomial means at the prior's ratio."""
-    from burden.pond import draw_pond
-    from burden.response import _RATIO_MEDIAN, _RATIO_SD, _ratio_of_counts
-    from burden.result import Triple
+    from burden.inference.prior import draw_pond
+    from burden.inference.treatment_response import _RATIO_MEDIAN, _RATIO_SD, _ratio_of_counts
+    from burden.utils.results import Triple
 
     rng, share, k, a = np.random.default_rng(2), 0.05, 2.0, 2.0
     size = (a + share) / (1 - share)

@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from burden.errors import InputError, Problem, near_miss
-from burden.result import Probability, Result, Triple, number, weighted_quantile
+from burden.utils.errors import InputError, Problem, near_miss
+from burden.utils.results import Probability, Result, Triple, number, weighted_quantile
 
 POINTS = [0.05, 0.25, 0.5, 0.75, 0.95]
 

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from burden.casefile.schema import OTHER_FINDINGS
 from burden.evidence import agent_names, load_agent
-from burden.hostcare import host_advice, oxygen_demand_mg_l, unionised_share, withdrawal_days
-from burden.safety import safety_check
+from burden.io.schema import OTHER_FINDINGS
+from burden.treatment.host_tolerance import host_advice, oxygen_demand_mg_l, unionised_share, withdrawal_days
+from burden.treatment.safety import safety_check
 
 PUBLISHED = Path(__file__).parent / "published"
 FORMALIN, PRAZIQUANTEL = load_agent("formalin"), load_agent("praziquantel")

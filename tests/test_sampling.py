@@ -18,12 +18,13 @@ from hypothesis import strategies as st
 from scipy import stats
 from statsmodels.stats.proportion import samplesize_confint_proportion
 
-from burden import classical, sampling
-from burden.counts import detection_per_fish, zero_share
-from burden.errors import CannotAnswerError, InputError
-from burden.sampling.by_burden import log_chance_of_nothing
+from burden import sampling
+from burden import statistics as classical
+from burden.sampling.burden_threshold import log_chance_of_nothing
 from burden.sampling.sequential import seen_k
 from burden.sampling.stop_lines import walk_to_decision
+from burden.statistics import detection_per_fish, zero_share
+from burden.utils.errors import CannotAnswerError, InputError
 
 HERE = Path(__file__).parent
 
@@ -708,7 +709,7 @@ def test_clean_rounds_of_ponds_that_cannot_be_searched_are_no_freedom() -> None:
 
 
 def test_figures_show_the_numbers_of_their_plans() -> None:
-    from burden.report.sampling_figures import draw_effort, draw_stop_card
+    from burden.report.figures.sampling import draw_effort, draw_stop_card
 
     card = sampling.stop_at_threshold(1.0, 5.0, 20.0, 12)
     high, low = (line.get_ydata() for line in draw_stop_card(card).axes[0].lines)

@@ -10,18 +10,18 @@ import numpy as np
 import pytest
 from cases import VISIT, a_case, dose
 
-from burden import schedule
 from burden.case import Limits
-from burden.courses import CONTROL_PER_1000
-from burden.elimination import Plan, eliminations
 from burden.evidence import load_agent
-from burden.judging import Judged, judge, left_per_1000
-from burden.pond import draw_pond
-from burden.result import Probability, Triple
-from burden.schedule import FORMALIN_REST_DAYS, LONGEST_GAP_DAYS, candidate_plans, search
-from burden.schedule import _control as control
-from burden.simulate import COARSE_STEP_DAYS, simulate
-from burden.water import Temperature
+from burden.inference.prior import draw_pond
+from burden.model.elimination.probability import Plan, eliminations
+from burden.model.forward import COARSE_STEP_DAYS, simulate
+from burden.model.temperature import Temperature
+from burden.schedule import search as schedule
+from burden.schedule.evaluation import Judged, judge, left_per_1000
+from burden.schedule.fixed_interval import CONTROL_PER_1000
+from burden.schedule.search import FORMALIN_REST_DAYS, LONGEST_GAP_DAYS, candidate_plans, search
+from burden.schedule.search import _control as control
+from burden.utils.results import Probability, Triple
 
 DRAWS = 12
 BOTH = ("praziquantel", "formalin")

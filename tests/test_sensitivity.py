@@ -9,7 +9,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from analysis.sensitivity import INPUTS, _strained, answers_of, draw_ensemble, indices_of
-from burden.lifecycle import draw_parameters
+from burden.model.lifecycle.transitions import draw_parameters
 
 DRAWS = 1024
 

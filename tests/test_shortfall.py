@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 from cases import a_case, clips, dose, fixed_values
 
-from burden.between import Between
-from burden.response import response
-from burden.shortfall import CAUSES, salt_test, ways_to_fall_short, why_it_fell_short
+from burden.inference.paired_samples import Between
+from burden.inference.treatment_failure import CAUSES, salt_test, ways_to_fall_short, why_it_fell_short
+from burden.inference.treatment_response import response
 
 HELD = fixed_values(part_shape=2.0, detection_per_fluke=0.95, gill_share=0.97, aggregation=2.0)
 BEFORE = (24, 9, 41, 17, 12, 30, 8, 22, 15, 27)

@@ -24,9 +24,9 @@ from ponds import (
 from scipy.optimize import brentq
 
 from burden.evidence import load_parasite, parasite_names
-from burden.lifecycle import Surroundings, Transition, build_cycle, rates_at
-from burden.simulate import COARSE_STEP_DAYS, Event, Trajectory, derivative, simulate
-from burden.water import Temperature
+from burden.model.forward import COARSE_STEP_DAYS, Event, Trajectory, derivative, simulate
+from burden.model.lifecycle.transitions import Surroundings, Transition, build_cycle, rates_at
+from burden.model.temperature import Temperature
 
 LIVE_BEARERS = [name for name in parasite_names() if load_parasite(name).about["kind"] == "live_bearer"]
 NO_BRAKES = {"resistance_on": False, "crowding_on": False, "deaths_on": False}
@@ -342,7 +342,7 @@ def test_order_between_events_is_two(name):
 
 def test_a_first_order_stepper_is_rejected(monkeypatch):
     """The measurement above fails on a stepper that takes the brakes and the fish as they are at the step's start."""
-    from burden.simulate.stepper import Stepper
+    from burden.model.forward.stepper import Stepper
 
     right = Stepper._middle
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from burden.effects import DoseEffect
-from burden.spared import Batch, Doses
+from burden.model.dose_effect import DoseEffect
+from burden.model.elimination.dose_survival import Batch, Doses
 
 #: 4 draws; days 0 to 6 on a grid of half days
 DRAWS, TIMES, HORIZON = 4, np.arange(17) * 0.5, 12

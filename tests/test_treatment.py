@@ -13,11 +13,9 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import minimize_scalar
 from scipy.special import ndtr
 
-from burden.concentration import concentration_curve, effective_hours
-from burden.errors import CannotAnswerError
 from burden.evidence import agent_names, load_agent, reference
-from burden.killcheck import check_points, kill_table
-from burden.treatment import (
+from burden.treatment.concentration import concentration_curve, effective_hours
+from burden.treatment.efficacy import (
     FORMS,
     attached_kill,
     draw_kill,
@@ -28,6 +26,8 @@ from burden.treatment import (
     predict,
     unknown_kill,
 )
+from burden.treatment.efficacy_checks import check_points, kill_table
+from burden.utils.errors import CannotAnswerError
 
 PUBLISHED = Path(__file__).parent / "published"
 PRAZIQUANTEL = load_agent("praziquantel")

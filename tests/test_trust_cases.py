@@ -12,7 +12,7 @@ ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT))
 
 from analysis import fuzz_cases  # noqa: E402
-from burden.casefile import read_case  # noqa: E402
+from burden.io import read_case  # noqa: E402
 
 SEEDS, BLOCKS = 150, 5
 
@@ -81,7 +81,7 @@ def test_numbers_that_cannot_be_are_seen(body, word):
 
 
 def test_what_is_written_what_hangs_and_what_is_ours_are_seen(tmp_path, monkeypatch):
-    from burden import casefile
+    from burden import io as casefile
 
     folder = lay_out(plain("garden"), tmp_path / "pond")
 

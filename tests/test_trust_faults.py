@@ -19,18 +19,18 @@ from click.testing import CliRunner
 from report_cases import KOI
 
 import burden
-from burden.casefile import read_case
 from burden.cli import main
-from burden.report import folder as report_folder
+from burden.io import read_case
 from burden.report import write
-from burden.report.folder import MARKER, is_ours, write_folder
+from burden.report.files import folder as report_folder
+from burden.report.files.folder import MARKER, is_ours, write_folder
 
 OLD = {"report.html": b"old", "tables/a.csv": b"old"}
 #: writes one report over the other, each of its own content throughout, until it is killed
 REWRITE = """
 import sys
 from pathlib import Path
-from burden.report.folder import write_folder
+from burden.report.files.folder import write_folder
 for i in range(10**6):
     write_folder(Path(sys.argv[1]), {f"part/{k}.csv": b"%d" % i * 2000 for k in range(20)})
 """

@@ -12,8 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from ponds import FISH, dose_effect, drawn, pond
 
-from burden.simulate import Event, simulate
-from burden.water import Temperature
+from burden.model.forward import Event, simulate
+from burden.model.temperature import Temperature
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 

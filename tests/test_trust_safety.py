@@ -15,15 +15,15 @@ from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from burden.casefile import read_case
 from burden.cli import main
-from burden.dosing import dose
-from burden.estimate import Effort, estimate
 from burden.evidence import agent_names, load_agent
-from burden.lifecycle import draw_parameters
-from burden.permitted import agents_and_notes, unpublished_plans, why_not
-from burden.water import Temperature
-from burden.windows import windows_after
+from burden.inference.estimate import Effort, estimate
+from burden.io import read_case
+from burden.model.lifecycle.transitions import draw_parameters
+from burden.model.temperature import Temperature
+from burden.model.windows import windows_after
+from burden.schedule.eligibility import agents_and_notes, unpublished_plans, why_not
+from burden.treatment.dose import dose
 
 LITTLE = Effort(200, 400, 200, 400)
 

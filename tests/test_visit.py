@@ -12,13 +12,13 @@ import pytest
 from cases import a_case, clips
 
 from burden.case import Action, Limits, Preparation
-from burden.casefile import read_case
-from burden.daybook import _left_words
-from burden.estimate import estimate
+from burden.day_book import _left_words
 from burden.evidence import load_agent
-from burden.permitted import dose_of
-from burden.report.cautions import cautions_of
-from burden.report.sheets import record_of
+from burden.inference.estimate import estimate
+from burden.io import read_case
+from burden.report.page.cautions import cautions_of
+from burden.report.page.sheets import record_of
+from burden.schedule.eligibility import dose_of
 from burden.visit import LIVE_BEARER_RECHECK_DAYS, Visit, visit
 
 CASES = Path(__file__).parents[1] / "simulated_data"

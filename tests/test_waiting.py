@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from scipy import integrate, linalg, stats
 
-from burden.chains import _poisson, _terms, _waits, _waits_of_one, chain_kernel, chain_passage
-from burden.elimination import time_grid
-from burden.renewal import _adult, _between, _relax
-from burden.waiting import Leaving, Waiting, farthest
+from burden.model.elimination.probability import time_grid
+from burden.model.elimination.renewal import _adult, _between, _relax
+from burden.model.elimination.waiting_times import Leaving, Waiting, farthest
+from burden.model.linear_chain import _poisson, _terms, _waits, _waits_of_one, chain_kernel, chain_passage
 
 EVENTS = np.array([1e-7, 1e-5, 9e-4, 2e-3, 0.03, 0.09, 0.2, 0.9, 4.0, 30.0])
 

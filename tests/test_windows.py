@@ -10,11 +10,11 @@ from ponds import drawn
 from scipy.integrate import quad, solve_ivp
 from scipy.stats import gamma
 
-from burden.errors import CannotAnswerError
 from burden.evidence import load_parasite, parasite_names
-from burden.lifecycle import draw_parameters
-from burden.water import Temperature
-from burden.windows import Windows, safe_below_c, windows_after
+from burden.model.lifecycle.transitions import draw_parameters
+from burden.model.temperature import Temperature
+from burden.model.windows import Windows, safe_below_c, windows_after
+from burden.utils.errors import CannotAnswerError
 
 DRAWS = 12
 EGG_LAYERS = [n for n in parasite_names() if load_parasite(n).about["kind"] == "egg_layer"]

@@ -9,12 +9,12 @@ import pytest
 from cases import VISIT, a_case
 
 from burden.case import Action
-from burden.coldwater import LaterDoses
-from burden.daybook import day_book
+from burden.day_book import day_book
 from burden.evidence import load_agent
-from burden.result import Triple
-from burden.water import Temperature
-from burden.withdrawal import unnamed_words, withdrawals, withdrawals_of
+from burden.model.temperature import Temperature
+from burden.schedule.delayed_hatch import LaterDoses
+from burden.treatment.withdrawal import unnamed_words, withdrawals, withdrawals_of
+from burden.utils.results import Triple
 
 
 def test_constant_water_is_degree_days_over_degrees():

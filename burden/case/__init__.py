@@ -1,4 +1,4 @@
-"""What a case is: frozen types, pure, no file in sight. `burden.casefile` fills them.
+"""What a case is: frozen types, pure, no file in sight. `burden.io` fills them.
 
 A case is what one visit knows of one water and its fish. Days count from the visit, negative before it.
 """
@@ -161,7 +161,7 @@ class Case:
 
     def in_words(self) -> list[str]:
         """Return the case as plain sentences: what was read as what."""
-        from burden.case.words import sentences
+        from burden.case.readback import sentences
 
         return sentences(self)
 

@@ -17,8 +17,9 @@ Exit codes: 0 done (warnings and a withheld recommendation included), 2 wrong in
 
 from __future__ import annotations
 
-from burden.cli import cases, knowledge, sampling
-from burden.cli.root import main
+from burden.cli import cases, sampling
+from burden.cli import reference as knowledge
+from burden.cli.main import main
 
 __all__ = ["main"]
 

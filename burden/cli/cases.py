@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from burden.cli.common import Command, answers
+from burden.cli.options import Command, answers
 from burden.cli.types import DAY, ParasiteName
 
 __all__ = ["check", "estimate", "forecast", "new", "report", "response"]
@@ -19,8 +19,8 @@ _parasite = click.option("--parasite", type=ParasiteName(), help="One of the cas
 
 def _read(folder: Path, parasite: str | None = None) -> Any:
     """Read a case; refuse a set that the case does not name."""
-    from burden.casefile import read_case
-    from burden.errors import InputError, Problem
+    from burden.io import read_case
+    from burden.utils.errors import InputError, Problem
 
     case = read_case(folder)
     if parasite is not None and parasite not in case.parasites:
@@ -48,8 +48,8 @@ def report(
     Example:
       burden report simulated_data/koi_pond
     """
-    from burden.many import processes
     from burden.report import write_reports
+    from burden.utils.parallel import processes
 
     with processes(min(workers or os.cpu_count() or 1, len(cases))) as executor:
         return write_reports(
@@ -68,7 +68,7 @@ def estimate(case: Path, parasite: str | None, draws: int, seed: int) -> Any:
     Example:
       burden estimate simulated_data/koi_pond
     """
-    from burden.estimate import estimate as run
+    from burden.inference.estimate import estimate as run
 
     return run(_read(case, parasite), parasite, draws, seed)
 
@@ -101,7 +101,7 @@ def response(case: Path, parasite: str | None, draws: int, seed: int) -> Any:
     Example:
       burden response simulated_data/koi_pond
     """
-    from burden.response import response as run
+    from burden.inference.treatment_response import response as run
 
     return run(_read(case, parasite), parasite, draws, seed)
 
@@ -152,9 +152,9 @@ def new(folder: Path, ask: bool, **given: Any) -> Any:
     Example:
       burden new my_pond --size-m 4 3 1.2 --shape oval --count 24 --weight-g 300 --gill-clip 15 tips
     """
-    from burden.casefile import new_case
-    from burden.casefile.begin import case_toml
-    from burden.cli.begun import NewCase, begin
+    from burden.cli.new_case import NewCase, begin
+    from burden.io import new_case
+    from burden.io.new_folder import case_toml
 
     begun = begin(given, ask)
     toml = case_toml(begun.facts, begun.remarks)
@@ -171,6 +171,6 @@ def check(case: Path) -> Any:
     Example:
       burden check simulated_data/koi_pond
     """
-    from burden.casefile import check_case
+    from burden.io import check_case
 
     return check_case(case)

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from burden.errors import Problem
-    from burden.result import Result
+    from burden.utils.errors import Problem
+    from burden.utils.results import Result
 
 __all__ = ["Answer", "document", "print_answer", "print_failure", "print_problems", "warn"]
 
@@ -59,7 +59,7 @@ def document(
     >>> document({"fish": 59, "share": float("nan")})["share"] is None
     True
     """
-    from burden.result import frame
+    from burden.utils.results import frame
 
     first = frame(seed, draws)
     rest = {key: value for key, value in body.items() if key not in first and key != "warnings"}

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from burden.cli.common import Group, answers
+from burden.cli.options import Group, answers
 from burden.cli.types import FIGURE, AgentName, ParasiteName
 
 __all__ = ["arrivals", "find", "mean", "recheck", "sampling", "stop"]
@@ -211,8 +211,8 @@ def _check_measured(expected: float | None, k: float | None, prevalence: float |
 
 
 def _draw(path: Path, figure: str, plan: Any) -> None:
-    from burden.report import sampling_figures
-    from burden.report.style import write_figure
+    from burden.report.figures import sampling as sampling_figures
+    from burden.report.figures.style import write_figure
 
     write_figure(path, lambda: getattr(sampling_figures, figure)(plan), "sampling")
 

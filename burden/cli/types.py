@@ -23,7 +23,7 @@ class _Name(click.ParamType):
         raise NotImplementedError
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        from burden.errors import InputError, Problem, near_miss
+        from burden.utils.errors import InputError, Problem, near_miss
 
         if value in self.known():
             return value

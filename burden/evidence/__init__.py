@@ -1,13 +1,12 @@
 """What is published, as data: one TOML a parasite set, one an agent, and the references they name.
 
 A value carries its own range, unit, conditions, source and how it is known. Nothing here is fitted or drawn:
-`burden.development` fits laws to the points, and `Value.draw` only spreads a value over its own range.
+`burden.model.lifecycle.development` fits laws to the points, and `Value.draw` only spreads a value over its own range.
 """
 
 from __future__ import annotations
 
 import tomllib
-import zlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
@@ -17,8 +16,9 @@ from typing import Any
 
 import numpy as np
 
-from burden.caution import Caution
-from burden.errors import InputError, Problem, near_miss
+from burden.evidence.cautions import Caution
+from burden.utils.errors import InputError, Problem, near_miss
+from burden.utils.random_streams import uniform_draws
 
 __all__ = [
     "KNOWN",
@@ -30,7 +30,6 @@ __all__ = [
     "load_parasite",
     "parasite_names",
     "reference",
-    "uniform_draws",
 ]
 
 #: how a figure is known, best first
@@ -126,17 +125,6 @@ _TRANSFORMS: Mapping[str, tuple[_Transform, _Transform]] = {
     "linear": (lambda x: x, lambda x: x),
     "logit": (lambda p: np.log(p / (1 - p)), lambda x: 1 / (1 + np.exp(-x))),
 }
-
-
-def uniform_draws(name: str, n: int, seed: int) -> np.ndarray:
-    """Uniform draws of a named stream, shape (n,): the first draws stay the same when `n` grows.
-
-    Examples
-    --------
-    >>> bool((uniform_draws("a", 3, 1) == uniform_draws("a", 9, 1)[:3]).all())
-    True
-    """
-    return np.random.default_rng([seed, zlib.crc32(name.encode())]).random(n)
 
 
 @dataclass(frozen=True)

@@ -9,15 +9,15 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from burden.errors import InputError, Problem
-from burden.many import each
-from burden.progress import tell
-from burden.result import Result, frame
+from burden.utils.errors import InputError, Problem
+from burden.utils.parallel import each
+from burden.utils.progress import tell
+from burden.utils.results import Result, frame
 
 if TYPE_CHECKING:
     from burden.case import Case
-    from burden.report.ponds import Water
-    from burden.report.unfinished import Unfinished
+    from burden.report.files.unfinished import Unfinished
+    from burden.report.page.index import Water
     from burden.visit import Visit
 
 __all__ = ["Made", "ReportResult", "report_files", "report_of", "write_reports"]
@@ -126,8 +126,8 @@ def write_reports(
     All files are written aside and moved into place whole, so a run that is broken off leaves what was there. Of
     several cases those done are kept aside, and the same command goes on from there.
     """
-    from burden.report.folder import write_folder
-    from burden.report.unfinished import Unfinished
+    from burden.report.files.folder import write_folder
+    from burden.report.files.unfinished import Unfinished
 
     target = _target(cases, out)
     read = _read_all(cases, target, accept_unpublished)
@@ -138,7 +138,7 @@ def write_reports(
             raise InputError(made.problems)
         write_folder(target, made.files)
         return _result(target, [made.water], [*made.files], draws, seed)
-    from burden.report.ponds import render_ponds
+    from burden.report.page.index import render_ponds
 
     with Unfinished(target, repr(options)) as kept:
         problems: list[Problem] = []
@@ -176,7 +176,7 @@ class Made:
 
 def report_of(case: Case, draws: int, seed: int, accept_unpublished: bool) -> Made:
     """Return the files of one case's report and what it is beside others; problems are an answer."""
-    from burden.report.ponds import water_of
+    from burden.report.page.index import water_of
     from burden.visit import visit
 
     tell(f"{case.name}: what is there, and what to do")
@@ -200,9 +200,9 @@ def _target(cases: Sequence[Path], out: Path | None) -> Path:
 
 def _read_all(cases: Sequence[Path], target: Path, accept_unpublished: bool) -> list[Any]:
     """Read every case, and gather what is wrong with any of them, their plans, their names and the target."""
-    from burden.casefile import read_case
-    from burden.permitted import unpublished_plans
-    from burden.report.folder import refuse_foreign
+    from burden.io import read_case
+    from burden.report.files.folder import refuse_foreign
+    from burden.schedule.eligibility import unpublished_plans
 
     problems, read = [], []
     for folder in cases:
@@ -228,10 +228,10 @@ def _read_all(cases: Sequence[Path], target: Path, accept_unpublished: bool) -> 
 
 def report_files(visit: Visit) -> dict[str, bytes]:
     """Return every file of one report, by its path inside the folder."""
-    from burden.report.dates import calendar_bytes
-    from burden.report.figures import figures_of
-    from burden.report.page import render_page
-    from burden.report.tables import tables_of
+    from burden.report.figures.inline import figures_of
+    from burden.report.files.calendar import calendar_bytes
+    from burden.report.files.tables import tables_of
+    from burden.report.page.page import render_page
 
     inline, drawn = figures_of(visit)
     files = {"report.html": render_page(visit, inline).encode("utf-8"), "dates.ics": calendar_bytes(visit)}
@@ -240,7 +240,7 @@ def report_files(visit: Visit) -> dict[str, bytes]:
 
 
 def _result(target: Path, waters: Sequence[Water], files: Sequence[str], draws: int, seed: int) -> ReportResult:
-    from burden.report.ponds import in_order
+    from burden.report.page.index import in_order
 
     several = len(waters) > 1
     reports = [

@@ -25,9 +25,9 @@ from typing import Any
 
 _NAMES = {
     "at_temperature": ("Waters", "arrivals_at", "recheck_at", "sample_windows"),
-    "by_burden": ("CleanSamplePlan", "Look", "find_by_burden", "level_shown"),
+    "burden_threshold": ("CleanSamplePlan", "Look", "find_by_burden", "level_shown"),
     "detection": ("FindPlan", "find", "group_sensitivity"),
-    "followup": ("ArrivalsPlan", "RecheckPlan", "Windows", "arrivals", "recheck"),
+    "follow_up": ("ArrivalsPlan", "RecheckPlan", "Windows", "arrivals", "recheck"),
     "freedom": (
         "AbsenceAfterRounds",
         "PondsPlan",
@@ -35,7 +35,7 @@ _NAMES = {
         "find_in_ponds",
         "introduction_probability",
     ),
-    "imperfect": ("PassMarkPlan", "chance_of_at_most", "find_with_false_positives"),
+    "imperfect_test": ("PassMarkPlan", "chance_of_at_most", "find_with_false_positives"),
     "plan": ("Plan",),
     "rounds": ("with_clean_rounds",),
     "precision": ("MeanPlan", "fish_for_mean", "mean"),

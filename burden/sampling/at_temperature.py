@@ -7,18 +7,18 @@ from datetime import date
 
 import numpy as np
 
-from burden.bath import bath_effect
 from burden.case import Preparation
-from burden.errors import CannotAnswerError, InputError, Problem
-from burden.estimate import draw_seen, share_examined
 from burden.evidence import Evidence, load_agent, load_parasite
-from burden.lifecycle import draw_parameters
-from burden.sampling.by_burden import Look
-from burden.sampling.followup import ArrivalsPlan, RecheckPlan, Windows, arrivals, recheck
-from burden.treatment import draw_kill
-from burden.water import Temperature
-from burden.windows import Windows as DoseWindows
-from burden.windows import windows_after
+from burden.inference.estimate import draw_seen, share_examined
+from burden.model.lifecycle.transitions import draw_parameters
+from burden.model.temperature import Temperature
+from burden.model.windows import Windows as DoseWindows
+from burden.model.windows import windows_after
+from burden.sampling.burden_threshold import Look
+from burden.sampling.follow_up import ArrivalsPlan, RecheckPlan, Windows, arrivals, recheck
+from burden.treatment.bath import bath_effect
+from burden.treatment.efficacy import draw_kill
+from burden.utils.errors import CannotAnswerError, InputError, Problem
 
 __all__ = ["Waters", "arrivals_at", "recheck_at", "sample_windows"]
 
@@ -80,9 +80,9 @@ def sample_windows(found: DoseWindows, hatched: DoseWindows | None = None) -> Wi
 
     Parameters
     ----------
-    found : Windows of `burden.windows`
+    found : Windows of `burden.model.windows`
         From the day of the dose.
-    hatched : Windows of `burden.windows`, optional
+    hatched : Windows of `burden.model.windows`, optional
         From the day the last egg hatches, where the water is another by then: a winter is not waited for twice.
 
     Raises

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from burden.result import Result
 from burden.sampling.plan import AT_RANDOM, Plan, check_numbers, percent, rounds_in_words
+from burden.utils.results import Result
 
 __all__ = [
     "MOST_FISH",

@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from burden.result import Result, number, weighted_quantile
 from burden.sampling.detection import find, group_sensitivity
 from burden.sampling.plan import AT_RANDOM, Plan, check_numbers, percent, rounds_in_words
+from burden.utils.results import Result, number, weighted_quantile
 
 __all__ = [
     "AbsenceAfterRounds",

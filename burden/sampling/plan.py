@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from burden.errors import InputError, Problem
-from burden.result import Result, Triple, number
+from burden.utils.errors import InputError, Problem
+from burden.utils.results import Result, Triple, number
 
 __all__ = ["AT_RANDOM", "MOST_PREPARATIONS", "Plan", "check_numbers", "percent", "percent_range", "rounds_in_words"]
 

@@ -16,10 +16,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
-from burden.counts import part_count_size
-from burden.result import INTERVAL_LEVEL, Triple
-from burden.sampling.by_burden import Look
+from burden.sampling.burden_threshold import Look
 from burden.sampling.plan import AT_RANDOM, MOST_PREPARATIONS, Plan, check_numbers, percent
+from burden.statistics import part_count_size
+from burden.utils.results import INTERVAL_LEVEL, Triple
 
 __all__ = ["MeanPlan", "fish_for_mean", "mean", "relative_variance"]
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 from scipy.special import ndtri
 
-from burden.result import INTERVAL_LEVEL
 from burden.sampling.plan import AT_RANDOM, Plan, check_numbers, percent
+from burden.utils.results import INTERVAL_LEVEL
 
 __all__ = ["PrevalencePlan", "prevalence_within"]
 

@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 from scipy.special import ndtri
 
-from burden.result import INTERVAL_LEVEL
-from burden.sampling.by_burden import Look
+from burden.sampling.burden_threshold import Look
 from burden.sampling.plan import AT_RANDOM, Plan, check_numbers, percent
 from burden.sampling.precision import relative_variance
 from burden.sampling.stop_lines import green_line, iwao_lines, kuno_line, sprt_lines, walk_to_decision
+from burden.utils.results import INTERVAL_LEVEL
 
 __all__ = [
     "StopCard",

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from burden.counts import log_count
+from burden.statistics import log_count
 
 __all__ = ["green_line", "iwao_lines", "kuno_line", "sprt_lines", "walk_to_decision"]
 

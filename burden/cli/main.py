@@ -1,0 +1,78 @@
+"""The first command, through which every other is reached and every error leaves."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from typing import Any, NoReturn
+
+import click
+
+from burden import __version__
+from burden.cli.options import Group, group_settings
+from burden.cli.output import print_failure, print_problems
+from burden.cli.usage_errors import problem_of
+
+__all__ = ["Root", "main"]
+
+_STOPPED = 130  # as shells have it for a program stopped by Ctrl-C
+_LONGEST = 300  # of an error nobody foresaw: some hold the whole page they failed on
+
+
+class Root(Group):
+    """Turns what went wrong into an exit code, and into one JSON object where that was asked for."""
+
+    def main(self, args: Sequence[str] | None = None, **more: Any) -> NoReturn:  # type: ignore[override]
+        """Run one command line and leave with its exit code."""
+        words = list(sys.argv[1:] if args is None else args)
+        more["standalone_mode"] = False
+        os.environ["MPLBACKEND"] = "agg"  # no window is ever opened, so a backend that is not there must not matter
+        try:
+            code = super().main(args=args, **more)
+        except Exception as error:
+            if "--debug" in words:
+                import traceback
+
+                traceback.print_exc()
+            code = _code_of(error, as_json="--json" in words)
+        sys.exit(code or 0)
+
+
+def _code_of(error: Exception, as_json: bool) -> int:
+    """Say what went wrong and return the exit code."""
+    from burden.utils.errors import BurdenError, InputError
+
+    if isinstance(error, click.exceptions.NoArgsIsHelpError):
+        click.echo(error.format_message())
+        return 2
+    if isinstance(error, click.UsageError):
+        print_problems([problem_of(error.ctx, error)], as_json)
+        return 2
+    if isinstance(error, InputError):
+        print_problems(error.problems, as_json)
+        return 2
+    if isinstance(error, click.Abort):
+        click.echo("burden: stopped", err=True)
+        return _STOPPED
+    if isinstance(error, BurdenError | OSError | click.ClickException):
+        print_failure(str(error), as_json)
+        return 1
+    said = repr(error)
+    said = said if len(said) <= _LONGEST else f"{said[:_LONGEST]} …"
+    print_failure(f"something went wrong that should not: {said}. Run again with --debug.", as_json)
+    return 1
+
+
+@click.group(cls=Root, context_settings=group_settings)
+@click.version_option(__version__, prog_name="burden")
+def main() -> None:
+    """How many flukes are really on the fish, what they will do, and when the next dose must go in.
+
+    \b
+    Begin a case folder:   burden new my_pond
+    Read it back:          burden check my_pond
+    The whole job:         burden report my_pond
+
+    Every command explains itself and ends with an example: burden interval --help.
+    """

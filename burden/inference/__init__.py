@@ -1,0 +1,1 @@
+"""From counts and deaths to ponds that fit them."""

@@ -1,0 +1,402 @@
+"""The true burden behind imperfect samples.
+
+Every draw of the prior is a pond with a past: it is run through its doses and its earlier visits to the day of each
+sample, and weighed by how likely it makes what was seen there and who died. The posterior is a set of equally
+weighted ponds, drawn from those by their weights, as they stand on the day of the visit.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import astuple, dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from burden.case import Case
+from burden.inference.diagnostics import (
+    PRIOR_NONE,
+    chance_of_never,
+    counted,
+    detection,
+    looked_twice,
+    missed,
+    moved,
+    not_read,
+)
+from burden.inference.finite_stock import Present, present_on
+from burden.inference.history import (
+    LONGEST_HISTORY_DAYS,
+    Past,
+    history_days,
+    log_likelihood,
+    proposal_from,
+    rows_by_day,
+    run_past,
+    stage_shares,
+)
+from burden.inference.mortality import Explained, beyond_other_causes, explain
+from burden.inference.observation import Seen, draw_seen, log_likelihood_of_samples, share_examined
+from burden.inference.prior import Pond, other_cause_rates
+from burden.model.forward import State
+from burden.utils.progress import tell
+from burden.utils.random_streams import uniform_draws
+from burden.utils.results import Result, Triple, frame, number
+
+__all__ = [
+    "LONGEST_HISTORY_DAYS",
+    "PRIOR_NONE",
+    "Effort",
+    "Estimate",
+    "Seen",
+    "draw_seen",
+    "estimate",
+    "log_likelihood_of_samples",
+    "share_examined",
+]
+
+#: effective ponds below which a third round is run, and below which the answer says that its edges are rough
+_ENOUGH = 100
+#: draws for each one kept, where they are weighed by how the sick were picked
+_SPARE_DRAWS = 2
+
+
+#: fewer draws than these ask for a rough look
+_ROUGH_DRAWS = 80
+
+
+@dataclass(frozen=True)
+class Effort:
+    """Ponds of the pilot, and the least of the main round, with a past to run and without one."""
+
+    pilot: int = 500
+    ponds: int = 2000
+    cheap_pilot: int = 1000
+    cheap_ponds: int = 4000
+
+    @classmethod
+    def for_draws(cls, draws: int) -> Effort:
+        """Return the usual effort, less where so few draws are asked for that they are a rough look anyway.
+
+        Examples
+        --------
+        >>> Effort.for_draws(500) == Effort(), Effort.for_draws(20).ponds
+        (True, 500)
+        """
+        share = min(draws / _ROUGH_DRAWS, 1.0)
+        return cls(*(round(share * number) for number in astuple(cls())))
+
+
+@dataclass(frozen=True)
+class Estimate(Result):
+    """The burden behind the samples of one case and one parasite set.
+
+    Parameters
+    ----------
+    pond, state, seen
+        The posterior: equally weighted ponds, their states on the day of the visit, and how they were looked at.
+    infected : numpy.ndarray of bool
+        Whether a draw carries flukes on its fish now; one that does not has none on them in its state.
+    mean_abundance, flukes_total, prevalence
+        Of the fish there are: those looked at today are known in part, the others are predicted.
+    by_tilt : tuple of Triple or None
+        Mean abundance were the sick as any fish, and were they picked in proportion to their burden, where no other
+        fish were looked at.
+    """
+
+    case: Case
+    parasite: str
+    seed: int
+    pond: Pond
+    state: State
+    seen: Seen
+    infected: np.ndarray
+    probability_infected: float
+    prevalence: Triple
+    mean_abundance: Triple
+    aggregation_k: Triple
+    detection_per_fish: Triple
+    flukes_total: Triple
+    abundance_before: Triple
+    eggs_waiting: Triple
+    counted: Mapping[str, Any] | None
+    missed: str
+    by_tilt: tuple[Triple, Triple] | None
+    prior_and_posterior: Sequence[tuple[str, Triple, Triple]]
+    effective_draws: float
+    deaths_explained: Explained | None = None
+    warnings: Sequence[str] = field(default=())
+
+    @property
+    def draws(self) -> int:
+        """Number of posterior draws."""
+        return self.pond.size
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form of the contract."""
+        return {
+            **frame(self.seed, self.draws),
+            "case": self.case.name,
+            "parasite": self.parasite,
+            "probability_infected": number(self.probability_infected),
+            "prevalence": self.prevalence.as_dict(),
+            "mean_abundance": self.mean_abundance.as_dict(),
+            "aggregation_k": self.aggregation_k.as_dict(),
+            "detection_per_fish": self.detection_per_fish.as_dict(),
+            "flukes_total": self.flukes_total.as_dict(),
+            "abundance_before": self.abundance_before.as_dict(),
+            "eggs_waiting": self.eggs_waiting.as_dict(),
+            "counted": self.counted,
+            "missed": self.missed,
+            "mean_abundance_by_tilt": None
+            if self.by_tilt is None
+            else {"none": self.by_tilt[0].as_dict(), "full": self.by_tilt[1].as_dict()},
+            "deaths_explained": self.deaths_explained.as_dict() if self.deaths_explained else None,
+            "prior_and_posterior": [
+                {"name": name, "prior": a.as_dict(), "posterior": b.as_dict()}
+                for name, a, b in self.prior_and_posterior
+            ],
+            "warnings": list(self.warnings),
+        }
+
+    @property
+    def sick_only(self) -> str:
+        """What it means that only sick or dead fish were looked at; empty where others were too."""
+        if self.by_tilt is None:
+            return ""
+        none, full = (triple.text() for triple in self.by_tilt)
+        return (
+            f"Only sick or dead fish were looked at: {none} flukes a fish if they carry what any fish carries, "
+            f"{full} if fish fell ill in proportion to their flukes; a few fish picked at random would tell."
+        )
+
+    @property
+    def mostly_else(self) -> bool:
+        """Whether most of the dead are surely not the flukes'; False where none died."""
+        return self.deaths_explained is not None and self.deaths_explained.mostly_else
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Return the main numbers, a row each."""
+        named = {
+            "mean abundance (flukes per fish)": self.mean_abundance,
+            "flukes on all live fish": self.flukes_total,
+            "prevalence": self.prevalence,
+            "aggregation k": self.aggregation_k,
+            "detection per fish": self.detection_per_fish,
+            "abundance at the start of the record": self.abundance_before,
+            "eggs waiting in the water": self.eggs_waiting,
+        }
+        return [{"quantity": name, "median": t.median, "low": t.low, "high": t.high} for name, t in named.items()]
+
+    def text(self) -> str:
+        """Return the estimate in words."""
+        lines = [
+            f"{self.parasite} in {self.case.title or self.case.name}: {self.mean_abundance.text()} flukes a fish, "
+            f"{self.flukes_total.text()} on all live fish.",
+            self.missed,
+            f"Fish that carry any: {self.prevalence.text(scale=100)} %. Chance that the stock carries flukes at all: "
+            f"{100 * self.probability_infected:.0f} %.",
+        ]
+        if self.eggs_waiting.high > 0:  # live-bearers lay none
+            lines.append(f"Eggs waiting in the water: {self.eggs_waiting.text()}.")
+        if self.case.has_samples:
+            shown = self.detection_per_fish.text(scale=100)
+            lines.insert(3, f"Preparations like yours, from one infected fish, show a fluke in {shown} of 100.")
+        else:
+            lines.insert(1, "No sample could be read: these numbers are what is believed of any such pond.")
+        if self.deaths_explained is not None:
+            lines.append(self.deaths_explained.text())
+        lines += [self.sick_only] if self.sick_only else []
+        lines += [f"Note: {warning}" for warning in self.warnings]
+        return "\n".join(lines)
+
+
+def estimate(
+    case: Case, parasite: str | None = None, draws: int = 500, seed: int = 1, effort: Effort | None = None
+) -> Estimate:
+    """Estimate the burden of a case.
+
+    Parameters
+    ----------
+    case : Case
+    parasite : str, optional
+        One of the case's sets; the first when not given.
+    draws, seed : int
+        Posterior draws, and seed: same case, draws and seed, same answer.
+    effort : Effort, optional
+        Less than the usual for studies of many visits.
+
+    Returns
+    -------
+    Estimate
+
+    Notes
+    -----
+    Importance sampling in two rounds. A pilot finds where the burden at the start of the record must have been; the
+    second round draws it from there (and a fifth from the prior), corrects by the ratio of the two densities, and is
+    resampled systematically. Without a past the model needs no run: more is drawn, and the second round knows that
+    fish of which little is seen must carry more. Where few ponds fit, a third round looks among those that did.
+    """
+    parasite = parasite or case.parasites[0]
+    past = bool(history_days(case)[0] < 0)
+    effort = effort or Effort.for_draws(draws)
+    pilot_size, size = effort.cheap_pilot, max(8 * draws, effort.cheap_ponds)
+    if past:
+        pilot_size, size = effort.pilot, max(4 * draws, effort.ponds)
+    tell(f"{parasite}: the past of the pond, first round")
+    pilot = run_past(case, parasite, pilot_size, seed, None)
+    proposal = proposal_from(pilot, log_likelihood(pilot, parasite) + pilot.log_prior)
+    tell(f"{parasite}: the burden behind the samples")
+    whole = run_past(case, parasite, size, seed, proposal)
+    log_posterior = log_likelihood(whole, parasite) + whole.log_prior
+    if _effective_ponds(whole, log_posterior) < _ENOUGH:
+        tell(f"{parasite}: the record fits few ponds, once more among these")
+        whole = run_past(case, parasite, round(1.5 * size), seed, proposal_from(whole, log_posterior))
+        log_posterior = log_likelihood(whole, parasite) + whole.log_prior
+    return _summarise(whole, log_posterior, parasite, draws, seed)
+
+
+def _resample(log_weight: np.ndarray, n: int, seed: int) -> tuple[np.ndarray, float]:
+    """Systematic resampling: positions, shape (n,), and the number of draws the weights are worth."""
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    points = (np.arange(n) + uniform_draws("resample", 1, seed)[0]) / n
+    chosen = np.searchsorted(np.cumsum(weight), points, side="left")
+    chosen = np.minimum(chosen, weight.size - 1)
+    # neighbours of a resample are copies; a fixed shuffle keeps any half of the draws a fair sample
+    order = np.argsort(uniform_draws("order of the resample", n, seed), kind="stable")
+    return chosen[order], float(1 / (weight**2).sum())
+
+
+def _effective_ponds(past: Past, log_posterior: np.ndarray) -> float:
+    """Number of ponds the weights are worth, the ways of looking at each added up."""
+    weight = np.bincount(past.of, np.exp(log_posterior - log_posterior.max()))
+    return float(weight.sum() ** 2 / (weight**2).sum())
+
+
+def _summarise(past: Past, log_posterior: np.ndarray, parasite: str, draws: int, seed: int) -> Estimate:
+    ways, stock, effective = _standing(past, log_posterior, parasite, draws, seed)
+    case, chosen = past.pond.case, past.of[ways]
+    pond, state, seen = past.pond.take(chosen), past.state.take(chosen), past.seen.take(ways)
+    p = pond.setting.parameters
+    p = p.replaced(background_hazard=p["background_hazard"] + past.other[ways])
+    pond = replace(pond, setting=replace(pond.setting, parameters=p))
+    effective = min(effective, _effective_ponds(past, log_posterior))
+    k, before = pond.setting.parameters["aggregation"], past.by_day[0.0]["all"][chosen]
+    now = state.flukes_per_fish(pond.setting.fish)
+    never, clean = _never(past, log_posterior, parasite, draws, seed)
+    total, carrying = np.where(clean, 0.0, stock.total), np.where(clean, 0.0, stock.carrying)
+    alive = max(case.fish_count, 1)
+    state = _as_present(state, total / np.maximum(now * alive, 1e-300), ~clean)
+    explained = _explained(past, ways, ~clean, seed)
+    eggs = sum((state.water[form].sum(0) for form in state.water if "egg" in form), np.zeros(draws))
+    return Estimate(
+        case=case,
+        parasite=parasite,
+        seed=seed,
+        pond=pond,
+        state=state,
+        seen=seen,
+        infected=total > 0,
+        probability_infected=float((1 - never) * np.mean(1 - stock.none)),
+        prevalence=Triple.of(carrying / alive),
+        mean_abundance=Triple.of(total / alive),
+        aggregation_k=Triple.of(k),
+        detection_per_fish=detection(case, parasite, before, k, seen, pond, stage_shares(past, 0.0, chosen)),
+        flukes_total=Triple.of(total),
+        abundance_before=Triple.of(past.abundance_then[chosen]),
+        eggs_waiting=Triple.of(eggs),
+        counted=counted(case, parasite),
+        missed=missed(past, parasite),
+        by_tilt=_by_tilt(past, parasite, draws, seed),
+        prior_and_posterior=moved(past, pond, seen, chosen),
+        effective_draws=effective,
+        deaths_explained=explained,
+        warnings=[
+            *case.warnings,
+            *_rough(effective),
+            *looked_twice(case, parasite),
+            *not_read(case, parasite),
+            *beyond_other_causes(case, explained),
+        ],
+    )
+
+
+def _standing(
+    past: Past, log_posterior: np.ndarray, parasite: str, draws: int, seed: int
+) -> tuple[np.ndarray, Present, float]:
+    """Positions of the ways drawn, what is on the stock in each, and the draws their weights are worth.
+
+    Where fish chosen as sick came out of few, more is drawn and weighed by the chance that just these were picked.
+    """
+    case, evidence = past.pond.case, past.pond.setting.parameters.evidence
+    dosed = any(event.kill and event.day == 0 for event in past.pond.given)  # since: today's counts no longer hold
+    rows = () if dosed else rows_by_day(case, parasite).get(0.0, [])
+    weighed = any(row.chosen != "random" for row in rows)
+    ways, effective = _resample(log_posterior, draws * (_SPARE_DRAWS if weighed else 1), seed)
+    chosen = past.of[ways]
+    pond, seen = past.pond.take(chosen), past.seen.take(ways)
+    stock = present_on(
+        case.fish_count,
+        rows,
+        past.state.take(chosen).flukes_per_fish(pond.setting.fish),
+        pond.setting.parameters["aggregation"],
+        seen,
+        evidence.about["site"],
+        pond.setting.fish.weight_g.mean(0),
+        np.random.default_rng([seed, zlib.crc32(b"flukes on the stock")]),
+        stage_shares(past, 0.0, chosen),
+    )
+    if weighed:
+        kept, worth = _resample(stock.log_weight, draws, seed)
+        ways, stock, effective = ways[kept], stock.take(kept), min(effective, worth)
+    return ways, stock, effective
+
+
+def _explained(past: Past, ways: np.ndarray, carries: np.ndarray, seed: int) -> Explained | None:
+    """How many of the dead in the log the flukes killed, beside what was believed of it."""
+    home = past.pond.setting.parameters.evidence.about["site"]
+    rates, every = other_cause_rates(past.pond.case.findings.other), past.of
+    before = (past.dead.take(every), np.resize(rates, every.size), np.exp(past.log_prior))
+    return explain(past.pond.case, home, past.dead.take(every[ways]), past.other[ways], carries, before, seed)
+
+
+def _as_present(state: State, factor: np.ndarray, ever: np.ndarray) -> State:
+    """Set the flukes on the fish to what is present; a stock that never had any has no eggs either."""
+    return replace(
+        state,
+        water={form: x * ever for form, x in state.water.items()},
+        fish={form: x * factor for form, x in state.fish.items()},
+    )
+
+
+def _never(past: Past, log_posterior: np.ndarray, parasite: str, draws: int, seed: int) -> tuple[float, np.ndarray]:
+    """Chance that the stock never carried a fluke, and the draws in which it did not, (draws,)."""
+    never = chance_of_never(past, log_posterior, parasite)
+    return never, uniform_draws("infected", draws, seed) < never
+
+
+def _by_tilt(past: Past, parasite: str, draws: int, seed: int) -> tuple[Triple, Triple] | None:
+    """Mean abundance without a tilt and with a full one, where only sick or dead fish were looked at."""
+    rows = [row for rows in rows_by_day(past.pond.case, parasite).values() for row in rows]
+    if not rows or any(row.chosen not in ("moribund", "dead") for row in rows):
+        return None
+    found = []
+    for tilt in (0.0, 1.0):
+        tilted = replace(past, seen=replace(past.seen, tilt=np.full(past.of.size, tilt)))
+        log_posterior = log_likelihood(tilted, parasite) + tilted.log_prior
+        _, stock, _ = _standing(tilted, log_posterior, parasite, draws, seed)
+        _, clean = _never(tilted, log_posterior, parasite, draws, seed)
+        found.append(Triple.of(np.where(clean, 0.0, stock.total) / max(past.pond.case.fish_count, 1)))
+    return found[0], found[1]
+
+
+def _rough(effective: float) -> list[str]:
+    """Say so where the intervals stand on few draws."""
+    if effective >= _ENOUGH:
+        return []
+    return [
+        f"the record leaves {effective:.0f} effective draws: the samples fit few of the ponds believed possible, "
+        "so the edges of the intervals are rough"
+    ]

@@ -1,0 +1,292 @@
+"""Prior ponds run through their past: what each makes of the samples and of the death log.
+
+Every draw of the prior is a pond with a past. It starts when the record does, goes through its doses, and stands on
+the day of each sample with a burden of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import logsumexp, ndtri
+
+from burden.case import Case, Preparation
+from burden.evidence import load_parasite
+from burden.inference.mortality import DeathLog, other_given_deaths, read_log
+from burden.inference.observation import Seen, draw_seen, log_likelihood_of_samples
+from burden.inference.prior import Pond, draw_pond, other_cause_rates
+from burden.model.forward import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
+from burden.utils.random_streams import uniform_draws
+
+__all__ = [
+    "LONGEST_HISTORY_DAYS",
+    "Past",
+    "Proposal",
+    "fish_at_look",
+    "history_days",
+    "is_read",
+    "log_likelihood",
+    "proposal_from",
+    "rows_by_day",
+    "rows_of",
+    "run_past",
+    "stage_shares",
+]
+
+LONGEST_HISTORY_DAYS = 120
+#: ways in which a pond with a past is looked at (shares, clumping, tilt, other deaths): a pond is costly to run
+_LOOKS = 4
+#: how long before a dose of the same day a sample is reported [d]
+_AHEAD_DAYS = 1e-3
+#: share of ponds drawn from the prior whatever the proposal, and its least width
+_DEFENSIVE, _NARROWEST = 0.2, 0.3
+#: chance that a dose given did less than it should (a wrong volume, a filter that took it up, never given in full), and
+#: then any share of it: an assumption, so that samples after a dose are not read as if it must have worked
+_FELL_SHORT = 0.2
+
+
+@dataclass(frozen=True)
+class Past:
+    """M prior ponds on their sample days and at the visit, and n ways to look at them.
+
+    `of` says which pond each way belongs to; `other` is its death rate from another cause.
+    """
+
+    pond: Pond
+    abundance_then: np.ndarray  # at the start of the history, (M,)
+    by_day: Mapping[float, Mapping[str, np.ndarray]]  # (M,) each
+    state: State
+    log_weight: np.ndarray  # prior over proposal, (M,)
+    of: np.ndarray  # (n,)
+    seen: Seen
+    other: np.ndarray  # drawn given the death log, (n,)
+    log_deaths: np.ndarray  # of the death log, whatever else killed fish, (M,)
+    log_deaths_clean: np.ndarray  # the same had there been no flukes, (M,)
+    dead: DeathLog  # the rows of the log, as each pond makes them
+
+    @property
+    def log_prior(self) -> np.ndarray:
+        """Log weight of each way before anything was seen, shape (n,)."""
+        return self.log_weight[self.of]
+
+
+def history_days(case: Case) -> np.ndarray:
+    """Days on which something was seen or done, the visit last; the first begins the run [d]."""
+    days = {case.day_of(d) for d in (*case.sample_dates, *(a.date for a in case.given), *(d.date for d in case.deaths))}
+    days |= {case.day_of(row.date) - row.days_covered for row in case.deaths}
+    return np.array(sorted({max(day, -LONGEST_HISTORY_DAYS) for day in days} | {0}), float)
+
+
+def run_past(case: Case, parasite: str, m: int, seed: int, proposal: Proposal | None) -> Past:
+    """Draw m ponds and run each from the first day of the record to the visit.
+
+    Parameters
+    ----------
+    case : Case
+    parasite : str
+        One of the case's sets.
+    m, seed : int
+        Number of ponds and seed.
+    proposal : Proposal or None
+        Where the burden at the start is drawn from; None: from the prior.
+    """
+    pond = draw_pond(case, parasite, m, seed)
+    days = history_days(case)
+    of = np.repeat(np.arange(m), _LOOKS if len(days) > 1 else 1)
+    seen = draw_seen(pond.setting.parameters.evidence, of.size, seed)
+    one_way = seen if of.size == m else None
+    log_abundance, log_weight = _draw_abundance(pond, one_way, pond.setting.fish.weight_g.mean(0), proposal)
+    alive = _fish_at_start(case, days[0])
+    start = pond.start(np.exp(log_abundance), alive, days[0], uniform_draws("resistance so far", m, seed))
+    events = [_as_it_went(e, i, m, seed) for i, e in enumerate(pond.given) if e.day >= days[0]]
+    ahead = _days_ahead(case, events, days)
+    run = simulate(pond.setting, start, np.union1d(days, list(ahead.values())), events, COARSE_STEP_DAYS)
+    rates = other_cause_rates(case.findings.other)
+    dead = read_log(case, run)
+    deaths = dead.log_likelihood(rates)
+    clean = read_log(case, run, pond.setting.parameters["background_hazard"]).log_likelihood(rates)
+    return Past(
+        pond=pond,
+        abundance_then=np.exp(log_abundance),
+        by_day=_burdens(pond, start, run, days, ahead),
+        state=_as_many_as_counted(run.end, case),
+        log_weight=log_weight,
+        of=of,
+        seen=seen,
+        other=other_given_deaths(deaths, rates, of, seed),
+        log_deaths=logsumexp(deaths, axis=0) - np.log(rates.size),
+        log_deaths_clean=logsumexp(clean, axis=0) - np.log(rates.size),
+        dead=dead,
+    )
+
+
+def _as_it_went(event: Event, number: int, m: int, seed: int) -> Event:
+    """Let a dose do what it should, or, in some of the ponds, a share of it."""
+    if event.effect is None:
+        return event
+    failed = uniform_draws(f"dose {number} fell short", m, seed) < _FELL_SHORT
+    share = np.where(failed, uniform_draws(f"what dose {number} did", m, seed), 1.0)
+    kill = {form: share * killed for form, killed in event.kill.items()}
+    drug = event.drug and replace(
+        event.drug, larva_hazard=share * event.drug.larva_hazard, settler_kill=share * event.drug.settler_kill
+    )
+    return replace(event, kill=kill, drug=drug)
+
+
+def _days_ahead(case: Case, events: Sequence[Event], days: np.ndarray) -> dict[float, float]:
+    """Where to report for days with both a sample and a dose: the sample came first."""
+    sampled = {float(max(case.day_of(d), -LONGEST_HISTORY_DAYS)) for d in case.sample_dates}
+    dosed = {event.day for event in events if event.kill}
+    return {day: max(day - _AHEAD_DAYS, days[0]) for day in sampled & dosed}
+
+
+def _burdens(
+    pond: Pond, start: State, run: Trajectory, days: np.ndarray, ahead: Mapping[float, float]
+) -> dict[float, dict[str, np.ndarray]]:
+    """Flukes a fish by day and stage, (M,) each, as a sample of that day finds them."""
+    adult_forms = pond.setting.cycle.burden_forms
+    found = {}
+    for day in days:
+        i = int(np.searchsorted(run.days, ahead.get(day, day)))
+        by_form = {form: x[i] for form, x in run.fish.items()}
+        if day == days[0]:  # a report on the first day is after its doses; the start is before them
+            by_form = {form: chain.sum(0).mean(0) for form, chain in start.fish.items()}
+        everyone, adults = sum(by_form.values()), sum(by_form[form] for form in adult_forms)
+        found[float(day)] = {"all": everyone, "adult": adults, "juvenile": everyone - adults}
+    return found
+
+
+def _as_many_as_counted(state: State, case: Case) -> State:
+    """The live fish of each group are counted at the visit: keep the mix of classes, set their number."""
+    count = np.array([float(group.count) for group in case.fish])[:, None, None]
+    total = state.alive.sum(1, keepdims=True)
+    return replace(state, alive=np.divide(state.alive * count, total, out=np.zeros_like(state.alive), where=total > 0))
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """Where the log abundance at the start is drawn from: a line in the traits of a pond, and a width about it."""
+
+    line: np.ndarray  # (features,)
+    width: float
+
+
+def _traits(pond: Pond, seen: Seen | None) -> np.ndarray:
+    """What moves the burden that counts speak for, as logarithms over their median, shape (features, M).
+
+    The first is 1. `seen` is given where a pond has no past and is looked at in one way: what a preparation shows and
+    the burden then trade off. The few ponds with a past that a pilot can afford fit no more than their centre.
+    """
+    if seen is None:
+        return np.ones((1, pond.size))
+    traits = (*seen.share_factor.values(), seen.detection, seen.part_shape, pond.setting.parameters["aggregation"])
+    return np.array([np.ones(pond.size), *(np.log(x / np.median(x)) for x in traits)])
+
+
+def _draw_abundance(
+    pond: Pond, seen: Seen | None, weight_g: np.ndarray, proposal: Proposal | None
+) -> tuple[np.ndarray, np.ndarray]:
+    """Log mean abundance at the start, shape (M,), and the log ratio of prior to proposal."""
+    value = pond.setting.parameters.evidence.values["abundance"]
+    middle = np.log(value.value * weight_g)
+    spread = (np.log(value.high) - np.log(value.low)) / (2 * ndtri(0.95))
+    normal = ndtri(uniform_draws("abundance at the start", pond.size, pond.seed))
+    if proposal is None or spread == 0:
+        return middle + spread * normal, np.zeros(pond.size)
+    centre = proposal.line @ _traits(pond, seen)
+    from_prior = uniform_draws("proposal", pond.size, pond.seed) < _DEFENSIVE
+    z = np.where(from_prior, spread * normal, centre + proposal.width * normal)
+    prior = _log_normal(z, 0.0, spread)
+    aimed = _log_normal(z, centre, proposal.width)
+    mixed = np.logaddexp(np.log(_DEFENSIVE) + prior, np.log1p(-_DEFENSIVE) + aimed)
+    return middle + z, prior - mixed
+
+
+def _log_normal(x: np.ndarray, centre: np.ndarray | float, width: float) -> np.ndarray:
+    return -0.5 * ((x - centre) / width) ** 2 - np.log(width) - 0.5 * np.log(2 * np.pi)
+
+
+def proposal_from(pilot: Past, log_posterior: np.ndarray) -> Proposal:
+    """Fit the log abundance at the start, about its prior median, to the traits of the pilot's ponds.
+
+    Notes
+    -----
+    Weighted least squares with a ridge of one pond's worth. Weights are tempered, so that a few lucky draws of a
+    small pilot do not make the proposal too narrow.
+    """
+    value = pilot.pond.setting.parameters.evidence.values["abundance"]
+    z = np.log(pilot.abundance_then) - np.log(value.value * pilot.pond.setting.fish.weight_g.mean(0))
+    weight = np.bincount(pilot.of, np.exp(0.5 * (log_posterior - log_posterior.max())))
+    weight *= weight.sum() / (weight**2).sum()  # sums to the ponds it is worth
+    traits = _traits(pilot.pond, pilot.seen if pilot.of.size == pilot.pond.size else None)
+    ridge = np.eye(len(traits))
+    ridge[0, 0] = 0.0
+    line = np.linalg.solve((traits * weight) @ traits.T + ridge, (traits * weight) @ z)
+    left = float(np.average((z - line @ traits) ** 2, weights=weight))
+    return Proposal(line, max(float(np.sqrt(left * (1 + len(traits) / weight.sum()))), _NARROWEST))
+
+
+def _fish_at_start(case: Case, day: float) -> np.ndarray:
+    """Live fish of each group when the record begins, (G,): the count, the dead since, less the arrivals since."""
+    died = sum(row.deaths for row in case.deaths if case.day_of(row.date) > day)
+    total = max(case.fish_count, 1)
+    counts = []
+    for group in case.fish:
+        came = sum(a.count for a in group.new_arrivals if day < case.day_of(a.date) <= 0)
+        counts.append(max(group.count + died * group.count / total - came, 0.0))
+    return np.array(counts)
+
+
+def log_likelihood(past: Past, parasite: str, clean: bool = False) -> np.ndarray:
+    """Log-likelihood of samples and deaths, shape (n,).
+
+    With `clean` the preparations of the visit alone, every one read as clean.
+    """
+    case, p, of = past.pond.case, past.pond.setting.parameters, past.of
+    home = p.evidence.about["site"]
+    weight, k = past.pond.setting.fish.weight_g.mean(0)[of], p["aggregation"][of]
+    total = np.zeros(of.size) if clean else past.log_deaths[of]
+    for day, rows in rows_by_day(case, parasite, clean).items():
+        mean, pool = past.by_day[day]["all"][of], fish_at_look(case, rows)
+        stages = stage_shares(past, day, of)
+        total = total + log_likelihood_of_samples(rows, mean, k, past.seen, home, weight, stages, pool)
+    return total
+
+
+def stage_shares(past: Past, day: float, of: np.ndarray) -> dict[str, np.ndarray]:
+    """Share of the flukes on the fish that are adult and juvenile on a day, for the ponds at `of`, (n,) each [-]."""
+    by_stage = past.by_day[day]
+    everyone = np.maximum(by_stage["all"][of], 1e-12)
+    return {stage: np.clip(by_stage[stage][of] / everyone, 1e-9, 1.0) for stage in ("adult", "juvenile")}
+
+
+def fish_at_look(case: Case, rows: Sequence[Preparation]) -> int:
+    """Fish of which those looked at on a day were chosen: the living, and those found dead or killed for the look."""
+    gone = {row.fish for row in rows if row.chosen == "dead" or row.lethal}
+    return case.fish_on(rows[0].date) + len(gone) if rows else case.fish_count
+
+
+def rows_by_day(case: Case, parasite: str, clean: bool = False) -> dict[float, list[Preparation]]:
+    """Preparations of a set that are read, by day; with `clean` those of the visit alone, every count read as 0."""
+    found: dict[float, list[Preparation]] = {}
+    for row in rows_of(case, parasite):
+        if is_read(case, parasite, row) and not (clean and row.date != case.visit_date):
+            day = float(max(case.day_of(row.date), -LONGEST_HISTORY_DAYS))
+            found.setdefault(day, []).append(replace(row, count_low=0, count_high=0) if clean else row)
+    return found
+
+
+def rows_of(case: Case, parasite: str) -> list[Preparation]:
+    """Readable preparations of a set."""
+    return [row for row in case.samples if row.readable and row.parasite in (None, parasite)]
+
+
+def is_read(case: Case, parasite: str, row: Preparation) -> bool:
+    """Whether a preparation is from a site whose counts the estimate reads.
+
+    Gill flukes found on the skin are few and strayed; how many there are to one on the gills is nobody's figure.
+    """
+    strayed = row.site in ("skin", "fin") and load_parasite(parasite).about["site"] == "gill"
+    return case.gill_flukes_on_skin or not strayed

@@ -1,0 +1,133 @@
+"""Ponds between a look before a dose and a look after it: what each makes of the counts, whatever the dose did."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+
+import numpy as np
+from scipy.special import logsumexp
+
+from burden.case import Case, Preparation
+from burden.inference.observation import Seen, draw_seen, log_likelihood_of_samples
+from burden.inference.prior import Pond, draw_pond
+from burden.model.forward import COARSE_STEP_DAYS, Event, Trajectory, simulate
+from burden.utils.random_streams import uniform_draws
+
+__all__ = ["Between"]
+
+#: burdens tried before the dose, equally likely before the counts
+_GRID = 30
+
+
+@dataclass(frozen=True)
+class Between:
+    """Ponds drawn from the prior, each with a burden before the dose that the counts of that day speak for.
+
+    Parameters
+    ----------
+    pond : Pond
+        M draws.
+    seen : Seen
+        How preparations of both days show a fish, M ways.
+    days : numpy.ndarray
+        Of the look before and the look after, counted from the visit, shape (2,) [d].
+    after : sequence of Preparation
+    start : numpy.ndarray
+        Flukes a fish before the dose, shape (M,).
+    log_before : numpy.ndarray
+        Log-likelihood of the counts before, summed over burdens, shape (M,).
+    """
+
+    pond: Pond
+    seen: Seen
+    days: np.ndarray
+    after: Sequence[Preparation]
+    start: np.ndarray
+    log_before: np.ndarray
+
+    @property
+    def weight_before(self) -> np.ndarray:
+        """Weight of each pond by the counts before the dose alone, shape (M,); the largest is 1."""
+        return np.exp(self.log_before - self.log_before.max())
+
+    @classmethod
+    def of(
+        cls,
+        case: Case,
+        parasite: str,
+        before: Sequence[Preparation],
+        after: Sequence[Preparation],
+        draws: int,
+        seed: int,
+    ) -> Between:
+        """Draw the ponds.
+
+        Parameters
+        ----------
+        case : Case
+        parasite : str
+        before, after : sequence of Preparation
+            Of one day each.
+        draws, seed : int
+        """
+        pond = draw_pond(case, parasite, draws, seed)
+        seen = draw_seen(pond.setting.parameters.evidence, draws, seed)
+        start, log_before = _burden_before(pond, seen, before)
+        days = np.array([float(case.day_of(rows[0].date)) for rows in (before, after)])
+        return cls(pond, seen, days, after, start, log_before)
+
+    def run(self, change: Callable[[Event], Event]) -> Trajectory:
+        """Run every pond from one look to the other, each dose as `change` makes it.
+
+        A look on the day of a dose came before it, so the run reports just ahead of that day's events.
+        """
+        pond = self.pond
+        case, draws = pond.case, pond.size
+        then = float(case.fish_on(case.visit_date + timedelta(self.days[0])))
+        alive = np.array([then * group.count / max(case.fish_count, 1) for group in case.fish])
+        resistance = uniform_draws("resistance so far", draws, pond.seed)
+        state = pond.start(self.start, alive, self.days[0], resistance)
+        events = [change(e) for e in pond.given if e.day >= self.days[0] and e.arrive is None]
+        return simulate(pond.setting, state, self.days, events, COARSE_STEP_DAYS)
+
+    def log_likelihood(self, run: Trajectory) -> np.ndarray:
+        """Log-likelihood of the counts of both days, the later ones as a run has them, shape (M,)."""
+        parameters = self.pond.setting.parameters
+        everyone = np.maximum(run.abundance[-1], 1e-9)
+        by_form = {form: x[-1] for form, x in run.fish.items()}
+        adults = np.clip(sum(by_form[form] for form in self.pond.setting.cycle.burden_forms) / everyone, 1e-9, 1.0)
+        stages = {"adult": adults, "juvenile": np.clip(1 - adults, 1e-9, 1.0)}
+        return self.log_before + log_likelihood_of_samples(
+            self.after,
+            everyone,
+            parameters["aggregation"],
+            self.seen,
+            parameters.evidence.about["site"],
+            self.pond.setting.fish.weight_g.mean(0),
+            stages,
+        )
+
+
+def _burden_before(pond: Pond, seen: Seen, before: Sequence[Preparation]) -> tuple[np.ndarray, np.ndarray]:
+    """Burden before the dose, drawn about what the counts say, and its log weight, shape (M,) each.
+
+    A grid of burdens is weighed by the counts for each pond, one of its cells drawn and a place in that cell, so that
+    few draws are lost.
+    """
+    p, weight_g = pond.setting.parameters, pond.setting.fish.weight_g.mean(0)
+    home, value = p.evidence.about["site"], p.evidence.values["abundance"]
+    stages = {"adult": np.full(pond.size, 0.5), "juvenile": np.full(pond.size, 0.5)}
+    grid = value.quantile((np.arange(_GRID) + 0.5) / _GRID)[:, None] * weight_g
+    log = np.array(
+        [log_likelihood_of_samples(before, mean, p["aggregation"], seen, home, weight_g, stages) for mean in grid]
+    )
+    whole = logsumexp(log, axis=0)
+    share = np.exp(log - whole)
+    up_to = np.cumsum(share, axis=0)
+    drawn = uniform_draws("burden before the dose", pond.size, pond.seed)
+    cell, ponds = np.minimum((up_to < drawn).sum(0), _GRID - 1), np.arange(pond.size)
+    within = np.clip(1 - (up_to[cell, ponds] - drawn) / np.maximum(share[cell, ponds], 1e-300), 0.0, 1.0)
+    rank = np.clip((cell + within) / _GRID, 0.01 / _GRID, 1 - 0.01 / _GRID)
+    return value.quantile(rank) * weight_g, whole - np.log(_GRID)

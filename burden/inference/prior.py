@@ -1,0 +1,358 @@
+"""A case as the model takes it: its water, its fish, its doses, as M draws of everything uncertain about them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from burden.case import Action, Case, ConstantTemperature, RecordedTemperature, Uncertain, YearlyTemperature
+from burden.evidence import Value, load_agent, load_parasite
+from burden.model.dose_effect import DoseEffect
+from burden.model.forward import Event, Setting, State
+from burden.model.hosts import Fish
+from burden.model.lifecycle.stable_stages import stable_population
+from burden.model.lifecycle.transitions import (
+    Surroundings,
+    build_cycle,
+    draw_parameters,
+    establishment_for,
+    with_larva_removal,
+)
+from burden.model.susceptibility import susceptibility_classes
+from burden.model.temperature import Temperature
+from burden.treatment.bath import bath_effect, loss_draws
+from burden.treatment.efficacy import draw_kill, unknown_kill
+from burden.treatment.host_tolerance import LEFT_IN_HOURS
+from burden.treatment.residues import stays
+from burden.utils.random_streams import uniform_draws
+
+__all__ = [
+    "CLASSES",
+    "DRIFT_C",
+    "OTHER_CAUSE",
+    "OTHER_CAUSE_FOUND_FACTOR",
+    "Pond",
+    "draw_pond",
+    "other_cause_rates",
+    "temperature_of",
+]
+
+CLASSES = 8
+#: standard deviation of the mean temperature beyond the record about its last week [°C]: an assumption
+DRIFT_C = 1.5
+#: deaths that neither flukes nor the background explain: half of ponds in trouble have another cause, whose hazard
+#: lies between these [1/d]: an assumption, so that a death log does not convict the flukes by itself
+OTHER_CAUSE = (1e-4, 2e-2)
+#: how much larger the largest of these may be where another disease was found: an assumption
+OTHER_CAUSE_FOUND_FACTOR = 2.5
+#: how long one dose keeps a filter used to an agent [d]: an assumption
+_FILTER_REMEMBERS_DAYS = 60
+#: most readings of a day that are kept of a record; finer ones are averaged
+_READINGS_A_DAY = 4
+
+
+@dataclass(frozen=True)
+class Pond:
+    """One case, one parasite set, M draws.
+
+    Parameters
+    ----------
+    case : Case
+    parasite : str
+    setting : Setting
+    seed : int
+    given : tuple of Event
+        What was done before the visit.
+    planned : tuple of Event
+        What the case plans.
+    """
+
+    case: Case
+    parasite: str
+    setting: Setting
+    seed: int
+    given: tuple[Event, ...] = ()
+    planned: tuple[Event, ...] = ()
+    effects: Mapping[str, DoseEffect] = field(default_factory=dict)
+
+    @property
+    def size(self) -> int:
+        """Number of draws."""
+        return self.setting.parameters.size
+
+    def take(self, draws: np.ndarray) -> Pond:
+        """Return the draws at some positions, repeats allowed."""
+        return replace(
+            self,
+            setting=self.setting.take(draws),
+            given=tuple(_take_event(event, draws) for event in self.given),
+            planned=tuple(_take_event(event, draws) for event in self.planned),
+            effects={agent: effect.take(draws) for agent, effect in self.effects.items()},
+        )
+
+    def first_effect(self, agents: Sequence[str]) -> DoseEffect:
+        """Return what a customary bath of the first of some agents does; of none, of the first that is known."""
+        return self.effects[agents[0] if agents else next(iter(self.effects))]
+
+    def dose(self, day: float, agent: str) -> Event:
+        """Return a customary bath of an agent on a day after the visit."""
+        return Event.dose(day, self.effects[agent], self.setting.cycle)
+
+    def doses(self, days: Sequence[float], agents: Sequence[str]) -> list[Event]:
+        """Return the customary baths of a schedule."""
+        return [self.dose(day, agent) for day, agent in zip(days, agents, strict=True)]
+
+    @property
+    def has_windows(self) -> bool:
+        """Whether the set lays eggs and its evidence tells when they hatch and settlers lay."""
+        p = self.setting.parameters
+        return p.development is not None and not p.evidence.refusal("windows")
+
+    def start(self, abundance: np.ndarray, alive: np.ndarray, day: float, uniform: np.ndarray) -> State:
+        """State at the start of the history.
+
+        Parameters
+        ----------
+        abundance : numpy.ndarray
+            Juveniles and adults per fish, shape (M,).
+        alive : numpy.ndarray
+            Live fish of each group, shape (G,).
+        day : float
+            [d]
+        uniform : numpy.ndarray
+            How far resistance has come towards its balance at this burden and temperature, 0 to 1, shape (M,).
+
+        Notes
+        -----
+        The stages stand in the stable mix of the temperature at the growth that resistance and crowding leave.
+        """
+        setting, p = self.setting, self.setting.parameters
+        temperature = float(np.mean(setting.temperature.at(day)))
+        groups = setting.fish.weight_g.shape[0]
+        fish = np.broadcast_to(np.asarray(alive, float)[:, None], (groups, p.size))
+        per_gram = abundance / (setting.fish.weight_g * fish / np.maximum(fish.sum(0), 1e-9)).sum(0)
+        gain = (
+            max(temperature, 0) / p["resistance_gain_degree_days"] * per_gram / (per_gram + p["resistance_half_burden"])
+        )
+        resistance = uniform * gain / (gain + p["resistance_loss_per_day"])
+        brake = (1 - resistance) / (1 + per_gram / p["burden_scale"])
+        water, chains = self._mix(temperature, fish, brake)
+        scale = abundance / np.maximum(sum(chain.sum((0, 1)) for chain in chains.values()) / groups, 1e-12)
+        alive_by_class = np.repeat(fish[:, None, :] / CLASSES, CLASSES, axis=1)
+        return State(
+            water={form: x * scale for form, x in water.items()},
+            fish={form: x * scale for form, x in chains.items()},
+            alive=alive_by_class,
+            haemoglobin=np.ones_like(alive_by_class),
+            resistance=resistance,
+            deaths=np.zeros(p.size),
+            fluke_deaths=np.zeros(p.size),
+        )
+
+    def _mix(
+        self, temperature: float, fish: np.ndarray, brake: np.ndarray
+    ) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
+        """Totals in the water by stage, and flukes by stage on one fish, in the stable mix with one adult a fish."""
+        setting, p = self.setting, self.setting.parameters
+        cycle, groups = setting.cycle, fish.shape[0]
+        if p.development is None:
+            share = 1.0 / sum(form.stages for form in cycle.forms)
+            return {}, {f.name: np.full((f.stages, groups, p.size), share) for f in cycle.forms}
+        around = Surroundings(fish.sum(0) / setting.volume_m3, setting.exchange_per_day)
+        stages = {form.name: form.stages for form in cycle.forms}
+        wear = stages.get("fresh_egg", 0)
+        counts = (wear, stages["egg"], stages["juvenile"])
+        mix = stable_population(p, temperature, around, fish.sum(0), fish.sum(0), counts, brake)
+        water = {"egg": mix.eggs, "larva": mix.larvae[None, :]}
+        if wear:
+            water = {"fresh_egg": mix.fresh_eggs, **water}
+        per_fish = np.maximum(fish.sum(0), 1e-9)
+        juveniles = np.repeat((mix.juveniles / per_fish)[:, None, :], groups, axis=1)
+        return water, {"juvenile": juveniles, "adult": np.ones((1, groups, p.size))}
+
+
+def _take_event(event: Event, draws: np.ndarray) -> Event:
+    drug = event.drug
+    if drug is not None:
+        drug = replace(
+            drug,
+            larva_hazard=drug.larva_hazard[draws],
+            settler_kill=drug.settler_kill[draws],
+            fade_per_day=drug.fade_per_day[draws],
+        )
+    kill = {form: np.asarray(share)[..., draws] for form, share in event.kill.items()}
+    arrive = None if event.arrive is None else event.arrive[:, draws]
+    effect = None if event.effect is None else event.effect.take(draws)
+    return replace(event, kill=kill, drug=drug, arrive=arrive, effect=effect)
+
+
+def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Pond:
+    """Draw everything uncertain about a case and one parasite set.
+
+    Parameters
+    ----------
+    case : Case
+    parasite : str
+        One of the case's sets.
+    n, seed : int
+        Number of draws and seed.
+    """
+    evidence = case.evidence_for(load_parasite(parasite))
+    volume_m3 = _draw("volume", case.water.volume_l, n, seed) / 1000
+    fish = sum(group.count for group in case.fish)
+    parameters = establishment_for(draw_parameters(evidence, n, seed), fish / volume_m3)
+    if case.water.uv and parameters.development is not None:
+        parameters = with_larva_removal(parameters, seed)
+    if case.water.egg_removal_per_day and parameters.development is not None:
+        parameters = parameters.replaced(egg_removal_per_day=case.water.egg_removal_per_day)
+    weights = np.array([_draw(f"weight {i}", group.weight_g, n, seed) for i, group in enumerate(case.fish)])
+    setting = Setting(
+        cycle=build_cycle(evidence),
+        parameters=parameters,
+        fish=Fish(weights, susceptibility_classes(parameters["aggregation"], CLASSES).means),
+        temperature=temperature_of(case, n, seed),
+        volume_m3=volume_m3,
+        exchange_per_day=case.water.exchange_per_day,
+    )
+    return Pond(
+        case,
+        parasite,
+        setting,
+        seed,
+        given=_events(case, case.given, setting, seed) + _arrivals(case, n),
+        planned=_events(case, case.planned, setting, seed),
+        effects={agent: _customary(case, agent, setting, seed) for agent in _agents(case)},
+    )
+
+
+def _draw(name: str, number: Uncertain, n: int, seed: int) -> np.ndarray:
+    return Value(name, number.value, number.low, number.high, "-", "log", "assumption").draw(n, seed, "case ")
+
+
+def other_cause_rates(findings: Sequence[str] = (), n: int = 64) -> np.ndarray:
+    """Equally likely death rates from what is neither flukes nor background, shape (n,) [1/d]; half of them 0.
+
+    Parameters
+    ----------
+    findings : sequence of str
+        Other diagnoses of the case: with any, three in four ponds have another cause, which may weigh more.
+    n : int
+        A multiple of four.
+    """
+    low, high = np.log(OTHER_CAUSE)
+    several = n // 2
+    if findings:
+        several, high = 3 * n // 4, high + np.log(OTHER_CAUSE_FOUND_FACTOR)
+    share = (np.arange(several) + 0.5) / several
+    return np.concatenate([np.zeros(n - several), np.exp(low + (high - low) * share)])
+
+
+def temperature_of(case: Case, n: int, seed: int) -> Temperature:
+    """Course of a case's water; days count from noon of the visit.
+
+    Notes
+    -----
+    Beyond a record the water is taken to stay at the mean of its last seven days, with a departure that grows over a
+    week to a standard deviation of 1.5 °C (an assumption), one a draw.
+    """
+    spec = case.water.temperature
+    if isinstance(spec, ConstantTemperature):
+        return Temperature.constant(spec.temperature_c)
+    if isinstance(spec, YearlyTemperature):
+        warmest = case.visit_date.replace(month=spec.warmest_day[0], day=min(spec.warmest_day[1], 28))
+        since = (case.visit_date - warmest).days - (min(spec.warmest_day[1], 28) - spec.warmest_day[1])
+        return Temperature.yearly(spec.mean_c, spec.swing_c, since)
+    return _recorded(case, spec, n, seed)
+
+
+def _recorded(case: Case, spec: RecordedTemperature, n: int, seed: int) -> Temperature:
+    from scipy.special import ndtri
+
+    days = np.array([case.day_of(t.date()) + (t.hour + t.minute / 60) / 24 - 0.5 for t in spec.times])
+    values = np.array(spec.temperatures_c)
+    days, values = _thinned(days, values)
+    week = days >= days[-1] - 7
+    last = float(np.average(values[week]))
+    knots = np.concatenate([days, [days[-1] + 1.0]])
+    drift = DRIFT_C * ndtri(uniform_draws("temperature beyond the record", n, seed))
+    return Temperature(knots, np.concatenate([values, [last]]), drift, known_until_days=float(days[-1]))
+
+
+def _thinned(days: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Average readings within parts of a day, so that a logger of many readings does not set the step."""
+    part = np.floor(days * _READINGS_A_DAY).astype(int)
+    _, place, count = np.unique(part, return_inverse=True, return_counts=True)
+    return np.bincount(place, days) / count, np.bincount(place, values) / count
+
+
+def _agents(case: Case) -> tuple[str, ...]:
+    """Agents at hand: those the vet lists, else the two whose evidence carries a recommendation."""
+    return case.limits.agents or ("praziquantel", "formalin")
+
+
+def _customary(case: Case, agent: str, setting: Setting, seed: int) -> DoseEffect:
+    n = setting.parameters.size
+    kill = draw_kill(load_agent(agent), n, seed)
+    met = any(action.agent == agent for action in case.given)
+    loss = loss_draws(load_agent(agent), case.water.filter, n, seed, met_before=met)
+    if kill.customary_hours < LEFT_IN_HOURS:  # in a bath apart, of known volume, and nothing of it stays in the pond
+        return bath_effect(kill, loss_per_day=loss, left_in_water=False)
+    # weighed for the volume on the page: where the pond holds more, the water gets less
+    strength = kill.customary_mg_l * case.water.volume_l.value / 1000 / setting.volume_m3
+    return bath_effect(kill, strength, loss_per_day=loss + setting.exchange_per_day)
+
+
+def _events(case: Case, actions: Sequence[Action], setting: Setting, seed: int) -> tuple[Event, ...]:
+    """Doses, water changes and moves as events, in order; each knows what the filter has met before it."""
+    events: list[Event] = []
+    met: dict[str, float] = {}
+    for action in actions:
+        day = float(case.day_of(action.date))
+        if action.action == "dose":
+            agent = action.agent or "unknown"
+            before = agent in met and day - met[agent] <= _FILTER_REMEMBERS_DAYS
+            events.append(Event.dose(day, _given_effect(case, action, setting, seed, before), setting.cycle))
+            met[agent] = day
+            if action.water_change_after:
+                events.append(_removal(day + (action.hours or 24.0) / 24, action.water_change_after, setting))
+        elif action.action == "water_change":
+            events.append(_removal(day, action.water_change_after or 0.5, setting))
+        elif action.action in ("move_fish", "drain_dry"):
+            # the fish leave their eggs and larvae behind, or these dry up
+            events.append(_removal(day, 1.0, setting))
+    return tuple(events)
+
+
+def _removal(day: float, share: float, setting: Setting) -> Event:
+    water = [form.name for form in setting.cycle.forms if form.place == "water"]
+    return Event(day, {form: np.full(setting.parameters.size, share) for form in water})
+
+
+def _given_effect(case: Case, action: Action, setting: Setting, seed: int, met_before: bool) -> DoseEffect:
+    n = setting.parameters.size
+    agent = action.agent or "unknown"
+    if agent == "unknown" or (action.route in ("in_feed", "dip") and action.concentration_mg_l is None):
+        return bath_effect(unknown_kill(n, seed), left_in_water=False)
+    evidence = load_agent(agent)
+    kill = draw_kill(evidence, n, seed)
+    written = action.concentration_mg_l
+    believed = (action.volume_l_believed or case.water.volume_l.value) / 1000
+    strength = None if written is None else written * believed / setting.volume_m3
+    flushed = (action.water_change_after or 0) >= 0.9 or not stays(action, kill.customary_hours)
+    loss = loss_draws(evidence, case.water.filter, n, seed, met_before, bool(action.uv_or_carbon_on))
+    return bath_effect(kill, strength, action.hours, loss + setting.exchange_per_day, left_in_water=not flushed)
+
+
+def _arrivals(case: Case, n: int) -> tuple[Event, ...]:
+    """Fish that joined before the visit; they are in the count, so they are taken out of the start."""
+    events = []
+    for g, group in enumerate(case.fish):
+        for arrival in group.new_arrivals:
+            day = float(case.day_of(arrival.date))
+            if day <= 0:
+                joining = np.zeros((len(case.fish), n))
+                joining[g] = arrival.count
+                events.append(Event(day, arrive=joining))
+    return tuple(events)

@@ -1,0 +1,266 @@
+"""Why a dose fell short: which reasons the counts can tell apart, and how to find out the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from scipy.special import logsumexp
+
+from burden.case import Case
+from burden.case.volume import volume_by_salt
+from burden.inference.paired_samples import Between
+from burden.model.dose_effect import DoseEffect
+from burden.model.forward import Event
+from burden.utils.formatting import plain
+from burden.utils.random_streams import uniform_draws
+from burden.utils.results import number
+
+__all__ = ["CAUSES", "Cause", "Weakened", "causes_in_words", "salt_test", "ways_to_fall_short", "why_it_fell_short"]
+
+CAUSES = ("volume_wrong", "broken_down", "sheltered_juveniles", "less_sensitive")
+#: reasons that come to the same weaker dose: counts cannot tell them apart
+_WEAK = ("volume_wrong", "broken_down", "less_sensitive")
+#: chance of each before anything was counted, where a dose fell short: assumptions
+_BELIEVED = {"volume_wrong": 0.4, "broken_down": 0.25, "sheltered_juveniles": 0.2, "less_sensitive": 0.15}
+#: by how much the hazard from a weak dose is then divided; share of juvenile development then sheltered, and most that
+#: is left of the kill there: assumptions
+_WEAKER, _SHELTERED, _SHELTER_LEAVES = (1.5, 50.0), (0.4, 0.9), 0.3
+#: a chance that the counts moved by this factor, of itself or of its opposite, is one they speak of: an assumption
+_SPOKEN = 2.0
+#: rise of salinity that a volume test aims at, and standard deviation of one reading of the meter [g/L]: common
+#: practice, no source
+_RISE_G_L, _READING_SD_G_L = 0.5, 0.01
+#: water above which so much salt is no longer practical [L]: common practice, no source
+_TOO_MUCH_L = 50_000.0
+_WORDS = {
+    "volume_wrong": "under-dosing: the water is larger than believed",
+    "broken_down": "the agent broke down or was taken up: filter, carbon, UV or ozone",
+    "sheltered_juveniles": "juveniles sat where the agent does not reach them",
+    "less_sensitive": "flukes less sensitive to the agent",
+}
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One reason for which a dose may have fallen short.
+
+    Parameters
+    ----------
+    name : str
+        One of `CAUSES`.
+    believed, probability : float
+        Its chance among the reasons before and after the counts, given that the dose fell short [-].
+    told : bool
+        Whether the counts speak for or against it, or against the others that come to the same.
+    find_out : str
+        What tells it from the others.
+    """
+
+    name: str
+    believed: float
+    probability: float
+    told: bool
+    find_out: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "cause": self.name,
+            "believed": number(self.believed),
+            "probability": number(self.probability),
+            "told_by_counts": self.told,
+            "find_out": self.find_out,
+        }
+
+    def text(self) -> str:
+        """Return the reason in words."""
+        return f"{_WORDS[self.name]} ({100 * self.probability:.0f} %). To find out: {self.find_out}"
+
+
+def salt_test(volume_l: float) -> str:
+    """Describe a test of the volume by salt addition: how much to add, what to read, and how exact it is.
+
+    Parameters
+    ----------
+    volume_l : float
+        As believed [L].
+
+    Examples
+    --------
+    >>> salt_test(10_000.0).split(";")[0]
+    'add 5.05 kg of plain salt (fish tolerant of it alone), mix for an hour'
+    """
+    mass_kg = _RISE_G_L * volume_l / 0.99 / 1000
+    found = volume_by_salt(1000 * mass_kg, _RISE_G_L, 0.005 * 1000 * mass_kg, _READING_SD_G_L)
+    error = 100 * 0.5 * (found.high_l - found.low_l) / found.volume_l
+    return (
+        f"add {mass_kg:.3g} kg of plain salt (fish tolerant of it alone), mix for an hour; if the water is "
+        f"{plain(volume_l)} L the salinity rises by {_RISE_G_L:g} g/L (some {2 * _RISE_G_L:g} mS/cm). Volume in L = "
+        f"990 × kg of salt / rise in g/L, exact to {error:.0f} % with a meter of ±{_READING_SD_G_L:g} g/L; half the "
+        "rise means twice the water"
+    )
+
+
+@dataclass(frozen=True)
+class Weakened:
+    """One way in which the doses between two looks may have done less than they should, in every pond.
+
+    Parameters
+    ----------
+    chance : float
+        Among such ways, before anything was counted after the dose [-].
+    left : numpy.ndarray
+        Flukes a fish at the later look, shape (M,).
+    log_likelihood : numpy.ndarray
+        Of all counts, shape (M,).
+    """
+
+    chance: float
+    left: np.ndarray
+    log_likelihood: np.ndarray
+
+
+def ways_to_fall_short(between: Between) -> dict[str, Weakened]:
+    """Run the ponds between two looks with doses that fell short, in the two ways that counts can tell apart.
+
+    Parameters
+    ----------
+    between : Between
+
+    Returns
+    -------
+    dict of str to Weakened
+        `weak`: a larger water, an agent that broke down or flukes less sensitive to it, which all come to a weaker
+        dose. `sheltered`: juveniles that are spared; they show in the mix of stages, where adults and juveniles were
+        counted apart, and in how soon the flukes are back.
+    """
+    believed = _believed(between.pond.case)
+    weak = sum(believed[name] for name in _WEAK)
+    ways = {"weak": (weak, _dulled), "sheltered": (1 - weak, _sheltering)}
+    return {name: Weakened(chance, *_run_with(between, change)) for name, (chance, change) in ways.items()}
+
+
+def why_it_fell_short(case: Case, ways: Mapping[str, Weakened]) -> tuple[Cause, ...]:
+    """Weigh the reasons by how likely each makes the counts after the dose, given those before it.
+
+    Parameters
+    ----------
+    case : Case
+    ways : mapping of str to Weakened
+        From `ways_to_fall_short`.
+
+    Returns
+    -------
+    tuple of Cause
+        The likeliest first; chances sum to one: that the dose fell short is taken for granted.
+
+    Notes
+    -----
+    P(way | counts) ∝ P(way) · mean over ponds of L(all counts | way). The reasons for a weaker dose share its chance
+    as was believed of them: counts do not tell these apart.
+    """
+    believed, weak = _believed(case), ways["weak"].chance
+    log = np.array([np.log(way.chance) + logsumexp(way.log_likelihood) for way in ways.values()])
+    chance = dict(zip(ways, np.exp(log - logsumexp(log)), strict=True))
+    found_out, odds = _how_to_find_out(case), chance["weak"] / max(chance["sheltered"], 1e-12)
+    told = not 1 / _SPOKEN < odds * (1 - weak) / weak < _SPOKEN
+    after_chance = {name: chance["weak"] * believed[name] / weak for name in _WEAK}
+    after_chance["sheltered_juveniles"] = chance["sheltered"]
+    found = [Cause(name, believed[name], float(after_chance[name]), told, found_out[name]) for name in CAUSES]
+    return tuple(sorted(found, key=lambda cause: -cause.probability))
+
+
+def causes_in_words(causes: Sequence[Cause]) -> str:
+    """Say in a sentence what the counts tell of the reasons, and what they do not."""
+    if not causes:
+        return ""
+    shelter = next(cause.probability for cause in causes if cause.name == "sheltered_juveniles")
+    by_chance = f"a weak dose {100 * (1 - shelter):.0f} %, sheltered juveniles {100 * shelter:.0f} %"
+    if not any(cause.told for cause in causes):
+        return f"If it fell short, the counts do not tell why ({by_chance}, as believed before)."
+    return (
+        f"If it fell short: {by_chance} by the counts. Which of too large a water, breakdown and less sensitive flukes "
+        "made it weak the counts cannot tell."
+    )
+
+
+def _believed(case: Case) -> dict[str, float]:
+    """Chance of each reason before the counts, from what the case says of filter, volume and doses before."""
+    odds = dict(_BELIEVED)
+    volume, last = case.water.volume_l, [a for a in case.given if a.action == "dose"][-1]
+    if volume.high / volume.low < 1.2 and not volume.assumed:
+        odds["volume_wrong"] *= 0.25
+    if last.uv_or_carbon_on or case.water.filter == "adapted":
+        odds["broken_down"] *= 2.0
+    elif case.water.filter == "none" and last.uv_or_carbon_on is False:
+        odds["broken_down"] *= 0.25
+    if sum(a.agent == last.agent for a in case.given) >= 3:
+        odds["less_sensitive"] *= 2.0
+    return {name: odds[name] / sum(odds.values()) for name in CAUSES}
+
+
+def _run_with(
+    between: Between, change: Callable[[DoseEffect, np.ndarray], DoseEffect]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Flukes a fish after doses as a reason makes them, and the log-likelihood of all counts, (M,) each."""
+    pond = between.pond
+    how_far = uniform_draws("how far it fell short", pond.size, pond.seed)
+
+    def as_it_was(event: Event) -> Event:
+        if event.effect is None:
+            return event
+        return Event.dose(event.day, change(event.effect, how_far), pond.setting.cycle)
+
+    run = between.run(as_it_was)
+    return run.abundance[-1], between.log_likelihood(run)
+
+
+def _sheltering(effect: DoseEffect, u: np.ndarray) -> DoseEffect:
+    low, high = _SHELTERED
+    share = _SHELTER_LEAVES * (1 - u)
+    return replace(
+        effect,
+        sheltered_fraction=np.maximum(effect.sheltered_fraction, low + (high - low) * u),
+        sheltered_kill=share * effect.sheltered_kill,
+        settler_kill=share * effect.settler_kill,
+    )
+
+
+def _dulled(effect: DoseEffect, u: np.ndarray) -> DoseEffect:
+    """Divide the hazard from the drug, and so take the root of what is left."""
+    factor = _WEAKER[0] * (_WEAKER[1] / _WEAKER[0]) ** u
+
+    def less(kill: np.ndarray) -> np.ndarray:
+        return 1 - (1 - np.minimum(kill, 1 - 1e-12)) ** (1 / factor)
+
+    return replace(
+        effect,
+        by_form={form: less(kill) for form, kill in effect.by_form.items()},
+        sheltered_kill=less(effect.sheltered_kill),
+        settler_kill=less(effect.settler_kill),
+        larva_hazard=effect.larva_hazard / factor,
+    )
+
+
+def _how_to_find_out(case: Case) -> dict[str, str]:
+    litres = case.water.volume_l.value
+    metered = "fill or refill the water through a meter, filter and pipes included, and compare with what was believed."
+    salted = case.water.medium == "fresh" and litres <= _TOO_MUCH_L
+    return {
+        "volume_wrong": f"{salt_test(litres)}." if salted else metered,
+        "broken_down": (
+            "ask whether carbon, UV or ozone ran and whether the filter had met the agent before; have the water's "
+            "concentration measured an hour and a day after the next dose, with the filter bypassed and aeration on."
+        ),
+        "sheltered_juveniles": (
+            "count adults and juveniles apart two days after the next dose: juveniles alone mean shelter, adults "
+            "among them a weak dose."
+        ),
+        "less_sensitive": (
+            "treat a few fish in a tub of measured volume, fresh water, no filter, at the same strength and hours, and "
+            "count the same fish before and two days after: if it fails there too, the flukes are not sensitive to it."
+        ),
+    }

@@ -1,0 +1,355 @@
+"""Did the last dose work: what samples before and after it say, and what was to be expected."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from burden.case import UNKNOWN_AGENT, Action, Case, Preparation
+from burden.inference.diagnostics import not_read
+from burden.inference.estimate import draw_seen, log_likelihood_of_samples
+from burden.inference.history import is_read, rows_of
+from burden.inference.paired_samples import Between
+from burden.inference.prior import Pond, draw_pond
+from burden.inference.treatment_failure import Cause, Weakened, causes_in_words, ways_to_fall_short, why_it_fell_short
+from burden.model.forward import Event
+from burden.utils.formatting import day_in_words, named, plain
+from burden.utils.random_streams import uniform_draws
+from burden.utils.results import Result, Triple, frame
+
+__all__ = ["VERDICTS", "Response", "response"]
+
+VERDICTS = ("worked", "fell_short", "new_settlers", "cannot_tell")
+_DRAWS_PER_ANSWER = 16
+#: standard deviation of the log ratio of burdens after and before, before anything was counted: an assumption, wide
+#: enough for no effect at all and for 1 in 10,000 left
+_RATIO_MEDIAN, _RATIO_SD = 0.15, 2.5
+#: chance, before anything was counted after it, that the dose fell short: as likely as not, an assumption, so that the
+#: verdict is the counts' own
+_FELL_SHORT = 0.5
+#: share of the ponds with a failed dose that fell short below which no count can tell
+_HARDLY = 0.01
+#: a ratio this many times what was to be expected fell short
+_TOLERANCE = 2.0
+#: chance that it fell short from which the reasons are weighed
+_WORTH_ASKING = 0.2
+
+
+@dataclass(frozen=True)
+class Response(Result):
+    """Whether the last dose before the visit worked, one parasite set.
+
+    Parameters
+    ----------
+    dose_date : date or None
+    before, after : date or None
+        Samples compared.
+    reduction_percent, expected_reduction_percent : Triple
+        What the counts say, and what kill and new settlers together lead one to expect [%].
+    new_share : Triple
+        Share of the flukes expected on the fish at the later sample that settled since the dose.
+    verdict_probability : mapping of str to float
+        Sums to one.
+    counted, counted_if_same_fish : mapping or None
+        Reduction of the mean count a fish itself [%], with its method; says nothing of what preparations miss. The
+        second pairs the fish, where both days bear the same labels.
+    causes : tuple of Cause
+        Why it fell short, if it did; empty where that is unlikely.
+    """
+
+    case: Case
+    parasite: str
+    seed: int
+    draws: int
+    dose_date: date | None
+    before: date | None
+    after: date | None
+    reduction_percent: Triple
+    expected_reduction_percent: Triple
+    new_share: Triple
+    verdict_probability: Mapping[str, float]
+    reason: str
+    what_next: Sequence[str]
+    counted: Mapping[str, Any] | None = None
+    counted_if_same_fish: Mapping[str, Any] | None = None
+    causes: tuple[Cause, ...] = ()
+
+    @property
+    def verdict(self) -> str:
+        """The most probable of the four."""
+        return max(VERDICTS, key=lambda name: self.verdict_probability[name])
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What looks odd in the case, and what of it was not read."""
+        return (*self.case.warnings, *not_read(self.case, self.parasite))
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form of the contract."""
+        return {
+            **frame(self.seed, self.draws),
+            "case": self.case.name,
+            "parasite": self.parasite,
+            "dose_date": None if self.dose_date is None else self.dose_date.isoformat(),
+            "sampled_before": None if self.before is None else self.before.isoformat(),
+            "sampled_after": None if self.after is None else self.after.isoformat(),
+            "reduction_percent": self.reduction_percent.as_dict(),
+            "expected_reduction_percent": self.expected_reduction_percent.as_dict(),
+            "new_settler_share": self.new_share.as_dict(),
+            "verdict": self.verdict,
+            "verdict_probability": dict(self.verdict_probability),
+            "counted": self.counted,
+            "counted_if_same_fish": self.counted_if_same_fish,
+            "causes": [cause.as_dict() for cause in self.causes],
+            "reason": self.reason,
+            "what_next": list(self.what_next),
+            "warnings": list(self.warnings),
+        }
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Return the verdicts, a row each."""
+        return [{"verdict": name, "probability": share} for name, share in self.verdict_probability.items()]
+
+    def text(self) -> str:
+        """Return the verdict in words."""
+        words = {
+            "worked": "the dose worked",
+            "fell_short": "the dose fell short",
+            "new_settlers": "the dose worked, those you see have settled since",
+            "cannot_tell": "the samples cannot tell whether the dose worked",
+        }
+        chance = self.verdict_probability[self.verdict]
+        lines = [f"{self.parasite}: {words[self.verdict]}{f' ({100 * chance:.0f} %)' if chance < 1 else ''}."]
+        if np.isfinite(self.reduction_percent.median):
+            lines.append(
+                f"Gone: {_gone(self.reduction_percent)}. To be expected: {self.expected_reduction_percent.text()} %. "
+                f"Of those expected on the fish by then, {self.new_share.text(scale=100)} % have settled since."
+            )
+        lines.append(self.reason)
+        if self.causes:
+            lines += [causes_in_words(self.causes), *(f"  {cause.text()}" for cause in self.causes)]
+        lines += [f"Next: {step}" for step in self.what_next]
+        return "\n".join([*lines, *(f"Note: {warning}" for warning in self.warnings)])
+
+
+def _gone(percent: Triple) -> str:
+    """Say how many of 100 flukes are gone; more than before is none, however many more."""
+    ends = [
+        f"{Triple(x, x, x).text().split()[0]} %" if x > 0 else "none"
+        for x in (percent.median, percent.low, percent.high)
+    ]
+    grown = ", none standing for as many as before or more" if "none" in ends else ""
+    return f"{ends[0]} ({ends[1]} to {ends[2]}{grown})"
+
+
+#: a dose weighed out for water that differs by no more was weighed out for this water: an assumption [-]
+_SAME_WATER = 0.05
+
+
+def _given_in_more(case: Case, dose: Action) -> str:
+    """Say what a dose came to that was weighed out for other water than the case has."""
+    volume, believed, mg_l = case.water.volume_l.value, dose.volume_l_believed, dose.concentration_mg_l
+    if believed is None or mg_l is None or abs(believed / volume - 1) <= _SAME_WATER:
+        return ""
+    return (
+        f" It was weighed out for {plain(believed)} L: in {plain(volume)} L its {plain(mg_l)} mg/L came to "
+        f"{mg_l * believed / volume:.2g} mg/L, and that is what is reckoned with."
+    )
+
+
+def _taken_out(dose: Action) -> str:
+    """Say that what was left running took the agent out of the water."""
+    if not dose.uv_or_carbon_on or dose.agent in (None, UNKNOWN_AGENT):
+        return ""
+    return (
+        f" A lamp or carbon was on with the {named(dose.agent)} of {day_in_words(dose.date)}: it takes the "
+        "agent out of the water, so the dose may have done little."
+    )
+
+
+def response(case: Case, parasite: str | None = None, draws: int = 500, seed: int = 1) -> Response:
+    """Judge the last dose before the visit.
+
+    Parameters
+    ----------
+    case : Case
+    parasite : str, optional
+        One of the case's sets; the first when not given.
+    draws, seed : int
+        Number of draws and seed.
+
+    Notes
+    -----
+    What is gone is estimated from the two samples alone, with a wide prior of the ratio of burdens, the same
+    aggregation, shares and clumping on both days. The verdict weighs accounts of the dose by how likely each makes the
+    counts (`burden.inference.paired_samples`): in every pond it did what it should, or too little in one of the ways of
+    `burden.inference.treatment_failure`. A pond fell short where more than twice as many are left as with the whole
+    dose, and before
+    the later counts that is held as likely as not. One that did not counts as new settlers where more than half of
+    what was to be expected has settled since, told by a run in which the dose leaves none on the fish. With a chance P
+    that it fell short, twice the smaller of P and 1 − P is taken back: counts that fit both alike tell nothing.
+    """
+    parasite = parasite or case.parasites[0]
+    frame: dict[str, Any] = {"case": case, "parasite": parasite, "seed": seed, "draws": draws}
+    doses = [a for a in case.given if a.action == "dose"]
+    if not doses:
+        return _cannot(frame, None, "no dose was given before this visit")
+    rows = [r for r in rows_of(case, parasite) if is_read(case, parasite, r)]
+    given = doses[-1].date
+    before = [r for r in rows if r.date <= given]
+    after = [r for r in rows if r.date > given]
+    if not before or not after:
+        missing = "before" if not before else "after"
+        return _cannot(frame, doses[-1], f"no sample from {missing} the dose of {given.isoformat()} could be read")
+    earlier, later = max(r.date for r in before), max(r.date for r in after)
+    before, after = [r for r in before if r.date == earlier], [r for r in after if r.date == later]
+    pond = draw_pond(case, parasite, draws * _DRAWS_PER_ANSWER, seed)
+    ratio, weight = _ratio_of_counts(pond, before, after)
+    between = Between.of(case, parasite, before, after, draws, seed + 1)
+    accounts = _Accounts.of(between)
+    chances, likely = accounts.verdicts(), between.weight_before
+    expected = accounts.left / np.maximum(between.start, 1e-9)
+    asked = chances["fell_short"] >= _WORTH_ASKING
+    return Response(
+        **frame,
+        dose_date=given,
+        before=earlier,
+        after=later,
+        reduction_percent=Triple.of(100 * (1 - ratio), weight),
+        expected_reduction_percent=Triple.of(100 * (1 - expected), likely),
+        new_share=Triple.of(accounts.new, likely),
+        verdict_probability=chances,
+        reason=_reason(chances) + _given_in_more(case, doses[-1]) + _taken_out(doses[-1]),
+        what_next=_what_next(chances),
+        counted=_counted(before, after),
+        counted_if_same_fish=_paired(before, after),
+        causes=why_it_fell_short(case, accounts.failed) if asked else (),
+    )
+
+
+def _counted(before: Sequence[Preparation], after: Sequence[Preparation]) -> dict[str, Any] | None:
+    """Reduction of the mean count per fish, without a model: comparable where both days were looked at alike."""
+    from burden.statistics import reduction
+
+    return reduction(list(_by_fish(before).values()), list(_by_fish(after).values())).as_dict()
+
+
+def _paired(before: Sequence[Preparation], after: Sequence[Preparation]) -> dict[str, Any] | None:
+    """The same fish by fish, where the labels are the same ones; a label is a fish's own on one day only."""
+    from burden.statistics import paired_reduction
+
+    first, second = _by_fish(before), _by_fish(after)
+    if set(first) != set(second):
+        return None
+    return paired_reduction(list(first.values()), [second[label] for label in first]).as_dict()
+
+
+def _by_fish(rows: Sequence[Preparation]) -> dict[str, list[int]]:
+    """Counts of the preparations of each fish; a censored count at its lower bound."""
+    fish: dict[str, list[int]] = {}
+    for row in rows:
+        fish.setdefault(row.fish, []).append(row.count_low)
+    return fish
+
+
+def _cannot(frame: dict[str, Any], dose: Action | None, reason: str) -> Response:
+    nothing = Triple.missing()
+    return Response(
+        **frame,
+        dose_date=None if dose is None else dose.date,
+        before=None,
+        after=None,
+        reduction_percent=nothing,
+        expected_reduction_percent=nothing,
+        new_share=nothing,
+        verdict_probability={"worked": 0.0, "fell_short": 0.0, "new_settlers": 0.0, "cannot_tell": 1.0},
+        reason=f"{reason[0].upper()}{reason[1:]}.{'' if dose is None else _taken_out(dose)}",
+        what_next=("take the same preparations from as many fish, picked the same way, before and after a dose",),
+    )
+
+
+def _ratio_of_counts(pond: Pond, before: list, after: list) -> tuple[np.ndarray, np.ndarray]:
+    """Ratio of burdens and its weights, draw by draw, shape (n,) each."""
+    from scipy.special import ndtri
+
+    n, p = pond.size, pond.setting.parameters
+    seen, weight_g = draw_seen(p.evidence, n, pond.seed), pond.setting.fish.weight_g.mean(0)
+    value = p.evidence.values["abundance"]
+    start = value.quantile(uniform_draws("burden before", n, pond.seed)) * weight_g
+    ratio = _RATIO_MEDIAN * np.exp(_RATIO_SD * ndtri(uniform_draws("ratio after over before", n, pond.seed)))
+    home, k = p.evidence.about["site"], p["aggregation"]
+    log_weight = log_likelihood_of_samples(before, start, k, seen, home, weight_g)
+    log_weight = log_weight + log_likelihood_of_samples(after, start * ratio, k, seen, home, weight_g)
+    return ratio, np.exp(log_weight - log_weight.max())
+
+
+@dataclass(frozen=True)
+class _Accounts:
+    """What each pond makes of the dose: flukes left a fish, and how likely that makes all counts, (M,) each."""
+
+    left: np.ndarray  # with the dose as it should be
+    new: np.ndarray  # share of these that settled since
+    log_likelihood: np.ndarray
+    weight_before: np.ndarray  # by the counts before the dose alone
+    failed: Mapping[str, Weakened]
+
+    @classmethod
+    def of(cls, between: Between) -> _Accounts:
+        whole, emptied = between.run(lambda event: event), between.run(_kills_all)
+        left = whole.abundance[-1]
+        new = np.divide(emptied.abundance[-1], left, out=np.zeros_like(left), where=left > 0)
+        failed = ways_to_fall_short(between)
+        return cls(left, np.clip(new, 0, 1), between.log_likelihood(whole), between.weight_before, failed)
+
+    def verdicts(self) -> dict[str, float]:
+        """Probability of each verdict; see the notes of `response`."""
+        ways = self.failed.values()
+        short = np.concatenate([np.zeros(self.left.size, bool), *(w.left > _TOLERANCE * self.left for w in ways)])
+        chance = np.repeat([1.0, *(way.chance for way in ways)], self.left.size)
+        before = chance * np.tile(self.weight_before, 1 + len(ways))
+        could = float(np.average(short, weights=before))
+        if could < _HARDLY:
+            return dict.fromkeys(VERDICTS, 0.0) | {"cannot_tell": 1.0}
+        log = np.concatenate([self.log_likelihood, *(way.log_likelihood for way in ways)])
+        held = np.where(short, _FELL_SHORT / could, (1 - _FELL_SHORT) / (1 - could))
+        weight = held * chance * np.exp(log - log.max())
+        weight /= weight.sum()
+        fell = float(weight[short].sum())
+        settled = float(weight[~short & (np.tile(self.new, 1 + len(ways)) > 0.5)].sum())
+        told = 1 - 2 * min(fell, 1 - fell)
+        chances = {"worked": told * (1 - fell - settled), "fell_short": told * fell, "new_settlers": told * settled}
+        return {**{name: max(chance, 0.0) for name, chance in chances.items()}, "cannot_tell": 1 - told}
+
+
+def _kills_all(event: Event) -> Event:
+    if event.effect is None:
+        return event
+    on_fish = ("adult", "juvenile", "young", "mother")
+    return replace(event, kill={f: np.ones_like(x) if f in on_fish else x for f, x in event.kill.items()})
+
+
+def _reason(chances: Mapping[str, float]) -> str:
+    verdict = max(chances, key=lambda name: chances[name])
+    return {
+        "worked": "What is left is no more than the kill of this dose and the settlers since lead one to expect.",
+        "fell_short": "More is left than twice what this dose and the settlers since lead one to expect.",
+        "new_settlers": "Most of what was to be expected by this day has hatched from eggs the drug spares.",
+        "cannot_tell": "The counts fit a dose that did what it should about as well as one that fell short.",
+    }[verdict]
+
+
+def _what_next(chances: Mapping[str, float]) -> tuple[str, ...]:
+    verdict = max(chances, key=lambda name: chances[name])
+    if verdict == "fell_short":
+        return (
+            "check the volume first: a water larger than believed is the commonest reason (common practice, no source)",
+            "then whether carbon, UV or ozone ran, and whether the filter had met the agent before",
+            "if both are in order, give the next dose longer rather than stronger, and count again after it",
+        )
+    if verdict == "cannot_tell":
+        return ("look at more fish, or more of each fish, picked the same way as before",)
+    return ("give the next dose on its date: what hatches now must not lay",)

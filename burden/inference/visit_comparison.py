@@ -1,0 +1,261 @@
+"""What changed since the last visit: the case as it was known then, estimated anew, beside the case of today."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from burden.case import Case, FishGroup, RecordedTemperature
+from burden.inference.estimate import Estimate, estimate
+from burden.model.demographic_noise import whole_deaths, whole_flukes
+from burden.model.forward import COARSE_STEP_DAYS, simulate
+from burden.utils.formatting import day_in_words
+from burden.utils.progress import tell
+from burden.utils.results import Result, Triple, frame, number
+
+__all__ = ["Changes", "Moved", "case_as_of", "last_visit", "what_changed"]
+
+#: most draws the earlier case is estimated with
+_DRAWS = 300
+#: share of its width that an interval must lose before it is said to have narrowed
+_NARROWER = 0.8
+#: one of a kind of row
+_ONE = {"preparations": "preparation", "rows of deaths": "row of deaths", "doses and works": "dose or work"}
+
+
+@dataclass(frozen=True)
+class Moved:
+    """One quantity then and now.
+
+    Parameters
+    ----------
+    name : str
+    then, now : Triple
+    """
+
+    name: str
+    then: Triple
+    now: Triple
+
+    @property
+    def verdict(self) -> str:
+        """Higher, lower, narrowed, wider or unchanged, by the interval of then."""
+        if not (math.isfinite(self.then.low) and math.isfinite(self.now.median)):
+            return "cannot be compared"
+        if self.now.median > self.then.high:
+            return "higher"
+        if self.now.median < self.then.low:
+            return "lower"
+        before, after = _width(self.then), _width(self.now)
+        if after < _NARROWER * before:
+            return "narrowed"
+        return "wider" if before < _NARROWER * after else "unchanged"
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {"name": self.name, "then": self.then.as_dict(), "now": self.now.as_dict(), "verdict": self.verdict}
+
+
+def _width(t: Triple) -> float:
+    """Width of an interval: of the logarithm where it is above nought."""
+    return math.log(t.high / t.low) if t.low > 0 else t.high - t.low
+
+
+@dataclass(frozen=True)
+class Changes(Result):
+    """What moved between the last visit and this one, one parasite set.
+
+    Parameters
+    ----------
+    since : date
+        Last day before the visit on which a fish was looked at.
+    today : Moved
+        Flukes a fish today: as foreseen then, with the doses given since; and as estimated now.
+    deaths : Triple
+        Dead since then, as foreseen.
+    dead : int or None
+        Written down since then; None without a log.
+    others : tuple of Moved
+        What else the new rows taught.
+    new_rows : mapping of str to int
+        Rows added since, by kind.
+    """
+
+    case: Case
+    parasite: str
+    seed: int
+    draws: int
+    since: date
+    today: Moved
+    deaths: Triple
+    dead: int | None
+    others: tuple[Moved, ...]
+    new_rows: dict[str, int]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            **frame(self.seed, self.draws),
+            "case": self.case.name,
+            "parasite": self.parasite,
+            "since": self.since.isoformat(),
+            "new_rows": dict(self.new_rows),
+            "mean_abundance_today": self.today.as_dict(),
+            "deaths_foreseen": self.deaths.as_dict(),
+            "deaths_since": number(self.dead),
+            "others": [moved.as_dict() for moved in self.others],
+        }
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Return then and now, a row a quantity."""
+        named = (("then", "then"), ("now", "now"))
+        return [
+            {"quantity": m.name, "verdict": m.verdict}
+            | {
+                f"{word}_{end}": getattr(getattr(m, key), end)
+                for word, key in named
+                for end in ("median", "low", "high")
+            }
+            for m in (self.today, *self.others)
+        ]
+
+    def text(self) -> str:
+        """Return what changed in words."""
+        came = {
+            "higher": "more than foreseen",
+            "lower": "fewer than foreseen",
+            "cannot be compared": "nothing to compare it with",
+        }.get(self.today.verdict, "within what was foreseen")
+        added = ", ".join(f"{n} {_ONE[name] if n == 1 else name}" for name, n in self.new_rows.items() if n) or "no row"
+        lines = [
+            f"Since {day_in_words(self.since)} ({added} added): today {self.today.now.text()} flukes a fish, foreseen "
+            f"then {self.today.then.text()}: {came}."
+        ]
+        if self.dead is not None:
+            low, high = self.deaths.low, self.deaths.high
+            beyond = "more than" if self.dead > high else "fewer than" if self.dead < low else "as"
+            lines.append(f"Dead since: {self.dead}, foreseen {low:.0f} to {high:.0f}: {beyond} foreseen.")
+        told = [m for m in self.others if m.verdict not in ("unchanged", "cannot be compared")]
+        lines += [f"{m.name}: {m.then.text()} then, {m.now.text()} now ({m.verdict})." for m in told]
+        if not told:
+            lines.append("Nothing else moved: the new rows taught little beyond the number of flukes.")
+        return "\n".join(lines)
+
+
+def last_visit(case: Case) -> date | None:
+    """Return the last day before the visit on which a fish was looked at, or None."""
+    earlier = [day for day in case.sample_dates if day < case.visit_date]
+    return max(earlier, default=None)
+
+
+def case_as_of(case: Case, day: date) -> Case:
+    """Return a case as it was known on an earlier day; what has been given since is planned.
+
+    Parameters
+    ----------
+    case : Case
+    day : date
+        Before the visit. Fish alive are counted back by the deaths and arrivals since.
+    """
+    spec = case.water.temperature
+    if isinstance(spec, RecordedTemperature):
+        kept = [i for i, time in enumerate(spec.times) if time.date() <= day]
+        if kept:
+            spec = RecordedTemperature(spec.times[: len(kept)], spec.temperatures_c[: len(kept)])
+    return replace(
+        case,
+        visit_date=day,
+        water=replace(case.water, temperature=spec),
+        fish=_fish_then(case, day),
+        given=tuple(a for a in case.given if a.date <= day),
+        planned=tuple(a for a in case.given if a.date > day),
+        samples=tuple(row for row in case.samples if row.date <= day),
+        deaths=tuple(row for row in case.deaths if row.date <= day),
+        warnings=(),
+    )
+
+
+def _fish_then(case: Case, day: date) -> tuple[FishGroup, ...]:
+    """Fish of each group alive on an earlier day; the dead since are shared out by the groups' numbers."""
+    died = sum(row.deaths for row in case.deaths if row.date > day)
+    groups, left = [], died
+    for i, group in enumerate(case.fish):
+        share = left if i == len(case.fish) - 1 else round(died * group.count / max(case.fish_count, 1))
+        came = sum(a.count for a in group.new_arrivals if day < a.date <= case.visit_date)
+        kept = tuple(a for a in group.new_arrivals if a.date <= day)
+        groups.append(replace(group, count=max(group.count + share - came, 1), new_arrivals=kept))
+        left -= share
+    return tuple(groups)
+
+
+def what_changed(now: Estimate) -> Changes | None:
+    """Leave later rows out, estimate again, and say what moved.
+
+    Parameters
+    ----------
+    now : Estimate
+        Of the whole case.
+
+    Returns
+    -------
+    Changes or None
+        None where no fish was looked at before this visit.
+
+    Notes
+    -----
+    The case of then holds no row of later days; its estimate is run on to today with the doses given since, and what it
+    foresaw stands beside what is estimated from everything.
+    """
+    case, day = now.case, last_visit(now.case)
+    if day is None:
+        return None
+    tell(f"{now.parasite}: what was known on {day.isoformat()}")
+    then = estimate(case_as_of(case, day), now.parasite, min(now.draws, _DRAWS), now.seed)
+    flukes, deaths = _foreseen(then, float((case.visit_date - day).days))
+    log = [row for row in case.deaths if row.date > day]
+    return Changes(
+        case=case,
+        parasite=now.parasite,
+        seed=now.seed,
+        draws=now.draws,
+        since=day,
+        today=Moved("flukes a fish today", flukes, now.mean_abundance),
+        deaths=deaths,
+        dead=sum(row.deaths for row in log) if log else None,
+        others=tuple(_others(then, now)),
+        new_rows=_new_rows(case, day),
+    )
+
+
+def _foreseen(then: Estimate, days: float) -> tuple[Triple, Triple]:
+    """Flukes a fish and deaths by today as they were to be foreseen, with what has been given since."""
+    pond, state = then.pond, then.state
+    run = simulate(pond.setting, state, np.array([0.0, days]), [*pond.given, *pond.planned], COARSE_STEP_DAYS)
+    alive = np.maximum(run.alive, 1e-9)
+    flukes = whole_flukes(run.abundance * alive, pond.seed) / alive
+    deaths = whole_deaths(run.deaths - state.deaths, then.case.fish_count, pond.seed)
+    return Triple.of(flukes[-1]), Triple.of(deaths[-1])
+
+
+def _others(then: Estimate, now: Estimate) -> Sequence[Moved]:
+    """What both estimates hold that does not change by itself."""
+    before = {name: posterior for name, _, posterior in then.prior_and_posterior}
+    skip = "flukes a fish at the start of the record"
+    return [
+        Moved(name, before[name], posterior)
+        for name, _, posterior in now.prior_and_posterior
+        if name in before and name != skip
+    ]
+
+
+def _new_rows(case: Case, day: date) -> dict[str, int]:
+    return {
+        "preparations": sum(row.date > day for row in case.samples),
+        "rows of deaths": sum(row.date > day for row in case.deaths),
+        "doses and works": sum(action.date > day for action in case.given),
+    }

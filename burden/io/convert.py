@@ -1,0 +1,266 @@
+"""From the tables of case.toml to the types of a case: units, ranges and names in one form."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from pathlib import Path
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+from burden.case import (
+    UNKNOWN_AGENT,
+    Action,
+    Arrival,
+    ConstantTemperature,
+    Findings,
+    FishGroup,
+    Limits,
+    Override,
+    TemperatureSpec,
+    Uncertain,
+    Water,
+    YearlyTemperature,
+)
+from burden.evidence import Value, agent_names, load_parasite, parasite_names
+from burden.io.case_toml import CASE_FILE
+from burden.io.csv_logs import read_temperature
+from burden.io.files import Notes, hint
+from burden.utils.errors import Problem
+
+if TYPE_CHECKING:
+    from burden.io.schema import (
+        ActionTable,
+        FindingsTable,
+        FishTable,
+        LimitsTable,
+        LookingTable,
+        OverrideTable,
+        ParasiteTable,
+        RangeTable,
+        WaterTable,
+    )
+
+__all__ = [
+    "ASSUMED_WATER_CHANGE",
+    "MG_L_CACO3_PER_DKH",
+    "build_actions",
+    "build_clip_share",
+    "build_findings",
+    "build_fish",
+    "build_limits",
+    "build_overrides",
+    "build_parasites",
+    "build_water",
+]
+
+#: share of the water meant by a water change of no stated size [-]: an assumption
+ASSUMED_WATER_CHANGE = 0.5
+#: 1 °dKH is 10 mg/L of CaO as carbonate: 10 × 100.09 / 56.08 = 17.85, by convention 17.8 [mg/L CaCO3]
+MG_L_CACO3_PER_DKH = 17.8
+
+
+def build_water(folder: Path, table: WaterTable, notes: Notes) -> Water | None:
+    """Return the water, its temperature record read; None where that cannot be read."""
+    volume = _uncertain(table.volume_l, "[water] volume_l", notes)
+    temperature = _temperature(folder, table, notes)
+    alkalinity = table.alkalinity_mg_l_caco3
+    if table.alkalinity_dkh is not None:
+        converted = round(table.alkalinity_dkh * MG_L_CACO3_PER_DKH, 3)
+        if alkalinity is not None and abs(alkalinity - converted) > 0.05 * converted:
+            fix = f"{table.alkalinity_dkh:g} °dKH is {converted:g} mg/L CaCO3: keep one of the two keys."
+            expected = "one alkalinity"
+            notes.problem(CASE_FILE, "[water] alkalinity_mg_l_caco3", alkalinity, expected, fix)
+        alkalinity = converted if alkalinity is None else alkalinity
+    if volume is None or temperature is None:
+        return None
+    own = {"volume_l", "temperature_c", "alkalinity_mg_l_caco3", "alkalinity_dkh"}
+    rest: dict[str, Any] = table.model_dump(exclude=own)
+    rest |= {name: rest[name] or 0.0 for name in ("exchange_per_day", "egg_removal_per_day")}
+    return Water(volume, temperature=temperature, alkalinity_mg_l_caco3=alkalinity, **rest)
+
+
+def _temperature(folder: Path, table: WaterTable, notes: Notes) -> TemperatureSpec | None:
+    given = table.temperature_c
+    place = "[water] temperature_c"
+    if isinstance(given, float):
+        return ConstantTemperature(given)
+    if isinstance(given, str):
+        if given.replace(",", ".").rstrip("°C ").replace(".", "", 1).isdigit():
+            notes.problem(CASE_FILE, place, given, "a number", "Write it without quotes and without unit.")
+            return None
+        before = len(notes.problems)
+        record = read_temperature(folder, given, notes)
+        for number, problem in enumerate(notes.problems[before:], start=before):
+            if problem.place == "file":  # the name is at fault: tell where it stands
+                fix = f"{problem.fix} Or give a number."
+                notes.problems[number] = Problem(CASE_FILE, place, given, problem.expected, fix)
+        return record
+    if given.mean_c + given.swing_c > 40:
+        fix = "swing_c is half of highest minus lowest."
+        notes.problem(CASE_FILE, place, given.mean_c + given.swing_c, "a highest of at most 40 °C", fix)
+    return YearlyTemperature(given.mean_c, given.swing_c, given.warmest_day)
+
+
+def _uncertain(given: float | RangeTable | None, place: str, notes: Notes) -> Uncertain | None:
+    if given is None or isinstance(given, float):
+        return None if given is None else Uncertain.plain(given)
+    if not given.low <= given.value <= given.high:
+        shown = f"{given.low:g}, {given.value:g}, {given.high:g}"
+        notes.problem(CASE_FILE, place, shown, "low <= value <= high", "Put the three in order.")
+        return None
+    return Uncertain(given.value, given.low, given.high, given.how)
+
+
+def build_clip_share(table: LookingTable | None, notes: Notes) -> Uncertain | None:
+    """Return what one clip shows of all gills, where the case says so."""
+    share = _uncertain(table.gill_clip_share, "[looking] gill_clip_share", notes) if table else None
+    if share is not None and max(share.value, share.high) > 1:
+        fix = "For half a percent write 0.005."
+        notes.problem(CASE_FILE, "[looking] gill_clip_share", share.high, "a share of all gills, above 0 to 1", fix)
+        return None
+    return share
+
+
+def build_fish(table: FishTable, place: str, notes: Notes) -> FishGroup:
+    """Return one group of fish."""
+    return FishGroup(
+        table.species,
+        table.count,
+        table.food_fish,
+        mean_weight_g=_uncertain(table.mean_weight_g, f"{place} mean_weight_g", notes),
+        length_mm=table.length_mm,
+        new_arrivals=tuple(Arrival(a.date, a.count) for a in table.new_arrivals),
+        lethal_sampling_allowed=_lethal_limit(table, notes),
+    )
+
+
+def _lethal_limit(table: FishTable, notes: Notes) -> int | None:
+    """Return how many fish may be killed; a plain yes sets no limit but the stock."""
+    if table.lethal_sampling_allowed is not True:
+        return None if table.lethal_sampling_allowed is None else int(table.lethal_sampling_allowed)
+    notes.assume(f"How many {table.species} may be killed to look at is not said: no limit is taken.")
+    return table.count
+
+
+def build_parasites(table: ParasiteTable, notes: Notes) -> tuple[str, ...]:
+    """Return the sets the case names, each once; an unknown name is a problem with its near miss."""
+    known = parasite_names()
+    names = tuple(dict.fromkeys(table.set))
+    for name in names:
+        if name not in known:
+            fix = hint(name, known)
+            notes.problem(CASE_FILE, "[parasite] set", name, f"one of {', '.join(known)}", fix)
+    return tuple(name for name in names if name in known)
+
+
+def build_overrides(table: ParasiteTable, sets: tuple[str, ...], notes: Notes) -> Mapping[str, Override]:
+    """Return the case's own values; where no range is given, the evidence's range moves along."""
+    values: dict[str, Value] = {}
+    for name in reversed(sets):
+        values |= load_parasite(name).values
+    found = {}
+    for name, own in table.override.items():
+        place = f"[parasite.override.{name}]"
+        if sets and name not in values:
+            fix = hint(name, values)
+            notes.problem(CASE_FILE, place, name, f"a value of {' or '.join(sets)}", fix)
+        elif sets and (override := _override(own, values[name], place, notes)) is not None:
+            found[name] = override
+    return MappingProxyType(found)
+
+
+def _override(own: OverrideTable, value: Value, place: str, notes: Notes) -> Override | None:
+    floor, ceiling = {"log": (0.0, math.inf), "logit": (0.0, 1.0)}.get(value.scale, (-math.inf, math.inf))
+    given = [x for x in (own.low, own.value, own.high) if x is not None]
+    shown = ", ".join(f"{x:g}" for x in given)
+    if not all(floor < x < ceiling for x in given):
+        limits = "above 0" if math.isinf(ceiling) else "between 0 and 1"
+        notes.problem(CASE_FILE, place, shown, f"numbers {limits} [{value.unit}]", "Check value and unit.")
+        return None
+    if given != sorted(given):
+        notes.problem(CASE_FILE, place, shown, "low <= value <= high", "Put the three in order.")
+        return None
+    low, high = (_moved(edge, value, own.value) for edge in (value.low, value.high))
+    low = low if own.low is None else own.low
+    high = high if own.high is None else own.high
+    return Override(value.name, own.value, min(low, own.value), max(high, own.value), own.source)
+
+
+def _moved(edge: float, value: Value, to: float) -> float:
+    """Move an end of the evidence's range along with its median, on the value's own scale."""
+    if value.scale == "linear":
+        return to + edge - value.value
+    if value.scale == "log":
+        return to * edge / value.value
+
+    def odds(share: float) -> float:
+        return share / (1 - share)
+
+    moved = odds(to) * odds(edge) / odds(value.value)
+    return moved / (1 + moved)
+
+
+def build_findings(table: FindingsTable | None) -> Findings:
+    """Return the other findings."""
+    return Findings() if table is None else Findings(tuple(dict.fromkeys(table.other)), table.note.strip())
+
+
+def build_limits(table: LimitsTable | None, notes: Notes) -> Limits:
+    """Return the limits, the agents' names checked."""
+    if table is None:
+        return Limits()
+    for name in table.agents or ():
+        _check_agent(name, "[limits] agents", agent_names(), notes)
+    return Limits(**table.model_dump())
+
+
+def build_actions(kind: str, tables: tuple[ActionTable | None, ...], notes: Notes) -> tuple[Action, ...]:
+    """Return what was given, or is planned, by rising date.
+
+    Parameters
+    ----------
+    kind : str
+        given or planned.
+    tables : tuple of ActionTable or None
+        None for a block that could not be read.
+    notes : Notes
+    """
+    numbered = [(i, table) for i, table in enumerate(tables, start=1) if table is not None]
+    for number, table in numbered:
+        _check_action(table, kind, f"[[{kind}]] {number}", notes)
+    actions = (
+        Action(**{**table.model_dump(), "water_change_after": _share_changed(table, notes)}) for _, table in numbered
+    )
+    return tuple(sorted(actions, key=lambda action: action.date))
+
+
+def _share_changed(table: ActionTable, notes: Notes) -> float | None:
+    """Return the share of the water changed; of a plain yes, a half: an assumption."""
+    if table.water_change_after is not True:
+        return None if table.water_change_after is None else float(table.water_change_after)
+    notes.assume(f"How much water was changed after {table.date} is not said: a half is taken.")
+    return ASSUMED_WATER_CHANGE
+
+
+def _check_action(table: ActionTable, kind: str, place: str, notes: Notes) -> None:
+    known = agent_names()
+    if table.agent is not None:
+        _check_agent(table.agent, f"{place} agent", (*known, UNKNOWN_AGENT) if kind == "given" else known, notes)
+    elif table.action == "dose":
+        expected = 'the name of an agent, or "unknown"' if kind == "given" else "the name of an agent"
+        fix = f"Add agent; known: {', '.join(known)}."
+        notes.problem(CASE_FILE, f"{place} agent", "missing", expected, fix)
+    amounts = [key for key in ("mg_l", "mg_per_kg_fish", "g_l") if getattr(table, key) is not None]
+    if len(amounts) > 1:
+        fix = "Keep the amount as it was given and remove the others."
+        notes.problem(CASE_FILE, place, ", ".join(amounts), "one amount", fix)
+    if table.route == "in_feed" and "mg_per_kg_fish" not in amounts and amounts:
+        fix = "Give mg_per_kg_fish, or the route bath."
+        notes.problem(CASE_FILE, f"{place} {amounts[0]}", "in feed", "mg_per_kg_fish for in_feed", fix)
+
+
+def _check_agent(name: str, place: str, known: tuple[str, ...], notes: Notes) -> None:
+    if name not in known:
+        fix = hint(name, known)
+        notes.problem(CASE_FILE, place, name, f"one of {', '.join(known)}", fix)

@@ -1,0 +1,289 @@
+"""What does not fit together in a case: problems, warnings, and the list of what was assumed."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator
+from datetime import date, timedelta
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from burden.case import Case, Preparation, RecordedTemperature, YearlyTemperature
+from burden.evidence import load_parasite
+from burden.io.case_toml import CASE_FILE, CaseTables
+from burden.io.files import Notes
+from burden.io.unit_checks import odd_units
+from burden.utils.formatting import counted, named, plain_number
+
+if TYPE_CHECKING:
+    from burden.io.schema import ActionTable
+
+__all__ = ["assumptions", "check_dates", "check_stock", "oddities"]
+
+#: a site and the methods that look at it
+_METHOD_SITES = {"skin_scrape": ("skin", "fin"), "gill_clip": ("gill",), "gill_arch": ("gill",)}
+#: readings that end so long before the visit no longer describe it [d]
+_STALE_READINGS_DAYS = 14
+#: a log of deaths that ends so long before the visit was more likely let lie than kept: an assumption [d]
+_STALE_LOG_DAYS = 7
+#: a row so long before the visit is more likely a slip of the year [d]
+_LONG_AGO_DAYS = 3 * 365
+#: nothing for so long points to last year's number written in January, as nobody waits so long: an assumption [d]
+_YEAR_OLD_DAYS = 300
+#: nobody plans a dose for later, and a forecast that goes on to it takes more memory with every day: an assumption [d]
+_FARTHEST_PLAN_DAYS = 400
+#: a pond does not warm or cool by so much within a day: an assumption [°C]
+_JUMP_C = 8.0
+
+
+def check_dates(tables: CaseTables, notes: Notes) -> None:
+    """Note dates of case.toml that lie on the wrong side of the visit."""
+    if tables.case is None:
+        return
+    visit = tables.case.visit_date
+    if tables.case.trouble_since is not None and tables.case.trouble_since > visit:
+        _wrong_side("[case] trouble_since", tables.case.trouble_since, f"up to {visit}", notes)
+    for number, action in _numbered(tables.given):
+        if action.date > visit:
+            _wrong_side(f"[[given]] {number} date", action.date, f"up to the visit on {visit}", notes)
+    for number, action in _numbered(tables.planned):
+        place, last = f"[[planned]] {number} date", visit + timedelta(days=_FARTHEST_PLAN_DAYS)
+        if action.date < visit:
+            _wrong_side(place, action.date, f"on or after the visit on {visit}", notes)
+        elif action.date > last:
+            expected = f"a date up to {last}, {_FARTHEST_PLAN_DAYS} d after the visit"
+            notes.problem(CASE_FILE, place, action.date, expected, "Check the year; nothing is reckoned further.")
+
+
+def _numbered(tables: tuple[ActionTable | None, ...]) -> Iterator[tuple[int, ActionTable]]:
+    return ((i, table) for i, table in enumerate(tables, start=1) if table is not None)
+
+
+def _wrong_side(place: str, day: date, expected: str, notes: Notes) -> None:
+    where = " What was done goes under [[given]], what is to come under [[planned]]." if "[[" in place else ""
+    fix = f"Check the date, or visit_date.{where}"
+    notes.problem(CASE_FILE, place, day, f"a date {expected}", fix)
+
+
+def check_stock(case: Case, notes: Notes) -> None:
+    """Note more live fish sampled on the visit date than there are, and a record from before there were any."""
+    live = _live_fish(case, case.visit_date)
+    if live > case.fish_count:
+        fix = "Check count in [fish] and the labels in samples.csv; fish killed for the look count as lethal yes."
+        expected = f"at most {case.fish_count} live fish, as [fish] says"
+        notes.problem("samples.csv", f"rows of {case.visit_date}", live, expected, fix)
+    known = (*case.sample_dates, *(action.date for action in case.given), *(row.date for row in case.deaths))
+    if known and case.fish_on(first := min(known)) == 0:
+        fix = "Leave out what is older than the fish, or new_arrivals if they were the first; or write down who died."
+        expected = "fish in the water on the day of the first sample, dose or row of deaths: all of them came later"
+        notes.problem(CASE_FILE, "[fish] new_arrivals", first, expected, fix)
+
+
+def _live_fish(case: Case, day: date) -> int:
+    return len({r.fish for r in case.samples if r.date == day and r.chosen != "dead" and not r.lethal})
+
+
+def oddities(case: Case) -> list[str]:
+    """Return what looks odd but may be right, as plain sentences."""
+    return [
+        *odd_units(case),
+        *_odd_sets(case),
+        *_odd_water(case),
+        *_odd_samples(case),
+        *_odd_deaths(case),
+        *_odd_actions(case),
+    ]
+
+
+def _odd_sets(case: Case) -> Iterator[str]:
+    """Waters and hosts that none of a set's figures are of."""
+    for name in case.parasites:
+        known = load_parasite(name)
+        if stray := known.stray_in(case.water.medium):
+            yield f'{stray}, and medium is "{case.water.medium}": which of the two holds?'
+        hosts = ", ".join(known.about["hosts"])
+        for group in case.fish:
+            if not _stems(group.species) & _stems(hosts):
+                yield f"The figures of {name} are of {hosts}, and the fish are {group.species}: is the set right?"
+
+
+def _stems(words: str) -> set[str]:
+    """First four letters of each word, so that guppy is a guppies' host and carpio a carp's; "fish" tells nothing."""
+    return {word[:4] for word in re.findall(r"[^\W\d_]{3,}", words.lower())} - {"fish", "and", "othe"}
+
+
+def _odd_water(case: Case) -> Iterator[str]:
+    water = case.water
+    salt = water.salinity_g_l
+    if salt is not None and (salt > 10 if water.medium == "fresh" else salt < 10):
+        yield f'Medium is "{water.medium}" but salinity is {salt:g} g/L: which of the two holds?'
+    yield from _odd_temperature(case)
+
+
+def _odd_temperature(case: Case) -> Iterator[str]:
+    spec = case.water.temperature
+    if isinstance(spec, YearlyTemperature) and spec.mean_c - spec.swing_c < (0 if case.water.medium == "fresh" else -2):
+        lowest = spec.mean_c - spec.swing_c
+        yield f"The yearly course falls to {lowest:g} °C: swing_c is half of highest minus lowest."
+    if isinstance(spec, RecordedTemperature):
+        yield from _odd_record(spec)
+        behind = -case.day_of(spec.times[-1].date())
+        if behind > _STALE_READINGS_DAYS:
+            yield f"The temperature record ends {behind} d before the visit."
+
+
+def _odd_record(spec: RecordedTemperature) -> Iterator[str]:
+    readings = list(pairwise(zip(spec.times, spec.temperatures_c, strict=True)))
+    jumps = [(t, a, b) for (s, a), (t, b) in readings if abs(b - a) > _JUMP_C and t - s <= timedelta(1)]
+    if jumps:
+        day, one, other = jumps[0]
+        more = f", and {counted(len(jumps) - 1, 'more jump')} like it" if jumps[1:] else ""
+        yield (
+            f"The temperature record goes from {one:g} to {other:g} °C within a day, on {day.date()}{more}: "
+            "a slip of the point?"
+        )
+    for (before, _), (after, _) in readings:
+        if (gap := (after - before).days) > _YEAR_OLD_DAYS:
+            yield f"The temperature record: {gap} d between {before.date()} and {after.date()}: is the year right?"
+
+
+def _odd_samples(case: Case) -> Iterator[str]:
+    for day in case.sample_dates:
+        stock = case.fish_on(day)
+        if day < case.visit_date and (live := _live_fish(case, day)) > stock:
+            yield f"On {day}, {live} live fish were sampled but the logs leave only {stock}: deaths not written down?"
+    for day in case.sample_dates:
+        rows = [row for row in case.samples if row.date == day]
+        half = len(rows) // 2
+        if rows[:half] == rows[half:] and len(set(rows[:half])) > 1:
+            yield f"samples.csv: the {half} rows of {day} stand there twice: pasted twice?"
+    ways: dict[tuple[date, str], set[str]] = {}
+    for row in case.samples:
+        ways.setdefault((row.date, row.fish), set()).add(row.chosen)
+    for (day, fish), chosen in ways.items():
+        if len(chosen) > 1:
+            yield f"Fish {fish} of {day} is both {' and '.join(sorted(chosen))}."
+    wrong = [row for row in case.samples if _wrong_site(row)]
+    if wrong:
+        yield f"samples.csv: {counted(len(wrong), 'row')} with a method that does not look at the site."
+    if case.sample_dates and -case.day_of(case.sample_dates[0]) > _LONG_AGO_DAYS:
+        yield f"The first samples are of {case.sample_dates[0]}: is the year right?"
+    elif case.sample_dates and (ago := -case.day_of(case.sample_dates[-1])) > _YEAR_OLD_DAYS:
+        yield f"The newest samples are of {case.sample_dates[-1]}, {ago} d before the visit: is the year right?"
+    if case.samples and not case.has_samples:
+        yield "No preparation was readable: the answer rests on the prior alone."
+
+
+def _wrong_site(row: Preparation) -> bool:
+    return row.site not in _METHOD_SITES.get(row.method or "", (row.site,))
+
+
+def _odd_deaths(case: Case) -> Iterator[str]:
+    total = sum(row.deaths for row in case.deaths)
+    if total > case.fish_count:
+        yield (
+            f"{total} deaths are written down and {case.fish_count} fish are left: "
+            "count is what is alive on the visit date."
+        )
+    if case.deaths and -case.day_of(case.deaths[0].date) > _LONG_AGO_DAYS:
+        yield f"The first row of deaths.csv is of {case.deaths[0].date}: is the year right?"
+    behind = -case.day_of(case.deaths[-1].date) if case.deaths else 0
+    if behind > _STALE_LOG_DAYS:
+        yield (
+            f"deaths.csv ends {behind} d before the visit, and days after its last row count as not watched: if none "
+            f"died since, write a row {case.visit_date},0."
+        )
+    for before, after in pairwise(row.date for row in case.deaths):
+        if (gap := (after - before).days) > _YEAR_OLD_DAYS:
+            yield f"deaths.csv: {gap} d between {before} and {after}: is the year right?"
+
+
+def _odd_actions(case: Case) -> Iterator[str]:
+    written: Counter[tuple[object, ...]] = Counter(
+        (a.date, a.agent, a.route, a.concentration_mg_l) for a in (*case.given, *case.planned) if a.action == "dose"
+    )
+    for (day, agent, *_), times in written.items():
+        if times > 1:
+            yield f"The dose of {agent} on {day} is written {times} times: was it given {times} times?"
+    for action in (*case.given, *case.planned):
+        if action.action == "heat" and case.limits.can_heat_to_c is None:
+            yield f"Heat on {action.date}: [limits] can_heat_to_c does not say how far."
+    for action in case.given:
+        if -case.day_of(action.date) > _LONG_AGO_DAYS:
+            yield f"A given {named(action.action)} is of {action.date}: is the year right?"
+    for action in case.planned:
+        if case.day_of(action.date) > _YEAR_OLD_DAYS:
+            yield f"A planned {named(action.action)} is of {action.date}: is the year right?"
+
+
+def assumptions(case: Case, *, exchange_given: bool) -> list[str]:
+    """Return what the case leaves open and what is taken instead, the weightiest first.
+
+    Parameters
+    ----------
+    case : Case
+    exchange_given : bool
+        Whether the case says how much water is replaced.
+
+    Returns
+    -------
+    list of str
+        Plain sentences.
+    """
+    return [*_about_weight(case), *_about_samples(case), *_about_water(case, exchange_given), *_about_doses(case)]
+
+
+def _about_weight(case: Case) -> Iterator[str]:
+    for group in sorted(case.fish, key=lambda g: g.mean_weight_g is not None or g.length_mm is not None):
+        weight = group.weight_g
+        if group.mean_weight_g is None:
+            known = f"from its length of {group.length_mm:g} mm" if group.length_mm else "weight unknown"
+            yield (
+                f"{group.species}, {known}: mean weight taken as {_rounded(weight.value)} g "
+                f"({_rounded(weight.low)} to {_rounded(weight.high)} g). "
+                "Brakes and death rates are per gram: weigh a few fish."
+            )
+
+
+def _rounded(value: float) -> str:
+    """Write an assumed figure with three digits at most."""
+    return plain_number(float(f"{value:.3g}"))
+
+
+def _about_samples(case: Case) -> Iterator[str]:
+    bare = [row for row in case.samples if row.fraction_examined is None and row.clip_share is None]
+    if bare:
+        yield (
+            f"For {len(bare)} of {counted(len(case.samples), 'preparation')} nobody wrote what share of the site "
+            "was looked at: it is taken as a wide range from method and fish size."
+        )
+    bodies = [row for row in case.samples if row.chosen == "dead" and row.hours_dead is None]
+    if bodies:
+        yield f"For {counted(len(bodies), 'preparation')} of dead fish nobody wrote how long they were dead."
+
+
+def _about_water(case: Case, exchange_given: bool) -> Iterator[str]:
+    volume = case.water.volume_l
+    if volume.assumed:
+        value, low, high = (plain_number(x) for x in (volume.value, volume.low, volume.high))
+        yield f"The volume is taken as {value} L ± 10 % ({low} to {high} L)."
+    for group in case.fish:
+        if group.mean_weight_g is not None and group.mean_weight_g.assumed:
+            yield f"The mean weight of {group.species} is taken as ± 10 %."
+    if not exchange_given:
+        yield "No water exchange is given: none is taken."
+    if case.water.filter is None:
+        yield "It is not said whether a filter runs, or has met the agent: both are possible."
+
+
+def _about_doses(case: Case) -> Iterator[str]:
+    for action in case.given:
+        if action.action != "dose":
+            continue
+        amounts = (action.mg_l, action.mg_per_kg_fish, action.g_l)
+        open_ends = ["agent"] if action.agent == "unknown" else []
+        open_ends += ["amount"] if all(x is None for x in amounts) else []
+        open_ends += ["hours"] if action.hours is None and action.route != "in_feed" else []
+        if open_ends:
+            yield f"The dose of {action.date} leaves open: {', '.join(open_ends)}."

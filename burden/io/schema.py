@@ -1,0 +1,402 @@
+"""The shape of case.toml. Each field's description is what the problem list calls "expected".
+
+This module needs pydantic at import; `burden.io` imports it only when a case is read.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Callable, Mapping
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag
+from pydantic_core import PydanticCustomError
+
+from burden.case import WEEKDAYS
+from burden.io.cells import TEMPERATURE_LIMITS_C, CellError, day_from_text, temperature_fix
+from burden.io.files import hint
+
+__all__ = [
+    "OTHER_FINDINGS",
+    "TABLES",
+    "WEIGHT_LIMITS_G",
+    "ActionTable",
+    "ArrivalTable",
+    "AtLeast0",
+    "CaseTable",
+    "Day",
+    "FindingsTable",
+    "FishTable",
+    "LimitsTable",
+    "LookingTable",
+    "Name",
+    "NumberOrRange",
+    "OverrideTable",
+    "ParasiteTable",
+    "Positive",
+    "RangeTable",
+    "Temperature",
+    "Text",
+    "WaterTable",
+    "YearlyTable",
+    "YesNo",
+]
+
+OTHER_FINDINGS = (
+    *("ciliates", "flagellates", "bacterial_gill_disease", "fungus", "leeches", "crustaceans"),
+    *("virus_suspected", "unknown"),
+)
+
+#: a larva that has just hatched, and more than any fish, or all of a pond taken for one: assumptions [g]
+WEIGHT_LIMITS_G = (0.0001, 10_000_000.0)
+
+
+def _wrong(fix: str) -> PydanticCustomError:
+    return PydanticCustomError("wrong_value", "{fix}", {"fix": fix})
+
+
+def _number(
+    low: float = 0.0,
+    high: float = math.inf,
+    *,
+    above: bool = False,
+    fix: Callable[[float], str] | None = None,
+) -> BeforeValidator:
+    """Accept a finite number from `low` (not itself if `above`) to `high`; a boolean is no number."""
+
+    def check(value: Any) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise _wrong("Write a plain number: no quotes, no unit, a point for decimals.")
+        if not abs(value) < 1e300:  # also nan, inf and whole numbers no float can hold
+            raise _wrong("Write a finite number, or leave the key out if nobody measured.")
+        if not low <= value <= high or (above and value <= low):
+            limits = f"{'above' if above else 'from'} {low:g}" + (f" to {high:g}" if high < math.inf else "")
+            raise _wrong(fix(value) if fix else f"It must be {limits}. Check the unit.")
+        return float(value)
+
+    return BeforeValidator(check)
+
+
+def _whole(low: int) -> BeforeValidator:
+    def check(value: Any) -> int:
+        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e9:
+            raise _wrong("Write a whole number, without quotes.")
+        if value != int(value) or value < low:
+            raise _wrong(f"Write a whole number, {low} or more.")
+        return int(value)
+
+    return BeforeValidator(check)
+
+
+def _choice(*known: str) -> BeforeValidator:
+    def check(value: Any) -> str:
+        if not isinstance(value, str):
+            raise _wrong("Write it as text, in quotes.")
+        word = value.strip().lower().replace(" ", "_")
+        if word not in known:
+            raise _wrong(hint(word, known))
+        return word
+
+    return BeforeValidator(check)
+
+
+def _yes_no(value: Any) -> bool:
+    answers = {"yes": True, "no": False, "true": True, "false": False}
+    if isinstance(value, str):
+        value = answers.get(value.strip().lower(), value)
+    if not isinstance(value, bool):
+        raise _wrong('Write "yes" or "no", or true or false.')
+    return value
+
+
+def _day(value: Any) -> dt.date:
+    if isinstance(value, dt.date):  # a date and time too: its date counts
+        value = f"{value.year:04d}-{value.month:02d}-{value.day:02d}"
+    if not isinstance(value, str):
+        raise _wrong("Write the date as 2026-05-10.")
+    try:
+        return day_from_text(value)
+    except CellError as error:
+        raise _wrong(error.fix) from error
+
+
+def _day_of_year(value: Any) -> tuple[int, int]:
+    """Read an ISO date or MM-DD as (month, day)."""
+    if isinstance(value, str) and len(value.strip()) == 5:
+        value = f"2000-{value.strip()}"  # a leap year, so that 02-29 is a day
+    day = _day(value)
+    return (day.month, day.day)
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str) or not value.strip():
+        raise _wrong("Write it as text, in quotes, not empty.")
+    return value.strip()
+
+
+def _name(value: Any) -> str:
+    return _text(value).lower().replace(" ", "_").replace("-", "_")
+
+
+def _visit_day(value: Any) -> str | dt.date | int:
+    if isinstance(value, int) and not isinstance(value, bool) and 0 <= value <= 3650:
+        return value
+    if isinstance(value, str):
+        word = value.strip().lower()
+        full = [day for day in WEEKDAYS if len(word) >= 2 and day.startswith(word)]
+        if full:
+            return full[0]
+        if word[:1].isalpha():
+            raise _wrong(hint(word, WEEKDAYS))
+    return _day(value)
+
+
+def _water_share(value: Any) -> Any:
+    if isinstance(value, int | float) and 1 < value <= 100:
+        raise _wrong(f"Write a share: {value:g} % is {value / 100:g}.")
+    return value
+
+
+def _or_yes_no(value: Any) -> str:
+    """Tell a yes or no, which leaves the number open, from a number."""
+    return "form:yes_no" if isinstance(value, bool | str) else "form:number"
+
+
+def _kind(value: Any) -> str:
+    """Name the form a value is written in, to choose the branch that tells what is wrong with it."""
+    if isinstance(value, BaseModel | Mapping):
+        return "form:table"
+    if isinstance(value, list | tuple):
+        return "form:list"
+    return "form:text" if isinstance(value, str) else "form:number"
+
+
+def _table_or_list(value: Any) -> Any:
+    """Return one value as a list of one; words with commas between them are several."""
+    if isinstance(value, str):
+        return [word.strip() for word in value.split(",")]
+    return [value] if isinstance(value, Mapping) else value
+
+
+Positive = Annotated[float, _number(above=True)]
+AtLeast0 = Annotated[float, _number()]
+Temperature = Annotated[float, _number(*TEMPERATURE_LIMITS_C, fix=temperature_fix)]
+YesNo = Annotated[bool, BeforeValidator(_yes_no)]
+Day = Annotated[dt.date, BeforeValidator(_day)]
+Text = Annotated[str, BeforeValidator(_text)]
+Name = Annotated[str, BeforeValidator(_name)]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class RangeTable(_Table):
+    """A number with its own range."""
+
+    value: Positive = Field(description="a number above 0")
+    low: Positive = Field(description="the lower end of the range (5 % point), above 0")
+    high: Positive = Field(description="the upper end of the range (95 % point)")
+    how: Text = Field("as given", description="how it was measured, in words")
+
+
+NumberOrRange = Annotated[
+    Annotated[Positive, Tag("form:number")] | Annotated[RangeTable, Tag("form:table")],
+    Discriminator(lambda value: "form:table" if isinstance(value, Mapping | RangeTable) else "form:number"),
+]
+
+
+def _between(low: float, high: float) -> AfterValidator:
+    """Accept a number or a range that lies between two limits."""
+
+    def check(value: float | RangeTable) -> float | RangeTable:
+        ends = (value.value, value.low, value.high) if isinstance(value, RangeTable) else (value,)
+        if min(ends) < low or max(ends) > high:
+            raise _wrong(f"It must be from {low:.12g} to {high:.12g}. Check the unit.")
+        return value
+
+    return AfterValidator(check)
+
+
+class YearlyTable(_Table):
+    """A yearly cosine of the temperature."""
+
+    mean_c: Temperature = Field(description="the mean over the year in °C")
+    swing_c: Annotated[float, _number(0, 25)] = Field(description="half of highest minus lowest, in °C")
+    warmest_day: Annotated[tuple[int, int], BeforeValidator(_day_of_year)] = Field(
+        description="the warmest day, a date or MM-DD"
+    )
+
+
+class CaseTable(_Table):
+    """[case]"""
+
+    visit_date: Day = Field(description="the date of decision, as 2026-05-10")
+    title: Text = Field("", description="a title in words")
+    trouble_since: Day | None = Field(None, description="the date the trouble began")
+
+
+class WaterTable(_Table):
+    """[water]"""
+
+    volume_l: NumberOrRange = Field(description="litres of water in all, above 0")
+    medium: Annotated[str, _choice("fresh", "sea")] = Field(description="fresh or sea")
+    temperature_c: Annotated[
+        Annotated[Temperature, Tag("form:number")]
+        | Annotated[Text, Tag("form:text")]
+        | Annotated[YearlyTable, Tag("form:table")],
+        Discriminator(lambda value: _kind(value) if _kind(value) != "form:list" else "form:number"),
+    ] = Field(description="the temperature in °C (−2.5 to 40), a file name, or {mean_c, swing_c, warmest_day}")
+    exchange_per_day: Annotated[float, _number(0, 200)] | None = Field(
+        None, description="share of the water replaced a day, 0.1 for 10 %"
+    )
+    egg_removal_per_day: Annotated[float, _number(0, 20)] | None = Field(
+        None, description="rate at which cleaning and a mechanical filter carry eggs off, 0.1 for 10 % a day"
+    )
+    oxygen_mg_l: Annotated[float, _number(0, 25)] | None = Field(None, description="oxygen in mg/L, 0 to 25")
+    salinity_g_l: Annotated[float, _number(0, 80)] | None = Field(None, description="salinity in g/L, 0 to 80")
+    ph: Annotated[float, _number(3, 11)] | None = Field(None, description="pH, 3 to 11")
+    alkalinity_mg_l_caco3: Annotated[float, _number(0, 1000)] | None = Field(
+        None, description="alkalinity in mg/L as CaCO3, 0 to 1000"
+    )
+    alkalinity_dkh: Annotated[float, _number(0, 56)] | None = Field(
+        None, description="alkalinity (carbonate hardness) in °dKH, 0 to 56"
+    )
+    total_ammonia_n_mg_l: Annotated[float, _number(0, 500)] | None = Field(
+        None, description="total ammonia in mg/L of nitrogen, 0 to 500"
+    )
+    nitrite_n_mg_l: Annotated[float, _number(0, 500)] | None = Field(
+        None, description="nitrite in mg/L of nitrogen, 0 to 500"
+    )
+    filter: Annotated[str, _choice("none", "naive", "adapted")] | None = Field(
+        None, description="none, naive (has not met the agent) or adapted"
+    )
+    uv: YesNo | None = Field(None, description="yes or no")
+    aeration: YesNo | None = Field(None, description="yes or no")
+
+
+class ArrivalTable(_Table):
+    """One entry of new_arrivals."""
+
+    date: Day = Field(description="the date the fish came, as 2026-05-10")
+    count: Annotated[int, _whole(1)] = Field(description="how many came, 1 or more")
+
+
+class FishTable(_Table):
+    """[fish], or one [[fish]]"""
+
+    species: Text = Field(description="the species, in words")
+    count: Annotated[int, _whole(1)] = Field(description="fish alive on the visit date, 1 or more")
+    food_fish: YesNo = Field(description="yes or no")
+    mean_weight_g: Annotated[NumberOrRange, _between(*WEIGHT_LIMITS_G)] | None = Field(
+        None, description="the mean weight in g, {:.12g} to {:.12g}".format(*WEIGHT_LIMITS_G)
+    )
+    length_mm: Annotated[float, _number(1, 5000)] | None = Field(None, description="the mean length in mm, 1 to 5000")
+    new_arrivals: tuple[ArrivalTable, ...] = Field((), description="a list of {date, count}")
+    lethal_sampling_allowed: (
+        Annotated[
+            Annotated[YesNo, Tag("form:yes_no")] | Annotated[int, _whole(0), Tag("form:number")],
+            Discriminator(_or_yes_no),
+        ]
+        | None
+    ) = Field(None, description="how many fish may be killed to look at, 0 or more; or yes or no")
+
+
+class OverrideTable(_Table):
+    """[parasite.override.NAME]"""
+
+    value: Annotated[float, _number(-math.inf)] = Field(description="a number in the evidence's unit")
+    low: Annotated[float, _number(-math.inf)] | None = Field(None, description="the 5 % point")
+    high: Annotated[float, _number(-math.inf)] | None = Field(None, description="the 95 % point")
+    source: Text = Field("no source given", description="where it is from, in words")
+
+
+class ParasiteTable(_Table):
+    """[parasite]"""
+
+    set: Annotated[tuple[Name, ...], BeforeValidator(_table_or_list), Field(min_length=1)] = Field(
+        description="the name of a parasite set, or a list of names"
+    )
+    gill_flukes_on_skin: YesNo = Field(False, description="yes or no: read skin scrapes for gill flukes too")
+    override: dict[str, OverrideTable] = Field(
+        default_factory=dict, description="tables [parasite.override.NAME] with value, low, high, source"
+    )
+
+
+class FindingsTable(_Table):
+    """[findings]"""
+
+    other: Annotated[tuple[Annotated[str, _choice(*OTHER_FINDINGS)], ...], BeforeValidator(_table_or_list)] = Field(
+        (), description=f"a list out of {', '.join(OTHER_FINDINGS)}"
+    )
+    note: str = Field("", description="a note in words")
+
+
+class LookingTable(_Table):
+    """[looking]"""
+
+    gill_clip_share: NumberOrRange | None = Field(None, description="share of all gills on one slide, above 0 to 1")
+
+
+class LimitsTable(_Table):
+    """[limits]"""
+
+    agents: Annotated[tuple[Name, ...], BeforeValidator(_table_or_list)] | None = Field(
+        None, description="a list of agent names"
+    )
+    max_doses: Annotated[int, _whole(0)] | None = Field(None, description="a whole number, 0 or more")
+    visit_days: (
+        Annotated[
+            tuple[Annotated[str | dt.date | int, BeforeValidator(_visit_day)], ...],
+            BeforeValidator(_table_or_list),
+        ]
+        | None
+    ) = Field(None, description="a list of weekdays, dates, or whole days after the visit")
+    shortest_gap_days: AtLeast0 | None = Field(None, description="days between two doses, 0 or more")
+    max_formalin_mg_l_total: AtLeast0 | None = Field(None, description="mg/L over all doses, 0 or more")
+    can_heat_to_c: Temperature | None = Field(None, description="a temperature in °C, −2.5 to 40")
+    spare_tank: YesNo | None = Field(None, description="yes or no")
+
+
+class ActionTable(_Table):
+    """One [[given]] or [[planned]]"""
+
+    date: Day = Field(description="a date as 2026-05-10")
+    action: Annotated[str, _choice("dose", "water_change", "move_fish", "drain_dry", "heat")] = Field(
+        "dose", description="dose, water_change, move_fish, drain_dry or heat"
+    )
+    agent: Name | None = Field(None, description='the name of an agent, or "unknown"')
+    route: Annotated[str, _choice("bath", "in_feed", "dip")] | None = Field(None, description="bath, in_feed or dip")
+    mg_l: Positive | None = Field(None, description="mg/L, above 0")
+    mg_per_kg_fish: Positive | None = Field(None, description="mg per kg of fish, above 0")
+    g_l: Annotated[float, _number(0, 400, above=True)] | None = Field(None, description="g/L, above 0 to 400")
+    hours: Positive | None = Field(None, description="hours, above 0")
+    strength_percent: Annotated[float, _number(0, 100, above=True)] | None = Field(
+        None, description="percent, above 0 to 100"
+    )
+    volume_l_believed: Positive | None = Field(None, description="litres, above 0")
+    water_change_after: (
+        Annotated[
+            Annotated[YesNo, Tag("form:yes_no")]
+            | Annotated[float, _number(0, 1), BeforeValidator(_water_share), Tag("form:number")],
+            Discriminator(_or_yes_no),
+        ]
+        | None
+    ) = Field(None, description="the share of the water changed, 0 to 1; or yes or no")
+    uv_or_carbon_on: YesNo | None = Field(None, description="yes or no")
+    told_by: Annotated[str, _choice("owner", "record")] | None = Field(None, description="owner or record")
+
+
+#: tables of case.toml: model, required, a list of blocks
+TABLES: dict[str, tuple[type[BaseModel], bool, bool]] = {
+    "case": (CaseTable, True, False),
+    "water": (WaterTable, True, False),
+    "fish": (FishTable, True, True),
+    "parasite": (ParasiteTable, True, False),
+    "looking": (LookingTable, False, False),
+    "findings": (FindingsTable, False, False),
+    "limits": (LimitsTable, False, False),
+    "given": (ActionTable, False, True),
+    "planned": (ActionTable, False, True),
+}

@@ -1,0 +1,1 @@
+"""The backward equations: the probability that the last fluke dies."""

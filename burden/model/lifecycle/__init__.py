@@ -1,0 +1,1 @@
+"""Rates of the life cycle against temperature, and its list of transitions."""

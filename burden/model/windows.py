@@ -1,0 +1,185 @@
+"""Windows of a repeat dose: when eggs hatch, when settlers lay, and what lies between.
+
+At constant temperature everything follows from the durations of the set; at varying temperature durations are summed
+as rates over the case's own course, so the answer is dates rather than one interval.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import gammaincinv
+
+from burden.model.lifecycle.development import FIRST, LAST
+from burden.model.lifecycle.transitions import Parameters
+from burden.model.temperature import Temperature
+from burden.utils.errors import CannotAnswerError
+from burden.utils.results import Triple
+
+__all__ = ["MAX_DAYS", "WARMEST_SEARCHED_C", "Windows", "safe_below_c", "windows_after"]
+
+#: beyond this a duration is not followed: the water is too cold for the question [d]
+MAX_DAYS = 400.0
+#: up to here it is asked where two weeks are too long a gap; few hosts live in warmer water: an assumption [°C]
+WARMEST_SEARCHED_C = 35.0
+_STEP = 0.05
+
+
+@dataclass(frozen=True)
+class Windows:
+    """Days after a dose that matter, M draws each [d]; infinite where the water is too cold.
+
+    Parameters
+    ----------
+    first_hatch, mean_hatch, last_hatch : numpy.ndarray
+        1 %, mean and 99 % of the eggs laid at the dose that hatch.
+    larval_life : numpy.ndarray
+        Age by which 95 % of larvae without a fish are dead.
+    earliest_maturity : numpy.ndarray
+        1 % of the larvae that settle at the dose lay.
+    sheltered_age : numpy.ndarray
+        Age below which a settler survives a dose.
+    """
+
+    first_hatch: np.ndarray
+    mean_hatch: np.ndarray
+    last_hatch: np.ndarray
+    larval_life: np.ndarray
+    earliest_maturity: np.ndarray
+    sheltered_age: np.ndarray
+
+    @property
+    def longest_safe_gap(self) -> np.ndarray:
+        """Longest gap at which no settler can lay before the next dose, shape (M,) [d].
+
+        A settler too young for one dose must still be a juvenile at the next: earliest maturity less sheltered age.
+        """
+        shelter = np.where(np.isfinite(self.sheltered_age), self.sheltered_age, 0.0)
+        return self.earliest_maturity - shelter
+
+    @property
+    def last_dose_not_before(self) -> np.ndarray:
+        """Earliest day of the last dose, shape (M,) [d]: the last larva has hatched, settled and left its shelter."""
+        return self.last_hatch + self.larval_life + self.sheltered_age
+
+    @property
+    def two_doses_suffice(self) -> np.ndarray:
+        """Whether one gap satisfies both, shape (M,). Sufficient for total kill with hard limits, not necessary.
+
+        Where the last egg does not hatch in the time reckoned, no gap does.
+        """
+        return np.isfinite(self.last_dose_not_before) & (self.last_dose_not_before <= self.longest_safe_gap)
+
+    def triples(self) -> dict[str, Triple]:
+        """Return the triples of the interval contract."""
+        return {
+            "first_hatch_days": Triple.of(self.first_hatch),
+            "mean_hatch_days": Triple.of(self.mean_hatch),
+            "last_hatch_days": Triple.of(self.last_hatch),
+            "earliest_maturity_days": Triple.of(self.earliest_maturity),
+            "longest_safe_gap_days": Triple.of(self.longest_safe_gap),
+            "last_dose_not_before_day": Triple.of(self.last_dose_not_before),
+        }
+
+    def two_dose_window(self) -> tuple[float, float] | None:
+        """Return the window of the medians, or None where there is none; open to infinity if no settler lays [d]."""
+        start, end = np.median(self.last_dose_not_before), np.median(self.longest_safe_gap)
+        return (float(start), float(end)) if start <= end and np.isfinite(start) else None
+
+
+def windows_after(
+    parameters: Parameters, sheltered_fraction: np.ndarray, temperature: Temperature, day: float = 0.0
+) -> Windows:
+    """Windows after a dose on a day.
+
+    Parameters
+    ----------
+    parameters : Parameters
+        M draws of an egg-layer.
+    sheltered_fraction : numpy.ndarray
+        Share of juvenile development that the agent does not reach, shape (M,) [-].
+    temperature : Temperature
+    day : float
+        Day of the dose [d].
+
+    Raises
+    ------
+    CannotAnswerError
+        For live-bearers, which have no egg to wait for.
+    """
+    development = parameters.development
+    if development is None:
+        raise CannotAnswerError("a live-bearer has no eggs and no window: newborn flukes are on the fish already")
+    start = temperature.at(day)
+    life = parameters["larval_life_days"] / parameters["larval_life_q10"] ** ((start - 20.0) / 10.0)
+    hatch, maturity = development.hatch, development.maturity
+    hatch_shape, maturity_shape = hatch.shape_at(start), maturity.shape_at(start)
+    hatched = _days_to(
+        hatch.rate,
+        temperature,
+        day,
+        [
+            gammaincinv(hatch_shape, FIRST) / hatch_shape,
+            np.ones(parameters.size),
+            gammaincinv(hatch_shape, LAST) / hatch_shape,
+        ],
+    )
+    matured = _days_to(
+        maturity.rate, temperature, day, [gammaincinv(maturity_shape, FIRST) / maturity_shape, sheltered_fraction]
+    )
+    return Windows(hatched[0], hatched[1], hatched[2], life, matured[0], matured[1])
+
+
+def _days_to(
+    rate: Callable[[np.ndarray | float], np.ndarray], temperature: Temperature, day: float, amounts: list[np.ndarray]
+) -> list[np.ndarray]:
+    """Days from `day` until so much development is done, by summing rates, shape (M,) each [d]."""
+    if temperature.is_constant(day, day + MAX_DAYS):
+        with np.errstate(divide="ignore"):
+            days = 1.0 / rate(temperature.at(day))
+        return [_capped(amount * days) for amount in amounts]
+    found = [np.full(np.shape(amount), np.inf) for amount in amounts]
+    done, now = np.zeros_like(amounts[0]), 0.0
+    while now < MAX_DAYS and any(np.isinf(f).any() for f in found):
+        pace = rate(temperature.at(day + now + 0.5 * _STEP))
+        for amount, reached in zip(amounts, found, strict=True):
+            crossing = np.isinf(reached) & (done + pace * _STEP >= amount)
+            reached[crossing] = now + ((amount - done) / np.maximum(pace, 1e-12))[crossing]
+        done, now = done + pace * _STEP, now + _STEP
+    return found
+
+
+def _capped(days: np.ndarray) -> np.ndarray:
+    return np.where(days < MAX_DAYS, days, np.inf)
+
+
+def safe_below_c(parameters: Parameters, sheltered_fraction: np.ndarray, gap_days: float) -> np.ndarray:
+    """Temperature below which no settler can lay within a gap, shape (M,) [°C].
+
+    Parameters
+    ----------
+    parameters : Parameters
+        M draws of an egg-layer.
+    sheltered_fraction : numpy.ndarray
+        Share of juvenile development that the agent does not reach, shape (M,) [-].
+    gap_days : float
+        Time between two doses [d].
+
+    Notes
+    -----
+    The longest safe gap, earliest maturity less sheltered age, shortens as the water warms, until it is too warm for
+    the flukes themselves; searched by a tenth of a degree from 1 °C to the first that is too warm. 1 °C where even
+    that is.
+    """
+    maturity = parameters.of_eggs.maturity
+    found, safe = np.full(parameters.size, 1.0), np.ones(parameters.size, bool)
+    for temperature in np.arange(10, 10 * WARMEST_SEARCHED_C + 1) / 10:
+        shape = maturity.shape_at(temperature)
+        need = gammaincinv(shape, FIRST) / shape - sheltered_fraction
+        safe &= maturity.rate(temperature) * gap_days <= need
+        if not safe.any():
+            break
+        found[safe] = temperature
+    return found

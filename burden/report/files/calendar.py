@@ -1,0 +1,64 @@
+"""The day-book as a calendar file: all-day events with a reminder on the day before."""
+
+from __future__ import annotations
+
+import uuid
+from collections import Counter
+from datetime import UTC, datetime, time, timedelta
+from typing import TYPE_CHECKING
+
+from burden import __version__
+from burden.report.page.day_book import Day, days_of
+from burden.visit import Visit
+
+if TYPE_CHECKING:
+    from icalendar import Event
+
+__all__ = ["calendar_bytes"]
+
+#: nine in the morning of the day before, counted from the midnight an all-day event begins with
+_REMIND_BEFORE = timedelta(hours=15)
+_SPACE = uuid.uuid5(uuid.NAMESPACE_OID, "burden dates")
+
+
+def calendar_bytes(visit: Visit) -> bytes:
+    """Return the dates of a visit as an iCalendar file (RFC 5545).
+
+    Notes
+    -----
+    The stamp is the noon of the visit, and an event is known by its case, visit, kind and number in order: the same
+    case gives the same bytes, and a second import moves an event instead of doubling it.
+    """
+    from icalendar import Calendar
+
+    calendar = Calendar()
+    calendar.add("prodid", f"-//burden//{__version__}//EN")
+    calendar.add("version", "2.0")
+    calendar.add("calscale", "GREGORIAN")
+    seen: Counter[str] = Counter()
+    for day in days_of(visit):
+        seen[day.kind] += 1
+        calendar.add_component(_event(visit, day, seen[day.kind]))
+    return calendar.to_ical(sorted=True)
+
+
+def _event(visit: Visit, day: Day, number: int) -> Event:
+    from icalendar import Alarm, Event
+
+    case = visit.case
+    event = Event()
+    name = f"{case.name}|{case.visit_date.isoformat()}|{day.kind}|{number}"
+    event.add("uid", f"{uuid.uuid5(_SPACE, name)}@burden")
+    event.add("dtstamp", datetime.combine(case.visit_date, time(12), UTC))
+    event.add("dtstart", day.date)
+    event.add("dtend", day.date + timedelta(days=1))
+    event.add("summary", f"{case.title or case.name}: {day.headline}")
+    event.add("description", "\n".join([*day.steps, *day.look_for]) or day.headline)
+    event.add("categories", [day.kind])
+    event.add("transp", "TRANSPARENT")
+    alarm = Alarm()
+    alarm.add("action", "DISPLAY")
+    alarm.add("trigger", -_REMIND_BEFORE)
+    alarm.add("description", f"Tomorrow: {day.headline}")
+    event.add_component(alarm)
+    return event

@@ -1,0 +1,135 @@
+"""The tables of a report as CSV: one number a cell, units in the heads, safe to open in a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Mapping, Sequence
+from io import StringIO
+from typing import Any
+
+from burden.report.page.sources import sources_of
+from burden.visit import Visit
+
+__all__ = ["CSV_FORM", "csv_bytes", "safe_cell", "tables_of"]
+
+CSV_FORM = (
+    "UTF-8 with a byte-order mark, so that a spreadsheet shows ° and – right; commas between cells, decimal points; a "
+    "text cell that begins with = + - @ carries an apostrophe, so that no spreadsheet runs it"
+)
+_RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?")
+
+
+def safe_cell(value: Any) -> str:
+    """Write a cell that no spreadsheet takes for a formula.
+
+    Examples
+    --------
+    >>> safe_cell("=1+1"), safe_cell("-3.5"), safe_cell(None), safe_cell(0.1)
+    ("'=1+1", '-3.5', '', '0.1')
+    """
+    if value is None:
+        return ""
+    if isinstance(value, float):
+        # 15 figures: what a double carries whatever the machine, and 0.1 stays 0.1
+        return "" if value != value else f"{value:.15g}"
+    text = str(value)
+    risky = text.startswith(_RISKY) or text.lstrip().startswith(_RISKY)
+    return f"'{text}" if risky and not _NUMBER.fullmatch(text) else text
+
+
+def csv_bytes(rows: Sequence[Mapping[str, Any]], columns: Sequence[str] | None = None) -> bytes:
+    """Return rows as CSV.
+
+    Parameters
+    ----------
+    rows : sequence of mapping
+    columns : sequence of str, optional
+        Heads, in order; those of the rows when not given.
+    """
+    columns = list(columns or dict.fromkeys(key for row in rows for key in row))
+    text = StringIO()
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow([safe_cell(column) for column in columns])
+    writer.writerows([safe_cell(row.get(column)) for column in columns] for row in rows)
+    return text.getvalue().encode("utf-8-sig")
+
+
+def tables_of(visit: Visit) -> dict[str, bytes]:
+    """Return every table of a report by its name."""
+    return {
+        "estimate.csv": csv_bytes(_estimate(visit), ("parasite", "quantity", "median", "low_5", "high_95")),
+        "forecast.csv": csv_bytes([{"parasite": f.parasite, **row} for f in visit.forecasts for row in f.rows()]),
+        "changes.csv": csv_bytes(_changes(visit), _CHANGES_COLUMNS),
+        "day_book.csv": csv_bytes(visit.rows(), ("date", "action", "step")),
+        "schedules.csv": csv_bytes(_schedules(visit), _SCHEDULE_COLUMNS),
+        "samples.csv": csv_bytes(_samples(visit), _SAMPLE_COLUMNS),
+        "sources.csv": csv_bytes(sources_of(visit), ("key", "reference", "used_for")),
+    }
+
+
+def _estimate(visit: Visit) -> list[dict[str, Any]]:
+    rows = []
+    for e in visit.estimates:
+        rows += [
+            {"parasite": e.parasite, "quantity": r["quantity"], "median": r["median"], "low_5": r["low"],
+             "high_95": r["high"]}
+            for r in e.rows()
+        ]  # fmt: skip
+        rows.append({"parasite": e.parasite, "quantity": "probability infected", "median": e.probability_infected})
+    return rows
+
+
+_CHANGES_COLUMNS = (
+    *("parasite", "since", "quantity", "then_median", "then_low", "then_high", "now_median", "now_low", "now_high"),
+    "verdict",
+)
+
+
+def _changes(visit: Visit) -> list[dict[str, Any]]:
+    """What moved since the last visit, a row a quantity; no row where there was none."""
+    found = [c for c in visit.changes if c is not None]
+    return [{"parasite": c.parasite, "since": c.since.isoformat(), **row} for c in found for row in c.rows()]
+
+
+_SCHEDULE_COLUMNS = (
+    *("role", "doses", "dates", "agents", "elimination_mean", "elimination_low_5", "elimination_high_95"),
+    *("left_per_1000_median", "left_per_1000_low_5", "left_per_1000_high_95", "deaths_median", "deaths_by_day"),
+)
+
+
+def _schedules(visit: Visit) -> list[dict[str, Any]]:
+    from burden.report.formatting import on_day
+
+    choice = visit.choice
+    named = [("recommended", choice.recommended), ("eradication", choice.eradication), ("nothing", choice.nothing)]
+    named += [("shortlist", judged) for judged in choice.shortlist]
+    return [
+        {
+            "role": role,
+            "doses": j.doses,
+            "dates": " ".join(on_day(visit.case.visit_date, day).isoformat() for day in j.plan.days),
+            "agents": " ".join(j.plan.agents),
+            "elimination_mean": j.elimination.mean,
+            "elimination_low_5": j.elimination.low,
+            "elimination_high_95": j.elimination.high,
+            "left_per_1000_median": j.left_per_1000.median,
+            "left_per_1000_low_5": j.left_per_1000.low,
+            "left_per_1000_high_95": j.left_per_1000.high,
+            "deaths_median": j.deaths.median,
+            "deaths_by_day": j.deaths_by_day,
+        }
+        for role, j in named
+        if j is not None
+    ]
+
+
+_SAMPLE_COLUMNS = (
+    *("date", "fish", "chosen", "site", "method", "count_low", "count_high", "readable", "fraction_examined"),
+    *("parasite", "species", "stage", "weight_g", "lethal", "hours_dead"),
+)
+
+
+def _samples(visit: Visit) -> list[dict[str, Any]]:
+    return [{column: getattr(row, column) for column in _SAMPLE_COLUMNS} for row in visit.case.samples]

@@ -1,0 +1,182 @@
+"""Numbers, dates and names as a report says them."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable
+from datetime import date, timedelta
+from typing import Any
+
+from burden.case import Uncertain
+from burden.treatment.dose_result import DoseResult
+from burden.utils.formatting import MONTHS, named, product_words
+from burden.utils.results import Triple
+
+__all__ = [
+    "about",
+    "about_in",
+    "day_label",
+    "days_label",
+    "long_date",
+    "named",
+    "of_100",
+    "on_day",
+    "sentence",
+    "several",
+    "spread",
+    "unbroken",
+    "weighed",
+]
+
+_NARROW = "\u202f"  # narrow no-break space: a number never breaks across lines
+
+
+def about(value: float | None, digits: int = 2) -> str:
+    """Write a number as people say it: two figures that count, never more decimals than it is worth.
+
+    Examples
+    --------
+    >>> about(150.892), about(0.0241), about(3.96), about(1512.0).replace("\\u202f", " "), about(2.13e6)
+    ('150', '0.024', '4', '1 500', '2.1 million')
+    """
+    if value is None or not math.isfinite(value):
+        return "unbounded" if value == math.inf else "not known"
+    if value == 0:
+        return "0"
+    if abs(value) < 1e-6:
+        return "about 0"
+    if abs(value) >= 1e6:
+        return f"{about(value / 1e6, digits)} million"
+    rounded = round(value, digits - 1 - math.floor(math.log10(abs(value))))
+    decimals = max(digits - 1 - math.floor(math.log10(abs(rounded))), 0)
+    text = f"{rounded:,.{decimals}f}".replace(",", _NARROW)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def spread(triple: Triple | Uncertain, scale: float = 1.0, digits: int = 2) -> str:
+    """Write "median (low to high)", or that it cannot be given.
+
+    Examples
+    --------
+    >>> spread(Triple(0.5, 0.25, 0.75), 100)
+    '50 (25 to 75)'
+    >>> spread(Triple.missing())
+    'cannot be given'
+    """
+    middle = triple.median if isinstance(triple, Triple) else triple.value
+    if math.isnan(middle):
+        return "cannot be given"
+    said, low, high = (about(x * scale, digits) for x in (middle, triple.low, triple.high))
+    return f"{said} ({low} to {high})"
+
+
+def of_100(probability: float) -> str:
+    """Write a probability as a number of 100, without claiming never or always.
+
+    Examples
+    --------
+    >>> of_100(0.034), of_100(0.001), of_100(0.998)
+    ('3 of 100', 'under 1 of 100', 'over 99 of 100')
+    """
+    if not math.isfinite(probability):
+        return "cannot be given"
+    if probability < 0.005:
+        return "under 1 of 100"
+    return "over 99 of 100" if probability > 0.995 else f"{100 * probability:.0f} of 100"
+
+
+def weighed(given: DoseResult) -> str:
+    """Say how much of a product one dose takes, by weight or by volume."""
+    return product_words(given.product_g, given.product_ml)
+
+
+def about_in(text: str) -> str:
+    """Round numbers inside a sentence that claim more figures than they are worth.
+
+    Examples
+    --------
+    >>> about_in("fewer than 150.892 flukes, 5.29 mg/L"), about_in("at 150.73 flukes a fish")
+    ('fewer than about 150 flukes, 5.29 mg/L', 'at about 150 flukes a fish')
+    """
+
+    def rounded(found: re.Match[str]) -> str:
+        whole, decimals = found[1].split(".")
+        enough = len(decimals) < 3 and len(whole.lstrip("0")) + len(decimals) < 5
+        return found[1] if enough else f"about {about(float(found[1]))}"
+
+    return re.sub(r"(?<![\d.])(\d+\.\d+)(?![\d.])", rounded, text)
+
+
+def unbroken(value: Any) -> Any:
+    """Keep the groups of a number together where a line ends; what is no plain text stays as it is.
+
+    Examples
+    --------
+    >>> unbroken("5 of 1 000, 5 of 100") == "5 of 1\u202f000, 5 of 100"
+    True
+    """
+    return re.sub(r"(?<=\d) (?=\d{3}(?!\d))", _NARROW, value) if type(value) is str else value
+
+
+def long_date(day: date) -> str:
+    """Write a date with its year.
+
+    Examples
+    --------
+    >>> long_date(date(2026, 5, 4))
+    '4 May 2026'
+    """
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
+def day_label(day: date) -> str:
+    """Write a date on an axis.
+
+    Examples
+    --------
+    >>> day_label(date(2026, 5, 4))
+    '4 May'
+    """
+    return f"{day.day} {MONTHS[day.month - 1]}"
+
+
+def days_label(days: Iterable[date]) -> str:
+    """Write several dates, each month once.
+
+    Examples
+    --------
+    >>> days_label([date(2026, 5, 4), date(2026, 5, 11), date(2026, 6, 1)])
+    '4, 11 May, 1 Jun'
+    """
+    days = list(days)
+    last = [i + 1 == len(days) or days[i + 1].month != day.month for i, day in enumerate(days)]
+    return ", ".join(day_label(day) if ends else str(day.day) for day, ends in zip(days, last, strict=True))
+
+
+def on_day(start: date, day: float) -> date:
+    """Return the date so many days after another."""
+    return start + timedelta(days=round(float(day)))
+
+
+def sentence(text: str) -> str:
+    """Write a phrase as a sentence.
+
+    Examples
+    --------
+    >>> sentence("maturity is extrapolated"), sentence("Done."), sentence("is it?")
+    ('Maturity is extrapolated.', 'Done.', 'Is it?')
+    """
+    return f"{text[:1].upper()}{text[1:].rstrip('.')}{'' if text.endswith('?') else '.'}"
+
+
+def several(items: Iterable[str]) -> str:
+    """Join words with commas and an "and".
+
+    Examples
+    --------
+    >>> several(["a"]), several(["a", "b", "c"])
+    ('a', 'a, b and c')
+    """
+    items = list(items)
+    return " and ".join([", ".join(items[:-1]), items[-1]]) if len(items) > 1 else "".join(items)

@@ -1,0 +1,85 @@
+"""Every caution of a visit, grouped, each once. No report goes without them."""
+
+from __future__ import annotations
+
+from burden.evidence import load_agent
+from burden.report.formatting import about_in, named, several
+from burden.treatment.host_tolerance import withdrawal_text
+from burden.treatment.withdrawal import unnamed_words
+from burden.visit import DEFAULT_AGENTS, Visit
+
+__all__ = ["agents_of", "cautions_of"]
+
+_ALWAYS = (
+    "Local rules and the licensed veterinarian decide what may be given to these fish, and how it is recorded.",
+    "Dose one or a few fish first, for the planned time, in the same water, and watch them.",
+    "The dose is as wrong as the volume: measure the water before the first dose.",
+)
+
+
+def agents_of(visit: Visit) -> tuple[str, ...]:
+    """Return the agents a visit considered: those of the doses, and those at hand, each once."""
+    at_hand = visit.case.limits.agents or DEFAULT_AGENTS
+    return tuple(dict.fromkeys([*(d.agent for d in visit.doses), *at_hand]))
+
+
+def cautions_of(visit: Visit) -> list[tuple[str, list[str]]]:
+    """Return the cautions by heading, the weightiest first.
+
+    Parameters
+    ----------
+    visit : Visit
+
+    Returns
+    -------
+    list of (str, list of str)
+        What withholds a dose, water and fish, rules and food, each agent.
+    """
+    stops = [
+        f"{note.text}: {note.reason.rstrip('.')}. What would lift it: {note.would_change}."
+        for note in visit.notes
+        if note.level == "withhold"
+    ]
+    given = tuple(dict.fromkeys(d.agent for d in visit.doses))
+    care = [f"{note.text}: {note.reason.rstrip('.')}." for note in visit.notes if note.level != "withhold"]
+    # what the water asks for first comes before what the agent asks for
+    against = "Against other agents" if given else "Against a dose today"
+    groups = [(against, stops), ("Water and fish", care), ("Always", [*_ALWAYS, *_food(visit)])]
+    groups += [(named(agent).capitalize(), _of_agent(visit, agent, agent in given)) for agent in agents_of(visit)]
+    return _each_once(groups)
+
+
+def _food(visit: Visit) -> list[str]:
+    if not visit.case.food_fish:
+        return ["These fish were called no food fish: should anyone eat them, a withdrawal holds; ask first."]
+    unnamed = [f"Food fish: {words}."] if (words := unnamed_words(visit.case)) else []
+    if visit.withdrawals:
+        return [*unnamed, *(f"Food fish: {about_in(w.words())}." for w in visit.withdrawals)]
+    said: dict[str, list[str]] = {}
+    for agent in agents_of(visit):
+        said.setdefault(withdrawal_text(load_agent(agent), None).split(";")[0].rstrip("."), []).append(named(agent))
+    return [*unnamed, *(f"{text} ({several(agents)})." for text, agents in said.items())]
+
+
+def _of_agent(visit: Visit, agent: str, given: bool) -> list[str]:
+    """All that a dose says where one is recommended; the standing cautions of the other agents at hand."""
+    about = load_agent(agent).about
+    if given:
+        said = [text for d in visit.doses if d.agent == agent for text in d.cautions]
+        elsewhere = set(about["handling"])  # stands in the day-book, with the dose
+    else:
+        said, elsewhere = about["cautions"], set()  # what follows a bath is no matter where none is given
+    # the trial on a few fish, and food, stand under "Always" for every agent
+    told = ("Test a few fish first", "Food fish")
+    return [text for text in dict.fromkeys(said) if text not in elsewhere and not text.startswith(told)]
+
+
+def _each_once(groups: list[tuple[str, list[str]]]) -> list[tuple[str, list[str]]]:
+    seen: set[str] = set()
+    kept = []
+    for heading, texts in groups:
+        mine = [text for text in dict.fromkeys(texts) if text not in seen]
+        seen.update(mine)
+        if mine:
+            kept.append((heading, mine))
+    return kept

@@ -1,0 +1,124 @@
+"""One page for several waters: what is due where and when, which first, and what must not travel between them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from burden import __version__
+from burden.report.formatting import about, long_date, of_100, spread
+from burden.report.page.answer import doses_in_words, title_of
+from burden.report.page.day_book import days_of
+from burden.report.page.page import template
+from burden.visit import Visit
+
+__all__ = ["Water", "cleanest_first", "in_order", "render_ponds", "water_of"]
+
+
+@dataclass(frozen=True)
+class Water:
+    """What the page of several waters, and the answer of a run over them, need of one: plain values alone.
+
+    Parameters
+    ----------
+    name, title : str
+        Of the case.
+    row : mapping
+        Its entry on the page.
+    urgency, walk : tuple
+        What it is ordered by: who is dosed first, and in which order to walk the waters on one day.
+    due : tuple of mapping
+        Its dates, ISO, with what is to be done.
+    answer : mapping
+        First action, reason for withholding, answer in words, changes, warnings.
+    """
+
+    name: str
+    title: str
+    row: Mapping[str, Any]
+    urgency: tuple[bool, str, float]
+    walk: tuple[bool, float]
+    due: tuple[Mapping[str, str], ...]
+    answer: Mapping[str, Any]
+
+
+def water_of(visit: Visit) -> Water:
+    """Return what is needed of one visit beside the others."""
+    due = [
+        {"date": day.date.isoformat(), "label": f"{day.label} {day.date.year}", "what": day.headline, "kind": day.kind}
+        for day in days_of(visit)
+        if day.kind != "care"
+    ]
+    heaviest = max(e.mean_abundance.median * e.probability_infected for e in visit.estimates)
+    return Water(
+        name=visit.case.name,
+        title=title_of(visit),
+        row=_row(visit),
+        urgency=(visit.withheld_reason is not None, _first(visit), -_share_lost(visit)),
+        walk=("virus_suspected" in visit.case.findings.other, float(heaviest)),
+        due=tuple(due),
+        answer={
+            "first_action": visit.first_action,
+            "withheld_reason": visit.withheld_reason,
+            "text": visit.text(),
+            "changes": [None if c is None else c.as_dict() for c in visit.changes],
+            "late_doses": [late.as_dict() for late in visit.late],
+            "warnings": list(visit.warnings),
+        },
+    )
+
+
+def in_order(waters: Sequence[Water]) -> list[Water]:
+    """Return waters by urgency: earliest dose first; on one day the water that loses most of its fish if left alone.
+
+    Waters where nothing is given stand last, by the same share.
+    """
+    return sorted(waters, key=lambda w: (*w.urgency, w.name))
+
+
+def _first(visit: Visit) -> str:
+    doses = [entry.date for entry in visit.day_book if entry.kind == "dose"]
+    return min(doses, default=visit.case.visit_date).isoformat()
+
+
+def _share_lost(visit: Visit) -> float:
+    return max(f.untreated.deaths_end.median for f in visit.forecasts) / max(visit.case.fish_count, 1)
+
+
+def cleanest_first(waters: Sequence[Water]) -> list[Water]:
+    """Return waters in the order to walk them on one day: fewest flukes first, a suspected virus last."""
+    return sorted(waters, key=lambda w: (*w.walk, w.name))
+
+
+def render_ponds(waters: Sequence[Water], draws: int, seed: int) -> str:
+    """Return the page as HTML."""
+    return template("index.html.j2").render(
+        waters=[w.row for w in in_order(waters)],
+        due=_due(waters),
+        walk=[w.title for w in cleanest_first(waters)],
+        made=f"burden {__version__}, {draws} draws, seed {seed}",
+    )
+
+
+def _row(visit: Visit) -> dict[str, Any]:
+    from urllib.parse import quote
+
+    e = max(visit.estimates, key=lambda e: e.mean_abundance.median)
+    f = visit.forecasts[visit.estimates.index(e)]
+    return {
+        "title": title_of(visit),
+        "page": f"{quote(visit.case.name)}/report.html",
+        "visit": long_date(visit.case.visit_date),
+        "action": visit.first_action,
+        "missed": visit.estimates[0].missed,
+        "flukes": f"{spread(e.mean_abundance)} flukes a fish, there at all in {of_100(e.probability_infected)}",
+        "lost": f"{spread(f.untreated.deaths_end)} of {visit.case.fish_count} fish in {about(f.horizon_days, 3)} d",
+        "doses": "" if visit.withheld_reason else doses_in_words(visit),
+    }
+
+
+def _due(waters: Sequence[Water]) -> list[dict[str, str]]:
+    """Every date of every water, by date."""
+    rows = sorted(((day["date"], day["kind"], w.title, day) for w in waters for day in w.due), key=lambda row: row[:3])
+    return [{"date": day["label"], "water": title, "what": day["what"], "kind": kind} for _, kind, title, day in rows]

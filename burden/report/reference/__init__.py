@@ -1,0 +1,1 @@
+"""What is known of a set or an agent, on one sheet."""

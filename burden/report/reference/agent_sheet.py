@@ -1,0 +1,165 @@
+"""All that is known of one agent on one sheet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from burden.evidence import Evidence, agent_names, load_agent, reference
+from burden.treatment.dose import range_words
+from burden.treatment.efficacy_checks import KillTable, PointChecks, check_points, kill_table
+from burden.utils.formatting import plain
+from burden.utils.results import Result
+
+__all__ = ["AgentList", "AgentSheet", "agent_list", "agent_sheet"]
+
+
+@dataclass(frozen=True)
+class AgentList(Result):
+    """Every agent: how it is given by custom, and what it does not do."""
+
+    agents: tuple[Evidence, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {"agents": self.rows()}
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Return one row an agent."""
+        return [
+            {
+                "name": agent.name,
+                "title": agent.title,
+                "kind": agent.about["kind"],
+                "basis": agent.about["basis"],
+                "routes": list(agent.about["routes"]),
+                "customary_mg_l": agent.about["customary"]["mg_l"],
+                "customary_hours": agent.about["customary"]["hours"],
+                "does_not": list(agent.about["does_not"]),
+            }
+            for agent in self.agents
+        ]
+
+    def text(self) -> str:
+        """Return the list in words."""
+        lines = []
+        for row in self.rows():
+            lines += [
+                f"{row['name']}: {row['title']}",
+                f"  customary {plain(row['customary_mg_l'])} mg/L for {plain(row['customary_hours'])} h, counted as "
+                f"{row['basis']}",
+                *(f"  {line}" for line in row["does_not"]),
+            ]
+        return "\n".join(lines)
+
+
+@dataclass(frozen=True)
+class AgentSheet(Result):
+    """What an agent is, how it is given, what it kills, who bears it badly, and where all that is from.
+
+    Parameters
+    ----------
+    agent : Evidence
+    kills : KillTable
+        The customary bath.
+    checks : PointChecks
+        Every published kill against the model.
+    """
+
+    agent: Evidence
+    kills: KillTable
+    checks: PointChecks
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        about = self.agent.about
+        return {
+            "agent": self.agent.name,
+            "title": self.agent.title,
+            "basis": about["basis"],
+            "customary": dict(about["customary"]),
+            "ranges": [dict(r) for r in about["ranges"]],
+            "host_groups": [dict(g) for g in about["host_groups"]],
+            "kill": self.kills.as_dict(),
+            "checks": self.checks.rows(),
+            "values": self._values(),
+            "sources": {key: reference(key) for key in self.source_keys()},
+        }
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Return one row a form killed."""
+        return self.kills.rows()
+
+    def source_keys(self) -> list[str]:
+        """Return every reference the sheet rests on."""
+        return sorted(set(self.agent.source_keys()) | _keys(dict(self.agent.about)))
+
+    def text(self) -> str:
+        """Return the sheet in words."""
+        about = self.agent.about
+        bath = about["customary"]
+        blocks = {
+            f"{self.agent.title} ({about['kind']}), counted as {about['basis']}": [],
+            "Given": [
+                f"customary {plain(bath['mg_l'])} mg/L for {plain(bath['hours'])} h: {bath['text']}",
+                *(f"{range_words(r)}: {r['text']}" for r in about["ranges"]),
+            ],
+            "Hosts": [f"{g['name']}: {g['advice']}; {g['text']}" for g in about["host_groups"]]
+            + ["any other: no data, try on a few fish first"],
+            "Cautions": [*about["cautions"], *about["handling"], *about["does_not"], *about["aftercare"]],
+            "Values": [f"{v['name']}: {v['value']} ({v['low']} to {v['high']}) {v['unit']}, {v['known']}"
+                       for v in self._values()],
+            "Sources": [f"{key}: {reference(key)}" for key in self.source_keys()],
+        }  # fmt: skip
+        words = [line for title, lines in blocks.items() for line in (title, *(f"- {line}" for line in lines))]
+        return "\n".join([*words, "", self.kills.text(), "", self.checks.text()])
+
+    def _values(self) -> list[dict[str, Any]]:
+        return [
+            {"name": v.name, "value": v.value, "low": v.low, "high": v.high, "unit": v.unit, "known": v.known,
+             "sources": list(v.sources), "conditions": v.conditions}
+            for v in self.agent.values.values()
+        ]  # fmt: skip
+
+
+def agent_list() -> AgentList:
+    """Return every agent.
+
+    Examples
+    --------
+    >>> [row["name"] for row in agent_list().rows()][:2]
+    ['formalin', 'hydrogen_peroxide']
+    """
+    return AgentList(tuple(load_agent(name) for name in agent_names()))
+
+
+def agent_sheet(agent: Evidence, n: int = 500, seed: int = 1) -> AgentSheet:
+    """Put together all that is known of an agent.
+
+    Parameters
+    ----------
+    agent : Evidence
+        From `burden.evidence.load_agent`.
+    n, seed : int
+        Draws and seed of its kill.
+
+    Returns
+    -------
+    AgentSheet
+
+    Examples
+    --------
+    >>> from burden.evidence import load_agent
+    >>> "Lepidotrema" in agent_sheet(load_agent("praziquantel"), 100).to_json()
+    True
+    """
+    return AgentSheet(agent, kill_table(agent, n, seed), check_points(agent))
+
+
+def _keys(item: Any) -> set[str]:
+    """Reference keys named anywhere below."""
+    if isinstance(item, dict):
+        return set(item.get("sources", ())).union(*(_keys(v) for v in item.values()))
+    if isinstance(item, list):
+        return set().union(*(_keys(v) for v in item))
+    return set()

@@ -1,0 +1,1 @@
+"""Dates, doses and agents: searched, judged, compared and followed by day."""

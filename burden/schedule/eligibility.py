@@ -1,0 +1,208 @@
+"""Which agents may be given in a case, what is to be said of each, and why no dose may be recommended."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from burden.case import Action, Case, ConstantTemperature
+from burden.evidence import load_agent, load_parasite
+from burden.inference.estimate import Estimate
+from burden.treatment.dose import dose
+from burden.treatment.dose_result import DoseResult
+from burden.treatment.host_tolerance import LEFT_IN_HOURS
+from burden.treatment.safety import SafetyNote, safety_check
+from burden.utils.errors import InputError, Problem
+from burden.utils.formatting import named, uncapitalised
+
+__all__ = [
+    "DEFAULT_AGENTS",
+    "LEAST_CHANCE",
+    "Notes",
+    "agents_and_notes",
+    "dose_of",
+    "notes_on",
+    "unpublished_plans",
+    "why_not",
+]
+
+#: what is to be said of each agent
+Notes = Mapping[str, Sequence[SafetyNote]]
+
+DEFAULT_AGENTS = ("praziquantel", "formalin")
+#: below this chance of flukes on the stock a dose is not recommended: look again first
+LEAST_CHANCE = 0.5
+#: from memory [g/L]
+_OPEN_SEA_G_L = 35.0
+#: water that the amount of a bath apart is worked out for [L]
+_APART_L = 100.0
+
+
+def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[str, ...], Notes]:
+    """Agents that may be given, and what is to be said of each that might be."""
+    wanted = DEFAULT_AGENTS if case.limits.agents is None else case.limits.agents
+    warmest = float(np.median(estimates[0].pond.setting.temperature.at(0.0)))
+    notes: dict[str, tuple[SafetyNote, ...]] = {}
+    allowed = []
+    for name in wanted:
+        agent = load_agent(name)
+        bath = agent.about["customary"]
+        found = safety_check(
+            agent,
+            bath["mg_l"],
+            bath["hours"],
+            temperature_c=warmest,
+            oxygen_mg_l=case.water.oxygen_mg_l,
+            ph=case.water.ph,
+            total_ammonia_n_mg_l=case.water.total_ammonia_n_mg_l,
+            nitrite_n_mg_l=case.water.nitrite_n_mg_l,
+            alkalinity_mg_l_caco3=case.water.alkalinity_mg_l_caco3,
+            salinity_g_l=_salinity(case),
+            aeration=case.water.aeration,
+            biofilter=None if case.water.filter is None else case.water.filter != "none",
+            species=[group.species for group in case.fish],
+            food_fish=case.food_fish,
+            findings=case.findings.other,
+            formalin_before_mg_l=sum(a.concentration_mg_l or 0.0 for a in case.given if a.agent == "formalin"),
+            max_formalin_mg_l_total=case.limits.max_formalin_mg_l_total,
+            permanganate_used=any(a.agent == "potassium_permanganate" for a in case.given),
+        )
+        notes[name] = tuple(found)
+        if not any(note.level == "withhold" for note in found):
+            allowed.append(name)
+    return tuple(allowed), notes
+
+
+def notes_on(notes: Notes, given: Sequence[str]) -> tuple[SafetyNote, ...]:
+    """Return what is to be said where some agents are given: all of theirs, and why another must not be; each once.
+
+    Parameters
+    ----------
+    notes : mapping of str to sequence of SafetyNote
+        By agent, from `agents_and_notes`.
+    given : sequence of str
+        Agents of the schedule; none stands for all.
+
+    Notes
+    -----
+    What withholds another agent names it, lest it seem to forbid the dose that is given.
+    """
+    all_of = given or tuple(notes)
+    said = [
+        note if name in all_of else replace(note, text=f"Not {named(name)}: {uncapitalised(note.text)}")
+        for name, own in notes.items()
+        for note in own
+        if name in all_of or note.level == "withhold"
+    ]
+    return tuple(sorted(dict.fromkeys(said), key=lambda note: note.level != "withhold"))
+
+
+def _salinity(case: Case) -> float | None:
+    """Salt in the water as measured; of the sea, where nobody did, as in the open sea [g/L]."""
+    if case.water.salinity_g_l is None and case.water.medium == "sea":
+        return _OPEN_SEA_G_L
+    return case.water.salinity_g_l
+
+
+def why_not(case: Case, estimates: Sequence[Estimate], agents: Sequence[str], notes: Notes) -> str | None:
+    """Why no dose may be recommended, or None."""
+    for name in case.parasites:
+        if stray := load_parasite(name).stray_in(case.water.medium):
+            return f"{stray} and the case's is {case.water.medium}: put medium or the set right"
+    if not agents:
+        reasons = [n.reason.rstrip(".") for n in notes_on(notes, ()) if n.level == "withhold"]
+        return "; ".join(dict.fromkeys(reasons)) or "no agent is at hand"
+    if case.fish_count == 0:
+        return "no fish is alive"
+    if not case.has_samples:
+        return "no sample could be read: look at gills and skin first"
+    chance = max(e.probability_infected for e in estimates)
+    if chance < LEAST_CHANCE:
+        return f"flukes are on the stock with a chance of {100 * chance:.0f} % only: look at more fish first"
+    if all(e.mostly_else for e in estimates) and not any(row.count_low > 0 for row in case.samples):
+        return "no fluke was seen, and most fish died of something else: look for that, and at more fish, first"
+    return None
+
+
+def dose_of(case: Case, agent: str, accept_unpublished: bool = False) -> DoseResult:
+    """Work out the customary dose of a case, with what every species in the water bears.
+
+    Parameters
+    ----------
+    case : Case
+    agent : str
+    accept_unpublished : bool
+        Work out a dose no source gives all the same.
+
+    Returns
+    -------
+    DoseResult
+        Of the case's water; of a bath too short to be left in it, of each 100 L of a bath apart.
+
+    Raises
+    ------
+    InputError
+        For a dose outside the published range that was not accepted.
+    """
+    volume = case.water.volume_l
+    apart = load_agent(agent).about["customary"]["hours"] < LEFT_IN_HOURS
+    each = [
+        dose(
+            agent,
+            _APART_L if apart else volume.value,
+            accept_unpublished=accept_unpublished,
+            temperature_c=None,
+            species=species,
+            volume_range_l=None if apart else (volume.low, volume.high),
+            food_fish=case.food_fish,
+            where="case.toml",
+            filter_kind=case.water.filter,
+        )
+        for species in dict.fromkeys(group.species for group in case.fish)
+    ]
+    return replace(each[0], cautions=tuple(dict.fromkeys(caution for result in each for caution in result.cautions)))
+
+
+def unpublished_plans(case: Case) -> list[Problem]:
+    """Return every planned dose that no source gives, or that is above what a fish of the case bears.
+
+    Parameters
+    ----------
+    case : Case
+
+    Notes
+    -----
+    Where the water's temperature is not one number, what is published for the warmest water alone counts. A dose is
+    named by its date: doses stand by rising date in a case, in any order in its file.
+    """
+    found: dict[Problem, None] = {}
+    for action in case.planned:
+        for group in case.fish:
+            found |= dict.fromkeys(_refused(case, action, group.species, f"[[planned]] of {action.date}"))
+    return [*found]
+
+
+def _refused(case: Case, action: Action, species: str, place: str) -> list[Problem]:
+    mg_l = action.concentration_mg_l
+    if action.action != "dose" or action.agent is None or mg_l is None:
+        return []
+    route = action.route or "bath"
+    if route not in load_agent(action.agent).about["routes"]:
+        return []  # no amount is worked out for it
+    water = case.water.temperature
+    try:
+        dose(
+            action.agent,
+            case.water.volume_l.value,
+            mg_l,
+            route=route,
+            hours=action.hours,
+            temperature_c=water.temperature_c if isinstance(water, ConstantTemperature) else None,
+            species=species,
+            where="case.toml",
+        )
+    except InputError as error:
+        return [Problem("case.toml", f"{place} {p.place}", p.value, p.expected, p.fix) for p in error.problems]
+    return []

@@ -1,0 +1,1 @@
+"""Agents: concentration, kill, amount, residues and what speaks against a dose."""

@@ -1,0 +1,395 @@
+"""How much to weigh or measure out, and what to print beside it.
+
+The dose is proportional to the volume, so a wrong volume is a wrong dose. A dose no source gives is refused unless it
+is accepted in so many words.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from burden.evidence import Evidence, load_agent
+from burden.evidence.cautions import Caution
+from burden.treatment.concentration import restore_mg
+from burden.treatment.dose_result import DoseResult, stock_recipe
+from burden.treatment.host_tolerance import LEFT_IN_HOURS, HostAdvice, host_advice, oxygen_demand_mg_l, withdrawal_text
+from burden.utils.errors import InputError, Problem
+from burden.utils.formatting import plain
+
+__all__ = ["LEAST_STRENGTH_PERCENT", "dose", "odd_dose", "range_words"]
+
+#: weaker is likelier a share written for a percentage, which would give a hundred times the dose: an assumption [%]
+LEAST_STRENGTH_PERCENT = 1.0
+
+
+def dose(
+    agent: Evidence | str,
+    volume_l: float,
+    mg_l: float | None = None,
+    strength_percent: float | None = None,
+    route: str = "bath",
+    hours: float | None = None,
+    accept_unpublished: bool = False,
+    temperature_c: float | None = None,
+    species: str | None = None,
+    volume_range_l: tuple[float, float] | None = None,
+    food_fish: bool = False,
+    where: str = "command line",
+    filter_kind: str | None = None,
+) -> DoseResult:
+    """Work out what to weigh or measure out.
+
+    Parameters
+    ----------
+    agent : Evidence or str
+        From `burden.evidence.load_agent`, or its name.
+    volume_l : float
+        Total water, filter, sump and pipes included [L].
+    mg_l : float, optional
+        Concentration, as the agent's basis words it; the customary one when not given [mg/L].
+    strength_percent : float, optional
+        Active substance in the product; 100 for solids and 37 for formalin when not given [%].
+    route : str
+        bath or dip.
+    hours : float, optional
+        Length of the bath; from the published range the dose falls in when not given [h].
+    accept_unpublished : bool
+        Work out a dose no source gives all the same.
+    temperature_c : float, optional
+        Water; where limits depend on it and it is not given, the warm-water limit holds [°C].
+    species : str, optional
+        Host, for its own limits and advice.
+    volume_range_l : tuple of float, optional
+        What the volume may be [L].
+    food_fish : bool
+        Print the withdrawal.
+    where : str
+        File named in a problem.
+    filter_kind : str, optional
+        none, naive or adapted; what fades within the bath is said for one new to the agent when not given.
+
+    Returns
+    -------
+    DoseResult
+
+    Raises
+    ------
+    InputError
+        With every problem of the input; a dose outside every published range is one.
+
+    Notes
+    -----
+    mass = mg_l × volume_l. A solid product weighs mass × 100 / strength; formalin measures
+    mass / density × 37 / strength, density that of 37 % solution, at other strengths too.
+
+    Examples
+    --------
+    >>> result = dose("formalin", 1000.0, 25.0)
+    >>> result.mass_g, round(result.product_ml, 1)
+    (25.0, 22.9)
+    """
+    agent = load_agent(agent) if isinstance(agent, str) else agent
+    bath = agent.about["customary"]
+    asked = _Asked(
+        agent=agent,
+        volume_l=volume_l,
+        mg_l=bath["mg_l"] if mg_l is None else mg_l,
+        customary=mg_l is None,
+        strength_percent=agent.about["default_strength_percent"] if strength_percent is None else strength_percent,
+        strength_given=strength_percent is not None,
+        route=route,
+        hours=hours,
+        temperature_c=temperature_c,
+        species=species,
+        volume_range_l=volume_range_l,
+        food_fish=food_fish,
+        where=where,
+        filter_kind=filter_kind or "naive",
+    )
+    if problems := _impossible(asked):
+        raise InputError(problems)
+    found = _published(asked)
+    length = _length(asked, found)
+    advice = None if species is None else host_advice(agent, species, asked.mg_l, length, temperature_c)
+    if not accept_unpublished and (problems := _unpublished(asked, found, advice)):
+        raise InputError(problems)
+    return _result(asked, found, advice)
+
+
+def odd_dose(agent: Evidence | str, mg_l: float, route: str = "bath", hours: float | None = None) -> str:
+    """Return what is published, and the unit that may have been meant, for a dose no source gives in any water.
+
+    Parameters
+    ----------
+    agent : Evidence or str
+    mg_l : float
+        Concentration [mg/L].
+    route : str
+        bath or dip; of another no amount is known.
+    hours : float, optional
+        Length of the bath [h].
+
+    Returns
+    -------
+    str
+        Empty where a source gives the dose.
+
+    Examples
+    --------
+    >>> odd_dose("praziquantel", 2.5), odd_dose("praziquantel", 2500.0).rpartition(". ")[2]
+    ('', 'Was 2 500 µg/L meant, that is 2.5 mg/L?')
+    """
+    agent = load_agent(agent) if isinstance(agent, str) else agent
+    known = [r for r in agent.about["ranges"] if r["route"] == route]
+    coldest = min((r["max_temperature_c"] for r in known if "max_temperature_c" in r), default=None)
+    asked = _Asked(agent, 1.0, mg_l, False, 100.0, False, route, hours, coldest, None, None, False, "")
+    if not known or _published(asked) is not None:
+        return ""
+    return f"published are {'; '.join(map(range_words, known))}. {_other_unit(asked) or 'Units?'}"
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """The arguments of `dose`, defaults filled in."""
+
+    agent: Evidence
+    volume_l: float
+    mg_l: float
+    customary: bool
+    strength_percent: float
+    strength_given: bool
+    route: str
+    hours: float | None
+    temperature_c: float | None
+    species: str | None
+    volume_range_l: tuple[float, float] | None
+    food_fish: bool
+    where: str
+    filter_kind: str = "naive"
+
+    def problem(self, key: str, value: Any, expected: str, fix: str) -> Problem:
+        option = "temperature" if key == "temperature_c" else key.replace("_", "-")
+        place = f"--{option}" if self.where == "command line" else key
+        return Problem(self.where, place, str(value), expected, fix)
+
+
+def _impossible(asked: _Asked) -> list[Problem]:
+    """Problems of the arguments themselves, before any source is asked."""
+    problems = [
+        asked.problem(key, value, "a number above 0", "Give a positive number.")
+        for key in ("volume_l", "mg_l", "strength_percent", "hours")
+        if (value := getattr(asked, key)) is not None and not (math.isfinite(value) and value > 0)
+    ]
+    if asked.strength_percent > 100:
+        problems.append(
+            asked.problem("strength_percent", asked.strength_percent, "at most 100", "Read the label of the product.")
+        )
+    if asked.temperature_c is not None and not -3 <= asked.temperature_c <= 45:
+        problems.append(
+            asked.problem("temperature_c", asked.temperature_c, "-3 to 45 °C", "Give the water temperature in °C.")
+        )
+    if asked.volume_range_l is not None and not 0 < asked.volume_range_l[0] <= asked.volume_range_l[1] < math.inf:
+        problems.append(
+            asked.problem("volume_range_l", asked.volume_range_l, "0 < low <= high", "Give low and high in litres.")
+        )
+    routes = asked.agent.about["routes"]
+    if asked.route not in routes:
+        fix = f"No {asked.route} dose of {asked.agent.name} is worked out here."
+        problems.append(asked.problem("route", asked.route, " or ".join(routes), fix))
+    return problems
+
+
+def _published(asked: _Asked) -> Mapping[str, Any] | None:
+    """Return the published range a dose falls in, the customary one first; None where there is none."""
+    ranges = asked.agent.about["ranges"]
+    limits = [r["max_temperature_c"] for r in ranges if "max_temperature_c" in r]
+    # where no temperature is given, only what holds in the warmest water the agent is given in counts as published
+    warmest = asked.agent.about["ceiling"].get("temperature_c", max(limits, default=0.0))
+    water = warmest if asked.temperature_c is None else asked.temperature_c
+    for found in ranges:
+        if (
+            found["route"] == asked.route
+            and found["mg_l"][0] <= asked.mg_l <= found["mg_l"][1]
+            and (asked.hours is None or found["hours"][0] <= asked.hours <= found["hours"][1])
+            and water <= found.get("max_temperature_c", math.inf)
+        ):
+            return found
+    return None
+
+
+def _unpublished(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice | None) -> list[Problem]:
+    """Problems of a dose that no source gives, or that is above what the host bears."""
+    accept = "Choose a published dose, or accept an unpublished one with --accept-unpublished-dose."
+    value = f"{plain(asked.mg_l)} mg/L" + ("" if asked.hours is None else f" for {plain(asked.hours)} h")
+    problems = []
+    if found is None:
+        known = "; ".join(range_words(r) for r in asked.agent.about["ranges"] if r["route"] == asked.route)
+        fix = f"{question} {accept}" if (question := _other_unit(asked)) else accept
+        problems.append(asked.problem("mg_l", value, f"a published dose: {known}", fix))
+    if advice and advice.over_limit:
+        problems.append(asked.problem("mg_l", value, advice.text.rstrip("."), accept))
+    if asked.strength_percent < LEAST_STRENGTH_PERCENT:
+        share = plain(asked.strength_percent)
+        fix = f"It is in percent: {plain(100 * asked.strength_percent)} % is {plain(100 * asked.strength_percent)}. "
+        fix += "For so weak a product accept it with --accept-unpublished-dose."
+        problems.append(asked.problem("strength_percent", f"{share} %", "percent, as on the label", fix))
+    return problems
+
+
+def _other_unit(asked: _Asked) -> str:
+    """Ask whether another unit was meant, where the number would be a published dose in it; else empty."""
+    about = asked.agent.about
+    units = {"g/L": 1000.0, "µg/L": 0.001}
+    if about["kind"] == "liquid":  # measured out in mL, so that is the likelier slip
+        units = {"mL per litre": 1000.0 * about["density"]["g_ml"], **units}
+    for unit, factor in units.items():
+        if _published(replace(asked, mg_l=asked.mg_l * factor)) is not None:
+            return f"Was {plain(asked.mg_l)} {unit} meant, that is {plain(asked.mg_l * factor)} mg/L?"
+    return ""
+
+
+def range_words(found: Mapping[str, Any]) -> str:
+    """Return a published range in words."""
+    warm = f", water up to {plain(found['max_temperature_c'])} °C" if "max_temperature_c" in found else ""
+    low, high = found["mg_l"]
+    first, last = found["hours"]
+    strength = plain(low) if low == high else f"{plain(low)} to {plain(high)}"
+    return f"{strength} mg/L for {plain(first)} to {plain(last)} h ({found['name']}{warm})"
+
+
+def _length(asked: _Asked, found: Mapping[str, Any] | None) -> float:
+    """Return the hours asked for, else the customary ones where the range allows them, else the longest it allows."""
+    usual = float(asked.agent.about["customary"]["hours"])
+    if asked.hours is not None:
+        return float(asked.hours)
+    if found is None or found["hours"][0] <= usual <= found["hours"][1]:
+        return usual
+    return float(found["hours"][1])
+
+
+def _result(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice | None) -> DoseResult:
+    about = asked.agent.about
+    mass_mg = asked.mg_l * asked.volume_l
+    product_g, product_ml = _product(asked, mass_mg / 1000)
+    reason = about["customary"]["text"] if asked.customary else "no source gives it: it was asked for and accepted"
+    if found is not None and not asked.customary:
+        reason = f"published: {found['text']} ({', '.join(found['sources'])})"
+    return DoseResult(
+        agent=asked.agent.name,
+        title=asked.agent.title,
+        route=asked.route,
+        volume_l=float(asked.volume_l),
+        mg_l=float(asked.mg_l),
+        hours=_length(asked, found),
+        mass_mg=mass_mg,
+        mass_g=mass_mg / 1000,
+        product_g=product_g,
+        product_ml=product_ml,
+        strength_percent=float(asked.strength_percent),
+        mass_of=about["mass_of"],
+        basis=about["basis"],
+        reason=reason,
+        would_change="another volume or strength (in proportion), another host or warmer water (see the cautions)",
+        cautions=tuple(_cautions(asked, found, advice)),
+        stock=stock_recipe(product_g, product_ml),
+        sources=tuple(found["sources"]) if found else (),
+    )
+
+
+def _product(asked: _Asked, mass_g: float) -> tuple[float | None, float | None]:
+    """Grams of a solid product or millilitres of a liquid one; the other None."""
+    about = asked.agent.about
+    product_g = mass_g * about["mass_strength_percent"] / asked.strength_percent
+    if about["kind"] == "solid":
+        return product_g, None
+    density = about["density"]
+    # a weaker solution of an agent whose density was stated by strength is lighter
+    lighter = density.get("g_ml_per_percent", 0.0) * (asked.strength_percent - density["at_percent"])
+    return None, product_g / (density["g_ml"] + lighter)
+
+
+def _cautions(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice | None) -> Iterator[Caution]:
+    about = asked.agent.about
+    if found is None:
+        yield Caution("No source gives this dose: it was accepted as unpublished. Try it on a few fish first.", "trial")
+    else:
+        yield Caution(f"Published: {range_words(found)} ({', '.join(found['sources'])}).", "bookkeeping")
+        if asked.temperature_c is None and "max_temperature_c" in found:
+            yield Caution("Water temperature not given: the warm-water limit was used.", "bookkeeping")
+    yield from _volume_cautions(asked, found)
+    if (length := _length(asked, found)) < LEFT_IN_HOURS:
+        end = (
+            f"A bath of {plain(length)} h has to end: give it in a water of its own, or where all of it can be flushed."
+        )
+        yield Caution(end, "danger")
+    if not asked.strength_given:
+        taken = plain(asked.strength_percent)
+        yield Caution(f"Strength not given: {taken} % taken. Read the label of the product.", "bookkeeping")
+    if about["kind"] == "liquid":
+        yield Caution(f"Density taken as {about['density']['text']}.", "bookkeeping")
+    if advice is not None:
+        yield Caution(advice.text, "danger" if advice.over_limit or advice.advice == "avoid" else "trial")
+    if demand := oxygen_demand_mg_l(asked.agent, asked.mg_l, _length(asked, found)):
+        takes = f"Expect it to take about {plain(demand)} mg/L of oxygen: measure before and during the bath."
+        yield Caution(takes, "danger")
+    if asked.food_fish:
+        yield Caution(withdrawal_text(asked.agent, asked.temperature_c), "food")
+    else:
+        yield Caution(_WHO_DECIDES, "food")
+    yield Caution(about["pre_dissolve"], "making_up")
+    yield Caution(_after_change(asked, _length(asked, found)), "care")
+    for heading in ("cautions", "handling", "does_not", "aftercare"):
+        yield from about[heading]
+
+
+_WHO_DECIDES = (
+    "Food fish or not: local rules and the licensed veterinarian decide whether it may be given; if anyone may eat the "
+    "fish, a withdrawal holds: ask first."
+)
+#: share of the water changed that the example of a top-up speaks of
+_CHANGED = 0.2
+_FILTER_WORDS = {
+    "none": "no filter",
+    "naive": "filter new to the agent",
+    "adapted": "filter that has met the agent",
+}
+
+
+def _after_change(asked: _Asked, hours: float) -> str:
+    """What to put back after a water change: for a stable agent the share changed of the dose, never the whole."""
+
+    def amount(mg: float) -> str:
+        grams, millilitres = _product(asked, mg / 1000)
+        return f"{plain(grams)} g" if millilitres is None else f"{plain(millilitres)} mL"
+
+    days, loss = hours / 24, asked.agent.values[f"loss_per_day_{asked.filter_kind}"].value
+    whole = asked.mg_l * asked.volume_l
+    removed = restore_mg(asked.mg_l, asked.volume_l, _CHANGED).total_mg.item()
+    faded = restore_mg(asked.mg_l, asked.volume_l, _CHANGED, loss, days).faded_mg.item()
+    said = (
+        f"After a change of {100 * _CHANGED:.0f} % of the water within the bath put back that share of the dose, "
+        f"{amount(removed)}, not the whole"
+    )
+    if faded < 0.02 * whole:
+        return f"{said}."
+    return (
+        f"{said}; by the end of {plain(hours)} h about {amount(faded)} has faded besides "
+        f"({_FILTER_WORDS[asked.filter_kind]}): put that back only where the bath is to stay at full strength."
+    )
+
+
+def _volume_cautions(asked: _Asked, found: Mapping[str, Any] | None) -> Iterator[Caution]:
+    if asked.volume_range_l is None:
+        count = "The dose is as wrong as the volume: count filter, sump and pipes, take off gravel and stones."
+        yield Caution(count, "making_up")
+        return
+    small, large = asked.volume_range_l
+    most, least = asked.mg_l * asked.volume_l / small, asked.mg_l * asked.volume_l / large
+    span = f"{plain(small)} to {plain(large)} L, this amount gives {plain(most)} to {plain(least)} mg/L"
+    yield Caution(f"If the water is {span}.", "care")
+    if found is not None and most > found["mg_l"][1]:
+        above = f"At the smallest volume that is above {plain(found['mg_l'][1])} mg/L: measure the volume first."
+        yield Caution(above, "trial")

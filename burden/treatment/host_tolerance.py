@@ -1,0 +1,180 @@
+"""Hosts and water against an agent: who bears it badly, how much oxygen it takes, how long before anyone may eat."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from burden.evidence import Evidence
+from burden.utils.formatting import named
+
+__all__ = [
+    "LEFT_IN_HOURS",
+    "HostAdvice",
+    "host_advice",
+    "oxygen_demand_mg_l",
+    "unionised_share",
+    "withdrawal_days",
+    "withdrawal_text",
+]
+
+_SHORT_BATH_HOURS = 3.0  # up to which a limit for short baths holds: the longest short bath any source gives
+#: a bath this long is left in the water, a shorter one is not: the shortest prolonged bath any source gives [h]
+LEFT_IN_HOURS = 12.0
+
+
+@dataclass(frozen=True)
+class HostAdvice:
+    """What is known of an agent in one group of hosts.
+
+    Parameters
+    ----------
+    group, advice, text : str
+        Group; usable, lower dose, avoid or no data; and the sentence to print.
+    over_limit : bool
+        Whether the dose asked about is above the group's limit.
+    known : str
+        How it is known.
+    sources : tuple of str
+        Reference keys.
+    """
+
+    group: str
+    advice: str
+    text: str
+    over_limit: bool
+    known: str
+    sources: tuple[str, ...] = ()
+
+
+def oxygen_demand_mg_l(agent: Evidence, mg_l: float, hours: float | None = None) -> float:
+    """Oxygen the agent takes from the water, 0 for one that takes none [mg/L].
+
+    Parameters
+    ----------
+    agent : Evidence
+    mg_l : float
+        Dose [mg/L].
+    hours : float, optional
+        Length of the bath. One shorter than 12 h is taken to be flushed out and takes its share of 30 h; a longer
+        one, and one of no given length, takes the whole [h].
+
+    Examples
+    --------
+    >>> from burden.evidence import load_agent
+    >>> oxygen_demand_mg_l(load_agent("formalin"), 25.0)
+    5.0
+    """
+    demand = agent.about.get("oxygen_demand")
+    if demand is None:
+        return 0.0
+    share = 1.0 if hours is None or hours >= LEFT_IN_HOURS else hours / demand["hours"][0]
+    return float(demand["mg_o2_per_mg"] * mg_l * share)
+
+
+def unionised_share(ph: float, temperature_c: float) -> float:
+    """Share of total ammonia that is un-ionised, in fresh water [-].
+
+    Parameters
+    ----------
+    ph : float
+        [-].
+    temperature_c : float
+        [°C].
+
+    Notes
+    -----
+    pKa = 0.09018 + 2729.92/T, T in kelvin; share = 1/(1 + 10^(pKa − pH)). Fitted for 0 to 30 °C. In sea water the
+    share is lower by about a fifth, so this errs on the safe side there.
+
+    References
+    ----------
+    emerson1975
+
+    Examples
+    --------
+    >>> round(unionised_share(8.0, 20.0), 4)
+    0.0381
+    """
+    pka = 0.09018 + 2729.92 / (temperature_c + 273.15)
+    return 1.0 / (1.0 + 10.0 ** (pka - ph))
+
+
+def host_advice(
+    agent: Evidence,
+    species: str,
+    mg_l: float,
+    hours: float | None = None,
+    temperature_c: float | None = None,
+) -> HostAdvice:
+    """Say what is known of an agent in a host.
+
+    Parameters
+    ----------
+    agent : Evidence
+    species : str
+        Common or scientific name.
+    mg_l : float
+        Dose [mg/L].
+    hours : float, optional
+        Length of the bath: limits of short baths hold up to 3 h [h].
+    temperature_c : float, optional
+        A limit that holds in warm water only holds where this is not given [°C].
+
+    Returns
+    -------
+    HostAdvice
+        "no data" for a host no row names.
+
+    Examples
+    --------
+    >>> from burden.evidence import load_agent
+    >>> host_advice(load_agent("formalin"), "striped bass", 25.0, 24.0).advice
+    'avoid'
+    """
+    name = species.lower()
+    for group in agent.about.get("host_groups", ()):
+        if any(re.search(rf"\b{re.escape(word)}(s|es)?\b", name) for word in group["words"]):
+            return _group_advice(group, mg_l, hours, temperature_c)
+    text = f"No data on {named(agent.name)} in {species}: try on a few fish first, for the planned time."
+    return HostAdvice(species, "no data", text, False, "no data")
+
+
+def _group_advice(
+    group: Mapping[str, Any], mg_l: float, hours: float | None, temperature_c: float | None
+) -> HostAdvice:
+    short = hours is not None and hours <= _SHORT_BATH_HOURS
+    limit = group.get("max_mg_l_short", group.get("max_mg_l")) if short else group.get("max_mg_l")
+    cool = temperature_c is not None and temperature_c <= group.get("above_temperature_c", -273.15)
+    over = limit is not None and not cool and mg_l > limit
+    how = {"common practice": "common practice, no source", "memory": "from memory"}.get(group["known"], "")
+    source = ", ".join(filter(None, (how, *group.get("sources", ()))))
+    bound = f" Limit here {limit:g} mg/L." if over else ""
+    text = f"{group['name'].capitalize()}: {group['advice']}. Known: {group['text']} ({source}).{bound}"
+    return HostAdvice(group["name"], group["advice"], text, over, group["known"], tuple(group.get("sources", ())))
+
+
+def withdrawal_days(degree_days: float, temperature_c: float) -> float | None:
+    """Days a withdrawal lasts at one temperature; None at 0 °C and below, where it never ends [d].
+
+    Examples
+    --------
+    >>> withdrawal_days(500.0, 20.0)
+    25.0
+    """
+    return degree_days / temperature_c if temperature_c > 0 else None
+
+
+def withdrawal_text(agent: Evidence, temperature_c: float | None) -> str:
+    """Say what a food fish needs before anyone eats it."""
+    rule = agent.about["withdrawal"]
+    if rule["degree_days"] == 0:
+        return f"Food fish: {rule['text']}."
+    days = None if temperature_c is None else withdrawal_days(rule["degree_days"], temperature_c)
+    here = "" if days is None else f", {days:.0f} d at {temperature_c:g} °C"
+    return (
+        f"Food fish: local rules and the licensed veterinarian decide whether this agent may be used at all and how "
+        f"long nobody may eat the fish. Example {rule['degree_days']:g} degree-days{here}: {rule['text']}."
+    )

@@ -1,0 +1,103 @@
+"""What earlier baths of an agent may have left in the water: a dose goes on top of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from burden.case import Action, Case
+from burden.evidence import load_agent
+from burden.treatment.concentration import concentration_curve
+from burden.treatment.host_tolerance import LEFT_IN_HOURS
+
+__all__ = ["builds_up", "ceiling_mg_l", "given_baths", "left_mg_l", "stays"]
+
+#: filter at the first dose and at later ones; where nobody says, none, in which most is left
+_FILTERS = {
+    "none": ("none", "none"),
+    "naive": ("naive", "adapted"),
+    "adapted": ("adapted", "adapted"),
+    None: ("none", "none"),
+}
+
+
+def stays(action: Action, customary_hours: float) -> bool:
+    """Tell whether a bath before the visit was left in the water: no dip, and long enough.
+
+    Parameters
+    ----------
+    action : Action
+    customary_hours : float
+        Of its agent, where nobody wrote the length down [h].
+    """
+    return action.route != "dip" and (action.hours or customary_hours) >= LEFT_IN_HOURS
+
+
+def given_baths(case: Case, agent: str) -> list[tuple[float, float]]:
+    """Return day and strength of the baths of an agent before the visit, as far as both are known [d], [mg/L].
+
+    Those that were not left in the water are left out; of a water change after one, what it carried off.
+    """
+    found = []
+    volume, usual = case.water.volume_l.value, load_agent(agent).about["customary"]["hours"]
+    for action in case.given:
+        mg_l = action.concentration_mg_l
+        if action.agent == agent and mg_l is not None and stays(action, usual):
+            kept = (1 - (action.water_change_after or 0.0)) * (action.volume_l_believed or volume) / volume
+            found.append((float(case.day_of(action.date)), mg_l * kept))
+    return found
+
+
+def left_mg_l(case: Case, agent: str, day: float, baths: Sequence[tuple[float, float]]) -> float:
+    """Return what may be left of earlier baths of an agent just before a dose [mg/L].
+
+    Parameters
+    ----------
+    case : Case
+        For its filter and exchange.
+    agent : str
+    day : float
+        Day of the dose, from the visit on [d].
+    baths : sequence of (float, float)
+        Day and strength of the earlier ones [d], [mg/L].
+
+    Notes
+    -----
+    By the middle of the published loss, in the filter of the case; where nobody says which, in water without any.
+    """
+    if not baths:
+        return 0.0
+    values = load_agent(agent).values
+    loss, later = (values[f"loss_per_day_{kind}"].value for kind in _FILTERS[case.water.filter])
+    curve = concentration_curve(baths, loss, case.water.exchange_per_day, loss_adapted_per_day=later)
+    return float(curve.at([day])[0, 0])
+
+
+def ceiling_mg_l(agent: str) -> float:
+    """Return the strength above which no bath of the agent is left in the water [mg/L]."""
+    return float(load_agent(agent).about["ceiling"]["mg_l_prolonged"])
+
+
+def builds_up(case: Case, days: Sequence[float], agents: Sequence[str]) -> bool:
+    """Tell whether customary doses on these days, each on top of what the others left, come above a ceiling.
+
+    What was given before the visit does not count: where that is too much, water is changed before the first.
+
+    Parameters
+    ----------
+    case : Case
+    days : sequence of float
+        Rising [d].
+    agents : sequence of str
+        One a day.
+    """
+    given: dict[str, list[tuple[float, float]]] = {}
+    for day, agent in zip(days, agents, strict=True):
+        customary, ceiling = load_agent(agent).about["customary"], ceiling_mg_l(agent)
+        mg_l = customary["mg_l"]
+        if customary["hours"] < LEFT_IN_HOURS or agents.count(agent) * mg_l <= ceiling:
+            continue  # not even all of them together would come above it
+        before = given.setdefault(agent, [])
+        if left_mg_l(case, agent, day, before) + mg_l > ceiling:
+            return True
+        before.append((day, mg_l))
+    return False

@@ -1,0 +1,129 @@
+"""How long nobody may eat food fish after a course: degree-days summed over the case's own water."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from burden.case import UNKNOWN_AGENT, Case
+from burden.evidence import agent_names, load_agent
+from burden.model.temperature import Temperature
+from burden.model.windows import MAX_DAYS
+from burden.utils.formatting import day_in_words, named
+
+__all__ = ["Withdrawal", "unnamed_words", "withdrawals", "withdrawals_of"]
+
+
+@dataclass(frozen=True)
+class Withdrawal:
+    """An example of a withdrawal, no jurisdiction assumed.
+
+    Parameters
+    ----------
+    agent : str
+    degree_days : float
+        Example, 0 where the agent asks for none [°C·d].
+    days : float or None
+        How long that takes in this water after the last dose of the agent; None where it does not end in 400 d [d].
+    until_day : float or None
+        From the visit [d].
+    text : str
+        What the figure is.
+    """
+
+    agent: str
+    degree_days: float
+    days: float | None
+    until_day: float | None
+    text: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {name: getattr(self, name) for name in ("agent", "degree_days", "days", "until_day", "text")}
+
+    def words(self) -> str:
+        """Return the withdrawal in one sentence, without a full stop."""
+        ask = (
+            "local rules and the licensed veterinarian decide whether it may be used at all and how long nobody may eat"
+        )
+        agent = named(self.agent)
+        if self.degree_days == 0:
+            return f"{agent}: {self.text}"
+        here = "does not end within 400 d in this water" if self.days is None else f"{self.days:.0f} d in this water"
+        return f"{agent}: {ask}; example {self.degree_days:g} degree-days, {here} ({self.text})"
+
+
+def withdrawals(days: Sequence[float], agents: Sequence[str], temperature: Temperature) -> tuple[Withdrawal, ...]:
+    """Return the withdrawal of each agent of a course, from its own last dose.
+
+    Parameters
+    ----------
+    days : sequence of float
+        Of the doses, from the visit [d].
+    agents : sequence of str
+        One a dose.
+    temperature : Temperature
+        Degrees below zero count nothing; the median draw is summed.
+    """
+    last = dict(zip(agents, days, strict=True))
+    return tuple(_after(agent, day, temperature) for agent, day in last.items())
+
+
+def withdrawals_of(
+    case: Case, days: Sequence[float], agents: Sequence[str], temperature: Temperature
+) -> tuple[Withdrawal, ...]:
+    """Return the withdrawals of food fish that are not over, after the doses to come or those given before.
+
+    Parameters
+    ----------
+    case : Case
+        Fish that nobody eats have none.
+    days : sequence of float
+        Of the doses to come, from the visit [d].
+    agents : sequence of str
+        One a dose.
+    temperature : Temperature
+        As `withdrawals` takes it.
+    """
+    if not case.food_fish:
+        return ()
+    known = set(agent_names())  # of an agent nobody can name no rule is known
+    doses = [(float(case.day_of(a.date)), a.agent) for a in case.given if a.action == "dose" and a.agent in known]
+    doses = sorted([*doses, *zip(days, agents, strict=True)])
+    found = withdrawals([day for day, _ in doses], [agent for _, agent in doses], temperature)
+    return tuple(one for one in found if one.until_day is None or one.until_day >= 0)
+
+
+def unnamed_words(case: Case) -> str:
+    """Say that food fish were given something nobody can name, whose withdrawal nobody knows; empty where not.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    str
+        One sentence without a full stop.
+    """
+    days = sorted({a.date for a in case.given if a.action == "dose" and a.agent in (None, UNKNOWN_AGENT)})
+    if not case.food_fish or not days:
+        return ""
+    when = " and ".join(map(day_in_words, days))
+    return (
+        f"what was given on {when} has no name: find out what it was, as it may hold the fish longer than any date here"
+    )
+
+
+def _after(agent: str, day: float, temperature: Temperature) -> Withdrawal:
+    rule = load_agent(agent).about["withdrawal"]
+    degrees = [max(float(np.median(temperature.at(day + k + 0.5))), 0.0) for k in range(int(MAX_DAYS))]
+    over = np.flatnonzero(np.cumsum(degrees) >= rule["degree_days"] - 1e-9)
+    if rule["degree_days"] == 0:
+        return Withdrawal(agent, 0.0, 0.0, float(day), rule["text"])
+    needed = float(over[0] + 1) if over.size else None
+    until = None if needed is None else float(day + needed)
+    return Withdrawal(agent, float(rule["degree_days"]), needed, until, rule["text"])

@@ -1,0 +1,2 @@
+"""What every room may use: errors, results that render themselves, seeded streams, progress, executors, writing of
+numbers."""
