@@ -41,7 +41,7 @@ from burden.inference.estimate import estimate
 from burden.io import read_case
 from burden.model.forward import Event, simulate
 from burden.model.lifecycle.transitions import build_cycle
-from burden.schedule.projection import Doing, follow
+from burden.schedule.projection import Strategy, follow
 from burden.schedule.search import search
 
 DAYS, DOSES = 60.0, (0.0, 7.0)
@@ -240,8 +240,8 @@ def report_stages() -> Iterator[Row]:
     """Estimate, search and forecast of the koi pond with 500 draws; report and help as a user waits for them."""
     case = read_case(ROOT / "simulated_data" / "koi_pond")
     first, found = seconds(lambda: estimate(case))
-    second, choice = seconds(lambda: search(case, [(found.pond, found.state)], ("praziquantel", "formalin")))
-    third, _ = seconds(lambda: follow(found.pond, found.state, 60.0, [Doing(choice.recommended.plan)]))
+    second, choice = seconds(lambda: search(case, [found.posterior], ("praziquantel", "formalin")))
+    third, _ = seconds(lambda: follow(found.pond, found.state, 60.0, [Strategy(choice.recommended.plan)]))
     for name, took in (("estimate", first), ("search", second), ("forecast, one course", third)):
         yield row(f"koi pond, 500 draws: {name}", took, "s")
     import tempfile

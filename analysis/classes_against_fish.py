@@ -26,7 +26,7 @@ import numpy as np
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
-from burden.model.forward import Setting, State, simulate  # noqa: E402
+from burden.model.forward import Scenario, State, simulate  # noqa: E402
 from burden.model.hosts import Fish  # noqa: E402
 from burden.model.lifecycle.transitions import Parameters, build_cycle, draw_parameters, establishment_for  # noqa: E402
 from burden.model.susceptibility import class_prevalence, class_variance, susceptibility_classes  # noqa: E402
@@ -104,10 +104,10 @@ def _parameters(outbreaks: Sequence[Outbreak]) -> Parameters:
     return establishment_for(drawn.replaced(**{name: np.array(x) for name, x in said.items()}), DENSITY)
 
 
-def _pond(parameters: Parameters, susceptibility: np.ndarray, fish: int) -> tuple[Setting, State]:
+def _pond(parameters: Parameters, susceptibility: np.ndarray, fish: int) -> tuple[Scenario, State]:
     """So many fish in as many classes as there are susceptibilities, lightly infected in spring water."""
     cycle, m = build_cycle(parameters.evidence), parameters.size
-    setting = Setting(
+    setting = Scenario(
         cycle, parameters, Fish(np.full((1, m), WEIGHT_G), susceptibility), _COURSE, np.full(m, fish / DENSITY)
     )
     water = {f.name: np.full((f.stages, m), 5.0 * fish / f.stages) for f in cycle.forms if f.place == "water"}
@@ -116,14 +116,14 @@ def _pond(parameters: Parameters, susceptibility: np.ndarray, fish: int) -> tupl
     return setting, State(water, flukes, alive, np.ones_like(alive), *np.zeros((3, m)))
 
 
-def _states(setting: Setting, state: State, step_days: float) -> list[State]:
+def _states(setting: Scenario, state: State, step_days: float) -> list[State]:
     states = [state]
     for start, end in pairwise(DAYS):
         states.append(simulate(setting, states[-1], [start, end], max_step_days=step_days).end)
     return states
 
 
-def _means(setting: Setting, state: State) -> np.ndarray:
+def _means(setting: Scenario, state: State) -> np.ndarray:
     """Mean burden of a fish of each class, or of each fish, shape (C, M)."""
     return sum(chain.sum((0, 1)) for chain in state.fish.values()) * setting.fish.susceptibility
 

@@ -43,7 +43,7 @@ from burden.schedule.fixed_interval import (
 )
 from burden.treatment.bath import bath_effect
 from burden.treatment.efficacy import draw_kill
-from burden.utils.results import Probability, Triple
+from burden.utils.results import CredibleInterval, Probability
 
 PARASITE = "dactylogyrus"
 TEMPERATURES_C = np.arange(5.0, 31.0, 2.5)
@@ -78,14 +78,14 @@ def hatched_share(parameters: Parameters, custom: Custom, temperature_c: float) 
     return float(np.median(gammainc(shape, shape * hatch.rate(temperature_c) * (custom.days[-1] + 1))))
 
 
-def aim(left: Triple, hatched: float) -> str:
+def aim(left: CredibleInterval, hatched: float) -> str:
     """Which aim is met."""
     if left.median > CONTROL_PER_1000:
         return "not met"
     return "met" if hatched >= 0.5 else "met on the fish, eggs still wait"
 
 
-def judged(parameters: Parameters, custom: Custom, temperature_c: float) -> tuple[Triple, Probability]:
+def judged(parameters: Parameters, custom: Custom, temperature_c: float) -> tuple[CredibleInterval, Probability]:
     """Flukes left of 1,000 a day after the last dose, and elimination with both brakes off."""
     fish = np.full(parameters.size, float(REFERENCE_FISH))
     around = Surroundings(fish / REFERENCE_VOLUME_M3)
@@ -105,7 +105,7 @@ def judged(parameters: Parameters, custom: Custom, temperature_c: float) -> tupl
 
     before = population.adults + population.juveniles.sum(0)
     left = 1000 * sum(values(1.0, linear=True, on_fish_only=True).expected(population))[0] / before
-    return Triple.of(left), Probability.of(none_left(values(365.0), population)[0])
+    return CredibleInterval.of(left), Probability.of(none_left(values(365.0), population)[0])
 
 
 def table(draws: int) -> list[dict[str, float | str]]:

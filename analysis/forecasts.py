@@ -32,7 +32,7 @@ from burden.inference.estimate import Estimate, estimate  # noqa: E402
 from burden.inference.treatment_response import VERDICTS, response  # noqa: E402
 from burden.model.forward import simulate  # noqa: E402
 from burden.schedule.projection import by_day  # noqa: E402
-from burden.utils.results import Triple  # noqa: E402
+from burden.utils.results import CredibleInterval  # noqa: E402
 
 __all__ = ["DRAWS", "held", "judge_pond", "summary"]
 
@@ -83,14 +83,14 @@ def _said(name: str, truth: float, draws: np.ndarray, blind: np.ndarray) -> dict
 def _recovered(truth: Truth, found: Estimate) -> dict[str, object]:
     """Burden, hazard, reproduction number and the deaths explained, each with its interval, beside what is true."""
     p = found.pond.setting.parameters
-    number, told = Triple.missing(), ""
+    number, told = CredibleInterval.missing(), ""
     if found.deaths_explained is not None:
         number, told = found.deaths_explained.by_flukes, found.deaths_explained.told
     row: dict[str, object] = {"explained_told": told, "effective_draws": found.effective_draws}
     for name, true, said in (
         ("total", truth.flukes_total, found.flukes_total),
-        ("hazard", truth.hazard_per_burden, Triple.of(p["hazard_per_burden"])),
-        ("r0", truth.reproduction_number, Triple.of(p["reproduction_number"])),
+        ("hazard", truth.hazard_per_burden, CredibleInterval.of(p["hazard_per_burden"])),
+        ("r0", truth.reproduction_number, CredibleInterval.of(p["reproduction_number"])),
         ("explained", truth.by_flukes, number),
     ):
         row |= {f"{name}_true": true, f"{name}_low": said.low, f"{name}_median": said.median, f"{name}_high": said.high}

@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from burden.model.forward import Event, Setting, State
+from burden.model.forward import Event, Scenario, State
 from burden.model.lifecycle.transitions import Surroundings, rates_at
 
 __all__ = ["MappedSolver"]
@@ -22,13 +22,13 @@ class MappedSolver:
 
     Parameters
     ----------
-    setting : Setting
+    setting : Scenario
         M draws in constant water, egg-layers that graze, one group of fish.
     events : sequence of Event
         Doses without residue, rising.
     """
 
-    def __init__(self, setting: Setting, events: list[Event]) -> None:
+    def __init__(self, setting: Scenario, events: list[Event]) -> None:
         import jax
 
         jax.config.update("jax_enable_x64", True)

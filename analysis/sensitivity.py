@@ -30,10 +30,10 @@ HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
 from burden.evidence import load_agent, load_parasite  # noqa: E402
-from burden.inference.prior import CLASSES, Pond  # noqa: E402
+from burden.inference.prior import CLASSES, Ensemble  # noqa: E402
 from burden.model.dose_effect import DoseEffect  # noqa: E402
-from burden.model.elimination.probability import Plan, eliminations  # noqa: E402
-from burden.model.forward import COARSE_STEP_DAYS, Event, Setting, simulate  # noqa: E402
+from burden.model.elimination.probability import DoseSchedule, eliminations  # noqa: E402
+from burden.model.forward import COARSE_STEP_DAYS, Event, Scenario, simulate  # noqa: E402
 from burden.model.hosts import Fish  # noqa: E402
 from burden.model.lifecycle.development import Development, DurationTable, draw_development  # noqa: E402
 from burden.model.lifecycle.transitions import Parameters, build_cycle, draw_parameters, establishment_for  # noqa: E402
@@ -44,7 +44,7 @@ from burden.treatment.bath import bath_effect  # noqa: E402
 from burden.treatment.efficacy import draw_kill  # noqa: E402
 from burden.utils.random_streams import uniform_draws  # noqa: E402
 
-__all__ = ["ANSWERS", "INPUTS", "Ensemble", "answers_of", "draw_ensemble", "indices_of"]
+__all__ = ["ANSWERS", "INPUTS", "Inputs", "answers_of", "draw_ensemble", "indices_of"]
 
 FISH, WEIGHT_G, VOLUME_M3, WATER_C, WATER_SD_C = 40.0, 400.0, 10.0, 20.0, 1.0
 DOSE_DAYS = (0.0, 5.0, 10.0)
@@ -90,7 +90,7 @@ ANSWERS = {
 
 
 @dataclass(frozen=True)
-class Ensemble:
+class Inputs:
     """M draws of every input.
 
     Parameters
@@ -108,7 +108,7 @@ class Ensemble:
     abundance: np.ndarray
     resistance: np.ndarray
 
-    def with_input(self, name: str, other: Ensemble) -> Ensemble:
+    def with_input(self, name: str, other: Inputs) -> Inputs:
         """Return the ensemble with one input taken from another."""
         if name in _VALUES:
             return replace(self, parameters=self.parameters.replaced(**{name: other.parameters[name]}))
@@ -122,7 +122,7 @@ class Ensemble:
         return replace(self, **{field: getattr(other, field)})
 
 
-def draw_ensemble(draws: int, seed: int) -> Ensemble:
+def draw_ensemble(draws: int, seed: int) -> Inputs:
     """Draw every input from what is believed of it."""
     from scipy.special import ndtri
 
@@ -131,7 +131,7 @@ def draw_ensemble(draws: int, seed: int) -> Ensemble:
     plain = draw_development(evidence.with_overrides({"strain_factor": one}), draws, seed)
     kill = draw_kill(load_agent("praziquantel"), draws, seed)
     normal = {name: ndtri(uniform_draws(f"sensitivity {name}", draws, seed)) for name in ("water", "abundance")}
-    return Ensemble(
+    return Inputs(
         replace(draw_parameters(evidence, draws, seed), development=plain),
         bath_effect(kill, kill.customary_mg_l).without_residue(),
         WATER_SD_C * normal["water"],
@@ -153,7 +153,7 @@ def _strained(parameters: Parameters) -> Parameters:
     return replace(parameters, development=slow)
 
 
-def answers_of(ensemble: Ensemble, timing_only: bool = False) -> dict[str, np.ndarray]:
+def answers_of(ensemble: Inputs, timing_only: bool = False) -> dict[str, np.ndarray]:
     """Every answer, draw by draw, shape (M,) each; only those on the interval if so asked."""
     p = establishment_for(_strained(ensemble.parameters), FISH / VOLUME_M3)
     # the departure has been there long before day 0
@@ -166,18 +166,18 @@ def answers_of(ensemble: Ensemble, timing_only: bool = False) -> dict[str, np.nd
     return timing if timing_only else {**timing, **_courses(ensemble, p, water)}
 
 
-def _courses(ensemble: Ensemble, p: Parameters, water: Temperature) -> dict[str, np.ndarray]:
+def _courses(ensemble: Inputs, p: Parameters, water: Temperature) -> dict[str, np.ndarray]:
     m, effect = p.size, ensemble.effect
     fish = Fish(np.full((1, m), WEIGHT_G), susceptibility_classes(p["aggregation"], CLASSES).means)
-    setting = Setting(build_cycle(p.evidence), p, fish, water, np.full(m, VOLUME_M3))
-    pond = Pond(None, p.evidence.name, setting, 0)  # the pond of no case: only its start is asked
+    setting = Scenario(build_cycle(p.evidence), p, fish, water, np.full(m, VOLUME_M3))
+    pond = Ensemble(None, p.evidence.name, setting, 0)  # the pond of no case: only its start is asked
     state = pond.start(ensemble.abundance, np.array([FISH]), 0.0, ensemble.resistance)
     doses = [Event.dose(day, effect, setting.cycle) for day in DOSE_DAYS]
     deaths = {
         name: simulate(setting, state, [0.0, 60.0], events, COARSE_STEP_DAYS).deaths[-1]
         for name, events in (("deaths_untreated", ()), ("deaths_treated", doses))
     }
-    plan = Plan(DOSE_DAYS, ("praziquantel",) * len(DOSE_DAYS))
+    plan = DoseSchedule(DOSE_DAYS, ("praziquantel",) * len(DOSE_DAYS))
     return {
         **deaths,
         "elimination_probability": np.exp(eliminations(setting, state, [plan], {"praziquantel": effect})[0]),

@@ -16,7 +16,7 @@ from analysis.individuals import Dose, Ponds, Record, Start, Stock, draw_start, 
 from analysis.samples import Look, pick_fish, take_samples
 from burden.case import Action, Case, ConstantTemperature, DeathRecord, FishGroup, Preparation, Uncertain, Water
 from burden.inference.estimate import draw_seen, share_examined
-from burden.inference.prior import Pond, draw_pond, other_cause_rates
+from burden.inference.prior import Ensemble, draw_pond, other_cause_rates
 from burden.model.dose_effect import DoseEffect
 from burden.model.lifecycle.transitions import build_cycle
 from burden.model.temperature import Temperature
@@ -150,7 +150,7 @@ def _emptying(effect: DoseEffect) -> DoseEffect:
     return replace(effect, by_form={**effect.by_form, "adult": one, "juvenile": one}, sheltered_kill=one)
 
 
-def _ponds(pond: Pond, plot: Plot, stock: Stock, rng: np.random.Generator) -> Ponds:
+def _ponds(pond: Ensemble, plot: Plot, stock: Stock, rng: np.random.Generator) -> Ponds:
     """Turn one draw of the prior into whole fish in water of a temperature that is not quite the one written down."""
     p = pond.setting.parameters
     other = rng.choice(other_cause_rates())
@@ -167,7 +167,7 @@ def _ponds(pond: Pond, plot: Plot, stock: Stock, rng: np.random.Generator) -> Po
     )
 
 
-def _start(pond: Pond, ponds: Ponds, rng: np.random.Generator) -> Start:
+def _start(pond: Ensemble, ponds: Ponds, rng: np.random.Generator) -> Start:
     """Whole flukes at the start of the record, as many as the prior has it, in the stages of a lasting growth."""
     p = pond.setting.parameters
     abundance = p.evidence.values["abundance"].quantile(rng.random(1)) * pond.setting.fish.weight_g.mean(0)
@@ -220,7 +220,7 @@ def _death_log(record: Record, days: np.ndarray) -> tuple[tuple[DeathRecord, ...
 
 
 def _rows(
-    pond: Pond, plot: Plot, record: Record, i: int, day: int, look: Look, rng: np.random.Generator
+    pond: Ensemble, plot: Plot, record: Record, i: int, day: int, look: Look, rng: np.random.Generator
 ) -> list[Preparation]:
     """What the preparations of one day showed."""
     there = int(record.alive[i, 0].sum())
@@ -239,7 +239,7 @@ def _rows(
     ]
 
 
-def _look(pond: Pond, seed: int) -> Look:
+def _look(pond: Ensemble, seed: int) -> Look:
     """Draw what one clip shows."""
     seen = draw_seen(pond.setting.parameters.evidence, 1, seed)
     row = Preparation(VISIT, "1", "random", "gill", 0, 0, method="gill_clip")

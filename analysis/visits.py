@@ -18,9 +18,9 @@ import numpy as np
 from analysis.individuals import Dose, Ponds, Record, Start, draw_start, draw_stock, run_ponds
 from analysis.samples import Look, take_samples
 from burden.case import Action, Case, ConstantTemperature, FishGroup, Preparation, Uncertain, Water
-from burden.inference.estimate import PRIOR_NONE, Seen, draw_seen, share_examined
+from burden.inference.estimate import PRIOR_NONE, ObservationParameters, draw_seen, share_examined
 from burden.inference.history import run_past
-from burden.inference.prior import Pond, draw_pond
+from burden.inference.prior import Ensemble, draw_pond
 from burden.model.temperature import Temperature
 
 __all__ = [
@@ -108,8 +108,8 @@ def simulate_visit(kind: Kind, seed: int) -> Visit:
         mean = float(past.by_day[float(day)]["all"][0]) * carries
         rates = rng.gamma(k, 1 / k, FISH) * mean
         burden = rng.poisson(rates)
-        tilt = float(seen.tilt[0]) if kind.chosen == "moribund" else 0.0
-        chance = (rates + 1e-12) ** tilt
+        selection_bias = float(seen.selection_bias[0]) if kind.chosen == "moribund" else 0.0
+        chance = (rates + 1e-12) ** selection_bias
         places = rng.choice(FISH, kind.fish, replace=False, p=chance / chance.sum())
         for row in _rows(kind, day):
             share, a = float(share_examined(row, seen, weight)[0]), float(seen.part_shape[0])
@@ -146,7 +146,7 @@ def watch_visit(kind: Kind, seed: int) -> Visit:
     return Visit(replace(case, fish=(group,), samples=tuple(counted)), _on_the_living(record), kind)
 
 
-def _whole(rng: np.random.Generator, case: Case, pond: Pond, first: int, *, carries: bool) -> tuple[Ponds, Start]:
+def _whole(rng: np.random.Generator, case: Case, pond: Ensemble, first: int, *, carries: bool) -> tuple[Ponds, Start]:
     """A pond of whole fish in the state a draw of the prior begins in."""
     setting, parameters = pond.setting, pond.setting.parameters
     weight_g = float(setting.fish.weight_g.mean())
@@ -161,7 +161,7 @@ def _whole(rng: np.random.Generator, case: Case, pond: Pond, first: int, *, carr
     return ponds, replace(draw_start(rng, ponds, totals), resistance=float(state.resistance[0]))
 
 
-def _look_of(row: Preparation, kind: Kind, seen: Seen, weight_g: np.ndarray) -> Look:
+def _look_of(row: Preparation, kind: Kind, seen: ObservationParameters, weight_g: np.ndarray) -> Look:
     share = float(share_examined(row, seen, weight_g)[0])
     chances = (seen.site_share, seen.part_shape, seen.detection)
     return Look("gill", "gill_clip", share, *(float(x[0]) for x in chances), preparations=kind.clips)

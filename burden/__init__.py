@@ -28,7 +28,7 @@ _NAMES = {
     "report.figures.forecast": ("draw_forecast",),
     "report.figures.interval": ("draw_interval_chart",),
     "report.figures.thermal": ("draw_thermal_laws",),
-    "utils.results": ("Probability", "Result", "Triple"),
+    "utils.results": ("Probability", "Result", "CredibleInterval"),
 }
 _HOME = {name: room for room, names in _NAMES.items() for name in names}
 __all__ = ["__version__", *sorted(_HOME)]

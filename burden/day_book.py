@@ -10,15 +10,15 @@ from datetime import date, timedelta
 from burden.case import Case, ConstantTemperature
 from burden.evidence import load_agent
 from burden.sampling import RecheckPlan
-from burden.schedule.delayed_hatch import LaterDoses
-from burden.schedule.evaluation import Judged
+from burden.schedule.delayed_hatch import DelayedHatch
+from burden.schedule.evaluation import EvaluatedSchedule
 from burden.schedule.fixed_interval import CONTROL_PER_1000
 from burden.schedule.late_dose import DELAYS_DAYS, RARER, LateDose
 from burden.treatment.dose_result import DoseResult
 from burden.treatment.residues import ceiling_mg_l, given_baths, left_mg_l
 from burden.treatment.withdrawal import Withdrawal
 from burden.utils.formatting import named, plain, product_words, say_date, uncapitalised
-from burden.utils.results import Triple
+from burden.utils.results import CredibleInterval
 
 __all__ = [
     "DayBookEntry",
@@ -86,12 +86,12 @@ def late_words(late: LateDose, visit_date: date) -> str:
     )
 
 
-def later_words(later: LaterDoses, visit_date: date) -> str:
+def later_words(later: DelayedHatch, visit_date: date) -> str:
     """Say that eggs wait in the cold, when they hatch, and when the doses for them have to go in.
 
     Parameters
     ----------
-    later : LaterDoses
+    later : DelayedHatch
     visit_date : date
         Day 0.
     """
@@ -116,7 +116,7 @@ _HELD_DAYS = 28
 _LIKELY = 0.5
 
 
-def _when(day: Triple, visit_date: date) -> str:
+def _when(day: CredibleInterval, visit_date: date) -> str:
     """Dates of a triple; a day that has begun counts whole."""
     middle, low, high = (_date_of(d, visit_date) for d in (day.median, day.low, day.high))
     return middle if low == high else f"{middle} ({low} to {high})"
@@ -128,12 +128,12 @@ def _date_of(day: float, visit_date: date) -> str:
 
 def day_book(
     case: Case,
-    chosen: Judged | None,
+    chosen: EvaluatedSchedule | None,
     doses: Sequence[DoseResult],
     plan: RecheckPlan | None,
     last: float,
     late: Sequence[LateDose] = (),
-    later: LaterDoses | None = None,
+    later: DelayedHatch | None = None,
     held: Sequence[Withdrawal] = (),
     first: Sequence[str] = (),
     withheld: str | None = None,
@@ -143,7 +143,7 @@ def day_book(
     Parameters
     ----------
     case : Case
-    chosen : Judged or None
+    chosen : EvaluatedSchedule or None
         The recommended schedule, where a dose may be given.
     doses : sequence of DoseResult
         One a dose of it.
@@ -152,7 +152,7 @@ def day_book(
         Day of the last dose, from which the look counts [d].
     late : sequence of LateDose
         From which day each next dose is too late.
-    later : LaterDoses or None
+    later : DelayedHatch or None
         For eggs that the cold keeps waiting.
     held : sequence of Withdrawal
         For food fish.
@@ -192,7 +192,7 @@ def _eaten(case: Case, held: Withdrawal, until_day: float, further: bool) -> Day
     return DayBookEntry(when, action, (f"{held.words()}",), "food")
 
 
-def _for_waiting_eggs(later: LaterDoses, visit_date: date) -> list[DayBookEntry]:
+def _for_waiting_eggs(later: DelayedHatch, visit_date: date) -> list[DayBookEntry]:
     said = "the water decides the day: measure it, look at the fish and reckon anew a week before"
     return [
         DayBookEntry(

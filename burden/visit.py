@@ -13,30 +13,29 @@ from burden.case import Case
 from burden.day_book import DayBookEntry, day_book, dose_words, held_water_words, late_words, later_words
 from burden.evidence.cautions import Caution, by_weight
 from burden.inference.estimate import Estimate, estimate
-from burden.inference.prior import Pond
+from burden.inference.prior import Posterior
 from burden.inference.treatment_response import Response, response
 from burden.inference.visit_comparison import Changes, what_changed
-from burden.model.elimination.probability import Plan
-from burden.model.forward import State
+from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import Windows
 from burden.sampling import RecheckPlan
 from burden.sampling.case_recheck import LIVE_BEARER_RECHECK_DAYS, look_again
 from burden.schedule.customary import customs_of, windows_of
-from burden.schedule.delayed_hatch import LaterDoses, later_doses
+from burden.schedule.delayed_hatch import DelayedHatch, later_doses
 from burden.schedule.eligibility import DEFAULT_AGENTS, LEAST_CHANCE, agents_and_notes, dose_of, notes_on, why_not
-from burden.schedule.evaluation import Judged, judge_runs
+from burden.schedule.evaluation import EvaluatedSchedule, judge_runs
 from burden.schedule.forecast import Forecast, regime_of
 from burden.schedule.husbandry import Alternative, alternatives
 from burden.schedule.late_dose import LateDose, late_doses
-from burden.schedule.projection import DELAY_DAYS, Doing, Dosed, follow
-from burden.schedule.recommendation import Choice
+from burden.schedule.projection import DELAY_DAYS, Dosed, Strategy, follow
+from burden.schedule.recommendation import Recommendation
 from burden.schedule.search import search
-from burden.schedule.what_if import Otherwise, otherwise, would_change_words
+from burden.schedule.what_if import WhatIf, otherwise, would_change_words
 from burden.treatment.dose_result import DoseResult
 from burden.treatment.safety import SafetyNote
 from burden.treatment.withdrawal import Withdrawal, unnamed_words, withdrawals_of
 from burden.utils.formatting import say_date
-from burden.utils.progress import tell
+from burden.utils.progress import report_progress
 from burden.utils.results import Result
 
 __all__ = [
@@ -63,7 +62,7 @@ class Visit(Result):
     case : Case
     estimates, forecasts, responses : tuple
         One a parasite set.
-    choice : Choice
+    choice : Recommendation
         The schedule for all sets together.
     doses : tuple of DoseResult
         What to weigh for each dose of the recommended schedule, in its order.
@@ -80,11 +79,11 @@ class Visit(Result):
         are right.
     alternatives : tuple of Alternative
         Moves beside the dose, each with the schedule that goes with it.
-    otherwise : tuple of Otherwise
+    otherwise : tuple of WhatIf
         The recommended dates as reckoned, in colder and warmer water, given late, and killing less.
     late : tuple of LateDose
         From which day each next dose is too late.
-    later : LaterDoses or None
+    later : DelayedHatch or None
         In cold water, for eggs that have not hatched when the course is over.
     withdrawals : tuple of Withdrawal
         For food fish, an example of each agent of the course.
@@ -98,7 +97,7 @@ class Visit(Result):
     estimates: tuple[Estimate, ...]
     forecasts: tuple[Forecast, ...]
     responses: tuple[Response, ...]
-    choice: Choice
+    choice: Recommendation
     doses: tuple[DoseResult, ...]
     notes: tuple[SafetyNote, ...]
     withheld_reason: str | None
@@ -108,9 +107,9 @@ class Visit(Result):
     warnings: tuple[str, ...] = field(default=())
     custom: tuple[str, ...] = field(default=())
     alternatives: tuple[Alternative, ...] = field(default=())
-    otherwise: tuple[Otherwise, ...] = field(default=())
+    otherwise: tuple[WhatIf, ...] = field(default=())
     late: tuple[LateDose, ...] = field(default=())
-    later: LaterDoses | None = None
+    later: DelayedHatch | None = None
     withdrawals: tuple[Withdrawal, ...] = field(default=())
     changes: tuple[Changes | None, ...] = field(default=())
 
@@ -237,7 +236,7 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
     estimates = tuple(estimate(case, parasite, draws, seed) for parasite in case.parasites)
     agents, notes = agents_and_notes(case, estimates)
     withheld = why_not(case, estimates, agents, notes)
-    ponds = [(e.pond, e.state) for e in estimates]
+    ponds = [e.posterior for e in estimates]
     choice = search(case, ponds, agents if withheld is None else (), HORIZON_DAYS)
     if withheld is None and choice.recommended is None:
         withheld = choice.reason
@@ -286,7 +285,9 @@ def visit(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool 
     )
 
 
-def _judged_with_all(choice: Choice, ponds: Sequence[tuple[Pond, State]], forecasts: Sequence[Forecast]) -> Choice:
+def _judged_with_all(
+    choice: Recommendation, ponds: Sequence[Posterior], forecasts: Sequence[Forecast]
+) -> Recommendation:
     """Judge the schedule chosen again with every draw, from the forecasts where they hold it already."""
     courses = [f.recommended for f in forecasts if f.recommended is not None]
     if choice.recommended is None or not courses:
@@ -297,10 +298,10 @@ def _judged_with_all(choice: Choice, ponds: Sequence[tuple[Pond, State]], foreca
 
 
 def _looked_into(
-    plan: Plan, ponds: Sequence[tuple[Pond, State]]
-) -> tuple[tuple[Otherwise, ...], tuple[LateDose, ...], LaterDoses | None]:
+    plan: DoseSchedule, ponds: Sequence[Posterior]
+) -> tuple[tuple[WhatIf, ...], tuple[LateDose, ...], DelayedHatch | None]:
     """The schedule chosen as it may turn out otherwise, from when its next doses come too late, and what eggs wait."""
-    tell("what would change it, and when a late dose is a mistake")
+    report_progress("what would change it, and when a late dose is a mistake")
     return otherwise(ponds, plan), late_doses(ponds, plan), later_doses(ponds, plan)
 
 
@@ -311,7 +312,7 @@ def forecast_case(
     estimates = tuple(estimate(case, name, draws, seed) for name in case.parasites)
     agents, notes = agents_and_notes(case, estimates)
     withheld = why_not(case, estimates, agents, notes)
-    choice = search(case, [(e.pond, e.state) for e in estimates], agents if withheld is None else (), days)
+    choice = search(case, [e.posterior for e in estimates], agents if withheld is None else (), days)
     if withheld is None and choice.recommended is None:
         withheld = choice.reason
     doses = _doses(case, choice.recommended, True) if withheld is None else ()
@@ -319,7 +320,7 @@ def forecast_case(
     return _forecast(mine, choice, doses, withheld, days)
 
 
-def _doses(case: Case, chosen: Judged | None, accept_unpublished: bool) -> tuple[DoseResult, ...]:
+def _doses(case: Case, chosen: EvaluatedSchedule | None, accept_unpublished: bool) -> tuple[DoseResult, ...]:
     """What to weigh for each dose of a schedule.
 
     Raises
@@ -333,16 +334,16 @@ def _doses(case: Case, chosen: Judged | None, accept_unpublished: bool) -> tuple
 
 
 def _forecast(
-    found: Estimate, choice: Choice, doses: Sequence[DoseResult], withheld: str | None, days: float
+    found: Estimate, choice: Recommendation, doses: Sequence[DoseResult], withheld: str | None, days: float
 ) -> Forecast:
     case, pond, state = found.case, found.pond, found.state
-    tell("following the flukes and the fish by day")
-    doings = {"untreated": Doing()}
+    report_progress("following the flukes and the fish by day")
+    doings = {"untreated": Strategy()}
     if case.planned:
-        doings["planned"] = Doing(events=pond.planned, doses=_written(case))
+        doings["planned"] = Strategy(events=pond.planned, doses=_written(case))
     advised = choice.recommended.plan if withheld is None and choice.recommended is not None else None
     if advised is not None:
-        doings["recommended"] = Doing(advised, doses=_weighed(case, advised, doses))
+        doings["recommended"] = Strategy(advised, doses=_weighed(case, advised, doses))
     followed, delay = follow(pond, state, days, list(doings.values()), None if advised is None else DELAY_DAYS)
     courses = dict(zip(doings, followed, strict=True))
     return Forecast(
@@ -361,7 +362,7 @@ def _forecast(
     )
 
 
-def _weighed(case: Case, plan: Plan, doses: Sequence[DoseResult]) -> list[Dosed]:
+def _weighed(case: Case, plan: DoseSchedule, doses: Sequence[DoseResult]) -> list[Dosed]:
     return [
         Dosed(case.visit_date + timedelta(days=day), d.agent, d.mg_l, None if d.apart else d.mass_g)
         for day, d in zip(plan.days, doses, strict=True)

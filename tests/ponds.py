@@ -15,7 +15,7 @@ from scipy.integrate import solve_ivp
 
 from burden.evidence import Evidence, Value, load_parasite
 from burden.model.dose_effect import DoseEffect
-from burden.model.forward import Event, Setting, State, derivative
+from burden.model.forward import Event, Scenario, State, derivative
 from burden.model.hosts import Fish
 from burden.model.lifecycle.development import Development, DurationTable
 from burden.model.lifecycle.transitions import (
@@ -94,12 +94,12 @@ def pond(
     per_fish: float = 30.0,
     in_water: float = 300.0,
     **more: object,
-) -> tuple[Setting, State]:
+) -> tuple[Scenario, State]:
     """A pond of `FISH` fish, every stage of every life form present; `more` goes to the setting."""
     cycle, m = cycle or build_cycle(parameters.evidence), parameters.size
     course = temperature if isinstance(temperature, Temperature) else Temperature.constant(temperature)
     fish = Fish(np.full((groups, m), WEIGHT_G), susceptibility_classes(parameters["aggregation"], classes).means)
-    setting = Setting(cycle, parameters, fish, course, **{"volume_m3": np.full(m, VOLUME_M3), **more})
+    setting = Scenario(cycle, parameters, fish, course, **{"volume_m3": np.full(m, VOLUME_M3), **more})
     water = {f.name: np.full((f.stages, m), in_water / f.stages) for f in cycle.forms if f.place == "water"}
     flukes = {f.name: np.full((f.stages, groups, m), per_fish / f.stages) for f in cycle.forms if f.place == "fish"}
     alive = np.full((groups, classes, m), FISH / groups / classes)
@@ -143,7 +143,7 @@ def _arrays(state: State) -> list[np.ndarray]:
     return [*state.water.values(), *state.fish.values(), *rest]
 
 
-def totals(setting: Setting, state: State) -> dict[str, float]:
+def totals(setting: Scenario, state: State) -> dict[str, float]:
     """What is compared of a state of one draw: totals of each life form in the pond, fish, blood and resistance."""
     uptake = (state.alive * setting.fish.susceptibility).sum(1)
     return {
@@ -156,7 +156,7 @@ def totals(setting: Setting, state: State) -> dict[str, float]:
     }
 
 
-def by_lsoda(setting: Setting, state: State, days: Sequence[float], events: Sequence[Event], rtol: float = 1e-9):
+def by_lsoda(setting: Scenario, state: State, days: Sequence[float], events: Sequence[Event], rtol: float = 1e-9):
     """States of one draw at `days` by LSODA, restarted at every event and knot, on the model's own right-hand side."""
     from burden.model.forward.run import happen, pieces
 

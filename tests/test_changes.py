@@ -10,8 +10,8 @@ from cases import VISIT, a_case, clips, dose
 
 from burden.case import Arrival, DeathRecord, RecordedTemperature
 from burden.inference.estimate import estimate
-from burden.inference.visit_comparison import Moved, case_as_of, last_visit, what_changed
-from burden.utils.results import Triple
+from burden.inference.visit_comparison import ParameterChange, case_as_of, last_visit, what_changed
+from burden.utils.results import CredibleInterval
 
 THEN = VISIT - timedelta(days=14)
 
@@ -77,4 +77,4 @@ def test_a_burden_beyond_what_was_foreseen_is_said():
     ],
 )
 def test_verdicts(then, now, verdict):
-    assert Moved("x", Triple(*then), Triple(*now)).verdict == verdict
+    assert ParameterChange("x", CredibleInterval(*then), CredibleInterval(*now)).verdict == verdict

@@ -22,7 +22,7 @@ from burden.cli import main
 from burden.cli.progress_bar import Bar
 from burden.evidence import agent_names, parasite_names, reference
 from burden.report.files.folder import write_folder
-from burden.utils.progress import listening, told
+from burden.utils.progress import listening, track
 
 ROOT = Path(__file__).parents[1]
 KOI = ROOT / "simulated_data" / "koi_pond"
@@ -511,7 +511,7 @@ class Terminal(io.StringIO):
 def test_a_long_run_shows_stage_share_and_time_left_on_a_terminal():
     screen = Terminal()
     with Bar(False, screen) as bar, listening(bar.heard):
-        for _ in told(range(4), "counting flukes"):
+        for _ in track(range(4), "counting flukes"):
             time.sleep(0.6)
     shown = screen.getvalue()
     assert "counting flukes, about" in shown

@@ -12,12 +12,12 @@ from cases import VISIT, a_case, exactly
 from burden.case import Water, YearlyTemperature
 from burden.day_book import day_book, later_words
 from burden.inference.prior import draw_pond
-from burden.model.elimination.probability import Plan
+from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import windows_after
 from burden.schedule.delayed_hatch import later_doses
 
 DRAWS = 12
-COURSE = Plan((0.0, 14.0, 28.0), ("praziquantel", "formalin", "praziquantel"))
+COURSE = DoseSchedule((0.0, 14.0, 28.0), ("praziquantel", "formalin", "praziquantel"))
 
 
 def pond_of(case):

@@ -144,16 +144,16 @@ def test_thinning_of_a_negative_binomial_keeps_k(row: dict[str, str]) -> None:
 
 
 @pytest.mark.parametrize(("k", "tilt", "share"), [(0.6, 1.0, 0.3), (2.0, 0.4, 0.7), (1.0, 1.0, 0.02)])
-def test_pick_pressure_takes_its_share_and_the_heavy_first(k: float, tilt: float, share: float) -> None:
+def test_pick_pressure_takes_its_share_and_the_heavy_first(k: float, selection_bias: float, share: float) -> None:
     """Against stocks of 200 fish picked one after the other in proportion to rate^tilt."""
     rng, fish = np.random.default_rng(9), 200
     y = rng.gamma(k, 1.0, (3000, fish))
-    order = np.argsort(-(tilt * np.log(y) + rng.gumbel(size=y.shape)), axis=1)
+    order = np.argsort(-(selection_bias * np.log(y) + rng.gumbel(size=y.shape)), axis=1)
     taken = np.take_along_axis(y, order, 1)[:, : round(share * fish)]
-    pressure = float(counts.pick_pressure(k, tilt, share))
+    pressure = float(counts.pick_pressure(k, selection_bias, share))
 
     def chance(rate: float) -> float:
-        return -math.expm1(-pressure * rate**tilt) * stats.gamma.pdf(rate, k)
+        return -math.expm1(-pressure * rate**selection_bias) * stats.gamma.pdf(rate, k)
 
     whole = integrate.quad(chance, 0, 60, limit=400, points=[0.01, 1.0])[0]
     assert whole == pytest.approx(share, rel=0.02)
@@ -172,13 +172,13 @@ def test_pick_pressure_in_proportion_to_burden_is_in_closed_form(k: float, share
 
 
 @pytest.mark.parametrize("tilt", [0.0, 0.4, 1.0])
-def test_size_biased_fish_follow_the_tilted_gamma(tilt: float) -> None:
+def test_size_biased_fish_follow_the_tilted_gamma(selection_bias: float) -> None:
     k, mean = 0.6, 30.0
-    shape, scale = counts.tilted_gamma(k, mean, tilt)
+    shape, scale = counts.tilted_gamma(k, mean, selection_bias)
     base = stats.gamma(k, scale=mean / k)
-    total = integrate.quad(lambda u: math.exp(u * (1 + tilt)) * base.pdf(math.exp(u)), -60, 9, limit=400)[0]
+    total = integrate.quad(lambda u: math.exp(u * (1 + selection_bias)) * base.pdf(math.exp(u)), -60, 9, limit=400)[0]
     at = np.array([0.5, 10.0, 90.0])
-    np.testing.assert_allclose(at**tilt * base.pdf(at) / total, stats.gamma(shape, scale=scale).pdf(at), 1e-7)
+    np.testing.assert_allclose(at**selection_bias * base.pdf(at) / total, stats.gamma(shape, scale=scale).pdf(at), 1e-7)
 
 
 @pytest.mark.parametrize("mean", [0.5, 30.0, 3000.0])
@@ -308,7 +308,7 @@ def test_detection_grows_with_preparations_share_and_chosen_fish() -> None:
     one, three = (float(counts.detection_per_fish(20.0, 0.5, 0.01, n)) for n in (1, 3))
     assert one < three < float(counts.detection_per_fish(20.0, 0.5, 0.01, 12)) < 1
     assert one < float(counts.detection_per_fish(20.0, 0.5, 0.05))
-    assert one < float(counts.detection_per_fish(20.0, 0.5, 0.01, tilt=1.0))
+    assert one < float(counts.detection_per_fish(20.0, 0.5, 0.01, selection_bias=1.0))
     assert float(counts.detection_per_fish(20.0, 0.5, 1.0)) == pytest.approx(1.0, abs=1e-9)
 
 

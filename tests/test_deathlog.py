@@ -12,8 +12,8 @@ from scipy import stats
 
 from burden.case import DeathRecord
 from burden.inference.estimate import estimate
-from burden.inference.mortality import DeathLog, Explained, beyond_other_causes, explain, pattern_of_deaths
-from burden.utils.results import Triple
+from burden.inference.mortality import DeathAttribution, DeathLog, beyond_other_causes, explain, pattern_of_deaths
+from burden.utils.results import CredibleInterval
 
 
 def rows(*pairs, covers=1):
@@ -125,8 +125,8 @@ def test_a_million_dead_fit_into_memory():
 @pytest.mark.parametrize(("findings", "rate", "said"), [((), 0.019, True), ((), 0.01, False), (("x",), 0.019, False)])
 def test_more_deaths_than_any_other_cause_is_given_are_told(findings, rate, said):
     case = replace(a_case(), findings=replace(a_case().findings, other=findings))
-    rates = {"flukes": Triple(0, 0, 0), "all_else": Triple(rate, rate, rate)}
-    explained = Explained(30, Triple(0, 0, 1), Triple(0, 0, 9), True, rates, "")
+    rates = {"flukes": CredibleInterval(0, 0, 0), "all_else": CredibleInterval(rate, rate, rate)}
+    explained = DeathAttribution(30, CredibleInterval(0, 0, 1), CredibleInterval(0, 0, 9), True, rates, "")
     told = beyond_other_causes(case, explained)
     assert bool(told) is said
     assert all("more will die than is forecast" in sentence for sentence in told)

@@ -14,13 +14,13 @@ import report_cases
 
 from burden.case import Action, Case, Limits
 from burden.inference.estimate import estimate
-from burden.inference.mortality import Explained
+from burden.inference.mortality import DeathAttribution
 from burden.inference.prior import draw_pond, other_cause_rates
 from burden.io import read_case
 from burden.schedule.eligibility import why_not
 from burden.schedule.forecast import regime_of
 from burden.schedule.search import candidate_plans
-from burden.utils.results import Triple
+from burden.utils.results import CredibleInterval
 from burden.visit import forecast_case, visit
 
 CASES = Path(__file__).parents[1] / "simulated_data"
@@ -123,10 +123,10 @@ def test_no_sample_no_dose(koi) -> None:
     assert blind.cautions()
 
 
-def dead_of_else(by_flukes: float, all_else: float) -> Explained:
+def dead_of_else(by_flukes: float, all_else: float) -> DeathAttribution:
     """Ten dead, of whom flukes killed at most so many; a death rate from all else [1/d]."""
-    number, rate = Triple(0.0, 0.0, by_flukes), Triple(all_else, all_else, all_else)
-    return Explained(10, number, Triple(5.0, 0.0, 10.0), True, {"flukes": rate, "all_else": rate}, "")
+    number, rate = CredibleInterval(0.0, 0.0, by_flukes), CredibleInterval(all_else, all_else, all_else)
+    return DeathAttribution(10, number, CredibleInterval(5.0, 0.0, 10.0), True, {"flukes": rate, "all_else": rate}, "")
 
 
 def test_no_dose_where_no_fluke_was_seen_and_most_died_of_something_else(koi) -> None:

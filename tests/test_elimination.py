@@ -17,7 +17,7 @@ from burden.model.dose_effect import DoseEffect
 from burden.model.elimination.dose_survival import Batch
 from burden.model.elimination.probability import (
     HORIZON_DAYS,
-    Plan,
+    DoseSchedule,
     _doses_side_by_side,
     _form_back,
     chain_none_left,
@@ -341,7 +341,11 @@ def test_plans_of_a_case_are_the_walks_they_stand_for(parameters):
     """
     setting, state = pond_of(parameters, per_fish=2.0, in_water=20.0)
     effects = {"a": a_bath(DRAWS, 0.2), "b": dose_effect(DRAWS, 0.8, 0.6)}
-    plans = [Plan((0.0, 5.0, 10.0), ("a", "a", "a")), Plan((1.0, 10.0), ("b", "a")), Plan((), ())]
+    plans = [
+        DoseSchedule((0.0, 5.0, 10.0), ("a", "a", "a")),
+        DoseSchedule((1.0, 10.0), ("b", "a")),
+        DoseSchedule((), ()),
+    ]
     together = np.exp(eliminations(setting, state, plans, effects))
     where = habitat(parameters, last=10.0, dt=0.125)
     names = sorted(effects)
@@ -358,7 +362,7 @@ def test_plans_of_a_case_are_the_walks_they_stand_for(parameters):
 def test_brakes_along_the_path_make_elimination_likelier(parameters):
     """Both off is the cautious choice: it never gives the higher probability. A brake that leaves all is none."""
     setting, state = pond_of(parameters, per_fish=2.0, in_water=20.0)
-    effects, plans = {"a": a_bath(DRAWS, 0.2)}, [Plan((0.0, 5.0, 10.0), ("a",) * 3)]
+    effects, plans = {"a": a_bath(DRAWS, 0.2)}, [DoseSchedule((0.0, 5.0, 10.0), ("a",) * 3)]
     days = np.array([0.0, 40.0, 400.0])
     whole = (days, np.ones((3, DRAWS)))
     off = eliminations(setting, state, plans, effects)
@@ -373,7 +377,7 @@ def test_brakes_along_the_path_make_elimination_likelier(parameters):
 
 
 def test_doses_of_plans_side_by_side_stand_at_their_own_times_and_in_their_own_columns():
-    plans = [Plan((2.0,), ("a",)), Plan((2.0, 5.0), ("a", "a"))]
+    plans = [DoseSchedule((2.0,), ("a",)), DoseSchedule((2.0, 5.0), ("a", "a"))]
     columns = np.tile(np.arange(3), 2)
     found = _doses_side_by_side(plans, np.arange(0.0, 9.0, 0.5), {"a": dose_effect(3, 0.8, 0.8)}, columns)
     assert [step for step, _ in found] == [4, 10]
@@ -392,7 +396,11 @@ def test_plans_against_live_bearers(name):
     kills = {share: {form: np.full(4, share) for form in ("young", "mother")} for share in (1.0, 0.5)}
     zeros = np.zeros((5, 4))
     effects = {"total": DoseEffect(kills[1.0], *zeros), "half": DoseEffect(kills[0.5], *zeros)}
-    plans = [Plan((0.0, 1.0), ("total", "total")), Plan((0.0, 1.0), ("half", "half")), Plan((), ())]
+    plans = [
+        DoseSchedule((0.0, 1.0), ("total", "total")),
+        DoseSchedule((0.0, 1.0), ("half", "half")),
+        DoseSchedule((), ()),
+    ]
     total, half, none = eliminations(setting, state, plans, effects)
     np.testing.assert_allclose(total, 0.0, atol=1e-9)
     assert (none <= half + 1e-12).all()

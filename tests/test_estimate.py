@@ -18,7 +18,14 @@ from scipy.special import gammaincinv
 
 from burden.case import Arrival, DeathRecord, FishGroup, Preparation, Uncertain
 from burden.evidence import load_parasite
-from burden.inference.estimate import PRIOR_NONE, Seen, draw_seen, estimate, log_likelihood_of_samples, share_examined
+from burden.inference.estimate import (
+    PRIOR_NONE,
+    ObservationParameters,
+    draw_seen,
+    estimate,
+    log_likelihood_of_samples,
+    share_examined,
+)
 from burden.inference.finite_stock import present_on
 from burden.inference.history import history_days, run_past
 from burden.inference.prior import draw_pond
@@ -31,22 +38,22 @@ MEAN, K, SHARE, SHAPE, DETECTION, ON_GILLS = 60.0, 0.8, 0.02, 1.3, 0.9, 0.95
 PLAIN = {"part_shape": SHAPE, "detection_per_fluke": DETECTION, "gill_share": ON_GILLS}
 
 
-def looking(tilt: float = 0.5, n: int = 1) -> Seen:
+def looking(selection_bias: float = 0.5, n: int = 1) -> ObservationParameters:
     """One way of looking, the same in every draw."""
     factors = {m: np.ones(n) for m in ("gill_clip", "skin_scrape", "gill_arch", "whole_organ")}
-    return Seen(factors, *(np.full(n, x) for x in (SHAPE, DETECTION, tilt, 0.05, ON_GILLS)))
+    return ObservationParameters(factors, *(np.full(n, x) for x in (SHAPE, DETECTION, selection_bias, 0.05, ON_GILLS)))
 
 
-def log_likelihood(rows, mean=MEAN, k=K, tilt=0.5) -> float:
-    return float(log_likelihood_of_samples(rows, mean * ONE, k * ONE, looking(tilt), "gill", 400.0 * ONE)[0])
+def log_likelihood(rows, mean=MEAN, k=K, selection_bias=0.5) -> float:
+    return float(log_likelihood_of_samples(rows, mean * ONE, k * ONE, looking(selection_bias), "gill", 400.0 * ONE)[0])
 
 
-def by_integration(counts, shares, mean=MEAN, k=K, tilt=0.0) -> float:
+def by_integration(counts, shares, mean=MEAN, k=K, selection_bias=0.0) -> float:
     """Chance of the counts of one fish, by adaptive integration over its rate on a log scale."""
 
     def height(log_rate: float) -> float:
         rate = math.exp(log_rate)
-        total = stats.gamma.pdf(rate, k + tilt, scale=mean / k) * rate
+        total = stats.gamma.pdf(rate, k + selection_bias, scale=mean / k) * rate
         for count, share in zip(counts, shares, strict=True):
             size, expected = (SHAPE + share) / (1 - share), rate * ON_GILLS * share * DETECTION
             low, high = count if isinstance(count, tuple) else (count, count)
@@ -66,8 +73,10 @@ def test_likelihood_of_one_fish_is_the_integral_over_its_rate(counts):
 
 
 def test_a_moribund_fish_is_a_draw_weighted_by_its_burden():
-    expected = by_integration((3,), [SHARE], tilt=0.7)
-    assert math.exp(log_likelihood(clips([3], SHARE, chosen="moribund"), tilt=0.7)) == pytest.approx(expected, rel=1e-5)
+    expected = by_integration((3,), [SHARE], selection_bias=0.7)
+    assert math.exp(log_likelihood(clips([3], SHARE, chosen="moribund"), selection_bias=0.7)) == pytest.approx(
+        expected, rel=1e-5
+    )
 
 
 @pytest.mark.parametrize(("share", "error"), [(0.01, 0.004), (1.0, 0.0)])
@@ -330,12 +339,12 @@ def test_clips_of_few_fish_against_a_lottery():
     assert stats.ks_2samp(drawn, kept).statistic < 0.03 + 1.63 * math.sqrt(1 / m + 1 / kept.size)
 
 
-def picked_stocks(n, fish, counts, tilt, mean=5.0):
+def picked_stocks(n, fish, counts, selection_bias, mean=5.0):
     """Flukes on the fish looked at, and on those left, of simulated stocks whose picked fish showed these counts."""
     rng = np.random.default_rng(5)
     rates = rng.gamma(K, mean / K, (n, fish))
     # picked one after the other in proportion to rate^tilt: the largest of tilt·ln rate plus a Gumbel number come first
-    order = np.argsort(-(tilt * np.log(rates) + rng.gumbel(size=rates.shape)), axis=1)
+    order = np.argsort(-(selection_bias * np.log(rates) + rng.gumbel(size=rates.shape)), axis=1)
     flukes = rng.poisson(np.take_along_axis(rates, order, 1))
     seen = rng.binomial(flukes[:, : len(counts)], DETECTION * ON_GILLS)
     kept = flukes[(np.sort(seen, axis=1) == sorted(counts)).all(1)]
@@ -343,14 +352,14 @@ def picked_stocks(n, fish, counts, tilt, mean=5.0):
 
 
 @pytest.mark.parametrize(("fish", "tilt"), [(11, 1.0), (11, 0.5), (4, 1.0), (3, 1.0)])
-def test_the_sick_of_few_fish_are_not_counted_twice(fish, tilt):
+def test_the_sick_of_few_fish_are_not_counted_twice(fish, selection_bias):
     """Eleven fish, the three sickest looked at: three known, eight predicted, and lighter, against a lottery."""
-    looked, left = picked_stocks(200_000, fish, (2, 5, 9), tilt)
+    looked, left = picked_stocks(200_000, fish, (2, 5, 9), selection_bias)
     assert left.mean() <= 0.9 * 5.0 * (fish - 3)  # all fish's mean for each of those left would be too many
     m = 20_000
     for gone, expected in ((False, looked + left), (True, left)):
         rows = [replace(row, lethal=gone or None) for row in organs((2, 5, 9), chosen="moribund")]
-        stock = present_on(fish - 3 * gone, rows, np.full(m, 5.0), np.full(m, K), looking(tilt, m), "gill",
+        stock = present_on(fish - 3 * gone, rows, np.full(m, 5.0), np.full(m, K), looking(selection_bias, m), "gill",
                            np.full(m, 400.0), np.random.default_rng(3))  # fmt: skip
         weight = np.exp(stock.log_weight - stock.log_weight.max())
         drawn = np.random.default_rng(4).choice(stock.total, m, p=weight / weight.sum())
@@ -538,7 +547,7 @@ def test_draws_do_not_change_when_more_are_drawn():
         np.testing.assert_array_equal(few[name], many[name][:7])
     small, large = (draw_seen(evidence, n, 3) for n in (7, 40))
     np.testing.assert_array_equal(small.share_factor["gill_clip"], large.share_factor["gill_clip"][:7])
-    np.testing.assert_array_equal(small.tilt, large.tilt[:7])
+    np.testing.assert_array_equal(small.selection_bias, large.selection_bias[:7])
 
 
 def test_what_samples_like_these_can_miss():

@@ -7,15 +7,15 @@ import pytest
 from cases import VISIT, a_case
 from test_schedule import DRAWS, pond_of
 
-from burden.model.elimination.probability import Plan
+from burden.model.elimination.probability import DoseSchedule
 from burden.schedule.evaluation import judge, judge_runs
 from burden.schedule.forecast import AFTER_A_DOSE, Forecast, regime_of
-from burden.schedule.projection import BANDS, Doing, follow
+from burden.schedule.projection import BANDS, Strategy, follow
 
 DAYS = 20.0
 
 
-PLAN = Plan((0.0, 5.0), ("praziquantel", "praziquantel"))
+PLAN = DoseSchedule((0.0, 5.0), ("praziquantel", "praziquantel"))
 
 
 @pytest.fixture(scope="module")
@@ -25,7 +25,7 @@ def ponds():
 
 @pytest.fixture(scope="module")
 def courses(ponds):
-    return tuple(follow(*ponds, DAYS, [Doing(), Doing(PLAN)])[0])
+    return tuple(follow(*ponds, DAYS, [Strategy(), Strategy(PLAN)])[0])
 
 
 def test_bands_are_ordered_and_deaths_only_grow(courses):
@@ -100,8 +100,8 @@ def test_deaths_avoided_are_counted_draw_by_draw(courses):
 
 def test_a_week_late_is_the_same_plan_a_week_later(ponds, courses):
     """Against following the shifted plan itself: the same draws, the same luck, the coarser step apart."""
-    (in_time,), cost = follow(*ponds, DAYS, [Doing(PLAN)], 7.0)
-    (late,), _ = follow(*ponds, DAYS, [Doing(Plan((7.0, 12.0), PLAN.agents))])
+    (in_time,), cost = follow(*ponds, DAYS, [Strategy(PLAN)], 7.0)
+    (late,), _ = follow(*ponds, DAYS, [Strategy(DoseSchedule((7.0, 12.0), PLAN.agents))])
     assert (in_time.dead == courses[1].dead).all()  # the same whatever is followed beside it
     assert cost.elimination.mean == pytest.approx(late.elimination.mean, abs=1e-6)
     assert cost.abundance_end.median == pytest.approx(late.abundance_end.median, rel=0.05, abs=0.5)
@@ -114,7 +114,7 @@ def test_a_week_late_is_the_same_plan_a_week_later(ponds, courses):
 
 
 def test_nothing_to_give_is_not_given_later(ponds):
-    assert follow(*ponds, 3.0, [Doing()], 7.0)[1] is None
+    assert follow(*ponds, 3.0, [Strategy()], 7.0)[1] is None
 
 
 def test_a_course_judged_by_its_own_run_is_the_schedule_judged_anew(ponds, courses):

@@ -10,7 +10,7 @@ import pytest
 
 from burden.inference.estimate import estimate
 from burden.io import read_case
-from burden.model.elimination.probability import Plan, eliminations
+from burden.model.elimination.probability import DoseSchedule, eliminations
 from burden.schedule.husbandry import alternatives, cleaned, drained, heated, left_behind, oxygen_saturation_mg_l
 from burden.schedule.search import search
 
@@ -33,7 +33,7 @@ def tank():
 def test_eggs_left_behind_never_lower_the_chance(tank) -> None:
     """Without the eggs in the water fewer lines can go on; common practice, no source, and true of every draw."""
     pond, state = tank
-    plan = [Plan((0.0, 5.0), ("praziquantel",) * 2)]
+    plan = [DoseSchedule((0.0, 5.0), ("praziquantel",) * 2)]
     staying = eliminations(pond.setting, state, plan, pond.effects)
     moved = left_behind(pond)
     leaving = eliminations(moved.setting, state, plan, moved.effects)

@@ -9,7 +9,7 @@ from cases import a_case
 from ponds import DENSITY, dose_effect, drawn, pond
 
 from burden.inference.prior import draw_pond
-from burden.model.elimination.probability import Plan, eliminations
+from burden.model.elimination.probability import DoseSchedule, eliminations
 from burden.model.forward import simulate
 from burden.model.lifecycle.transitions import (
     LARVA_REMOVAL,
@@ -72,7 +72,7 @@ def test_flukes_die_out_more_often(parameters):
             water={form: 1e-3 * x for form, x in state.water.items()},
             fish={form: 1e-3 * x for form, x in state.fish.items()},
         )
-        chances.append(eliminations(setting, few, [Plan((), ())], {"any": dose_effect(DRAWS, 0.9, 0.9)})[0])
+        chances.append(eliminations(setting, few, [DoseSchedule((), ())], {"any": dose_effect(DRAWS, 0.9, 0.9)})[0])
     assert (chances[1] >= chances[0]).all()
     assert (chances[2] >= chances[1]).all()
     assert chances[2].max() > chances[0].max()

@@ -130,7 +130,7 @@ def test_sites_of_a_fish_add_up():
 
 def test_tilts_lie_between_nothing_and_what_is_assumed_of_each_way_of_choosing():
     for chosen, high in {"random": 0.0, "netted": 0.3, "moribund": 1.0, "dead": 1.0}.items():
-        np.testing.assert_allclose(tilt_of(chosen, SEEN), high * SEEN.tilt)
+        np.testing.assert_allclose(tilt_of(chosen, SEEN), high * SEEN.selection_bias)
 
 
 def test_whole_looks_at_one_fish_are_one_look_at_their_mean():
@@ -232,7 +232,7 @@ def test_sick_fish_alone_are_read_in_two_ways():
 def test_chance_of_being_among_few_that_were_picked():
     """A fish of rate y waits an exponential time of rate y^tilt; k 1 and tilt 1 take half by the time 1."""
     one = SEEN.take(np.zeros(3, int))
-    full = replace(one, tilt=np.ones(3))
+    full = replace(one, selection_bias=np.ones(3))
     y = np.array([[0.0, 0.5, 4.0]])
     found = looking.log_chance_picked("moribund", y, np.ones(3), full, 0.5)
     np.testing.assert_allclose(np.exp(found[0, 1:]), 1 - np.exp(-y[0, 1:]), rtol=0.02)

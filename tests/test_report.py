@@ -22,7 +22,7 @@ from report_cases import DRAWS, KOI, TITLE, blind, blind_case, blind_files, koi,
 from burden.case import ConstantTemperature, Preparation
 from burden.day_book import day_book, held_water_words
 from burden.evidence import load_agent, load_parasite
-from burden.inference.mortality import Explained
+from burden.inference.mortality import DeathAttribution
 from burden.model.temperature import Temperature
 from burden.report import write_reports
 from burden.report.figures.concentration import course_in_water
@@ -44,7 +44,7 @@ from burden.treatment.safety import SafetyNote, safety_check
 from burden.treatment.withdrawal import withdrawals
 from burden.utils.errors import InputError
 from burden.utils.formatting import say_date
-from burden.utils.results import Triple
+from burden.utils.results import CredibleInterval
 from burden.visit import DayBookEntry, Visit
 
 
@@ -228,7 +228,7 @@ def test_a_dose_that_fell_short_is_on_the_first_screen():
 
 
 def test_deaths_of_another_cause_are_on_the_first_screen_and_on_the_owners_page():
-    told = Explained(11, Triple(0, 0, 1), Triple(3, 0, 9), True, {}, "")
+    told = DeathAttribution(11, CredibleInterval(0, 0, 1), CredibleInterval(3, 0, 9), True, {}, "")
     e = replace(koi().estimates[0], deaths_explained=told, probability_infected=0.73)
     visit = replace(koi(), estimates=(e,))
     assert five_lines(visit)[3].startswith("Flukes explain 0 to 1 of your 11 deaths")
@@ -801,7 +801,7 @@ def test_foul_water_is_in_the_day_book_and_on_the_owners_page_without_a_dose():
 
 def test_the_owner_is_told_two_different_numbers_of_dead_fish():
     f = koi().forecasts[0]
-    course = replace(f.recommended or f.untreated, deaths_end=Triple(208.0, 113.0, 231.0))
+    course = replace(f.recommended or f.untreated, deaths_end=CredibleInterval(208.0, 113.0, 231.0))
     visit = replace(koi(), forecasts=(replace(f, recommended=course),))
     assert "we reckon with 210 dead fish of 24, perhaps 230." in dict(owner_page(visit))["What nobody can promise"][0]
 

@@ -128,7 +128,7 @@ def test_ratio_of_large_counts_against_quadrature():
     """Many fish, large counts: the ratio's posterior is that of two negative-binomial means at the prior's ratio."""
     from burden.inference.prior import draw_pond
     from burden.inference.treatment_response import _RATIO_MEDIAN, _RATIO_SD, _ratio_of_counts
-    from burden.utils.results import Triple
+    from burden.utils.results import CredibleInterval
 
     rng, share, k, a = np.random.default_rng(2), 0.05, 2.0, 2.0
     size = (a + share) / (1 - share)
@@ -142,7 +142,7 @@ def test_ratio_of_large_counts_against_quadrature():
     ratio, weight = _ratio_of_counts(
         draw_pond(case, "dactylogyrus", 12_000, 1), clips(before, share), clips(after, share)
     )
-    told = Triple.of(ratio, weight)
+    told = CredibleInterval.of(ratio, weight)
 
     z = 1.6448536269514722
     value = draw_pond(case, "dactylogyrus", 2, 1).setting.parameters.evidence.values["abundance"]

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from burden.utils.errors import InputError, Problem, near_miss
-from burden.utils.results import Probability, Result, Triple, number, weighted_quantile
+from burden.utils.results import CredibleInterval, Probability, Result, number, weighted_quantile
 
 POINTS = [0.05, 0.25, 0.5, 0.75, 0.95]
 
@@ -65,7 +65,7 @@ def test_weights_of_nothing_have_no_influence():
 # --- triples ------------------------------------------------------------------------------------------------------
 def test_triple_holds_nine_draws_in_ten():
     samples = np.random.default_rng(2).normal(size=2000)
-    triple = Triple.of(samples)
+    triple = CredibleInterval.of(samples)
     assert np.mean((samples >= triple.low) & (samples <= triple.high)) == pytest.approx(0.9, abs=0.001)
     assert triple.median == np.median(samples)
 
@@ -76,7 +76,7 @@ def test_probability_adds_the_weighted_mean():
     assert Probability.of(samples, weights).as_dict().keys() == {"median", "low", "high", "mean"}
 
 
-@pytest.mark.parametrize("kind", [Triple, Probability])
+@pytest.mark.parametrize("kind", [CredibleInterval, Probability])
 def test_what_cannot_be_given_is_null_and_never_nan(kind):
     missing = kind.missing()
     assert set(missing.as_dict().values()) == {None}
@@ -108,11 +108,11 @@ def test_numbers_are_plain_floats(value):
     ],
 )
 def test_digits_that_mean_something(value, digits, text):
-    assert Triple(value, value, value).text(digits).split(" (")[0] == text
+    assert CredibleInterval(value, value, value).text(digits).split(" (")[0] == text
 
 
 def test_percent_only_in_text():
-    share = Triple(0.5, 0.25, 0.75)
+    share = CredibleInterval(0.5, 0.25, 0.75)
     assert share.text(scale=100) == "50 (25 to 75)"
     assert share.as_dict()["median"] == 0.5
 
@@ -122,7 +122,7 @@ def test_percent_only_in_text():
 class Answer(Result):
     """A result made for the test."""
 
-    flukes: Triple
+    flukes: CredibleInterval
     note: str
 
     def as_dict(self) -> dict[str, Any]:
@@ -136,7 +136,7 @@ class Answer(Result):
 
 
 def test_views_show_one_and_the_same():
-    answer = Answer(Triple(3.0, 1.0, 9.0), "0,5 °C <b>")
+    answer = Answer(CredibleInterval(3.0, 1.0, 9.0), "0,5 °C <b>")
     assert json.loads(answer.to_json()) == answer.as_dict()
     assert str(answer) == answer.text() == "3.0 (1.0 to 9.0) flukes, 0,5 °C <b>"
     assert "°C" in answer.to_json()
@@ -153,7 +153,7 @@ def test_a_long_table_is_shown_by_its_ends_and_without_exponents():
         def rows(self):
             return [{"day": day, "flukes": 1234567.8 / 10**day} for day in range(60)]
 
-    html = Long(Triple(3.0, 1.0, 9.0), "")._repr_html_()
+    html = Long(CredibleInterval(3.0, 1.0, 9.0), "")._repr_html_()
     assert html.count("<tr") < 25
     assert "<td>1 230 000</td>" in html
     assert "e+" not in html
@@ -161,7 +161,7 @@ def test_a_long_table_is_shown_by_its_ends_and_without_exponents():
 
 def test_a_console_is_given_the_words():
     """As IPython asks for them: https://ipython.readthedocs.io/en/stable/config/integrating.html"""
-    answer = Answer(Triple(3.0, 1.0, 9.0), "here")
+    answer = Answer(CredibleInterval(3.0, 1.0, 9.0), "here")
     assert answer._repr_mimebundle_() == {"text/plain": answer.text(), "text/html": answer._repr_html_()}
 
 
@@ -171,7 +171,7 @@ def test_a_nan_that_slips_through_is_an_error_not_json():
             return {"flukes": math.nan}
 
     with pytest.raises(ValueError, match="JSON"):
-        Careless(Triple.missing(), "").to_json()
+        Careless(CredibleInterval.missing(), "").to_json()
 
 
 # --- errors -------------------------------------------------------------------------------------------------------

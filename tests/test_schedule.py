@@ -13,15 +13,15 @@ from cases import VISIT, a_case, dose
 from burden.case import Limits
 from burden.evidence import load_agent
 from burden.inference.prior import draw_pond
-from burden.model.elimination.probability import Plan, eliminations
+from burden.model.elimination.probability import DoseSchedule, eliminations
 from burden.model.forward import COARSE_STEP_DAYS, simulate
 from burden.model.temperature import Temperature
 from burden.schedule import search as schedule
-from burden.schedule.evaluation import Judged, judge, left_per_1000
+from burden.schedule.evaluation import EvaluatedSchedule, judge, left_per_1000
 from burden.schedule.fixed_interval import CONTROL_PER_1000
 from burden.schedule.search import FORMALIN_REST_DAYS, LONGEST_GAP_DAYS, candidate_plans, search
 from burden.schedule.search import _control as control
-from burden.utils.results import Probability, Triple
+from burden.utils.results import CredibleInterval, Probability
 
 DRAWS = 12
 BOTH = ("praziquantel", "formalin")
@@ -95,7 +95,7 @@ def test_a_dose_does_better_than_none():
     """Doing nothing is judged by the same yardstick, and a dose of today leaves fewer flukes tomorrow."""
     case = a_case(limits=Limits(agents=("praziquantel",), max_doses=2))
     pair = pond_of(case)
-    none, one = judge([pair], [Plan((), ()), Plan((0.0,), ("praziquantel",))], 20.0)
+    none, one = judge([pair], [DoseSchedule((), ()), DoseSchedule((0.0,), ("praziquantel",))], 20.0)
     assert none.left_per_1000.median == pytest.approx(1000.0)
     assert one.left_per_1000.median < 300
     assert one.elimination.mean >= none.elimination.mean
@@ -110,10 +110,10 @@ def test_what_is_recommended_is_said_to_be_control_where_it_is_no_more():
     assert choice.recommended.left_per_1000.median < choice.nothing.left_per_1000.median
 
 
-def judged(agents: tuple[str, ...], elimination: float, left: float) -> Judged:
-    plan = Plan(tuple(5.0 * i for i in range(len(agents))), agents)
-    none = Triple.of([0.0])
-    return Judged(plan, Probability.of([elimination]), Triple.of([left]), none, 60.0)
+def judged(agents: tuple[str, ...], elimination: float, left: float) -> EvaluatedSchedule:
+    plan = DoseSchedule(tuple(5.0 * i for i in range(len(agents))), agents)
+    none = CredibleInterval.of([0.0])
+    return EvaluatedSchedule(plan, Probability.of([elimination]), CredibleInterval.of([left]), none, 60.0)
 
 
 def test_near_ties_go_to_less_risk_unless_formalin_meets_another_finding():
@@ -217,10 +217,10 @@ def test_formalin_counts_what_was_given_and_rests_between():
 
 
 def test_best_dates_of_a_line_by_mean_then_by_the_median_of_its_logarithm_then_by_length():
-    def plan(*days: float, agents: str = "praziquantel") -> Plan:
-        return Plan(days, (agents,) * len(days))
+    def plan(*days: float, agents: str = "praziquantel") -> DoseSchedule:
+        return DoseSchedule(days, (agents,) * len(days))
 
-    def best(*rows: tuple[Plan, list[float]]) -> list[Plan]:
+    def best(*rows: tuple[DoseSchedule, list[float]]) -> list[DoseSchedule]:
         plans = [row[0] for row in rows]
         return [plans[i] for i in schedule._best_of_each(plans, np.array([row[1] for row in rows]))]
 
@@ -235,7 +235,7 @@ def test_best_dates_of_a_line_by_mean_then_by_the_median_of_its_logarithm_then_b
 
 
 def test_plans_of_one_dose_less_are_those_that_may_control_likeliest_first(monkeypatch):
-    plans = [Plan(tuple(5.0 * i for i in range(n)), ("praziquantel",) * n) for n in (1, 2, 2, 2, 3, 3)]
+    plans = [DoseSchedule(tuple(5.0 * i for i in range(n)), ("praziquantel",) * n) for n in (1, 2, 2, 2, 3, 3)]
     plans = [replace(plan, days=(*plan.days[:-1], plan.days[-1] + i)) for i, plan in enumerate(plans)]
     left = {1: 11.0, 2: 9.0, 3: 13.0}
     asked = []
@@ -260,17 +260,17 @@ def test_exactly_ten_of_a_thousand_is_control():
 
 def test_watching_is_right_only_where_a_dose_saves_no_fish(monkeypatch):
     left = np.array([3.0, 4.0, 5.0])
-    none = replace(judged((), 0.5, 1000.0), deaths=Triple.of([4.0]))
+    none = replace(judged((), 0.5, 1000.0), deaths=CredibleInterval.of([4.0]))
     for dead, watched in ((3.9, True), (3.0, False)):
-        dosed = replace(judged(("praziquantel",), 0.9, 1.0), deaths=Triple.of([dead]))
+        dosed = replace(judged(("praziquantel",), 0.9, 1.0), deaths=CredibleInterval.of([dead]))
         monkeypatch.setattr(schedule, "judge", lambda *_, dosed=dosed: [dosed])
         assert (schedule._watching([], dosed, none, left, 60.0) is not None) is watched
 
 
 def test_nobody_watches_where_one_pond_in_ten_keeps_its_flukes(monkeypatch):
     """In the median they go by themselves; but a dose is cheap, and a tenth of these ponds would keep half of them."""
-    none = replace(judged((), 0.5, 1000.0), deaths=Triple.of([4.0]))
-    dosed = replace(judged(("praziquantel",), 0.9, 1.0), deaths=Triple.of([3.9]))
+    none = replace(judged((), 0.5, 1000.0), deaths=CredibleInterval.of([4.0]))
+    dosed = replace(judged(("praziquantel",), 0.9, 1.0), deaths=CredibleInterval.of([3.9]))
     monkeypatch.setattr(schedule, "judge", lambda *_: [dosed])
     few, many = np.full(100, 5.0), np.repeat([5.0, 500.0], [90, 10])
     assert schedule._watching([], dosed, none, few, 60.0) is not None
@@ -286,7 +286,7 @@ def test_nobody_watches_where_one_pond_in_ten_keeps_its_flukes(monkeypatch):
 )
 def test_words_on_the_gap_between_the_first_doses(days, words):
     pond, _ = pond_of(a_case())
-    found = replace(judged(("praziquantel",) * 2, 0.7, 4.0), plan=Plan(days, ("praziquantel",) * 2))
+    found = replace(judged(("praziquantel",) * 2, 0.7, 4.0), plan=DoseSchedule(days, ("praziquantel",) * 2))
     assert words in schedule._reason(pond, found)
     assert not any("eradication" in note for note in schedule._notes([pond_of(a_case())], found))
 
@@ -295,7 +295,7 @@ def test_words_on_the_gap_between_the_first_doses(days, words):
 def test_where_no_settler_lays_the_reason_says_so_in_words(temperature_c):
     """In cold water nothing hatches or matures: no number can be given, and the sentence must hold without one."""
     pond, _ = pond_of(a_case(temperature_c=temperature_c))
-    found = replace(judged(("praziquantel",) * 2, 0.7, 4.0), plan=Plan((0.0, 44.0), ("praziquantel",) * 2))
+    found = replace(judged(("praziquantel",) * 2, 0.7, 4.0), plan=DoseSchedule((0.0, 44.0), ("praziquantel",) * 2))
     said = schedule._reason(pond, found)
     assert "cannot be given" not in said
     assert "in this water no larva that settles is reckoned to lay" in said
@@ -303,7 +303,7 @@ def test_where_no_settler_lays_the_reason_says_so_in_words(temperature_c):
 
 def test_the_gap_of_live_bearers_has_its_reason():
     pond, _ = pond_of(a_case(parasites=("gyrodactylus",)))
-    found = replace(judged(("praziquantel",) * 2, 0.7, 4.0), plan=Plan((0.0, 1.0), ("praziquantel",) * 2))
+    found = replace(judged(("praziquantel",) * 2, 0.7, 4.0), plan=DoseSchedule((0.0, 1.0), ("praziquantel",) * 2))
     assert "lay no eggs" in schedule._reason(pond, found)
     assert "1 d later" in schedule._reason(pond, found)
 
@@ -314,10 +314,10 @@ def test_left_and_dead_of_two_sets_against_a_run_of_each():
     fish = np.array([40.0])
     ponds = [(p, p.start(np.full(DRAWS, 30.0), fish, 0.0, np.full(DRAWS, 0.5)))
              for p in (draw_pond(case, name, DRAWS, 3) for name in case.parasites)]  # fmt: skip
-    plan = Plan((0.0, 6.0), ("praziquantel",) * 2)
+    plan = DoseSchedule((0.0, 6.0), ("praziquantel",) * 2)
     both, each = judge(ponds, [plan], 30.0)[0], [judge([pair], [plan], 30.0)[0] for pair in ponds]
     worse = np.maximum(*(left_per_1000([pair], [plan])[0] for pair in ponds))
-    assert both.left_per_1000 == Triple.of(worse)
+    assert both.left_per_1000 == CredibleInterval.of(worse)
     alone = []
     for pond, state in ponds:
         doses = pond.doses(plan.days, plan.agents)

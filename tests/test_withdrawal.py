@@ -12,9 +12,9 @@ from burden.case import Action
 from burden.day_book import day_book
 from burden.evidence import load_agent
 from burden.model.temperature import Temperature
-from burden.schedule.delayed_hatch import LaterDoses
+from burden.schedule.delayed_hatch import DelayedHatch
 from burden.treatment.withdrawal import unnamed_words, withdrawals, withdrawals_of
-from burden.utils.results import Triple
+from burden.utils.results import CredibleInterval
 
 
 def test_constant_water_is_degree_days_over_degrees():
@@ -77,8 +77,8 @@ def test_what_nobody_can_name_is_to_be_found_out():
 def test_a_further_dose_begins_the_withdrawal_anew():
     """The day-book names doses for eggs still waiting: with them the date of the last dose of now is no end."""
     held = withdrawals((0.0,), ("praziquantel",), Temperature.constant(10.0))
-    nothing = Triple(0.0, 0.0, 0.0)
-    later = LaterDoses("dactylogyrus", nothing, 0.0, nothing, nothing, (Triple(40.0, 38.0, 44.0),))
+    nothing = CredibleInterval(0.0, 0.0, 0.0)
+    later = DelayedHatch("dactylogyrus", nothing, 0.0, nothing, nothing, (CredibleInterval(40.0, 38.0, 44.0),))
     (further, entry) = day_book(a_case(), None, (), None, 0.0, later=later, held=held)
     assert (further.kind, entry.kind) == ("later", "food")
     assert entry.action.endswith("; a further dose begins it anew")

@@ -9,25 +9,25 @@ import math
 from typing import Literal
 
 from burden.utils.errors import InputError, Problem
-from burden.utils.results import Triple
+from burden.utils.results import CredibleInterval
 
 __all__ = ["GILL_ARCHES", "GillPiece", "gill_share"]
 
 GILL_ARCHES = 8
 GillPiece = Literal["tips", "filaments", "arches"]
 #: an arch in eight: their areas differ, and flukes prefer some (assumption)
-_ARCH = Triple(1 / GILL_ARCHES, 0.11, 0.14)
+_ARCH = CredibleInterval(1 / GILL_ARCHES, 0.11, 0.14)
 #: a filament in some 1,000 to 2,000, freshwater fish of 50 to 400 g (Hughes 1966 J Exp Biol 45:177, from memory); by
 #: how much smaller fish have fewer, and larger ones more, is an assumption
-_FILAMENT = Triple(1 / 1400, 1 / 2000, 1 / 1000)
-_FILAMENT_OF_ANY = Triple(1 / 1400, 1 / 3000, 1 / 600)
+_FILAMENT = CredibleInterval(1 / 1400, 1 / 2000, 1 / 1000)
+_FILAMENT_OF_ANY = CredibleInterval(1 / 1400, 1 / 3000, 1 / 600)
 _WEIGHTS_G = (50.0, 400.0)
 #: a clip takes the outer third to two thirds of a filament (salmonids: Nowak & Lucas 1997 Aquaculture 159:1, abstract);
 #: flukes are taken as spread evenly along it (assumption)
-_TIP = Triple(0.5, 1 / 3, 2 / 3)
+_TIP = CredibleInterval(0.5, 1 / 3, 2 / 3)
 
 
-def gill_share(pieces: float, of: GillPiece, weight_g: float | None = None) -> Triple:
+def gill_share(pieces: float, of: GillPiece, weight_g: float | None = None) -> CredibleInterval:
     """Share of all gills that lies on a slide [-].
 
     Parameters
@@ -41,7 +41,7 @@ def gill_share(pieces: float, of: GillPiece, weight_g: float | None = None) -> T
 
     Returns
     -------
-    Triple
+    CredibleInterval
         Middle, 5 and 95 % points.
 
     Raises
@@ -67,11 +67,11 @@ def gill_share(pieces: float, of: GillPiece, weight_g: float | None = None) -> T
     if not 0 < pieces * one.median <= 1:
         fix = "Count what lies under one cover slip."
         raise InputError([Problem("gill clip", of, f"{pieces:g}", f"above 0, and at most {1 / one.median:.0f}", fix)])
-    return Triple(*(min(pieces * share, 1.0) for share in (one.median, one.low, one.high)))
+    return CredibleInterval(*(min(pieces * share, 1.0) for share in (one.median, one.low, one.high)))
 
 
-def _product(a: Triple, b: Triple) -> Triple:
+def _product(a: CredibleInterval, b: CredibleInterval) -> CredibleInterval:
     down = math.hypot(math.log(a.median / a.low), math.log(b.median / b.low))
     up = math.hypot(math.log(a.high / a.median), math.log(b.high / b.median))
     middle = a.median * b.median
-    return Triple(middle, middle * math.exp(-down), middle * math.exp(up))
+    return CredibleInterval(middle, middle * math.exp(-down), middle * math.exp(up))

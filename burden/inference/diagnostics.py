@@ -11,19 +11,19 @@ import numpy as np
 from scipy.special import logsumexp
 
 from burden.case import Case
-from burden.inference.history import Past, is_read, log_likelihood, rows_by_day, rows_of
-from burden.inference.observation import Seen, log_likelihood_of_samples, whole_look
-from burden.inference.prior import Pond, other_cause_rates
+from burden.inference.history import HistoryRuns, is_read, log_likelihood, rows_by_day, rows_of
+from burden.inference.observation import ObservationParameters, log_likelihood_of_samples, whole_look
+from burden.inference.prior import Ensemble, other_cause_rates
 from burden.statistics import zero_share
 from burden.utils.formatting import named
-from burden.utils.results import Triple
+from burden.utils.results import CredibleInterval
 
 __all__ = ["PRIOR_NONE", "chance_of_never", "counted", "detection", "looked_twice", "missed", "moved", "not_read"]
 
 PRIOR_NONE = 0.2  # prior chance that the stock carries no fluke at all: an assumption
 
 
-def chance_of_never(past: Past, log_posterior: np.ndarray, parasite: str) -> float:
+def chance_of_never(past: HistoryRuns, log_posterior: np.ndarray, parasite: str) -> float:
     """Chance that the stock never carried a fluke: 0 where one was ever counted, else by Bayes' rule."""
     if any(row.count_low > 0 for row in rows_of(past.pond.case, parasite)):
         return 0.0
@@ -38,14 +38,14 @@ def detection(
     parasite: str,
     mean: np.ndarray,
     k: np.ndarray,
-    seen: Seen,
-    pond: Pond,
+    seen: ObservationParameters,
+    pond: Ensemble,
     stages: Mapping[str, np.ndarray],
-) -> Triple:
+) -> CredibleInterval:
     """Chance that the preparations taken from one infected fish, picked at random, show a fluke."""
     days = rows_by_day(case, parasite)
     if not days:
-        return Triple.missing()
+        return CredibleInterval.missing()
     rows = days[max(days)]
     home = pond.setting.parameters.evidence.about["site"]
     weight = pond.setting.fish.weight_g.mean(0)
@@ -55,7 +55,7 @@ def detection(
         mine = [replace(row, chosen="random", count_low=0, count_high=0) for row in rows if row.fish == fish]
         nothing = np.exp(log_likelihood_of_samples(mine, mean, k, seen, home, weight, stages))
         chances.append((1 - nothing) / np.maximum(infected, 1e-12))
-    return Triple.of(np.clip(np.mean(chances, axis=0), 0, 1))
+    return CredibleInterval.of(np.clip(np.mean(chances, axis=0), 0, 1))
 
 
 def counted(case: Case, parasite: str) -> dict[str, Any] | None:
@@ -84,7 +84,7 @@ def _with_article(number: str) -> str:
     return f"{'an' if number[0] == '8' or number in ('11', '18') else 'a'} {number}"
 
 
-def missed(past: Past, parasite: str) -> str:
+def missed(past: HistoryRuns, parasite: str) -> str:
     """What samples like these can have missed, in words: the second line of every report."""
     case = past.pond.case
     rows = rows_by_day(case, parasite).get(0.0, [])
@@ -120,7 +120,9 @@ def _round_level(value: float) -> float:
     return float(np.round(value / magnitude) * magnitude)
 
 
-def moved(past: Past, pond: Pond, seen: Seen, chosen: np.ndarray) -> list[tuple[str, Triple, Triple]]:
+def moved(
+    past: HistoryRuns, pond: Ensemble, seen: ObservationParameters, chosen: np.ndarray
+) -> list[tuple[str, CredibleInterval, CredibleInterval]]:
     """Prior beside posterior of what the data may barely move."""
     weight, ways = np.exp(past.log_weight), np.exp(past.log_prior)
     before, after = past.pond.setting.parameters, pond.setting.parameters
@@ -134,19 +136,23 @@ def moved(past: Past, pond: Pond, seen: Seen, chosen: np.ndarray) -> list[tuple[
             seen.share_factor[clip],
         ),
         ("clumping of a part-count", past.seen.part_shape, seen.part_shape),
-        ("tilt of sick fish", past.seen.tilt, seen.tilt),
+        ("tilt of sick fish", past.seen.selection_bias, seen.selection_bias),
         ("deaths without flukes (per day)", background, after["background_hazard"]),
     ]
-    looking = [(name, Triple.of(a, ways), Triple.of(b)) for name, a, b in found]
+    looking = [(name, CredibleInterval.of(a, ways), CredibleInterval.of(b)) for name, a, b in found]
     pairs = {"aggregation k": (before["aggregation"], after["aggregation"])}
     if "hazard_per_burden" in before.values:
         pairs["deaths per fluke/g (per day)"] = (before["hazard_per_burden"], after["hazard_per_burden"])
     if "reproduction_number" in before.values:
         pairs["reproduction number"] = (before["reproduction_number"], after["reproduction_number"])
-    ponds = [(name, Triple.of(a, weight), Triple.of(b)) for name, (a, b) in pairs.items()]
+    ponds = [(name, CredibleInterval.of(a, weight), CredibleInterval.of(b)) for name, (a, b) in pairs.items()]
     then = past.abundance_then
     return [
-        ("flukes a fish at the start of the record", Triple.of(then, weight), Triple.of(then[chosen])),
+        (
+            "flukes a fish at the start of the record",
+            CredibleInterval.of(then, weight),
+            CredibleInterval.of(then[chosen]),
+        ),
         *ponds,
         *looking,
     ]

@@ -25,10 +25,10 @@ from burden.inference.diagnostics import (
     moved,
     not_read,
 )
-from burden.inference.finite_stock import Present, present_on
+from burden.inference.finite_stock import StockBurden, present_on
 from burden.inference.history import (
     LONGEST_HISTORY_DAYS,
-    Past,
+    HistoryRuns,
     history_days,
     log_likelihood,
     proposal_from,
@@ -36,20 +36,20 @@ from burden.inference.history import (
     run_past,
     stage_shares,
 )
-from burden.inference.mortality import Explained, beyond_other_causes, explain
-from burden.inference.observation import Seen, draw_seen, log_likelihood_of_samples, share_examined
-from burden.inference.prior import Pond, other_cause_rates
+from burden.inference.mortality import DeathAttribution, beyond_other_causes, explain
+from burden.inference.observation import ObservationParameters, draw_seen, log_likelihood_of_samples, share_examined
+from burden.inference.prior import Ensemble, Posterior, other_cause_rates
 from burden.model.forward import State
-from burden.utils.progress import tell
+from burden.utils.progress import report_progress
 from burden.utils.random_streams import uniform_draws
-from burden.utils.results import Result, Triple, frame, number
+from burden.utils.results import CredibleInterval, Result, frame, number
 
 __all__ = [
     "LONGEST_HISTORY_DAYS",
     "PRIOR_NONE",
     "Effort",
     "Estimate",
-    "Seen",
+    "ObservationParameters",
     "draw_seen",
     "estimate",
     "log_likelihood_of_samples",
@@ -100,7 +100,7 @@ class Estimate(Result):
         Whether a draw carries flukes on its fish now; one that does not has none on them in its state.
     mean_abundance, flukes_total, prevalence
         Of the fish there are: those looked at today are known in part, the others are predicted.
-    by_tilt : tuple of Triple or None
+    by_tilt : tuple of CredibleInterval or None
         Mean abundance were the sick as any fish, and were they picked in proportion to their burden, where no other
         fish were looked at.
     """
@@ -108,30 +108,35 @@ class Estimate(Result):
     case: Case
     parasite: str
     seed: int
-    pond: Pond
+    pond: Ensemble
     state: State
-    seen: Seen
+    seen: ObservationParameters
     infected: np.ndarray
     probability_infected: float
-    prevalence: Triple
-    mean_abundance: Triple
-    aggregation_k: Triple
-    detection_per_fish: Triple
-    flukes_total: Triple
-    abundance_before: Triple
-    eggs_waiting: Triple
+    prevalence: CredibleInterval
+    mean_abundance: CredibleInterval
+    aggregation_k: CredibleInterval
+    detection_per_fish: CredibleInterval
+    flukes_total: CredibleInterval
+    abundance_before: CredibleInterval
+    eggs_waiting: CredibleInterval
     counted: Mapping[str, Any] | None
     missed: str
-    by_tilt: tuple[Triple, Triple] | None
-    prior_and_posterior: Sequence[tuple[str, Triple, Triple]]
+    by_tilt: tuple[CredibleInterval, CredibleInterval] | None
+    prior_and_posterior: Sequence[tuple[str, CredibleInterval, CredibleInterval]]
     effective_draws: float
-    deaths_explained: Explained | None = None
+    deaths_explained: DeathAttribution | None = None
     warnings: Sequence[str] = field(default=())
 
     @property
     def draws(self) -> int:
         """Number of posterior draws."""
         return self.pond.size
+
+    @property
+    def posterior(self) -> Posterior:
+        """The ponds and their state on the day of the visit."""
+        return Posterior(self.pond, self.state)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form of the contract."""
@@ -244,14 +249,14 @@ def estimate(
     pilot_size, size = effort.cheap_pilot, max(8 * draws, effort.cheap_ponds)
     if past:
         pilot_size, size = effort.pilot, max(4 * draws, effort.ponds)
-    tell(f"{parasite}: the past of the pond, first round")
+    report_progress(f"{parasite}: the past of the pond, first round")
     pilot = run_past(case, parasite, pilot_size, seed, None)
     proposal = proposal_from(pilot, log_likelihood(pilot, parasite) + pilot.log_prior)
-    tell(f"{parasite}: the burden behind the samples")
+    report_progress(f"{parasite}: the burden behind the samples")
     whole = run_past(case, parasite, size, seed, proposal)
     log_posterior = log_likelihood(whole, parasite) + whole.log_prior
     if _effective_ponds(whole, log_posterior) < _ENOUGH:
-        tell(f"{parasite}: the record fits few ponds, once more among these")
+        report_progress(f"{parasite}: the record fits few ponds, once more among these")
         whole = run_past(case, parasite, round(1.5 * size), seed, proposal_from(whole, log_posterior))
         log_posterior = log_likelihood(whole, parasite) + whole.log_prior
     return _summarise(whole, log_posterior, parasite, draws, seed)
@@ -269,13 +274,13 @@ def _resample(log_weight: np.ndarray, n: int, seed: int) -> tuple[np.ndarray, fl
     return chosen[order], float(1 / (weight**2).sum())
 
 
-def _effective_ponds(past: Past, log_posterior: np.ndarray) -> float:
+def _effective_ponds(past: HistoryRuns, log_posterior: np.ndarray) -> float:
     """Number of ponds the weights are worth, the ways of looking at each added up."""
     weight = np.bincount(past.of, np.exp(log_posterior - log_posterior.max()))
     return float(weight.sum() ** 2 / (weight**2).sum())
 
 
-def _summarise(past: Past, log_posterior: np.ndarray, parasite: str, draws: int, seed: int) -> Estimate:
+def _summarise(past: HistoryRuns, log_posterior: np.ndarray, parasite: str, draws: int, seed: int) -> Estimate:
     ways, stock, effective = _standing(past, log_posterior, parasite, draws, seed)
     case, chosen = past.pond.case, past.of[ways]
     pond, state, seen = past.pond.take(chosen), past.state.take(chosen), past.seen.take(ways)
@@ -300,13 +305,13 @@ def _summarise(past: Past, log_posterior: np.ndarray, parasite: str, draws: int,
         seen=seen,
         infected=total > 0,
         probability_infected=float((1 - never) * np.mean(1 - stock.none)),
-        prevalence=Triple.of(carrying / alive),
-        mean_abundance=Triple.of(total / alive),
-        aggregation_k=Triple.of(k),
+        prevalence=CredibleInterval.of(carrying / alive),
+        mean_abundance=CredibleInterval.of(total / alive),
+        aggregation_k=CredibleInterval.of(k),
         detection_per_fish=detection(case, parasite, before, k, seen, pond, stage_shares(past, 0.0, chosen)),
-        flukes_total=Triple.of(total),
-        abundance_before=Triple.of(past.abundance_then[chosen]),
-        eggs_waiting=Triple.of(eggs),
+        flukes_total=CredibleInterval.of(total),
+        abundance_before=CredibleInterval.of(past.abundance_then[chosen]),
+        eggs_waiting=CredibleInterval.of(eggs),
         counted=counted(case, parasite),
         missed=missed(past, parasite),
         by_tilt=_by_tilt(past, parasite, draws, seed),
@@ -324,8 +329,8 @@ def _summarise(past: Past, log_posterior: np.ndarray, parasite: str, draws: int,
 
 
 def _standing(
-    past: Past, log_posterior: np.ndarray, parasite: str, draws: int, seed: int
-) -> tuple[np.ndarray, Present, float]:
+    past: HistoryRuns, log_posterior: np.ndarray, parasite: str, draws: int, seed: int
+) -> tuple[np.ndarray, StockBurden, float]:
     """Positions of the ways drawn, what is on the stock in each, and the draws their weights are worth.
 
     Where fish chosen as sick came out of few, more is drawn and weighed by the chance that just these were picked.
@@ -354,7 +359,7 @@ def _standing(
     return ways, stock, effective
 
 
-def _explained(past: Past, ways: np.ndarray, carries: np.ndarray, seed: int) -> Explained | None:
+def _explained(past: HistoryRuns, ways: np.ndarray, carries: np.ndarray, seed: int) -> DeathAttribution | None:
     """How many of the dead in the log the flukes killed, beside what was believed of it."""
     home = past.pond.setting.parameters.evidence.about["site"]
     rates, every = other_cause_rates(past.pond.case.findings.other), past.of
@@ -371,24 +376,28 @@ def _as_present(state: State, factor: np.ndarray, ever: np.ndarray) -> State:
     )
 
 
-def _never(past: Past, log_posterior: np.ndarray, parasite: str, draws: int, seed: int) -> tuple[float, np.ndarray]:
+def _never(
+    past: HistoryRuns, log_posterior: np.ndarray, parasite: str, draws: int, seed: int
+) -> tuple[float, np.ndarray]:
     """Chance that the stock never carried a fluke, and the draws in which it did not, (draws,)."""
     never = chance_of_never(past, log_posterior, parasite)
     return never, uniform_draws("infected", draws, seed) < never
 
 
-def _by_tilt(past: Past, parasite: str, draws: int, seed: int) -> tuple[Triple, Triple] | None:
+def _by_tilt(
+    past: HistoryRuns, parasite: str, draws: int, seed: int
+) -> tuple[CredibleInterval, CredibleInterval] | None:
     """Mean abundance without a tilt and with a full one, where only sick or dead fish were looked at."""
     rows = [row for rows in rows_by_day(past.pond.case, parasite).values() for row in rows]
     if not rows or any(row.chosen not in ("moribund", "dead") for row in rows):
         return None
     found = []
-    for tilt in (0.0, 1.0):
-        tilted = replace(past, seen=replace(past.seen, tilt=np.full(past.of.size, tilt)))
+    for selection_bias in (0.0, 1.0):
+        tilted = replace(past, seen=replace(past.seen, selection_bias=np.full(past.of.size, selection_bias)))
         log_posterior = log_likelihood(tilted, parasite) + tilted.log_prior
         _, stock, _ = _standing(tilted, log_posterior, parasite, draws, seed)
         _, clean = _never(tilted, log_posterior, parasite, draws, seed)
-        found.append(Triple.of(np.where(clean, 0.0, stock.total) / max(past.pond.case.fish_count, 1)))
+        found.append(CredibleInterval.of(np.where(clean, 0.0, stock.total) / max(past.pond.case.fish_count, 1)))
     return found[0], found[1]
 
 

@@ -11,7 +11,7 @@ from scipy.special import logsumexp
 from burden.case import Preparation
 from burden.inference.observation import (
     ORDER_OF_PICKS,
-    Seen,
+    ObservationParameters,
     fineness,
     fish_alike,
     log_chance_picked,
@@ -23,7 +23,7 @@ from burden.inference.observation import (
 )
 from burden.statistics import gamma_quadrature, pick_pressure, zero_share
 
-__all__ = ["Present", "present_on"]
+__all__ = ["StockBurden", "present_on"]
 
 #: more fish than this that nobody looked at are drawn together
 _ONE_BY_ONE = 2000
@@ -32,7 +32,7 @@ _ORDERS = 8
 
 
 @dataclass(frozen=True)
-class Present:
+class StockBurden:
     """Flukes on the living fish of a stock, M draws.
 
     Parameters
@@ -52,9 +52,9 @@ class Present:
     none: np.ndarray
     log_weight: np.ndarray
 
-    def take(self, draws: np.ndarray) -> Present:
+    def take(self, draws: np.ndarray) -> StockBurden:
         """Return the draws at some positions."""
-        return Present(self.total[draws], self.carrying[draws], self.none[draws], self.log_weight[draws])
+        return StockBurden(self.total[draws], self.carrying[draws], self.none[draws], self.log_weight[draws])
 
 
 def present_on(
@@ -62,12 +62,12 @@ def present_on(
     rows: Sequence[Preparation],
     mean: np.ndarray,
     k: np.ndarray,
-    seen: Seen,
+    seen: ObservationParameters,
     home: str,
     weight_g: np.ndarray,
     rng: np.random.Generator,
     stages: Mapping[str, np.ndarray] | None = None,
-) -> Present:
+) -> StockBurden:
     """Draw what is on a stock of so many fish, some of which were looked at.
 
     Parameters
@@ -119,7 +119,7 @@ def present_on(
     else:
         others, infected = _unseen_fish(rest, mean, k, rng)
         log_clean = np.log(np.maximum(zero_share(mean * rest, k * rest), 1e-300)) if rest else np.zeros(mean.size)
-    return Present(total + others, carrying + infected, np.exp(log_none + log_clean), log_weight)
+    return StockBurden(total + others, carrying + infected, np.exp(log_none + log_clean), log_weight)
 
 
 def _is_gone(rows: Sequence[Preparation]) -> bool:
@@ -128,7 +128,12 @@ def _is_gone(rows: Sequence[Preparation]) -> bool:
 
 
 def _fish_left(
-    fish: int, k: np.ndarray, seen: Seen, picked: Mapping[str, float], mean: np.ndarray, rng: np.random.Generator
+    fish: int,
+    k: np.ndarray,
+    seen: ObservationParameters,
+    picked: Mapping[str, float],
+    mean: np.ndarray,
+    rng: np.random.Generator,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Rates over mean/k of fish that none of the picks took, (fish, M), and the log chance that all are clean, (M,).
 
@@ -138,7 +143,9 @@ def _fish_left(
                  for way, share in picked.items() if share < 1]  # fmt: skip
 
     def log_escape(y: np.ndarray, at: np.ndarray | slice = slice(None)) -> np.ndarray:
-        return -sum((pressure[at] * y ** tilt[at] for pressure, tilt in pressures), np.zeros_like(y))
+        return -sum(
+            (pressure[at] * y ** selection_bias[at] for pressure, selection_bias in pressures), np.zeros_like(y)
+        )
 
     y = rng.gamma(k, 1.0, (fish, k.size))
     caught = rng.random(y.shape) >= np.exp(log_escape(y))
@@ -159,7 +166,7 @@ def _log_chance_of_picks(
     left: np.ndarray,
     mean: np.ndarray,
     k: np.ndarray,
-    seen: Seen,
+    seen: ObservationParameters,
     picked: Mapping[str, float],
     rng: np.random.Generator,
 ) -> np.ndarray:
@@ -187,16 +194,16 @@ def _log_chance_of_picks(
     for i, way in enumerate(ORDER_OF_PICKS):
         if way not in picked:
             continue
-        y, tilt = np.maximum(by_way[way], 1e-290), tilt_of(way, seen)
+        y, selection_bias = np.maximum(by_way[way], 1e-290), tilt_of(way, seen)
         later = [by_way[name] for name in (*ORDER_OF_PICKS[i + 1 :], "random") if by_way[name].size]
         there = np.maximum(np.concatenate([left, *later]), 1e-290)
         number = len(there) + len(y) - np.arange(len(y))
-        log_weight = log_weight + np.log(number).sum() + (tilt * np.log(y)).sum(0)
-        log_weight = log_weight + _log_mean_over_orders(y**tilt, (there**tilt).sum(0), rng)
+        log_weight = log_weight + np.log(number).sum() + (selection_bias * np.log(y)).sum(0)
+        log_weight = log_weight + _log_mean_over_orders(y**selection_bias, (there**selection_bias).sum(0), rng)
         in_grid = logsumexp(log_share + log_chance_picked(way, grid, k, seen, picked[way]), axis=0)
         log_weight = log_weight - (log_chance_picked(way, y, k, seen, picked[way]) - in_grid).sum(0)
-        pressure = pick_pressure(k, tilt, picked[way])
-        escaping, stayed = escaping - pressure * grid**tilt, stayed - pressure * left**tilt
+        pressure = pick_pressure(k, selection_bias, picked[way])
+        escaping, stayed = escaping - pressure * grid**selection_bias, stayed - pressure * left**selection_bias
     return log_weight - (stayed - logsumexp(escaping, axis=0)).sum(0)
 
 
@@ -214,7 +221,7 @@ def _own_rates(
     rows: Sequence[Preparation],
     mean: np.ndarray,
     k: np.ndarray,
-    seen: Seen,
+    seen: ObservationParameters,
     home: str,
     weight_g: np.ndarray,
     stages: Mapping[str, np.ndarray] | None,
@@ -231,7 +238,7 @@ def _own_rates(
 
 def _unseen_share(
     rows: Sequence[Preparation],
-    seen: Seen,
+    seen: ObservationParameters,
     home: str,
     weight_g: np.ndarray,
     stages: Mapping[str, np.ndarray] | None,

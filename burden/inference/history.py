@@ -15,14 +15,14 @@ from scipy.special import logsumexp, ndtri
 from burden.case import Case, Preparation
 from burden.evidence import load_parasite
 from burden.inference.mortality import DeathLog, other_given_deaths, read_log
-from burden.inference.observation import Seen, draw_seen, log_likelihood_of_samples
-from burden.inference.prior import Pond, draw_pond, other_cause_rates
+from burden.inference.observation import ObservationParameters, draw_seen, log_likelihood_of_samples
+from burden.inference.prior import Ensemble, draw_pond, other_cause_rates
 from burden.model.forward import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
 from burden.utils.random_streams import uniform_draws
 
 __all__ = [
     "LONGEST_HISTORY_DAYS",
-    "Past",
+    "HistoryRuns",
     "Proposal",
     "fish_at_look",
     "history_days",
@@ -48,19 +48,19 @@ _FELL_SHORT = 0.2
 
 
 @dataclass(frozen=True)
-class Past:
+class HistoryRuns:
     """M prior ponds on their sample days and at the visit, and n ways to look at them.
 
     `of` says which pond each way belongs to; `other` is its death rate from another cause.
     """
 
-    pond: Pond
+    pond: Ensemble
     abundance_then: np.ndarray  # at the start of the history, (M,)
     by_day: Mapping[float, Mapping[str, np.ndarray]]  # (M,) each
     state: State
     log_weight: np.ndarray  # prior over proposal, (M,)
     of: np.ndarray  # (n,)
-    seen: Seen
+    seen: ObservationParameters
     other: np.ndarray  # drawn given the death log, (n,)
     log_deaths: np.ndarray  # of the death log, whatever else killed fish, (M,)
     log_deaths_clean: np.ndarray  # the same had there been no flukes, (M,)
@@ -79,7 +79,7 @@ def history_days(case: Case) -> np.ndarray:
     return np.array(sorted({max(day, -LONGEST_HISTORY_DAYS) for day in days} | {0}), float)
 
 
-def run_past(case: Case, parasite: str, m: int, seed: int, proposal: Proposal | None) -> Past:
+def run_past(case: Case, parasite: str, m: int, seed: int, proposal: Proposal | None) -> HistoryRuns:
     """Draw m ponds and run each from the first day of the record to the visit.
 
     Parameters
@@ -107,7 +107,7 @@ def run_past(case: Case, parasite: str, m: int, seed: int, proposal: Proposal | 
     dead = read_log(case, run)
     deaths = dead.log_likelihood(rates)
     clean = read_log(case, run, pond.setting.parameters["background_hazard"]).log_likelihood(rates)
-    return Past(
+    return HistoryRuns(
         pond=pond,
         abundance_then=np.exp(log_abundance),
         by_day=_burdens(pond, start, run, days, ahead),
@@ -143,7 +143,7 @@ def _days_ahead(case: Case, events: Sequence[Event], days: np.ndarray) -> dict[f
 
 
 def _burdens(
-    pond: Pond, start: State, run: Trajectory, days: np.ndarray, ahead: Mapping[float, float]
+    pond: Ensemble, start: State, run: Trajectory, days: np.ndarray, ahead: Mapping[float, float]
 ) -> dict[float, dict[str, np.ndarray]]:
     """Flukes a fish by day and stage, (M,) each, as a sample of that day finds them."""
     adult_forms = pond.setting.cycle.burden_forms
@@ -173,7 +173,7 @@ class Proposal:
     width: float
 
 
-def _traits(pond: Pond, seen: Seen | None) -> np.ndarray:
+def _traits(pond: Ensemble, seen: ObservationParameters | None) -> np.ndarray:
     """What moves the burden that counts speak for, as logarithms over their median, shape (features, M).
 
     The first is 1. `seen` is given where a pond has no past and is looked at in one way: what a preparation shows and
@@ -186,7 +186,7 @@ def _traits(pond: Pond, seen: Seen | None) -> np.ndarray:
 
 
 def _draw_abundance(
-    pond: Pond, seen: Seen | None, weight_g: np.ndarray, proposal: Proposal | None
+    pond: Ensemble, seen: ObservationParameters | None, weight_g: np.ndarray, proposal: Proposal | None
 ) -> tuple[np.ndarray, np.ndarray]:
     """Log mean abundance at the start, shape (M,), and the log ratio of prior to proposal."""
     value = pond.setting.parameters.evidence.values["abundance"]
@@ -208,7 +208,7 @@ def _log_normal(x: np.ndarray, centre: np.ndarray | float, width: float) -> np.n
     return -0.5 * ((x - centre) / width) ** 2 - np.log(width) - 0.5 * np.log(2 * np.pi)
 
 
-def proposal_from(pilot: Past, log_posterior: np.ndarray) -> Proposal:
+def proposal_from(pilot: HistoryRuns, log_posterior: np.ndarray) -> Proposal:
     """Fit the log abundance at the start, about its prior median, to the traits of the pilot's ponds.
 
     Notes
@@ -239,7 +239,7 @@ def _fish_at_start(case: Case, day: float) -> np.ndarray:
     return np.array(counts)
 
 
-def log_likelihood(past: Past, parasite: str, clean: bool = False) -> np.ndarray:
+def log_likelihood(past: HistoryRuns, parasite: str, clean: bool = False) -> np.ndarray:
     """Log-likelihood of samples and deaths, shape (n,).
 
     With `clean` the preparations of the visit alone, every one read as clean.
@@ -255,7 +255,7 @@ def log_likelihood(past: Past, parasite: str, clean: bool = False) -> np.ndarray
     return total
 
 
-def stage_shares(past: Past, day: float, of: np.ndarray) -> dict[str, np.ndarray]:
+def stage_shares(past: HistoryRuns, day: float, of: np.ndarray) -> dict[str, np.ndarray]:
     """Share of the flukes on the fish that are adult and juvenile on a day, for the ponds at `of`, (n,) each [-]."""
     by_stage = past.by_day[day]
     everyone = np.maximum(by_stage["all"][of], 1e-12)

@@ -17,11 +17,11 @@ from burden.case import Case
 from burden.inference.prior import OTHER_CAUSE, OTHER_CAUSE_FOUND_FACTOR
 from burden.model.forward import Trajectory
 from burden.utils.random_streams import uniform_draws
-from burden.utils.results import Triple
+from burden.utils.results import CredibleInterval
 
 __all__ = [
+    "DeathAttribution",
     "DeathLog",
-    "Explained",
     "beyond_other_causes",
     "explain",
     "other_given_deaths",
@@ -124,28 +124,28 @@ def _at(days: np.ndarray, values: np.ndarray, day: float) -> np.ndarray:
 
 
 @dataclass(frozen=True)
-class Explained:
+class DeathAttribution:
     """How many of the dead in the log the flukes killed.
 
     Parameters
     ----------
     deaths : int
         In the rows that are reckoned with.
-    by_flukes, believed : Triple
+    by_flukes, believed : CredibleInterval
         Of them killed by flukes: after samples and log, and before either was read.
     told : bool
         Whether samples and log have said anything: the number is not the one believed before, and not any number.
-    rates : mapping of str to Triple
+    rates : mapping of str to CredibleInterval
         Death rates over the log from flukes and from all else [1/d].
     pattern : str
         What many at once or single deaths speak for.
     """
 
     deaths: int
-    by_flukes: Triple
-    believed: Triple
+    by_flukes: CredibleInterval
+    believed: CredibleInterval
     told: bool
-    rates: Mapping[str, Triple]
+    rates: Mapping[str, CredibleInterval]
     pattern: str
 
     @property
@@ -188,7 +188,7 @@ def explain(
     carries: np.ndarray,
     before: tuple[DeathLog, np.ndarray, np.ndarray],
     seed: int,
-) -> Explained | None:
+) -> DeathAttribution | None:
     """Split the dead of a log between flukes and all else; None where no row is reckoned with or none died.
 
     Parameters
@@ -213,15 +213,17 @@ def explain(
     after = _by_flukes(log, other, seed) * carries
     prior_log, prior_other, weight = before
     prior = _by_flukes(prior_log, prior_other, seed + 1)
-    number = Triple.of(after)
+    number = CredibleInterval.of(after)
     anything = number.high - number.low >= _NEARLY_ALL * dead
     told = not anything and _distance(after, prior, weight) >= _SAME
     exposure = np.maximum(log.exposure.sum(0), 1e-9)
     rates = {
-        "flukes": Triple.of(log.fluke.sum(0) / exposure * carries),
-        "all_else": Triple.of(log.background.sum(0) / exposure + other),
+        "flukes": CredibleInterval.of(log.fluke.sum(0) / exposure * carries),
+        "all_else": CredibleInterval.of(log.background.sum(0) / exposure + other),
     }
-    return Explained(dead, number, Triple.of(prior, weight), told, rates, pattern_of_deaths(case, home))
+    return DeathAttribution(
+        dead, number, CredibleInterval.of(prior, weight), told, rates, pattern_of_deaths(case, home)
+    )
 
 
 def _by_flukes(log: DeathLog, other: np.ndarray, seed: int) -> np.ndarray:
@@ -241,13 +243,13 @@ def _distance(after: np.ndarray, prior: np.ndarray, weight: np.ndarray) -> float
     return float(np.max(np.abs(below - mass[np.searchsorted(prior[order], steps, "right")] / mass[-1])))
 
 
-def beyond_other_causes(case: Case, explained: Explained | None) -> list[str]:
+def beyond_other_causes(case: Case, explained: DeathAttribution | None) -> list[str]:
     """Say that more fish die than the model lets die of anything but flukes, as a forecast is then too low.
 
     Parameters
     ----------
     case : Case
-    explained : Explained or None
+    explained : DeathAttribution or None
     """
     most = OTHER_CAUSE[1] * (OTHER_CAUSE_FOUND_FACTOR if case.findings.other else 1.0)
     if explained is None or explained.rates["all_else"].median < _NEAR_LIMIT * most:

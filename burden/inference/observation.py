@@ -24,7 +24,7 @@ from burden.utils.random_streams import uniform_draws
 
 __all__ = [
     "ORDER_OF_PICKS",
-    "Seen",
+    "ObservationParameters",
     "draw_seen",
     "fineness",
     "fish_alike",
@@ -64,7 +64,7 @@ _FINEST = 1024.0
 
 
 @dataclass(frozen=True)
-class Seen:
+class ObservationParameters:
     """What is uncertain about looking, M draws each.
 
     Parameters
@@ -81,19 +81,22 @@ class Seen:
     share_factor: Mapping[str, np.ndarray]
     part_shape: np.ndarray
     detection: np.ndarray
-    tilt: np.ndarray
+    selection_bias: np.ndarray
     loss_dead: np.ndarray
     site_share: np.ndarray
 
-    def take(self, draws: np.ndarray) -> Seen:
+    def take(self, draws: np.ndarray) -> ObservationParameters:
         """Return the draws at some positions."""
-        return Seen(
+        return ObservationParameters(
             {method: factor[draws] for method, factor in self.share_factor.items()},
-            *(getattr(self, n)[draws] for n in ("part_shape", "detection", "tilt", "loss_dead", "site_share")),
+            *(
+                getattr(self, n)[draws]
+                for n in ("part_shape", "detection", "selection_bias", "loss_dead", "site_share")
+            ),
         )
 
 
-def draw_seen(evidence: Evidence, n: int, seed: int) -> Seen:
+def draw_seen(evidence: Evidence, n: int, seed: int) -> ObservationParameters:
     """Draw what is uncertain about looking at fish that carry a parasite set."""
     factors = {}
     for method, (middle, low, high) in _SHARES.items():
@@ -104,7 +107,7 @@ def draw_seen(evidence: Evidence, n: int, seed: int) -> Seen:
         return evidence.values[name].draw(n, seed, "looking ")
 
     site = own("gill_share") if "gill_share" in evidence.values else np.full(n, 0.5)
-    return Seen(
+    return ObservationParameters(
         factors,
         own("part_shape"),
         own("detection_per_fluke"),
@@ -114,13 +117,13 @@ def draw_seen(evidence: Evidence, n: int, seed: int) -> Seen:
     )
 
 
-def share_examined(row: Preparation, seen: Seen, weight_g: np.ndarray | float) -> np.ndarray:
+def share_examined(row: Preparation, seen: ObservationParameters, weight_g: np.ndarray | float) -> np.ndarray:
     """Share of its site that a preparation shows, shape (M,) [-].
 
     Parameters
     ----------
     row : Preparation
-    seen : Seen
+    seen : ObservationParameters
     weight_g : array_like
         Weight of the fish [g].
 
@@ -147,7 +150,7 @@ def _within(known: Uncertain, factor: np.ndarray, assumed: tuple[float, float, f
     return known.value * factor ** np.where(factor < 1, below / np.log(middle / low), above / np.log(high / middle))
 
 
-def _on_site(row: Preparation, home: str, seen: Seen) -> np.ndarray:
+def _on_site(row: Preparation, home: str, seen: ObservationParameters) -> np.ndarray:
     """Share of the fish's flukes on the site a preparation is from, shape (M,) [-]."""
     if row.site == "whole_fish":
         return np.ones_like(seen.site_share)
@@ -159,7 +162,7 @@ def log_likelihood_of_samples(
     rows: Sequence[Preparation],
     mean: np.ndarray,
     k: np.ndarray,
-    seen: Seen,
+    seen: ObservationParameters,
     home: str,
     weight_g: np.ndarray,
     stages: Mapping[str, np.ndarray] | None = None,
@@ -173,7 +176,7 @@ def log_likelihood_of_samples(
         Of one date and one parasite set; unreadable ones say nothing.
     mean, k : numpy.ndarray
         Flukes per fish that such rows count, and aggregation across fish, shape (M,).
-    seen : Seen
+    seen : ObservationParameters
     home : str
         The set's own site, gill or skin.
     weight_g : numpy.ndarray
@@ -212,7 +215,7 @@ def _whole_organs(
     rows: Sequence[Preparation],
     shape: np.ndarray,
     scale: np.ndarray,
-    seen: Seen,
+    seen: ObservationParameters,
     home: str,
     weight_g: np.ndarray,
     stages: Mapping[str, np.ndarray] | None,
@@ -262,10 +265,10 @@ def _once(preparations: Sequence[Preparation]) -> Iterator[Preparation]:
             yield max(looks, key=lambda row: row.count_low)
 
 
-def tilt_of(chosen: str, seen: Seen) -> np.ndarray:
+def tilt_of(chosen: str, seen: ObservationParameters) -> np.ndarray:
     """How strongly fish chosen so were picked by their burden, weight ∝ burden^tilt, shape (M,) [-]."""
     low, high = _TILTS[chosen]
-    return low + (high - low) * seen.tilt
+    return low + (high - low) * seen.selection_bias
 
 
 def shares_picked(alike: Mapping[tuple[Preparation, ...], int], pool: float) -> dict[str, float]:
@@ -284,7 +287,7 @@ def shares_picked(alike: Mapping[tuple[Preparation, ...], int], pool: float) -> 
 
 
 def rates_of_chosen(
-    chosen: str, mean: np.ndarray, k: np.ndarray, seen: Seen, fine: float, picked: Mapping[str, float]
+    chosen: str, mean: np.ndarray, k: np.ndarray, seen: ObservationParameters, fine: float, picked: Mapping[str, float]
 ) -> tuple[np.ndarray, np.ndarray]:
     """Rates of fish chosen so and their log weights, as by `burden.statistics.gamma_quadrature`; `picked` out of
     few."""
@@ -295,15 +298,17 @@ def rates_of_chosen(
     return rate, log_weight - logsumexp(log_weight, axis=0)
 
 
-def log_chance_picked(chosen: str, y: np.ndarray, k: np.ndarray, seen: Seen, share: float) -> np.ndarray:
+def log_chance_picked(
+    chosen: str, y: np.ndarray, k: np.ndarray, seen: ObservationParameters, share: float
+) -> np.ndarray:
     """Log chance that a fish of rate y·mean/k is among the share taken out of few, shape of `y` (…, M)."""
     if share >= 1:
         return np.zeros_like(y)
-    tilt = tilt_of(chosen, seen)
-    return np.log(-np.expm1(-pick_pressure(k, tilt, share) * np.maximum(y, 1e-290) ** tilt))
+    selection_bias = tilt_of(chosen, seen)
+    return np.log(-np.expm1(-pick_pressure(k, selection_bias, share) * np.maximum(y, 1e-290) ** selection_bias))
 
 
-def fineness(rows: Sequence[Preparation], seen: Seen, weight_g: np.ndarray) -> float:
+def fineness(rows: Sequence[Preparation], seen: ObservationParameters, weight_g: np.ndarray) -> float:
     """Whole-site count that would fix a fish's rate as sharply as its preparations do, rounded up to a power of 4.
 
     Near its best rate a clumped count x of size s is worth 1/(1/x + 1/s); far below it, where fish of the stock carry
@@ -323,7 +328,7 @@ def _weight(row: Preparation, weight_g: np.ndarray) -> np.ndarray | float:
 
 def shown(
     row: Preparation,
-    seen: Seen,
+    seen: ObservationParameters,
     home: str,
     weight_g: np.ndarray,
     stages: Mapping[str, np.ndarray] | None = None,
@@ -340,7 +345,7 @@ def shown(
 def log_likelihood_of_fish(
     rows: Sequence[Preparation],
     rate: np.ndarray,
-    seen: Seen,
+    seen: ObservationParameters,
     home: str,
     weight_g: np.ndarray,
     stages: Mapping[str, np.ndarray] | None = None,

@@ -10,8 +10,8 @@ import numpy as np
 from scipy.special import logsumexp
 
 from burden.case import Case, Preparation
-from burden.inference.observation import Seen, draw_seen, log_likelihood_of_samples
-from burden.inference.prior import Pond, draw_pond
+from burden.inference.observation import ObservationParameters, draw_seen, log_likelihood_of_samples
+from burden.inference.prior import Ensemble, draw_pond
 from burden.model.forward import COARSE_STEP_DAYS, Event, Trajectory, simulate
 from burden.utils.random_streams import uniform_draws
 
@@ -27,9 +27,9 @@ class Between:
 
     Parameters
     ----------
-    pond : Pond
+    pond : Ensemble
         M draws.
-    seen : Seen
+    seen : ObservationParameters
         How preparations of both days show a fish, M ways.
     days : numpy.ndarray
         Of the look before and the look after, counted from the visit, shape (2,) [d].
@@ -40,8 +40,8 @@ class Between:
         Log-likelihood of the counts before, summed over burdens, shape (M,).
     """
 
-    pond: Pond
-    seen: Seen
+    pond: Ensemble
+    seen: ObservationParameters
     days: np.ndarray
     after: Sequence[Preparation]
     start: np.ndarray
@@ -110,7 +110,9 @@ class Between:
         )
 
 
-def _burden_before(pond: Pond, seen: Seen, before: Sequence[Preparation]) -> tuple[np.ndarray, np.ndarray]:
+def _burden_before(
+    pond: Ensemble, seen: ObservationParameters, before: Sequence[Preparation]
+) -> tuple[np.ndarray, np.ndarray]:
     """Burden before the dose, drawn about what the counts say, and its log weight, shape (M,) each.
 
     A grid of burdens is weighed by the counts for each pond, one of its cells drawn and a place in that cell, so that

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 
 from burden.case import Action, Case, ConstantTemperature, RecordedTemperature, Uncertain, YearlyTemperature
 from burden.evidence import Value, load_agent, load_parasite
 from burden.model.dose_effect import DoseEffect
-from burden.model.forward import Event, Setting, State
+from burden.model.forward import Event, Scenario, State
 from burden.model.hosts import Fish
 from burden.model.lifecycle.stable_stages import stable_population
 from burden.model.lifecycle.transitions import (
@@ -33,7 +34,8 @@ __all__ = [
     "DRIFT_C",
     "OTHER_CAUSE",
     "OTHER_CAUSE_FOUND_FACTOR",
-    "Pond",
+    "Ensemble",
+    "Posterior",
     "draw_pond",
     "other_cause_rates",
     "temperature_of",
@@ -54,14 +56,14 @@ _READINGS_A_DAY = 4
 
 
 @dataclass(frozen=True)
-class Pond:
+class Ensemble:
     """One case, one parasite set, M draws.
 
     Parameters
     ----------
     case : Case
     parasite : str
-    setting : Setting
+    setting : Scenario
     seed : int
     given : tuple of Event
         What was done before the visit.
@@ -71,7 +73,7 @@ class Pond:
 
     case: Case
     parasite: str
-    setting: Setting
+    setting: Scenario
     seed: int
     given: tuple[Event, ...] = ()
     planned: tuple[Event, ...] = ()
@@ -82,7 +84,7 @@ class Pond:
         """Number of draws."""
         return self.setting.parameters.size
 
-    def take(self, draws: np.ndarray) -> Pond:
+    def take(self, draws: np.ndarray) -> Ensemble:
         """Return the draws at some positions, repeats allowed."""
         return replace(
             self,
@@ -173,6 +175,25 @@ class Pond:
         return water, {"juvenile": juveniles, "adult": np.ones((1, groups, p.size))}
 
 
+class Posterior(NamedTuple):
+    """One parasite set of a case after what was seen: its ponds, and their state on the day of the visit.
+
+    Parameters
+    ----------
+    pond : Ensemble
+        M draws, each as likely as any other.
+    state : State
+        On the day of the visit, M draws.
+    """
+
+    pond: Ensemble
+    state: State
+
+    def take(self, draws: np.ndarray) -> Posterior:
+        """Return the draws at some positions, repeats allowed."""
+        return Posterior(self.pond.take(draws), self.state.take(draws))
+
+
 def _take_event(event: Event, draws: np.ndarray) -> Event:
     drug = event.drug
     if drug is not None:
@@ -188,7 +209,7 @@ def _take_event(event: Event, draws: np.ndarray) -> Event:
     return replace(event, kill=kill, drug=drug, arrive=arrive, effect=effect)
 
 
-def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Pond:
+def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Ensemble:
     """Draw everything uncertain about a case and one parasite set.
 
     Parameters
@@ -208,7 +229,7 @@ def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Pond:
     if case.water.egg_removal_per_day and parameters.development is not None:
         parameters = parameters.replaced(egg_removal_per_day=case.water.egg_removal_per_day)
     weights = np.array([_draw(f"weight {i}", group.weight_g, n, seed) for i, group in enumerate(case.fish)])
-    setting = Setting(
+    setting = Scenario(
         cycle=build_cycle(evidence),
         parameters=parameters,
         fish=Fish(weights, susceptibility_classes(parameters["aggregation"], CLASSES).means),
@@ -216,7 +237,7 @@ def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Pond:
         volume_m3=volume_m3,
         exchange_per_day=case.water.exchange_per_day,
     )
-    return Pond(
+    return Ensemble(
         case,
         parasite,
         setting,
@@ -292,7 +313,7 @@ def _agents(case: Case) -> tuple[str, ...]:
     return case.limits.agents or ("praziquantel", "formalin")
 
 
-def _customary(case: Case, agent: str, setting: Setting, seed: int) -> DoseEffect:
+def _customary(case: Case, agent: str, setting: Scenario, seed: int) -> DoseEffect:
     n = setting.parameters.size
     kill = draw_kill(load_agent(agent), n, seed)
     met = any(action.agent == agent for action in case.given)
@@ -304,7 +325,7 @@ def _customary(case: Case, agent: str, setting: Setting, seed: int) -> DoseEffec
     return bath_effect(kill, strength, loss_per_day=loss + setting.exchange_per_day)
 
 
-def _events(case: Case, actions: Sequence[Action], setting: Setting, seed: int) -> tuple[Event, ...]:
+def _events(case: Case, actions: Sequence[Action], setting: Scenario, seed: int) -> tuple[Event, ...]:
     """Doses, water changes and moves as events, in order; each knows what the filter has met before it."""
     events: list[Event] = []
     met: dict[str, float] = {}
@@ -325,12 +346,12 @@ def _events(case: Case, actions: Sequence[Action], setting: Setting, seed: int) 
     return tuple(events)
 
 
-def _removal(day: float, share: float, setting: Setting) -> Event:
+def _removal(day: float, share: float, setting: Scenario) -> Event:
     water = [form.name for form in setting.cycle.forms if form.place == "water"]
     return Event(day, {form: np.full(setting.parameters.size, share) for form in water})
 
 
-def _given_effect(case: Case, action: Action, setting: Setting, seed: int, met_before: bool) -> DoseEffect:
+def _given_effect(case: Case, action: Action, setting: Scenario, seed: int, met_before: bool) -> DoseEffect:
     n = setting.parameters.size
     agent = action.agent or "unknown"
     if agent == "unknown" or (action.route in ("in_feed", "dip") and action.concentration_mg_l is None):

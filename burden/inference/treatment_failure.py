@@ -18,7 +18,7 @@ from burden.utils.formatting import plain
 from burden.utils.random_streams import uniform_draws
 from burden.utils.results import number
 
-__all__ = ["CAUSES", "Cause", "Weakened", "causes_in_words", "salt_test", "ways_to_fall_short", "why_it_fell_short"]
+__all__ = ["CAUSES", "Cause", "FailureMode", "causes_in_words", "salt_test", "ways_to_fall_short", "why_it_fell_short"]
 
 CAUSES = ("volume_wrong", "broken_down", "sheltered_juveniles", "less_sensitive")
 #: reasons that come to the same weaker dose: counts cannot tell them apart
@@ -105,7 +105,7 @@ def salt_test(volume_l: float) -> str:
 
 
 @dataclass(frozen=True)
-class Weakened:
+class FailureMode:
     """One way in which the doses between two looks may have done less than they should, in every pond.
 
     Parameters
@@ -123,7 +123,7 @@ class Weakened:
     log_likelihood: np.ndarray
 
 
-def ways_to_fall_short(between: Between) -> dict[str, Weakened]:
+def ways_to_fall_short(between: Between) -> dict[str, FailureMode]:
     """Run the ponds between two looks with doses that fell short, in the two ways that counts can tell apart.
 
     Parameters
@@ -140,16 +140,16 @@ def ways_to_fall_short(between: Between) -> dict[str, Weakened]:
     believed = _believed(between.pond.case)
     weak = sum(believed[name] for name in _WEAK)
     ways = {"weak": (weak, _dulled), "sheltered": (1 - weak, _sheltering)}
-    return {name: Weakened(chance, *_run_with(between, change)) for name, (chance, change) in ways.items()}
+    return {name: FailureMode(chance, *_run_with(between, change)) for name, (chance, change) in ways.items()}
 
 
-def why_it_fell_short(case: Case, ways: Mapping[str, Weakened]) -> tuple[Cause, ...]:
+def why_it_fell_short(case: Case, ways: Mapping[str, FailureMode]) -> tuple[Cause, ...]:
     """Weigh the reasons by how likely each makes the counts after the dose, given those before it.
 
     Parameters
     ----------
     case : Case
-    ways : mapping of str to Weakened
+    ways : mapping of str to FailureMode
         From `ways_to_fall_short`.
 
     Returns

@@ -14,12 +14,18 @@ from burden.inference.diagnostics import not_read
 from burden.inference.estimate import draw_seen, log_likelihood_of_samples
 from burden.inference.history import is_read, rows_of
 from burden.inference.paired_samples import Between
-from burden.inference.prior import Pond, draw_pond
-from burden.inference.treatment_failure import Cause, Weakened, causes_in_words, ways_to_fall_short, why_it_fell_short
+from burden.inference.prior import Ensemble, draw_pond
+from burden.inference.treatment_failure import (
+    Cause,
+    FailureMode,
+    causes_in_words,
+    ways_to_fall_short,
+    why_it_fell_short,
+)
 from burden.model.forward import Event
 from burden.utils.formatting import day_in_words, named, plain
 from burden.utils.random_streams import uniform_draws
-from burden.utils.results import Result, Triple, frame
+from burden.utils.results import CredibleInterval, Result, frame
 
 __all__ = ["VERDICTS", "Response", "response"]
 
@@ -48,9 +54,9 @@ class Response(Result):
     dose_date : date or None
     before, after : date or None
         Samples compared.
-    reduction_percent, expected_reduction_percent : Triple
+    reduction_percent, expected_reduction_percent : CredibleInterval
         What the counts say, and what kill and new settlers together lead one to expect [%].
-    new_share : Triple
+    new_share : CredibleInterval
         Share of the flukes expected on the fish at the later sample that settled since the dose.
     verdict_probability : mapping of str to float
         Sums to one.
@@ -68,9 +74,9 @@ class Response(Result):
     dose_date: date | None
     before: date | None
     after: date | None
-    reduction_percent: Triple
-    expected_reduction_percent: Triple
-    new_share: Triple
+    reduction_percent: CredibleInterval
+    expected_reduction_percent: CredibleInterval
+    new_share: CredibleInterval
     verdict_probability: Mapping[str, float]
     reason: str
     what_next: Sequence[str]
@@ -136,10 +142,10 @@ class Response(Result):
         return "\n".join([*lines, *(f"Note: {warning}" for warning in self.warnings)])
 
 
-def _gone(percent: Triple) -> str:
+def _gone(percent: CredibleInterval) -> str:
     """Say how many of 100 flukes are gone; more than before is none, however many more."""
     ends = [
-        f"{Triple(x, x, x).text().split()[0]} %" if x > 0 else "none"
+        f"{CredibleInterval(x, x, x).text().split()[0]} %" if x > 0 else "none"
         for x in (percent.median, percent.low, percent.high)
     ]
     grown = ", none standing for as many as before or more" if "none" in ends else ""
@@ -219,9 +225,9 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
         dose_date=given,
         before=earlier,
         after=later,
-        reduction_percent=Triple.of(100 * (1 - ratio), weight),
-        expected_reduction_percent=Triple.of(100 * (1 - expected), likely),
-        new_share=Triple.of(accounts.new, likely),
+        reduction_percent=CredibleInterval.of(100 * (1 - ratio), weight),
+        expected_reduction_percent=CredibleInterval.of(100 * (1 - expected), likely),
+        new_share=CredibleInterval.of(accounts.new, likely),
         verdict_probability=chances,
         reason=_reason(chances) + _given_in_more(case, doses[-1]) + _taken_out(doses[-1]),
         what_next=_what_next(chances),
@@ -257,7 +263,7 @@ def _by_fish(rows: Sequence[Preparation]) -> dict[str, list[int]]:
 
 
 def _cannot(frame: dict[str, Any], dose: Action | None, reason: str) -> Response:
-    nothing = Triple.missing()
+    nothing = CredibleInterval.missing()
     return Response(
         **frame,
         dose_date=None if dose is None else dose.date,
@@ -272,7 +278,7 @@ def _cannot(frame: dict[str, Any], dose: Action | None, reason: str) -> Response
     )
 
 
-def _ratio_of_counts(pond: Pond, before: list, after: list) -> tuple[np.ndarray, np.ndarray]:
+def _ratio_of_counts(pond: Ensemble, before: list, after: list) -> tuple[np.ndarray, np.ndarray]:
     """Ratio of burdens and its weights, draw by draw, shape (n,) each."""
     from scipy.special import ndtri
 
@@ -295,7 +301,7 @@ class _Accounts:
     new: np.ndarray  # share of these that settled since
     log_likelihood: np.ndarray
     weight_before: np.ndarray  # by the counts before the dose alone
-    failed: Mapping[str, Weakened]
+    failed: Mapping[str, FailureMode]
 
     @classmethod
     def of(cls, between: Between) -> _Accounts:

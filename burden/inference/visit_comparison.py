@@ -15,10 +15,10 @@ from burden.inference.estimate import Estimate, estimate
 from burden.model.demographic_noise import whole_deaths, whole_flukes
 from burden.model.forward import COARSE_STEP_DAYS, simulate
 from burden.utils.formatting import day_in_words
-from burden.utils.progress import tell
-from burden.utils.results import Result, Triple, frame, number
+from burden.utils.progress import report_progress
+from burden.utils.results import CredibleInterval, Result, frame, number
 
-__all__ = ["Changes", "Moved", "case_as_of", "last_visit", "what_changed"]
+__all__ = ["Changes", "ParameterChange", "case_as_of", "last_visit", "what_changed"]
 
 #: most draws the earlier case is estimated with
 _DRAWS = 300
@@ -29,18 +29,18 @@ _ONE = {"preparations": "preparation", "rows of deaths": "row of deaths", "doses
 
 
 @dataclass(frozen=True)
-class Moved:
+class ParameterChange:
     """One quantity then and now.
 
     Parameters
     ----------
     name : str
-    then, now : Triple
+    then, now : CredibleInterval
     """
 
     name: str
-    then: Triple
-    now: Triple
+    then: CredibleInterval
+    now: CredibleInterval
 
     @property
     def verdict(self) -> str:
@@ -61,7 +61,7 @@ class Moved:
         return {"name": self.name, "then": self.then.as_dict(), "now": self.now.as_dict(), "verdict": self.verdict}
 
 
-def _width(t: Triple) -> float:
+def _width(t: CredibleInterval) -> float:
     """Width of an interval: of the logarithm where it is above nought."""
     return math.log(t.high / t.low) if t.low > 0 else t.high - t.low
 
@@ -74,13 +74,13 @@ class Changes(Result):
     ----------
     since : date
         Last day before the visit on which a fish was looked at.
-    today : Moved
+    today : ParameterChange
         Flukes a fish today: as foreseen then, with the doses given since; and as estimated now.
-    deaths : Triple
+    deaths : CredibleInterval
         Dead since then, as foreseen.
     dead : int or None
         Written down since then; None without a log.
-    others : tuple of Moved
+    others : tuple of ParameterChange
         What else the new rows taught.
     new_rows : mapping of str to int
         Rows added since, by kind.
@@ -91,10 +91,10 @@ class Changes(Result):
     seed: int
     draws: int
     since: date
-    today: Moved
-    deaths: Triple
+    today: ParameterChange
+    deaths: CredibleInterval
     dead: int | None
-    others: tuple[Moved, ...]
+    others: tuple[ParameterChange, ...]
     new_rows: dict[str, int]
 
     def as_dict(self) -> dict[str, Any]:
@@ -214,7 +214,7 @@ def what_changed(now: Estimate) -> Changes | None:
     case, day = now.case, last_visit(now.case)
     if day is None:
         return None
-    tell(f"{now.parasite}: what was known on {day.isoformat()}")
+    report_progress(f"{now.parasite}: what was known on {day.isoformat()}")
     then = estimate(case_as_of(case, day), now.parasite, min(now.draws, _DRAWS), now.seed)
     flukes, deaths = _foreseen(then, float((case.visit_date - day).days))
     log = [row for row in case.deaths if row.date > day]
@@ -224,7 +224,7 @@ def what_changed(now: Estimate) -> Changes | None:
         seed=now.seed,
         draws=now.draws,
         since=day,
-        today=Moved("flukes a fish today", flukes, now.mean_abundance),
+        today=ParameterChange("flukes a fish today", flukes, now.mean_abundance),
         deaths=deaths,
         dead=sum(row.deaths for row in log) if log else None,
         others=tuple(_others(then, now)),
@@ -232,22 +232,22 @@ def what_changed(now: Estimate) -> Changes | None:
     )
 
 
-def _foreseen(then: Estimate, days: float) -> tuple[Triple, Triple]:
+def _foreseen(then: Estimate, days: float) -> tuple[CredibleInterval, CredibleInterval]:
     """Flukes a fish and deaths by today as they were to be foreseen, with what has been given since."""
     pond, state = then.pond, then.state
     run = simulate(pond.setting, state, np.array([0.0, days]), [*pond.given, *pond.planned], COARSE_STEP_DAYS)
     alive = np.maximum(run.alive, 1e-9)
     flukes = whole_flukes(run.abundance * alive, pond.seed) / alive
     deaths = whole_deaths(run.deaths - state.deaths, then.case.fish_count, pond.seed)
-    return Triple.of(flukes[-1]), Triple.of(deaths[-1])
+    return CredibleInterval.of(flukes[-1]), CredibleInterval.of(deaths[-1])
 
 
-def _others(then: Estimate, now: Estimate) -> Sequence[Moved]:
+def _others(then: Estimate, now: Estimate) -> Sequence[ParameterChange]:
     """What both estimates hold that does not change by itself."""
     before = {name: posterior for name, _, posterior in then.prior_and_posterior}
     skip = "flukes a fish at the start of the record"
     return [
-        Moved(name, before[name], posterior)
+        ParameterChange(name, before[name], posterior)
         for name, _, posterior in now.prior_and_posterior
         if name in before and name != skip
     ]

@@ -16,7 +16,7 @@ from burden.model.lifecycle.development import FIRST, LAST
 from burden.model.lifecycle.transitions import Parameters
 from burden.model.temperature import Temperature
 from burden.utils.errors import CannotAnswerError
-from burden.utils.results import Triple
+from burden.utils.results import CredibleInterval
 
 __all__ = ["MAX_DAYS", "WARMEST_SEARCHED_C", "Windows", "safe_below_c", "windows_after"]
 
@@ -72,15 +72,15 @@ class Windows:
         """
         return np.isfinite(self.last_dose_not_before) & (self.last_dose_not_before <= self.longest_safe_gap)
 
-    def triples(self) -> dict[str, Triple]:
+    def triples(self) -> dict[str, CredibleInterval]:
         """Return the triples of the interval contract."""
         return {
-            "first_hatch_days": Triple.of(self.first_hatch),
-            "mean_hatch_days": Triple.of(self.mean_hatch),
-            "last_hatch_days": Triple.of(self.last_hatch),
-            "earliest_maturity_days": Triple.of(self.earliest_maturity),
-            "longest_safe_gap_days": Triple.of(self.longest_safe_gap),
-            "last_dose_not_before_day": Triple.of(self.last_dose_not_before),
+            "first_hatch_days": CredibleInterval.of(self.first_hatch),
+            "mean_hatch_days": CredibleInterval.of(self.mean_hatch),
+            "last_hatch_days": CredibleInterval.of(self.last_hatch),
+            "earliest_maturity_days": CredibleInterval.of(self.earliest_maturity),
+            "longest_safe_gap_days": CredibleInterval.of(self.longest_safe_gap),
+            "last_dose_not_before_day": CredibleInterval.of(self.last_dose_not_before),
         }
 
     def two_dose_window(self) -> tuple[float, float] | None:

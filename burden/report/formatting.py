@@ -11,7 +11,7 @@ from typing import Any
 from burden.case import Uncertain
 from burden.treatment.dose_result import DoseResult
 from burden.utils.formatting import MONTHS, named, product_words
-from burden.utils.results import Triple
+from burden.utils.results import CredibleInterval
 
 __all__ = [
     "about",
@@ -54,17 +54,17 @@ def about(value: float | None, digits: int = 2) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def spread(triple: Triple | Uncertain, scale: float = 1.0, digits: int = 2) -> str:
+def spread(triple: CredibleInterval | Uncertain, scale: float = 1.0, digits: int = 2) -> str:
     """Write "median (low to high)", or that it cannot be given.
 
     Examples
     --------
-    >>> spread(Triple(0.5, 0.25, 0.75), 100)
+    >>> spread(CredibleInterval(0.5, 0.25, 0.75), 100)
     '50 (25 to 75)'
-    >>> spread(Triple.missing())
+    >>> spread(CredibleInterval.missing())
     'cannot be given'
     """
-    middle = triple.median if isinstance(triple, Triple) else triple.value
+    middle = triple.median if isinstance(triple, CredibleInterval) else triple.value
     if math.isnan(middle):
         return "cannot be given"
     said, low, high = (about(x * scale, digits) for x in (middle, triple.low, triple.high))

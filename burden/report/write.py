@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from burden.utils.errors import InputError, Problem
 from burden.utils.parallel import each
-from burden.utils.progress import tell
+from burden.utils.progress import report_progress
 from burden.utils.results import Result, frame
 
 if TYPE_CHECKING:
@@ -179,12 +179,12 @@ def report_of(case: Case, draws: int, seed: int, accept_unpublished: bool) -> Ma
     from burden.report.page.index import water_of
     from burden.visit import visit
 
-    tell(f"{case.name}: what is there, and what to do")
+    report_progress(f"{case.name}: what is there, and what to do")
     try:
         found = visit(case, draws, seed, accept_unpublished)
     except InputError as error:
         return Made({}, None, tuple(error.problems))
-    tell(f"{case.name}: figures, tables, calendar, page")
+    report_progress(f"{case.name}: figures, tables, calendar, page")
     return Made(report_files(found), water_of(found))
 
 

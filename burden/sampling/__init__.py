@@ -27,7 +27,7 @@ _NAMES = {
     "at_temperature": ("Waters", "arrivals_at", "recheck_at", "sample_windows"),
     "burden_threshold": ("CleanSamplePlan", "Look", "find_by_burden", "level_shown"),
     "detection": ("FindPlan", "find", "group_sensitivity"),
-    "follow_up": ("ArrivalsPlan", "RecheckPlan", "Windows", "arrivals", "recheck"),
+    "follow_up": ("ArrivalsPlan", "RecheckPlan", "DevelopmentTimes", "arrivals", "recheck"),
     "freedom": (
         "AbsenceAfterRounds",
         "PondsPlan",
@@ -36,7 +36,7 @@ _NAMES = {
         "introduction_probability",
     ),
     "imperfect_test": ("PassMarkPlan", "chance_of_at_most", "find_with_false_positives"),
-    "plan": ("Plan",),
+    "plan": ("SamplingPlan",),
     "rounds": ("with_clean_rounds",),
     "precision": ("MeanPlan", "fish_for_mean", "mean"),
     "prevalence": ("PrevalencePlan", "prevalence_within"),

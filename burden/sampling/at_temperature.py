@@ -15,7 +15,7 @@ from burden.model.temperature import Temperature
 from burden.model.windows import Windows as DoseWindows
 from burden.model.windows import windows_after
 from burden.sampling.burden_threshold import Look
-from burden.sampling.follow_up import ArrivalsPlan, RecheckPlan, Windows, arrivals, recheck
+from burden.sampling.follow_up import ArrivalsPlan, DevelopmentTimes, RecheckPlan, arrivals, recheck
 from burden.treatment.bath import bath_effect
 from burden.treatment.efficacy import draw_kill
 from burden.utils.errors import CannotAnswerError, InputError, Problem
@@ -75,14 +75,14 @@ class Waters:
             )
 
 
-def sample_windows(found: DoseWindows, hatched: DoseWindows | None = None) -> Windows:
+def sample_windows(found: DoseWindows, hatched: DoseWindows | None = None) -> DevelopmentTimes:
     """Return the windows of a dose as a plan of samples takes them, draws whose water is too cold left out.
 
     Parameters
     ----------
-    found : Windows of `burden.model.windows`
+    found : DevelopmentTimes of `burden.model.windows`
         From the day of the dose.
-    hatched : Windows of `burden.model.windows`, optional
+    hatched : DevelopmentTimes of `burden.model.windows`, optional
         From the day the last egg hatches, where the water is another by then: a winter is not waited for twice.
 
     Raises
@@ -93,7 +93,7 @@ def sample_windows(found: DoseWindows, hatched: DoseWindows | None = None) -> Wi
     finite = np.isfinite(found.last_hatch) & np.isfinite(found.earliest_maturity)
     if not finite.any():
         raise CannotAnswerError("in water this cold eggs do not hatch within 400 d: no day to look again can be given")
-    return Windows(
+    return DevelopmentTimes(
         first_hatch_days=found.first_hatch[finite],
         last_hatch_days=found.last_hatch[finite],
         earliest_maturity_days=found.earliest_maturity[finite],
@@ -104,7 +104,7 @@ def sample_windows(found: DoseWindows, hatched: DoseWindows | None = None) -> Wi
     )
 
 
-def _windows(waters: Waters, evidence: Evidence, agent: str) -> Windows:
+def _windows(waters: Waters, evidence: Evidence, agent: str) -> DevelopmentTimes:
     if reason := evidence.refusal("windows"):
         raise CannotAnswerError(reason)
     kill = draw_kill(load_agent(agent), waters.draws, waters.seed)

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from burden.sampling.detection import smallest_sample
-from burden.sampling.plan import AT_RANDOM, MOST_PREPARATIONS, Plan, check_numbers, percent, percent_range
+from burden.sampling.plan import AT_RANDOM, MOST_PREPARATIONS, SamplingPlan, check_numbers, percent, percent_range
 from burden.statistics import detection_per_fish, gamma_quadrature, log_mean_over_fish, log_part_count, zero_share
-from burden.utils.results import Triple
+from burden.utils.results import CredibleInterval
 
 __all__ = ["CleanSamplePlan", "Look", "find_by_burden", "level_shown", "log_chance_of_nothing"]
 
@@ -77,7 +77,7 @@ def log_chance_of_nothing(mean: ArrayLike, k: ArrayLike, look: Look) -> np.ndarr
 
 
 @dataclass(frozen=True, kw_only=True)
-class CleanSamplePlan(Plan):
+class CleanSamplePlan(SamplingPlan):
     """Fish, and preparations of each, that show something unless the burden is below a level.
 
     Parameters
@@ -90,7 +90,7 @@ class CleanSamplePlan(Plan):
         With this plan [-].
     preparations : int
         Of each live fish.
-    prevalence, detection_per_fish : Triple
+    prevalence, detection_per_fish : CredibleInterval
         Share of fish infected at that level, and chance that an infected fish is recognised [-].
     population : int or None
         Fish in the group.
@@ -102,8 +102,8 @@ class CleanSamplePlan(Plan):
     confidence: float
     confidence_reached: float
     preparations: int
-    prevalence: Triple
-    detection_per_fish: Triple
+    prevalence: CredibleInterval
+    detection_per_fish: CredibleInterval
     population: int | None
     options: tuple[Mapping[str, Any], ...]
 
@@ -178,8 +178,8 @@ def find_by_burden(
     live, killed = (log_chance_of_nothing(level, k, one) for one in (look, whole))
     most = population or _MOST_FISH
     fish, dead, reached = _fish_needed(live, killed, 1 - confidence, most, min(lethal_allowed, most))
-    prevalence = Triple.of(np.atleast_1d(1 - zero_share(level, k)))
-    seen = Triple.of(np.atleast_1d(_detection(level, k, look)))
+    prevalence = CredibleInterval.of(np.atleast_1d(1 - zero_share(level, k)))
+    seen = CredibleInterval.of(np.atleast_1d(_detection(level, k, look)))
     options = _options(level, k, look, confidence, most)
     return CleanSamplePlan(
         fish=fish,
@@ -265,8 +265,8 @@ def _reason(
     fish: int | None,
     dead: int,
     level: float,
-    prevalence: Triple,
-    seen: Triple,
+    prevalence: CredibleInterval,
+    seen: CredibleInterval,
     options: tuple[Mapping[str, Any], ...],
 ) -> str:
     at_level = (

@@ -11,7 +11,7 @@ from burden.inference.estimate import Estimate, share_examined
 from burden.model.windows import windows_after
 from burden.sampling import CleanSamplePlan, Look, RecheckPlan, find_by_burden, recheck, sample_windows
 from burden.utils.errors import CannotAnswerError, InputError
-from burden.utils.results import Triple
+from burden.utils.results import CredibleInterval
 
 __all__ = ["LIVE_BEARER_RECHECK_DAYS", "look_again"]
 
@@ -49,9 +49,9 @@ def _recheck_of_live_bearer(sample: CleanSamplePlan) -> RecheckPlan:
         fish=sample.fish,
         fish_killed=sample.fish_killed,
         day=LIVE_BEARER_RECHECK_DAYS,
-        all_shown_days=Triple.of(np.zeros(1)),
+        all_shown_days=CredibleInterval.of(np.zeros(1)),
         survivors_only_until_day=0,
-        offspring_from_day=Triple.of(np.zeros(1)),
+        offspring_from_day=CredibleInterval.of(np.zeros(1)),
         sample=sample,
         reason=(
             "Live-bearers lay no eggs: every fluke is on a fish at the dose, and newborn flukes settle at once. A week "

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from burden.sampling.plan import AT_RANDOM, Plan, check_numbers, percent, rounds_in_words
+from burden.sampling.plan import AT_RANDOM, SamplingPlan, check_numbers, percent, rounds_in_words
 from burden.utils.results import Result
 
 __all__ = [
@@ -35,7 +35,7 @@ MOST_FISH = 50_000
 
 
 @dataclass(frozen=True, kw_only=True)
-class FindPlan(Plan):
+class FindPlan(SamplingPlan):
     """How many fish to look at to find flukes.
 
     Parameters

@@ -13,17 +13,17 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from burden.sampling.burden_threshold import CleanSamplePlan, Look, find_by_burden
-from burden.sampling.plan import AT_RANDOM, Plan, check_numbers, percent
+from burden.sampling.plan import AT_RANDOM, SamplingPlan, check_numbers, percent
 from burden.utils.errors import CannotAnswerError
-from burden.utils.results import Triple
+from burden.utils.results import CredibleInterval
 
-__all__ = ["ArrivalsPlan", "RecheckPlan", "Windows", "arrivals", "recheck"]
+__all__ = ["ArrivalsPlan", "DevelopmentTimes", "RecheckPlan", "arrivals", "recheck"]
 
 _SURE = 0.95  # of the draws have shown by the day given
 
 
 @dataclass(frozen=True)
-class Windows:
+class DevelopmentTimes:
     """Development windows at the temperature of the water, as draws.
 
     Parameters
@@ -59,7 +59,7 @@ class Windows:
 
         Examples
         --------
-        >>> Windows(np.array([3.0]), np.array([5.0]), np.array([5.0]), 1.0).all_shown().tolist()
+        >>> DevelopmentTimes(np.array([3.0]), np.array([5.0]), np.array([5.0]), 1.0).all_shown().tolist()
         [11.0]
         """
         shown = self.last_larva_shown_days
@@ -86,27 +86,27 @@ class Windows:
 
 
 @dataclass(frozen=True, kw_only=True)
-class RecheckPlan(Plan):
+class RecheckPlan(SamplingPlan):
     """When and how to look after a dose.
 
     Parameters
     ----------
     day : int
         Days after the last dose on which a clean sample means most [d].
-    all_shown_days : Triple
+    all_shown_days : CredibleInterval
         When the last eggs laid before the dose have hatched, settled and can be recognised [d].
     survivors_only_until_day : int
         Up to this day what is seen on a fish was on it at the dose: a look then judges the dose [d].
-    offspring_from_day : Triple
+    offspring_from_day : CredibleInterval
         When settlers from those eggs may themselves lay: the cycle is closed again [d].
     sample : CleanSamplePlan
         How many fish, and how much of each, on that day.
     """
 
     day: int
-    all_shown_days: Triple
+    all_shown_days: CredibleInterval
     survivors_only_until_day: int
-    offspring_from_day: Triple
+    offspring_from_day: CredibleInterval
     sample: CleanSamplePlan
 
     def headline(self, dosed: bool = True) -> str:
@@ -120,7 +120,7 @@ class RecheckPlan(Plan):
 
 
 def recheck(
-    windows: Windows,
+    windows: DevelopmentTimes,
     level: float,
     k: ArrayLike,
     look: Look,
@@ -132,7 +132,7 @@ def recheck(
 
     Parameters
     ----------
-    windows : Windows
+    windows : DevelopmentTimes
         Of the parasite at the temperature of the water.
     level : float
         Mean abundance that a clean sample is to exclude [flukes per fish].
@@ -168,7 +168,7 @@ def recheck(
     Examples
     --------
     >>> days = np.array([5.0])
-    >>> plan = recheck(Windows(np.array([3.0]), days, days, 1.0), 1.0, 0.8, Look(0.01, preparations=3))
+    >>> plan = recheck(DevelopmentTimes(np.array([3.0]), days, days, 1.0), 1.0, 0.8, Look(0.01, preparations=3))
     >>> plan.day, plan.survivors_only_until_day
     (11, 5)
     """
@@ -182,9 +182,9 @@ def recheck(
         fish=sample.fish,
         fish_killed=sample.fish_killed,
         day=day,
-        all_shown_days=Triple.of(shown),
+        all_shown_days=CredibleInterval.of(shown),
         survivors_only_until_day=early,
-        offspring_from_day=Triple.of(np.asarray(windows.earliest_maturity_days, float)),
+        offspring_from_day=CredibleInterval.of(np.asarray(windows.earliest_maturity_days, float)),
         sample=sample,
         reason=(
             f"Eggs laid before the dose are spared by it; in {percent(_SURE)} of draws all have hatched, settled "
@@ -209,14 +209,14 @@ def _judges_the_dose(early: int) -> str:
 
 
 @dataclass(frozen=True, kw_only=True)
-class ArrivalsPlan(Plan):
+class ArrivalsPlan(SamplingPlan):
     """How long to hold new fish, and when to look at how many.
 
     Parameters
     ----------
     hold_days : int
         Days until eggs carried in have hatched and their flukes shown [d].
-    all_shown_days : Triple
+    all_shown_days : CredibleInterval
         The same, as draws [d].
     looks : tuple of mapping
         Days to look, fish, preparations, and what the look sees.
@@ -225,7 +225,7 @@ class ArrivalsPlan(Plan):
     """
 
     hold_days: int
-    all_shown_days: Triple
+    all_shown_days: CredibleInterval
     looks: tuple[Mapping[str, Any], ...]
     sample: CleanSamplePlan
 
@@ -239,7 +239,7 @@ class ArrivalsPlan(Plan):
 
 
 def arrivals(
-    windows: Windows,
+    windows: DevelopmentTimes,
     fish: int,
     level: float,
     k: ArrayLike,
@@ -251,7 +251,7 @@ def arrivals(
 
     Parameters
     ----------
-    windows : Windows
+    windows : DevelopmentTimes
         Of the parasite at the temperature of the holding water.
     fish : int
         New fish.
@@ -285,7 +285,7 @@ def arrivals(
     Examples
     --------
     >>> days = np.array([5.0])
-    >>> plan = arrivals(Windows(np.array([3.0]), days, days, 1.0), 60, 1.0, 0.8, Look(0.01, preparations=6))
+    >>> plan = arrivals(DevelopmentTimes(np.array([3.0]), days, days, 1.0), 60, 1.0, 0.8, Look(0.01, preparations=6))
     >>> plan.hold_days, [row["day"] for row in plan.looks]
     (11, [0, 8, 11])
     """
@@ -300,7 +300,7 @@ def arrivals(
         fish=sample.fish,
         fish_killed=sample.fish_killed,
         hold_days=hold,
-        all_shown_days=Triple.of(shown),
+        all_shown_days=CredibleInterval.of(shown),
         looks=looks,
         sample=sample,
         reason=(

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from burden.sampling.detection import find, group_sensitivity
-from burden.sampling.plan import AT_RANDOM, Plan, check_numbers, percent, rounds_in_words
+from burden.sampling.plan import AT_RANDOM, SamplingPlan, check_numbers, percent, rounds_in_words
 from burden.utils.results import Result, number, weighted_quantile
 
 __all__ = [
@@ -32,7 +32,7 @@ _MOST_PER_POND = 1000  # no larger sample of one pond is considered
 
 
 @dataclass(frozen=True, kw_only=True)
-class PondsPlan(Plan):
+class PondsPlan(SamplingPlan):
     """How many ponds, and how many fish of each.
 
     Parameters

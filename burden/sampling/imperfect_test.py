@@ -16,13 +16,13 @@ import numpy as np
 from scipy.special import bdtr, bdtrc, xlog1py, xlogy
 
 from burden.sampling.detection import MOST_FISH, TIE, infected_caught, log_choose
-from burden.sampling.plan import AT_RANDOM, Plan, check_numbers, percent
+from burden.sampling.plan import AT_RANDOM, SamplingPlan, check_numbers, percent
 
 __all__ = ["PassMarkPlan", "chance_of_at_most", "find_with_false_positives"]
 
 
 @dataclass(frozen=True, kw_only=True)
-class PassMarkPlan(Plan):
+class PassMarkPlan(SamplingPlan):
     """Fish to look at, and finds still allowed, when a test can also be wrong about clean fish.
 
     Parameters

@@ -9,9 +9,17 @@ from typing import Any
 import numpy as np
 
 from burden.utils.errors import InputError, Problem
-from burden.utils.results import Result, Triple, number
+from burden.utils.results import CredibleInterval, Result, number
 
-__all__ = ["AT_RANDOM", "MOST_PREPARATIONS", "Plan", "check_numbers", "percent", "percent_range", "rounds_in_words"]
+__all__ = [
+    "AT_RANDOM",
+    "MOST_PREPARATIONS",
+    "SamplingPlan",
+    "check_numbers",
+    "percent",
+    "percent_range",
+    "rounds_in_words",
+]
 
 #: said by every plan, because a plan is only as good as the net
 AT_RANDOM = "fish netted at random; the slow and the weak carry more, and they come to the net first"
@@ -20,7 +28,7 @@ MOST_PREPARATIONS = 6
 
 
 @dataclass(frozen=True, kw_only=True)
-class Plan(Result):
+class SamplingPlan(Result):
     """A sampling plan.
 
     Parameters
@@ -66,7 +74,7 @@ class Plan(Result):
 
 
 def _plain(value: Any) -> Any:
-    if isinstance(value, Triple | Result):
+    if isinstance(value, CredibleInterval | Result):
         return value.as_dict()
     if isinstance(value, Mapping):
         return {key: _plain(item) for key, item in value.items()}
@@ -124,12 +132,12 @@ def percent(share: float) -> str:
     return f"{rounded:g} %" if share >= 1 or rounded < 100 else "over 99.9 %"
 
 
-def percent_range(share: Triple) -> str:
+def percent_range(share: CredibleInterval) -> str:
     """Write a share with its interval as percent, the interval left out where the draws agree.
 
     Examples
     --------
-    >>> percent_range(Triple(0.5, 0.4, 0.62)), percent_range(Triple(0.5, 0.5, 0.5))
+    >>> percent_range(CredibleInterval(0.5, 0.4, 0.62)), percent_range(CredibleInterval(0.5, 0.5, 0.5))
     ('50 (40 to 62) %', '50 %')
     """
     if share.high - share.low < 1e-9:

@@ -17,9 +17,9 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
 from burden.sampling.burden_threshold import Look
-from burden.sampling.plan import AT_RANDOM, MOST_PREPARATIONS, Plan, check_numbers, percent
+from burden.sampling.plan import AT_RANDOM, MOST_PREPARATIONS, SamplingPlan, check_numbers, percent
 from burden.statistics import part_count_size
-from burden.utils.results import INTERVAL_LEVEL, Triple
+from burden.utils.results import INTERVAL_LEVEL, CredibleInterval
 
 __all__ = ["MeanPlan", "fish_for_mean", "mean", "relative_variance"]
 
@@ -85,7 +85,7 @@ def fish_for_mean(
 
 
 @dataclass(frozen=True, kw_only=True)
-class MeanPlan(Plan):
+class MeanPlan(SamplingPlan):
     """Fish, and preparations of each, for a mean within a stated precision.
 
     Parameters
@@ -96,7 +96,7 @@ class MeanPlan(Plan):
         Half-width of the interval as a share of the mean [-].
     level : float
         Level of the interval [-].
-    fish_range : Triple
+    fish_range : CredibleInterval
         Fish over the draws of mean and k; `fish` serves 95 % of them. Missing where no number serves some.
     population : int or None
         Fish in the group.
@@ -107,7 +107,7 @@ class MeanPlan(Plan):
     preparations: int
     precision: float
     level: float
-    fish_range: Triple
+    fish_range: CredibleInterval
     population: int | None
     options: tuple[Mapping[str, Any], ...]
 
@@ -203,7 +203,7 @@ def mean(
         preparations=best["preparations"],
         precision=precision,
         level=level,
-        fish_range=Triple.of(np.ravel(needed)) if np.isfinite(needed).all() else Triple.missing(),
+        fish_range=CredibleInterval.of(np.ravel(needed)) if np.isfinite(needed).all() else CredibleInterval.missing(),
         population=population,
         options=options,
         reason=_reason_of_mean(mean_abundance, k, chosen, fish),

@@ -12,14 +12,14 @@ from dataclasses import dataclass
 
 from scipy.special import ndtri
 
-from burden.sampling.plan import AT_RANDOM, Plan, check_numbers, percent
+from burden.sampling.plan import AT_RANDOM, SamplingPlan, check_numbers, percent
 from burden.utils.results import INTERVAL_LEVEL
 
 __all__ = ["PrevalencePlan", "prevalence_within"]
 
 
 @dataclass(frozen=True, kw_only=True)
-class PrevalencePlan(Plan):
+class PrevalencePlan(SamplingPlan):
     """Fish for a prevalence interval of a stated half-width.
 
     Parameters

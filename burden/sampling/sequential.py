@@ -11,7 +11,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from burden.sampling.burden_threshold import Look
-from burden.sampling.plan import AT_RANDOM, Plan, check_numbers, percent
+from burden.sampling.plan import AT_RANDOM, SamplingPlan, check_numbers, percent
 from burden.sampling.precision import relative_variance
 from burden.sampling.stop_lines import green_line, iwao_lines, kuno_line, sprt_lines, walk_to_decision
 from burden.utils.results import INTERVAL_LEVEL
@@ -42,7 +42,7 @@ def seen_k(mean_abundance: float, k: float, look: Look) -> float:
 
 
 @dataclass(frozen=True, kw_only=True)
-class StopCard(Plan):
+class StopCard(SamplingPlan):
     """A card to take to the pond: after each fish, the total at which to stop.
 
     Parameters

@@ -9,7 +9,7 @@ import numpy as np
 from burden.inference.estimate import Estimate
 from burden.model.windows import Windows, safe_below_c, windows_after
 from burden.schedule.interval import cold_water_words, customary_words
-from burden.utils.results import Triple
+from burden.utils.results import CredibleInterval
 
 __all__ = ["customs_of", "windows_of"]
 
@@ -37,5 +37,5 @@ def customs_of(estimates: Sequence[Estimate], agents: Sequence[str]) -> tuple[st
         said += customary_words(p.evidence, float(np.median(e.pond.setting.temperature.at(0.0))))
         if p.development is not None:
             effect = e.pond.first_effect(agents)
-            said.append(cold_water_words(Triple.of(safe_below_c(p, effect.sheltered_fraction, 14.0))))
+            said.append(cold_water_words(CredibleInterval.of(safe_below_c(p, effect.sheltered_fraction, 14.0))))
     return tuple(said)

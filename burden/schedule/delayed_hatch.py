@@ -12,43 +12,43 @@ from typing import Any
 
 import numpy as np
 
-from burden.inference.prior import Pond
-from burden.model.elimination.probability import Plan
+from burden.inference.prior import Ensemble, Posterior
+from burden.model.elimination.probability import DoseSchedule
 from burden.model.forward import COARSE_STEP_DAYS, State, simulate
 from burden.model.windows import MAX_DAYS, Windows, windows_after
-from burden.utils.results import Triple
+from burden.utils.results import CredibleInterval
 
-__all__ = ["MOST_LATER_DOSES", "LaterDoses", "later_doses"]
+__all__ = ["MOST_LATER_DOSES", "DelayedHatch", "later_doses"]
 
 #: later doses dated at most: beyond them the fish are looked at anew
 MOST_LATER_DOSES = 4
 
 
 @dataclass(frozen=True)
-class LaterDoses:
+class DelayedHatch:
     """Eggs that have not hatched when a course ends, and the doses for them.
 
     Parameters
     ----------
     parasite : str
-    eggs_per_1000 : Triple
+    eggs_per_1000 : CredibleInterval
         Eggs in the water a day after the last dose, for 1,000 flukes on the fish today.
     hatched_share : float
         Share of the eggs laid today that hatch by then, median [-].
-    hatch_from_day, hatch_until_day : Triple
+    hatch_from_day, hatch_until_day : CredibleInterval
         1 % of the eggs laid today, and 99 % of those laid up to the last dose, have hatched; infinite where the water
         is too cold for 400 d [d].
-    days : tuple of Triple
+    days : tuple of CredibleInterval
         Latest days of the later doses: no settler can lay before the first, none between them, and the last finds
         every larva settled and out of its shelter [d].
     """
 
     parasite: str
-    eggs_per_1000: Triple
+    eggs_per_1000: CredibleInterval
     hatched_share: float
-    hatch_from_day: Triple
-    hatch_until_day: Triple
-    days: tuple[Triple, ...]
+    hatch_from_day: CredibleInterval
+    hatch_until_day: CredibleInterval
+    days: tuple[CredibleInterval, ...]
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -62,14 +62,14 @@ class LaterDoses:
         }
 
 
-def later_doses(ponds: Sequence[tuple[Pond, State]], plan: Plan) -> LaterDoses | None:
+def later_doses(ponds: Sequence[Posterior], plan: DoseSchedule) -> DelayedHatch | None:
     """Date the doses for eggs that wait beyond a course; None where most have hatched by its end, or lay none.
 
     Parameters
     ----------
-    ponds : sequence of (Pond, State)
+    ponds : sequence of Posterior
         One a parasite set.
-    plan : Plan
+    plan : DoseSchedule
         The course.
     """
     look = max(plan.days, default=0.0) + 1.0
@@ -82,27 +82,27 @@ def later_doses(ponds: Sequence[tuple[Pond, State]], plan: Plan) -> LaterDoses |
     return None
 
 
-def _windows(pond: Pond, plan: Plan, day: float) -> Windows:
+def _windows(pond: Ensemble, plan: DoseSchedule, day: float) -> Windows:
     effect = pond.effects[plan.agents[-1]]
     return windows_after(pond.setting.parameters, effect.sheltered_fraction, pond.setting.temperature, day)
 
 
-def _dated(pond: Pond, state: State, plan: Plan, look: float, first: np.ndarray) -> LaterDoses:
+def _dated(pond: Ensemble, state: State, plan: DoseSchedule, look: float, first: np.ndarray) -> DelayedHatch:
     last = plan.days[-1] + _windows(pond, plan, plan.days[-1]).last_hatch
     days = _dates(pond, plan, first, last) if np.isfinite(np.median(first)) else ()
-    return LaterDoses(
+    return DelayedHatch(
         parasite=pond.parasite,
-        eggs_per_1000=Triple.of(_eggs_left(pond, state, plan, look)),
+        eggs_per_1000=CredibleInterval.of(_eggs_left(pond, state, plan, look)),
         hatched_share=_hatched(pond, look),
-        hatch_from_day=Triple.of(first),
-        hatch_until_day=Triple.of(last),
+        hatch_from_day=CredibleInterval.of(first),
+        hatch_until_day=CredibleInterval.of(last),
         days=days,
     )
 
 
-def _dates(pond: Pond, plan: Plan, first: np.ndarray, last: np.ndarray) -> tuple[Triple, ...]:
+def _dates(pond: Ensemble, plan: DoseSchedule, first: np.ndarray, last: np.ndarray) -> tuple[CredibleInterval, ...]:
     """Latest dates: a longest safe gap apart from the first settlers on, until the last larva is out of shelter."""
-    found: list[Triple] = []
+    found: list[CredibleInterval] = []
     day = first
     end = min(float(np.median(last)), MAX_DAYS)
     while len(found) < MOST_LATER_DOSES:
@@ -110,14 +110,14 @@ def _dates(pond: Pond, plan: Plan, first: np.ndarray, last: np.ndarray) -> tuple
         if middle >= MAX_DAYS:
             break
         w = _windows(pond, plan, middle)
-        found.append(Triple.of(day + w.longest_safe_gap))
+        found.append(CredibleInterval.of(day + w.longest_safe_gap))
         if found[-1].median >= end + float(np.median(w.larval_life + w.sheltered_age)):
             break
         day = day + w.longest_safe_gap
     return tuple(found)
 
 
-def _hatched(pond: Pond, look: float) -> float:
+def _hatched(pond: Ensemble, look: float) -> float:
     """Share of the eggs laid today that hatch by `look`, in the median draw."""
     from scipy.special import gammainc
 
@@ -128,7 +128,7 @@ def _hatched(pond: Pond, look: float) -> float:
     return float(np.median(gammainc(shape, done * shape)))
 
 
-def _eggs_left(pond: Pond, state: State, plan: Plan, look: float) -> np.ndarray:
+def _eggs_left(pond: Ensemble, state: State, plan: DoseSchedule, look: float) -> np.ndarray:
     """Eggs in the water on a day, for 1,000 flukes on the fish today, shape (M,)."""
     doses = pond.doses(plan.days, plan.agents)
     run = simulate(pond.setting, state, np.array([0.0, look]), [*pond.given, *doses], COARSE_STEP_DAYS)

@@ -13,13 +13,13 @@ from typing import Any
 
 import numpy as np
 
-from burden.inference.prior import Pond
-from burden.model.elimination.probability import Plan, eliminations
+from burden.inference.prior import Ensemble, Posterior
+from burden.model.elimination.probability import DoseSchedule, eliminations
 from burden.model.forward import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
-from burden.utils.results import Probability, Triple
+from burden.utils.results import CredibleInterval, Probability
 
 __all__ = [
-    "Judged",
+    "EvaluatedSchedule",
     "first_draws",
     "judge",
     "judge_runs",
@@ -34,24 +34,24 @@ _LOOK_AFTER_DAYS = 1.0
 
 
 @dataclass(frozen=True)
-class Judged:
+class EvaluatedSchedule:
     """A schedule and what it does.
 
     Parameters
     ----------
-    plan : Plan
+    plan : DoseSchedule
     elimination : Probability
         Both brakes off.
-    left_per_1000 : Triple
+    left_per_1000 : CredibleInterval
         Flukes on a live fish a day after the last dose, of 1,000 today.
-    deaths : Triple
+    deaths : CredibleInterval
         Fish dead by `deaths_by_day`, from the visit.
     """
 
-    plan: Plan
+    plan: DoseSchedule
     elimination: Probability
-    left_per_1000: Triple
-    deaths: Triple
+    left_per_1000: CredibleInterval
+    deaths: CredibleInterval
     deaths_by_day: float
 
     @property
@@ -79,38 +79,38 @@ class Judged:
         }
 
 
-def first_draws(ponds: Sequence[tuple[Pond, State]], most: int) -> list[tuple[Pond, State]]:
+def first_draws(ponds: Sequence[Posterior], most: int) -> list[Posterior]:
     """Return ponds and states with at most so many of their draws, the first."""
     few = np.arange(min(most, ponds[0][0].size))
-    return [(pond.take(few), state.take(few)) for pond, state in ponds]
+    return [posterior.take(few) for posterior in ponds]
 
 
-def log_all_gone(ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan]) -> np.ndarray:
+def log_all_gone(ponds: Sequence[Posterior], plans: Sequence[DoseSchedule]) -> np.ndarray:
     """Log-probability that all sets are gone by each plan, both brakes off, shape (S, M).
 
     Parameters
     ----------
-    ponds : sequence of (Pond, State)
+    ponds : sequence of Posterior
         One a parasite set, M draws each.
-    plans : sequence of Plan
+    plans : sequence of DoseSchedule
         S of them.
     """
     return reduce(np.add, (eliminations(pond.setting, state, plans, pond.effects) for pond, state in ponds))
 
 
 def judge(
-    ponds: Sequence[tuple[Pond, State]],
-    plans: Sequence[Plan],
+    ponds: Sequence[Posterior],
+    plans: Sequence[DoseSchedule],
     horizon_days: float,
     eliminated: np.ndarray | None = None,
-) -> list[Judged]:
+) -> list[EvaluatedSchedule]:
     """Judge schedules by the forward and the backward equations.
 
     Parameters
     ----------
-    ponds : sequence of (Pond, State)
+    ponds : sequence of Posterior
         One a parasite set, M draws each.
-    plans : sequence of Plan
+    plans : sequence of DoseSchedule
         S of them.
     horizon_days : float
         Deaths are counted up to here, or to the day after the last dose where that is later [d].
@@ -119,7 +119,7 @@ def judge(
 
     Returns
     -------
-    list of Judged
+    list of EvaluatedSchedule
         One a plan.
     """
     if eliminated is None:
@@ -128,36 +128,36 @@ def judge(
     return [one.judged(gone, horizon_days) for one, gone in zip(counted, eliminated, strict=True)]
 
 
-def judge_untreated(ponds: Sequence[tuple[Pond, State]], horizon_days: float) -> tuple[Judged, np.ndarray]:
+def judge_untreated(ponds: Sequence[Posterior], horizon_days: float) -> tuple[EvaluatedSchedule, np.ndarray]:
     """Judge doing nothing, and return what is left at the horizon of 1,000 flukes on a live fish today, shape (M,).
 
     Parameters
     ----------
-    ponds : sequence of (Pond, State)
+    ponds : sequence of Posterior
         One a parasite set, M draws each; the set that has most left counts.
     horizon_days : float
         [d]
     """
-    plan = Plan((), ())
+    plan = DoseSchedule((), ())
     (counted,) = _side_by_side(ponds, [plan], horizon_days)
     gone = np.exp(log_all_gone(ponds, [plan]))[0]
     return counted.judged(gone, horizon_days), counted.left(horizon_days)
 
 
 def judge_runs(
-    ponds: Sequence[tuple[Pond, State]],
-    plan: Plan,
+    ponds: Sequence[Posterior],
+    plan: DoseSchedule,
     runs: Sequence[Trajectory],
     horizon_days: float,
     eliminated: np.ndarray,
-) -> Judged:
+) -> EvaluatedSchedule:
     """Judge a schedule whose runs there are already.
 
     Parameters
     ----------
-    ponds : sequence of (Pond, State)
+    ponds : sequence of Posterior
         One a parasite set, M draws each.
-    plan : Plan
+    plan : DoseSchedule
     runs : sequence of Trajectory
         One a parasite set, with a row on the day of `looked_at` and one at the horizon.
     horizon_days : float
@@ -168,19 +168,19 @@ def judge_runs(
     return _Counted(ponds, plan, runs, slice(None)).judged(eliminated, horizon_days)
 
 
-def looked_at(plan: Plan) -> float:
+def looked_at(plan: DoseSchedule) -> float:
     """Return the day on which what a plan left is counted [d]: that after the last dose, day 0 without any."""
     return max(plan.days, default=-_LOOK_AFTER_DAYS) + _LOOK_AFTER_DAYS
 
 
-def left_per_1000(ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan]) -> np.ndarray:
+def left_per_1000(ponds: Sequence[Posterior], plans: Sequence[DoseSchedule]) -> np.ndarray:
     """Flukes on a live fish a day after the last dose, of 1,000 before the first, shape (S, M).
 
     Parameters
     ----------
-    ponds : sequence of (Pond, State)
+    ponds : sequence of Posterior
         One a parasite set, M draws each; the set that has most left counts.
-    plans : sequence of Plan
+    plans : sequence of DoseSchedule
         S of them.
     """
     return np.array([one.left(looked_at(one.plan)) for one in _side_by_side(ponds, plans, 0.0)])
@@ -190,16 +190,16 @@ def left_per_1000(ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan]) ->
 class _Counted:
     """What one schedule did: its columns of one run a parasite set."""
 
-    ponds: Sequence[tuple[Pond, State]]
-    plan: Plan
+    ponds: Sequence[Posterior]
+    plan: DoseSchedule
     runs: Sequence[Trajectory]
     columns: slice
 
-    def judged(self, eliminated: np.ndarray, horizon_days: float) -> Judged:
+    def judged(self, eliminated: np.ndarray, horizon_days: float) -> EvaluatedSchedule:
         look = looked_at(self.plan)
         end = max(horizon_days, look)
-        left, dead = Triple.of(self.left(look)), Triple.of(self.dead(end))
-        return Judged(self.plan, Probability.of(eliminated), left, dead, float(end))
+        left, dead = CredibleInterval.of(self.left(look)), CredibleInterval.of(self.dead(end))
+        return EvaluatedSchedule(self.plan, Probability.of(eliminated), left, dead, float(end))
 
     def left(self, day: float) -> np.ndarray:
         """Flukes on a live fish of 1,000 before the first dose, of the set that has most left, (M,)."""
@@ -219,7 +219,7 @@ class _Counted:
         return total
 
 
-def _side_by_side(ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan], horizon_days: float) -> list[_Counted]:
+def _side_by_side(ponds: Sequence[Posterior], plans: Sequence[DoseSchedule], horizon_days: float) -> list[_Counted]:
     """Run every plan in its own columns, to the horizon or to the day it is looked at."""
     looks = [looked_at(plan) for plan in plans]
     days = np.unique([0.0, *looks, *(max(horizon_days, look) for look in looks)])
@@ -228,7 +228,7 @@ def _side_by_side(ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan], ho
     return [_Counted(ponds, plan, runs, slice(s * size, (s + 1) * size)) for s, plan in enumerate(plans)]
 
 
-def _run(pond: Pond, state: State, plans: Sequence[Plan], days: np.ndarray) -> Trajectory:
+def _run(pond: Ensemble, state: State, plans: Sequence[DoseSchedule], days: np.ndarray) -> Trajectory:
     columns = np.tile(np.arange(pond.size), len(plans))
     of = np.repeat(np.arange(len(plans)), pond.size)
     wide = pond.take(columns)

@@ -22,8 +22,8 @@ from burden.model.lifecycle.transitions import Parameters, Surroundings, build_c
 from burden.model.temperature import Temperature
 from burden.model.windows import Windows
 from burden.utils.errors import CannotAnswerError
-from burden.utils.progress import told
-from burden.utils.results import Probability, Triple
+from burden.utils.progress import track
+from burden.utils.results import CredibleInterval, Probability
 
 __all__ = [
     "CONTROL_PER_1000",
@@ -34,7 +34,7 @@ __all__ = [
     "REFERENCE_FISH",
     "REFERENCE_VOLUME_M3",
     "TIE",
-    "Course",
+    "Regimen",
     "control",
     "eradicate",
     "evaluate_courses",
@@ -55,7 +55,7 @@ _COARSE_GAPS, _COARSE_PARTS, _FINE_PARTS = 16, 6, 10  # where every half day wou
 
 
 @dataclass(frozen=True)
-class Course:
+class Regimen:
     """A number of doses at one gap, and what it does to the reference pond.
 
     Parameters
@@ -63,7 +63,7 @@ class Course:
     gap_days : float
         [d]
     doses : int
-    survivors_per_1000 : Triple
+    survivors_per_1000 : CredibleInterval
         Flukes on the fish a day after the last dose, of 1,000 before the first.
     elimination_probability : Probability
         No fluke, egg or larva left 365 d after the last dose.
@@ -71,7 +71,7 @@ class Course:
 
     gap_days: float
     doses: int
-    survivors_per_1000: Triple
+    survivors_per_1000: CredibleInterval
     elimination_probability: Probability
 
     def as_dict(self) -> dict[str, Any]:
@@ -93,7 +93,7 @@ def gaps_searched(windows: Windows) -> np.ndarray:
     return np.arange(0.5, min(longest, LONGEST_GAP_DAYS) + 0.25, 0.5)
 
 
-def search_courses(parameters: Parameters, effect: DoseEffect, temperature_c: float, gaps: np.ndarray) -> list[Course]:
+def search_courses(parameters: Parameters, effect: DoseEffect, temperature_c: float, gaps: np.ndarray) -> list[Regimen]:
     """Judge every half day, or where that is many gaps, a coarse grid first and then every half day where it matters.
 
     The coarse stride follows development, a twelfth of the first hatch or a sixteenth of the longest gap, and so does
@@ -113,7 +113,7 @@ def search_courses(parameters: Parameters, effect: DoseEffect, temperature_c: fl
     return sorted(courses.values(), key=lambda c: (c.gap_days, c.doses))
 
 
-def _worth_refining(courses: Sequence[Course]) -> dict[int, set[float]]:
+def _worth_refining(courses: Sequence[Regimen]) -> dict[int, set[float]]:
     """Gaps around which the answer may lie, by number of doses [d]."""
     found: dict[int, set[float]] = {}
     for rule, worth in ((control, _near_control), (eradicate, _near_eradication)):
@@ -129,26 +129,26 @@ def _worth_refining(courses: Sequence[Course]) -> dict[int, set[float]]:
     return found
 
 
-def _near_control(courses: Sequence[Course]) -> list[Course]:
+def _near_control(courses: Sequence[Regimen]) -> list[Regimen]:
     """Those that meet the limit or may do so half a stride away."""
     return [c for c in courses if c.survivors_per_1000.median <= 1.5 * CONTROL_PER_1000]
 
 
-def _near_eradication(courses: Sequence[Course]) -> list[Course]:
+def _near_eradication(courses: Sequence[Regimen]) -> list[Regimen]:
     good = [c for c in courses if c.elimination_probability.mean >= ERADICATION - 0.05]
     return [max(good, key=lambda c: c.elimination_probability.mean)] if good else []
 
 
-def _controlling(courses: Sequence[Course]) -> list[Course]:
+def _controlling(courses: Sequence[Regimen]) -> list[Regimen]:
     return [c for c in courses if c.survivors_per_1000.median <= CONTROL_PER_1000]
 
 
-def control(courses: Sequence[Course]) -> tuple[Course | None, str]:
+def control(courses: Sequence[Regimen]) -> tuple[Regimen | None, str]:
     """Fewest doses that leave at most the limit on the fish, or none and why.
 
     Parameters
     ----------
-    courses : sequence of Course
+    courses : sequence of Regimen
     """
     for doses in sorted({c.doses for c in courses}):
         if good := _controlling([c for c in courses if c.doses == doses]):
@@ -157,12 +157,12 @@ def control(courses: Sequence[Course]) -> tuple[Course | None, str]:
     return None, f"no gap leaves at most {CONTROL_PER_1000:g} flukes of 1 000 with up to {most} doses of this bath"
 
 
-def eradicate(courses: Sequence[Course]) -> tuple[Course | None, str]:
+def eradicate(courses: Sequence[Regimen]) -> tuple[Regimen | None, str]:
     """Fewest doses whose mean probability of elimination is high enough, or none and why.
 
     Parameters
     ----------
-    courses : sequence of Course
+    courses : sequence of Regimen
     """
     for doses in sorted({c.doses for c in courses}):
         mine = [c for c in courses if c.doses == doses]
@@ -175,7 +175,7 @@ def eradicate(courses: Sequence[Course]) -> tuple[Course | None, str]:
     )
 
 
-def _best(courses: Sequence[Course], tie: float = TIE) -> Course:
+def _best(courses: Sequence[Regimen], tie: float = TIE) -> Regimen:
     """Highest mean probability; among those within the tie the shortest gap."""
     top = max(c.elimination_probability.mean for c in courses)
     return min((c for c in courses if c.elimination_probability.mean >= top - tie), key=lambda c: c.gap_days)
@@ -207,7 +207,7 @@ def evaluate_courses(
     gaps_days: np.ndarray,
     doses: Sequence[int],
     parts: int = 12,
-) -> list[Course]:
+) -> list[Regimen]:
     """Judge every number of doses at every gap in the reference pond.
 
     Parameters
@@ -227,7 +227,7 @@ def evaluate_courses(
 
     Returns
     -------
-    list of Course
+    list of Regimen
         By gap, then by number of doses.
     """
     unit = float(np.gcd.reduce(np.round(2 * gaps_days).astype(int))) / 2
@@ -238,10 +238,10 @@ def evaluate_courses(
     fish, adults = np.full(m, float(REFERENCE_FISH)), np.full(m, float(REFERENCE_FISH * REFERENCE_ADULTS))
     population = stable_population(parameters, temperature_c, around, adults, fish, (wear, *_STAGES))
     reach = _window_days(parameters, temperature_c)
-    found: list[Course] = []
+    found: list[Regimen] = []
     memo: Memo = {}
     groups = np.array_split(gaps_days, max(int(np.ceil(len(gaps_days) / _GROUP)), 1))
-    for group in told(groups, "judging intervals"):
+    for group in track(groups, "judging intervals"):
         found += _judge_group(parameters, effect, temperature_c, group, list(doses), dt, reach, population, memo)
     return found
 
@@ -256,7 +256,7 @@ def _judge_group(
     reach: float,
     population: Population,
     memo: Memo,
-) -> list[Course]:
+) -> list[Regimen]:
     """All gaps of a group share the day of their last dose, so one walk gives every number of doses of each."""
     most = max(doses)
     span = (most - 1) * float(gaps.max())
@@ -274,7 +274,7 @@ def _judge_group(
     before = population.adults + population.juveniles.sum(0)
     survivors = [1000 * sum(v.expected(population)) / before for v in left]
     return [
-        Course(float(gap), n, Triple.of(survivors[c][s]), Probability.of(probabilities[c][s]))
+        Regimen(float(gap), n, CredibleInterval.of(survivors[c][s]), Probability.of(probabilities[c][s]))
         for s, gap in enumerate(gaps)
         for c, n in enumerate(doses)
     ]

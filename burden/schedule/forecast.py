@@ -11,8 +11,8 @@ import numpy as np
 
 from burden.case import Case
 from burden.model.elimination.probability import HORIZON_DAYS
-from burden.schedule.projection import BANDS, Course, Delay, fish_words
-from burden.utils.results import Result, Triple, frame
+from burden.schedule.projection import BANDS, Delay, Projection, fish_words
+from burden.utils.results import CredibleInterval, Result, frame
 
 __all__ = ["AFTER_A_DOSE", "STEADY_PER_DAY", "Forecast", "Regime", "regime_of"]
 
@@ -39,17 +39,17 @@ class Forecast(Result):
     draws: int
     horizon_days: float
     regime: Regime
-    untreated: Course
-    planned: Course | None
-    recommended: Course | None
+    untreated: Projection
+    planned: Projection | None
+    recommended: Projection | None
     withheld_reason: str | None
     warnings: Sequence[str] = ()
     delay: Delay | None = None
 
-    def avoided(self, name: str) -> Triple | None:
+    def avoided(self, name: str) -> CredibleInterval | None:
         """Return the deaths that a course avoids by the horizon, draw by draw against the course left alone."""
         course = self.courses().get(name)
-        return None if course is None else Triple.of(self.untreated.dead - course.dead)
+        return None if course is None else CredibleInterval.of(self.untreated.dead - course.dead)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form of the contract."""
@@ -73,7 +73,7 @@ class Forecast(Result):
             "warnings": list(self.warnings),
         }
 
-    def courses(self) -> dict[str, Course]:
+    def courses(self) -> dict[str, Projection]:
         """Return the courses there are, by name."""
         named = {"untreated": self.untreated, "planned": self.planned, "recommended": self.recommended}
         return {name: course for name, course in named.items() if course is not None}

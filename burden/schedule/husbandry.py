@@ -13,13 +13,13 @@ import numpy as np
 
 from burden.case import Case
 from burden.evidence import Value, load_agent
-from burden.inference.prior import Pond
+from burden.inference.prior import Ensemble, Posterior
 from burden.model.forward import State
 from burden.model.temperature import Temperature
-from burden.schedule.evaluation import Judged, first_draws
-from burden.schedule.recommendation import Choice
+from burden.schedule.evaluation import EvaluatedSchedule, first_draws
+from burden.schedule.recommendation import Recommendation
 from burden.schedule.search import search
-from burden.utils.progress import tell
+from burden.utils.progress import report_progress
 
 __all__ = [
     "HEATING_C_PER_DAY",
@@ -52,14 +52,14 @@ class Alternative:
     ----------
     move : str
         In words.
-    judged : Judged
+    judged : EvaluatedSchedule
         Fewest doses that control with the move.
     cost : str
         What it asks of the fish and of people.
     """
 
     move: str
-    judged: Judged
+    judged: EvaluatedSchedule
     cost: str
 
     def as_dict(self) -> dict[str, Any]:
@@ -67,7 +67,7 @@ class Alternative:
         return {"move": self.move, "schedule": self.judged.as_dict(), "cost": self.cost}
 
 
-def left_behind(pond: Pond) -> Pond:
+def left_behind(pond: Ensemble) -> Ensemble:
     """Return the pond with its fish moved to clean water right after every dose: eggs and larvae stay behind.
 
     The bath is taken where the fish are; what it leaves in that water stays behind as well.
@@ -80,7 +80,7 @@ def left_behind(pond: Pond) -> Pond:
     return replace(pond, effects=effects)
 
 
-def heated(pond: Pond, to_c: float) -> Pond:
+def heated(pond: Ensemble, to_c: float) -> Ensemble:
     """Return the pond warmed from the visit on, by a degree a day, and held at `to_c` [°C]."""
     now = float(np.median(pond.setting.temperature.at(0.0)))
     days = max((to_c - now) / HEATING_C_PER_DAY, 0.0)
@@ -111,7 +111,7 @@ def oxygen_saturation_mg_l(temperature_c: float) -> float:
     return float(np.exp(-139.34411 + 1.575701e5 / t - 6.642308e7 / t**2 + 1.2438e10 / t**3 - 8.621949e11 / t**4))
 
 
-def cleaned(pond: Pond) -> Pond:
+def cleaned(pond: Ensemble) -> Ensemble:
     """Return the pond with bottom, nets and media cleaned at every dose: a share of the eggs goes, larvae stay."""
     share = _CLEANED_SHARE.draw(pond.size, pond.seed, "move ")
     effects = {}
@@ -139,11 +139,11 @@ class _Move:
     words: str
     cost: str
     agents: tuple[str, ...]
-    change: Callable[[Pond, State], tuple[Pond, State]]
+    change: Callable[[Ensemble, State], Posterior]
 
 
 def alternatives(
-    case: Case, ponds: Sequence[tuple[Pond, State]], agents: Sequence[str], without: Choice
+    case: Case, ponds: Sequence[Posterior], agents: Sequence[str], without: Recommendation
 ) -> tuple[Alternative, ...]:
     """Search again with each move the case allows, and with the clean tank and warmth together.
 
@@ -151,10 +151,10 @@ def alternatives(
     ----------
     case : Case
         `[limits] spare_tank` and `can_heat_to_c` say what can be done; every other limit holds as it does without.
-    ponds : sequence of (Pond, State)
+    ponds : sequence of Posterior
     agents : sequence of str
         Agents that may be given, alone and in turn.
-    without : Choice
+    without : Recommendation
         The search without any move: never more doses than its recommendation.
     """
     if without.recommended is None:
@@ -163,7 +163,7 @@ def alternatives(
     few = first_draws(ponds, MOVE_DRAWS)
     found = []
     for move in _moves(case, few, tuple(agents)):
-        tell(f"searching again: {move.words}")
+        report_progress(f"searching again: {move.words}")
         # what is left and rid of is asked alone: no day beyond the course is needed
         choice = search(most, [move.change(p, s) for p, s in few], move.agents, horizon_days=0.0)
         if choice.recommended is not None:
@@ -171,28 +171,30 @@ def alternatives(
     return tuple(found)
 
 
-def _moves(case: Case, ponds: Sequence[tuple[Pond, State]], agents: tuple[str, ...]) -> list[_Move]:
+def _moves(case: Case, ponds: Sequence[Posterior], agents: tuple[str, ...]) -> list[_Move]:
     to_c, now = case.limits.can_heat_to_c, float(np.median(ponds[0][0].setting.temperature.at(0.0)))
     moves = []
     tank = _Move(
         "fish into a clean tank after every dose, eggs stay behind",
         _tank_cost(),
         agents,
-        lambda p, s: (left_behind(p), s),
+        lambda p, s: Posterior(left_behind(p), s),
     )
     if any(p.setting.parameters.development is not None for p, _ in ponds):  # live-bearers leave no eggs behind
         clean = "bottom, nets and filter media cleaned at every dose"
-        moves.append(_Move(clean, _clean_cost(), agents, lambda p, s: (cleaned(p), s)))
+        moves.append(_Move(clean, _clean_cost(), agents, lambda p, s: Posterior(cleaned(p), s)))
         if case.limits.spare_tank:
             dry = "first bath in the spare tank while the pond is drained and dried"
-            moves += [tank, _Move(dry, _dry_cost(), agents, lambda p, s: (p, drained(s)))]
+            moves += [tank, _Move(dry, _dry_cost(), agents, lambda p, s: Posterior(p, drained(s)))]
     if to_c is not None and to_c >= now + _LEAST_WARMING_C:
         bearable = tuple(a for a in agents if _bears(a, to_c))
         words, cost = f"water warmed to {to_c:g} °C by a degree a day", _heat_cost(now, to_c, set(agents) - {*bearable})
-        moves.append(_Move(words, cost, bearable, lambda p, s: (heated(p, to_c), s)))
+        moves.append(_Move(words, cost, bearable, lambda p, s: Posterior(heated(p, to_c), s)))
         if tank in moves:
             both = f"{tank.words}, {words}"
-            moves.append(_Move(both, f"{tank.cost}; {cost}", bearable, lambda p, s: (left_behind(heated(p, to_c)), s)))
+            moves.append(
+                _Move(both, f"{tank.cost}; {cost}", bearable, lambda p, s: Posterior(left_behind(heated(p, to_c)), s))
+            )
     return [move for move in moves if move.agents]
 
 

@@ -21,7 +21,7 @@ from burden.model.windows import WARMEST_SEARCHED_C, Windows, safe_below_c, wind
 from burden.schedule.fixed_interval import (
     REFERENCE_FISH,
     REFERENCE_VOLUME_M3,
-    Course,
+    Regimen,
     control,
     eradicate,
     evaluate_courses,
@@ -31,7 +31,7 @@ from burden.schedule.fixed_interval import (
 from burden.treatment.bath import bath_effect
 from burden.treatment.efficacy import draw_kill
 from burden.utils.errors import CannotAnswerError
-from burden.utils.results import Result, Triple, frame, number
+from burden.utils.results import CredibleInterval, Result, frame, number
 
 __all__ = ["IntervalAnswer", "cold_water_words", "customary_words", "interval"]
 
@@ -48,15 +48,15 @@ class IntervalAnswer(Result):
     seed: int
     draws: int
     windows: Windows | None
-    recommended: Course | None
-    eradication: Course | None
+    recommended: Regimen | None
+    eradication: Regimen | None
     reasons: Mapping[str, str]
-    customary: Sequence[tuple[Course, str]]
+    customary: Sequence[tuple[Regimen, str]]
     extrapolated: Sequence[str]
     sources: Sequence[str]
     warnings: Sequence[str]
-    courses: Sequence[Course] = field(default=())
-    two_weeks_safe_below_c: Triple = field(default_factory=Triple.missing)
+    courses: Sequence[Regimen] = field(default=())
+    two_weeks_safe_below_c: CredibleInterval = field(default_factory=CredibleInterval.missing)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form of the contract."""
@@ -68,7 +68,7 @@ class IntervalAnswer(Result):
             "longest_safe_gap_days",
             "last_dose_not_before_day",
         )
-        triples = self.windows.triples() if self.windows else dict.fromkeys(names, Triple.missing())
+        triples = self.windows.triples() if self.windows else dict.fromkeys(names, CredibleInterval.missing())
         window = self.windows.two_dose_window() if self.windows else None
         chance = float(np.mean(self.windows.two_doses_suffice)) if self.windows else None
         return {
@@ -130,7 +130,7 @@ class IntervalAnswer(Result):
         return "\n".join(lines)
 
 
-def cold_water_words(below: Triple) -> str:
+def cold_water_words(below: CredibleInterval) -> str:
     """Say from which temperature down doses two weeks apart are right."""
     if below.median >= WARMEST_SEARCHED_C:
         sure = f"; below {below.low:.0f} °C that is all but sure" if below.low < WARMEST_SEARCHED_C else ""
@@ -141,7 +141,7 @@ def cold_water_words(below: Triple) -> str:
     )
 
 
-def _say(aim: str, course: Course | None, reason: str) -> str:
+def _say(aim: str, course: Regimen | None, reason: str) -> str:
     if course is None:
         return f"{aim}: {reason}."
     return (
@@ -174,11 +174,11 @@ def _why(windows: Windows) -> list[str]:
 _BY_THEN = "in the time reckoned"
 
 
-def _if_given(days: Triple, words: str, otherwise: str) -> str:
+def _if_given(days: CredibleInterval, words: str, otherwise: str) -> str:
     return words.format(days.text()) if np.isfinite(days.median) else otherwise
 
 
-def _hatching(first: Triple, last: Triple) -> list[str]:
+def _hatching(first: CredibleInterval, last: CredibleInterval) -> list[str]:
     if not np.isfinite(first.median):
         return [f"most eggs do not hatch {_BY_THEN};"]
     until = f"to day {last.text()} after laying" if np.isfinite(last.median) else f"after laying, not all {_BY_THEN}"
@@ -237,7 +237,7 @@ def interval(
     windows = windows_after(parameters, effect.sheltered_fraction, Temperature.constant(temperature_c))
     extrapolated, warnings = _limits(evidence, parameters, temperature_c)
     customary = _customary(evidence, parameters, effect, temperature_c)
-    courses: list[Course] = []
+    courses: list[Regimen] = []
     try:
         courses = search_courses(parameters, effect, temperature_c, gaps_searched(windows))
         recommended, why_not = control(courses)
@@ -254,7 +254,7 @@ def interval(
         extrapolated=extrapolated,
         warnings=[*warnings, *_longer_than_safe(recommended, windows)],
         courses=courses,
-        two_weeks_safe_below_c=Triple.of(safe_below_c(parameters, effect.sheltered_fraction, 14.0)),
+        two_weeks_safe_below_c=CredibleInterval.of(safe_below_c(parameters, effect.sheltered_fraction, 14.0)),
     )
 
 
@@ -301,7 +301,7 @@ def _limits(evidence: Evidence, parameters: Parameters, temperature_c: float) ->
     return names, warnings
 
 
-def _longer_than_safe(course: Course | None, windows: Windows) -> list[str]:
+def _longer_than_safe(course: Regimen | None, windows: Windows) -> list[str]:
     if course is None:
         return []
     safe = float(np.median(windows.longest_safe_gap))
@@ -316,7 +316,7 @@ def _longer_than_safe(course: Course | None, windows: Windows) -> list[str]:
 
 def _customary(
     evidence: Evidence, parameters: Parameters, effect: DoseEffect, temperature_c: float
-) -> list[tuple[Course, str]]:
+) -> list[tuple[Regimen, str]]:
     """What custom or print says near this temperature, judged in the same pond."""
     found = []
     for row in evidence.about.get("published_intervals", ()):

@@ -8,13 +8,12 @@ from typing import Any
 
 import numpy as np
 
-from burden.inference.prior import Pond
-from burden.model.elimination.probability import Plan
-from burden.model.forward import State
+from burden.inference.prior import Ensemble, Posterior
+from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import windows_after
 from burden.schedule.evaluation import first_draws, left_per_1000, log_all_gone
 from burden.schedule.fixed_interval import CONTROL_PER_1000
-from burden.utils.results import Triple
+from burden.utils.results import CredibleInterval
 
 __all__ = ["DELAYS_DAYS", "LATE_DRAWS", "MISTAKE_FACTOR", "RARER", "LateDose", "first_delay", "late_doses"]
 
@@ -37,10 +36,10 @@ class LateDose:
         2 for the second dose.
     day : float
         Its day in the schedule, from the visit [d].
-    settlers_lay_from_day : Triple
+    settlers_lay_from_day : CredibleInterval
         Day from which larvae that settled after the dose before, or sat too young for it, lay; not a number for
         live-bearers, whose young are born on the fish [d].
-    mistake_from_day : Triple
+    mistake_from_day : CredibleInterval
         Day from which giving it leaves more than 10 of 1,000 flukes and twice as many as in time; the day 14 d late
         where that comes later, or never [d].
     mistake_within : float
@@ -52,8 +51,8 @@ class LateDose:
 
     number: int
     day: float
-    settlers_lay_from_day: Triple
-    mistake_from_day: Triple
+    settlers_lay_from_day: CredibleInterval
+    mistake_from_day: CredibleInterval
     mistake_within: float
     rarer_from_day: float | None = None
 
@@ -69,14 +68,14 @@ class LateDose:
         }
 
 
-def late_doses(ponds: Sequence[tuple[Pond, State]], plan: Plan, draws: int = LATE_DRAWS) -> tuple[LateDose, ...]:
+def late_doses(ponds: Sequence[Posterior], plan: DoseSchedule, draws: int = LATE_DRAWS) -> tuple[LateDose, ...]:
     """Find from which day on each next dose is too late.
 
     Parameters
     ----------
-    ponds : sequence of (Pond, State)
+    ponds : sequence of Posterior
         One a parasite set.
-    plan : Plan
+    plan : DoseSchedule
         Doses after a late one are taken to keep their distance from it.
     draws : int
         At most so many.
@@ -105,12 +104,12 @@ def _rarer(day: float, in_time: float, late: np.ndarray) -> float | None:
     return next((float(day + d) for d, p in zip(DELAYS_DAYS, late, strict=True) if p <= in_time - RARER), None)
 
 
-def _late(plan: Plan, which: int, delay: float) -> Plan:
-    return Plan((*plan.days[:which], *(day + delay for day in plan.days[which:])), plan.agents)
+def _late(plan: DoseSchedule, which: int, delay: float) -> DoseSchedule:
+    return DoseSchedule((*plan.days[:which], *(day + delay for day in plan.days[which:])), plan.agents)
 
 
 def _of_one(
-    ponds: Sequence[tuple[Pond, State]], plan: Plan, which: int, in_time: np.ndarray, left: np.ndarray
+    ponds: Sequence[Posterior], plan: DoseSchedule, which: int, in_time: np.ndarray, left: np.ndarray
 ) -> LateDose:
     delays = first_delay(in_time, left)
     day = plan.days[which]
@@ -119,8 +118,8 @@ def _of_one(
     return LateDose(
         number=which + 1,
         day=float(day),
-        settlers_lay_from_day=Triple.of(first),
-        mistake_from_day=Triple.of(day + np.minimum(delays, DELAYS_DAYS[-1])),
+        settlers_lay_from_day=CredibleInterval.of(first),
+        mistake_from_day=CredibleInterval.of(day + np.minimum(delays, DELAYS_DAYS[-1])),
         mistake_within=float(np.mean(np.isfinite(delays))),
     )
 
@@ -146,7 +145,7 @@ def first_delay(in_time: np.ndarray, left: np.ndarray) -> np.ndarray:
     return found
 
 
-def _lay_from(pond: Pond, plan: Plan, which: int) -> np.ndarray:
+def _lay_from(pond: Ensemble, plan: DoseSchedule, which: int) -> np.ndarray:
     if not pond.has_windows:
         return np.full(pond.size, np.nan)
     effect, p = pond.effects[plan.agents[which - 1]], pond.setting.parameters

@@ -9,22 +9,33 @@ from typing import Any
 
 import numpy as np
 
-from burden.inference.prior import Pond
+from burden.inference.prior import Ensemble
 from burden.model.demographic_noise import whole_deaths, whole_flukes
 from burden.model.dose_effect import DoseEffect
-from burden.model.elimination.probability import Plan, eliminations
+from burden.model.elimination.probability import DoseSchedule, eliminations
 from burden.model.forward import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
 from burden.schedule.evaluation import looked_at
-from burden.utils.results import Probability, Triple
+from burden.utils.results import CredibleInterval, Probability
 
-__all__ = ["BANDS", "DELAY_DAYS", "NO_DOSE", "Course", "Delay", "Doing", "Dosed", "by_day", "fish_words", "follow"]
+__all__ = [
+    "BANDS",
+    "DELAY_DAYS",
+    "NO_DOSE",
+    "Delay",
+    "Dosed",
+    "Projection",
+    "Strategy",
+    "by_day",
+    "fish_words",
+    "follow",
+]
 
 #: points of the draws that are kept by day
 BANDS = (0.05, 0.25, 0.5, 0.75, 0.95)
 #: delay of the whole recommended plan whose cost is told [d]
 DELAY_DAYS = 7.0
 #: a plan of nothing
-NO_DOSE = Plan((), ())
+NO_DOSE = DoseSchedule((), ())
 
 
 @dataclass(frozen=True)
@@ -42,12 +53,12 @@ class Dosed:
 
 
 @dataclass(frozen=True)
-class Doing:
+class Strategy:
     """What is done in a course of action.
 
     Parameters
     ----------
-    plan : Plan
+    plan : DoseSchedule
         Customary baths of the pond's own agents.
     events : sequence of Event
         Anything else that is done, for instance what the case plans.
@@ -55,17 +66,17 @@ class Doing:
         The doses as they are written down.
     """
 
-    plan: Plan = NO_DOSE
+    plan: DoseSchedule = NO_DOSE
     events: Sequence[Event] = ()
     doses: Sequence[Dosed] = ()
 
-    def later(self, by_days: float) -> Doing:
+    def later(self, by_days: float) -> Strategy:
         """Return the same with the doses of the plan so many days later [d]."""
-        return replace(self, plan=Plan(tuple(day + by_days for day in self.plan.days), self.plan.agents))
+        return replace(self, plan=DoseSchedule(tuple(day + by_days for day in self.plan.days), self.plan.agents))
 
 
 @dataclass(frozen=True)
-class Course:
+class Projection:
     """What one course of action comes to.
 
     Parameters
@@ -75,14 +86,14 @@ class Course:
     abundance, deaths : numpy.ndarray
         Flukes per live fish, and fish dead since the visit, at each of `BANDS`, shape (5, K). Whole fish and whole
         flukes: chance is in the bands, not the draws alone.
-    deaths_end, abundance_end : Triple
+    deaths_end, abundance_end : CredibleInterval
         At the horizon.
     elimination : Probability
         No fluke, egg or larva left 365 d after the last dose, or after the visit without one; both brakes off.
     elimination_braked : Probability
         The same with resistance and crowding as they stand, frozen along the draw's own path.
     doses : tuple of Dosed
-    deaths_unresisted : Triple
+    deaths_unresisted : CredibleInterval
         Deaths with acquired resistance switched off.
     end, dead, eliminated : numpy.ndarray
         Draw by draw, shape (M,): flukes per fish to be expected at the horizon, fish dead by then, and probability of
@@ -94,12 +105,12 @@ class Course:
     days: np.ndarray
     abundance: np.ndarray
     deaths: np.ndarray
-    deaths_end: Triple
-    abundance_end: Triple
+    deaths_end: CredibleInterval
+    abundance_end: CredibleInterval
     elimination: Probability
     elimination_braked: Probability
     doses: tuple[Dosed, ...]
-    deaths_unresisted: Triple
+    deaths_unresisted: CredibleInterval
     end: np.ndarray
     dead: np.ndarray
     eliminated: np.ndarray
@@ -142,21 +153,21 @@ class Delay:
     ----------
     days : float
         [d]
-    deaths : Triple
+    deaths : CredibleInterval
         Fish dead besides, by the horizon.
-    abundance, abundance_in_time : Triple
+    abundance, abundance_in_time : CredibleInterval
         Flukes a fish on the day the first dose then goes in, had it waited and had it not.
-    abundance_end : Triple
+    abundance_end : CredibleInterval
         Flukes a fish at the horizon.
     elimination, elimination_in_time : Probability
         Both brakes off.
     """
 
     days: float
-    deaths: Triple
-    abundance: Triple
-    abundance_in_time: Triple
-    abundance_end: Triple
+    deaths: CredibleInterval
+    abundance: CredibleInterval
+    abundance_in_time: CredibleInterval
+    abundance_end: CredibleInterval
     elimination: Probability
     elimination_in_time: Probability
 
@@ -181,14 +192,14 @@ class Delay:
         )
 
 
-def fish_words(number: Triple) -> str:
+def fish_words(number: CredibleInterval) -> str:
     """Return a number of fish in words: whole ones."""
     return f"{number.median:.0f} ({number.low:.0f} to {number.high:.0f})"
 
 
 def follow(
-    pond: Pond, state: State, horizon_days: float, doings: Sequence[Doing], delay_days: float | None = None
-) -> tuple[list[Course], Delay | None]:
+    pond: Ensemble, state: State, horizon_days: float, doings: Sequence[Strategy], delay_days: float | None = None
+) -> tuple[list[Projection], Delay | None]:
     """Follow courses of action by day.
 
     Parameters
@@ -197,7 +208,7 @@ def follow(
         M draws, on the day of the visit.
     horizon_days : float
         [d]
-    doings : sequence of Doing
+    doings : sequence of Strategy
         The probabilities of elimination of all are taken in one walk back.
     delay_days : float, optional
         The last of them is also followed with its doses so much later, and compared with them in time draw by draw
@@ -205,7 +216,7 @@ def follow(
 
     Returns
     -------
-    courses : list of Course
+    courses : list of Projection
         One a doing.
     delay : Delay or None
         None where no delay is asked for, or there is no dose to give later.
@@ -222,45 +233,45 @@ def follow(
     return courses, _delay(pond, state, delay_days, courses[-1], late[0], runs[-1], off[-1])
 
 
-def _followed(pond: Pond, state: State, horizon_days: float, doing: Doing) -> Trajectory:
+def _followed(pond: Ensemble, state: State, horizon_days: float, doing: Strategy) -> Trajectory:
     """Run a course, with a row a day, one just before its first dose, and one when its doses are judged."""
     days = np.union1d(np.arange(0.0, np.ceil(horizon_days) + 1), [looked_at(doing.plan), _before_first(doing.plan)])
     return simulate(pond.setting, state, days, _done(pond, doing), COARSE_STEP_DAYS)
 
 
-def _before_first(plan: Plan) -> float:
+def _before_first(plan: DoseSchedule) -> float:
     """Day just before the first dose, 0 without any [d]."""
     return max(min(plan.days, default=0.0) - 0.1, 0.0)
 
 
-def _done(pond: Pond, doing: Doing) -> list[Event]:
+def _done(pond: Ensemble, doing: Strategy) -> list[Event]:
     return [*pond.given, *doing.events, *pond.doses(doing.plan.days, doing.plan.agents)]
 
 
 def _course(
-    pond: Pond,
+    pond: Ensemble,
     state: State,
     horizon_days: float,
-    doing: Doing,
+    doing: Strategy,
     run: Trajectory,
     off: np.ndarray,
     braked: np.ndarray,
-) -> Course:
+) -> Projection:
     days = np.arange(0.0, np.ceil(horizon_days) + 1)
     unresisted = replace(pond.setting, resistance_on=False)
     free = simulate(unresisted, state, days[[0, -1]], _done(pond, doing), COARSE_STEP_DAYS)
     rows = np.searchsorted(run.days, days)
     deaths, abundance = (numbers[rows] for numbers in by_day(run, state, pond.seed))
-    return Course(
+    return Projection(
         days=days,
         abundance=np.quantile(abundance, BANDS, axis=1),
         deaths=np.quantile(deaths, BANDS, axis=1),
-        deaths_end=Triple.of(deaths[-1]),
-        abundance_end=Triple.of(abundance[-1]),
+        deaths_end=CredibleInterval.of(deaths[-1]),
+        abundance_end=CredibleInterval.of(abundance[-1]),
         elimination=Probability.of(off),
         elimination_braked=Probability.of(braked),
         doses=tuple(doing.doses),
-        deaths_unresisted=Triple.of(free.deaths[-1] - state.deaths),
+        deaths_unresisted=CredibleInterval.of(free.deaths[-1] - state.deaths),
         end=run.abundance[rows[-1]],
         dead=deaths[-1],
         eliminated=off,
@@ -269,7 +280,13 @@ def _course(
 
 
 def _delay(
-    pond: Pond, state: State, by_days: float, in_time: Course, late: Doing, run: Trajectory, chance: np.ndarray
+    pond: Ensemble,
+    state: State,
+    by_days: float,
+    in_time: Projection,
+    late: Strategy,
+    run: Trajectory,
+    chance: np.ndarray,
 ) -> Delay:
     """What the same doses cost so much later, draw by draw."""
     deaths, abundance = by_day(run, state, pond.seed)
@@ -278,10 +295,10 @@ def _delay(
     low, median, high = (float(in_time.abundance[BANDS.index(p), middle]) for p in (0.05, 0.5, 0.95))
     return Delay(
         days=by_days,
-        deaths=Triple.of(deaths[end] - in_time.dead),
-        abundance=Triple.of(abundance[waited]),
-        abundance_in_time=Triple(median, low, high),
-        abundance_end=Triple.of(abundance[end]),
+        deaths=CredibleInterval.of(deaths[end] - in_time.dead),
+        abundance=CredibleInterval.of(abundance[waited]),
+        abundance_in_time=CredibleInterval(median, low, high),
+        abundance_end=CredibleInterval.of(abundance[end]),
         elimination=Probability.of(chance),
         elimination_in_time=in_time.elimination,
     )
@@ -304,7 +321,7 @@ def by_day(run: Trajectory, state: State, seed: int) -> tuple[np.ndarray, np.nda
 
 
 def _chances(
-    pond: Pond, state: State, doings: Sequence[Doing], runs: Sequence[Trajectory]
+    pond: Ensemble, state: State, doings: Sequence[Strategy], runs: Sequence[Trajectory]
 ) -> tuple[np.ndarray, np.ndarray]:
     """Probability of elimination of every course with both brakes off, and with both frozen along its run, (S, M)."""
     effects = dict(pond.effects)
@@ -315,7 +332,7 @@ def _chances(
     return off, braked
 
 
-def _with_events(doing: Doing, effects: dict[str, DoseEffect]) -> Plan:
+def _with_events(doing: Strategy, effects: dict[str, DoseEffect]) -> DoseSchedule:
     """Doses of a plan and of all events in whole days, in order; effects of events are added by a name of their own."""
     days, agents = list(doing.plan.days), list(doing.plan.agents)
     for event in doing.events:
@@ -325,4 +342,4 @@ def _with_events(doing: Doing, effects: dict[str, DoseEffect]) -> Plan:
             days.append(event.day)
             agents.append(name)
     order = np.argsort(days, kind="stable")
-    return Plan(tuple(float(np.round(days[i])) for i in order), tuple(agents[i] for i in order))
+    return DoseSchedule(tuple(float(np.round(days[i])) for i in order), tuple(agents[i] for i in order))

@@ -5,35 +5,35 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from burden.schedule.evaluation import Judged
+from burden.schedule.evaluation import EvaluatedSchedule
 from burden.utils.results import Result
 
-__all__ = ["Choice"]
+__all__ = ["Recommendation"]
 
 
 @dataclass(frozen=True)
-class Choice(Result):
+class Recommendation(Result):
     """What the search recommends.
 
     Parameters
     ----------
-    recommended : Judged or None
+    recommended : EvaluatedSchedule or None
         Fewest doses that leave at most 10 of 1,000, the best of them; None where nothing may be given.
-    eradication : Judged or None
+    eradication : EvaluatedSchedule or None
         Fewest doses that reach a mean probability of 0.9.
-    nothing : Judged
+    nothing : EvaluatedSchedule
         Watch and wait.
-    shortlist : tuple of Judged
+    shortlist : tuple of EvaluatedSchedule
         Best of each number of doses and each line of agents, best first.
     reason, would_change : str
         In words.
     notes : tuple of str
     """
 
-    recommended: Judged | None
-    eradication: Judged | None
-    nothing: Judged
-    shortlist: tuple[Judged, ...]
+    recommended: EvaluatedSchedule | None
+    eradication: EvaluatedSchedule | None
+    nothing: EvaluatedSchedule
+    shortlist: tuple[EvaluatedSchedule, ...]
     reason: str
     would_change: str = ""
     notes: tuple[str, ...] = ()

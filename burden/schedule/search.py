@@ -18,15 +18,21 @@ import numpy as np
 
 from burden.case import Case
 from burden.evidence import load_agent
-from burden.inference.prior import Pond
-from burden.model.elimination.probability import Plan
-from burden.model.forward import State
+from burden.inference.prior import Ensemble, Posterior
+from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import windows_after
-from burden.schedule.evaluation import Judged, first_draws, judge, judge_untreated, left_per_1000, log_all_gone
+from burden.schedule.evaluation import (
+    EvaluatedSchedule,
+    first_draws,
+    judge,
+    judge_untreated,
+    left_per_1000,
+    log_all_gone,
+)
 from burden.schedule.fixed_interval import CONTROL_PER_1000, ERADICATION, TIE
-from burden.schedule.recommendation import Choice
+from burden.schedule.recommendation import Recommendation
 from burden.treatment.residues import builds_up
-from burden.utils.results import Triple
+from burden.utils.results import CredibleInterval
 
 __all__ = [
     "DEFAULT_MOST_DOSES",
@@ -57,19 +63,19 @@ _WORTH_FISH = 0.5
 _SURELY_FEW_PER_1000 = 100.0
 
 
-def candidate_plans(case: Case, pond: Pond, agents: Sequence[str]) -> list[Plan]:
+def candidate_plans(case: Case, pond: Ensemble, agents: Sequence[str]) -> list[DoseSchedule]:
     """Schedules worth judging, each once.
 
     Parameters
     ----------
     case : Case
         Its limits hold: most doses, days on site, shortest gap, formalin in all.
-    pond : Pond
+    pond : Ensemble
         For how fast eggs hatch in this water.
     agents : sequence of str
         Agents that may be given.
     """
-    plans: dict[Plan, None] = {}
+    plans: dict[DoseSchedule, None] = {}
     wanted = DEFAULT_MOST_DOSES if case.limits.max_doses is None else case.limits.max_doses
     most = min(wanted, 8)
     first = _next_possible(case, 0.0)
@@ -79,7 +85,7 @@ def candidate_plans(case: Case, pond: Pond, agents: Sequence[str]) -> list[Plan]
         for gap in _GAPS if len(line) > 1 else _GAPS[:1]:
             days = _dates(case, pond, first, len(line), gap, line)
             if days is not None and _allowed(case, days, line):
-                plans[Plan(tuple(days), line)] = None
+                plans[DoseSchedule(tuple(days), line)] = None
     return list(plans)
 
 
@@ -102,7 +108,7 @@ def _next_possible(case: Case, day: float) -> float | None:
     return None
 
 
-def _dates(case: Case, pond: Pond, first: float, count: int, gap: float, line: Sequence[str]) -> list[float] | None:
+def _dates(case: Case, pond: Ensemble, first: float, count: int, gap: float, line: Sequence[str]) -> list[float] | None:
     days = [first]
     while len(days) < count:
         wanted = days[-1] + max(_gap_days(pond, days[-1], gap), case.limits.shortest_gap_days or 1.0, 1.0)
@@ -124,7 +130,7 @@ def _nearest_possible(case: Case, wanted: float, earliest: float) -> float | Non
     return None
 
 
-def _gap_days(pond: Pond, day: float, gap: float) -> float:
+def _gap_days(pond: Ensemble, day: float, gap: float) -> float:
     """Days from `day` until a share `gap` of the mean time to hatch has been done, in the median draw."""
     development = pond.setting.parameters.development
     if development is None:
@@ -150,15 +156,13 @@ def _allowed(case: Case, days: Sequence[float], line: Sequence[str]) -> bool:
     return before + each * len(formalin) <= limit
 
 
-def search(
-    case: Case, ponds: Sequence[tuple[Pond, State]], agents: Sequence[str], horizon_days: float = 60.0
-) -> Choice:
+def search(case: Case, ponds: Sequence[Posterior], agents: Sequence[str], horizon_days: float = 60.0) -> Recommendation:
     """Search for a schedule.
 
     Parameters
     ----------
     case : Case
-    ponds : sequence of (Pond, State)
+    ponds : sequence of Posterior
         Posterior ponds and their state on the day of the visit, one a parasite set.
     agents : sequence of str
         Agents that may be given.
@@ -167,7 +171,7 @@ def search(
 
     Returns
     -------
-    Choice
+    Recommendation
         Judged with the first hundred draws; what is shown of the schedule chosen is judged again with all of them.
     """
     few = first_draws(ponds, SEARCH_DRAWS)
@@ -175,7 +179,7 @@ def search(
     lead = _egg_layer(ponds)
     plans = candidate_plans(case, lead, agents) if agents else []
     if not plans:
-        return Choice(None, None, nothing, (), "no dose can be given within the limits of the case")
+        return Recommendation(None, None, nothing, (), "no dose can be given within the limits of the case")
     logs = log_all_gone(few, plans)
     best = _best_of_each(plans, logs)[:_SHORTLIST]
     judged = judge(few, [plans[i] for i in best], 0.0, np.exp(logs[best]))
@@ -184,9 +188,9 @@ def search(
     (recommended, decided), rid = _control(judged, case.findings.other), _eradicate(judged)
     watch = _watching(few, recommended, nothing, left, horizon_days)
     if watch is not None:
-        return Choice(None, rid, nothing, tuple(judged), watch)
+        return Recommendation(None, rid, nothing, tuple(judged), watch)
     reason = _reason(lead, recommended)
-    return Choice(
+    return Recommendation(
         recommended,
         rid,
         nothing,
@@ -196,15 +200,15 @@ def search(
     )
 
 
-def _egg_layer(ponds: Sequence[tuple[Pond, State]]) -> Pond:
+def _egg_layer(ponds: Sequence[Posterior]) -> Ensemble:
     """The first set that lays eggs, whose hatching sets the gaps; the first of all where none does."""
     return next((p for p, _ in ponds if p.setting.parameters.development is not None), ponds[0][0])
 
 
 def _watching(
-    ponds: Sequence[tuple[Pond, State]],
-    recommended: Judged | None,
-    nothing: Judged,
+    ponds: Sequence[Posterior],
+    recommended: EvaluatedSchedule | None,
+    nothing: EvaluatedSchedule,
     left_untreated: np.ndarray,
     horizon_days: float,
 ) -> str | None:
@@ -214,7 +218,7 @@ def _watching(
     """
     if recommended is None:
         return None
-    left = Triple.of(left_untreated)
+    left = CredibleInterval.of(left_untreated)
     if left.median > CONTROL_PER_1000 or left.high > _SURELY_FEW_PER_1000:
         return None
     dosed = judge(ponds, [recommended.plan], horizon_days)[0]
@@ -226,7 +230,7 @@ def _watching(
     )
 
 
-def _best_of_each(plans: Sequence[Plan], logs: np.ndarray) -> list[int]:
+def _best_of_each(plans: Sequence[DoseSchedule], logs: np.ndarray) -> list[int]:
     """Best plan of each line of agents, by falling mean probability.
 
     Among plans whose means differ by less than a tie, the median log-probability decides: where a pond is far from
@@ -246,7 +250,10 @@ def _best_of_each(plans: Sequence[Plan], logs: np.ndarray) -> list[int]:
 
 
 def _one_dose_less(
-    ponds: Sequence[tuple[Pond, State]], plans: Sequence[Plan], logs: np.ndarray, judged: Sequence[Judged]
+    ponds: Sequence[Posterior],
+    plans: Sequence[DoseSchedule],
+    logs: np.ndarray,
+    judged: Sequence[EvaluatedSchedule],
 ) -> list[int]:
     """Plans of one dose less than the fewest judged that control, which may control too, best first.
 
@@ -262,7 +269,7 @@ def _one_dose_less(
     return sorted(may, key=lambda i: -float(np.exp(logs[i]).mean()))[:_SCREENED]
 
 
-def _control(judged: Sequence[Judged], findings: Sequence[str] = ()) -> tuple[Judged | None, str]:
+def _control(judged: Sequence[EvaluatedSchedule], findings: Sequence[str] = ()) -> tuple[EvaluatedSchedule | None, str]:
     """Fewest doses that control, the best of them, and what decided between near-ties; else what leaves fewest."""
     good = [j for j in judged if j.left_per_1000.median <= CONTROL_PER_1000]
     if not good:
@@ -277,7 +284,7 @@ def _control(judged: Sequence[Judged], findings: Sequence[str] = ()) -> tuple[Ju
     return chosen, _decided(least, [_risk(j, findings) for j in near])
 
 
-def _risk(judged: Judged, findings: Sequence[str]) -> tuple[int, int, int]:
+def _risk(judged: EvaluatedSchedule, findings: Sequence[str]) -> tuple[int, int, int]:
     """Other findings no agent of it works on, doses of formalin, agents: fewer is better, in this order."""
     agents = set(judged.plan.agents)
     met = {row["finding"] for a in agents for row in load_agent(a).about["against"] if row["works"] == "yes"}
@@ -297,12 +304,12 @@ def _decided(least: tuple[int, int, int], all_near: Sequence[tuple[int, int, int
     return f"of those that rid the pond as often within {100 * NEAR_TIE:.0f} in 100, {said[0]}" if said else ""
 
 
-def _eradicate(judged: Sequence[Judged]) -> Judged | None:
+def _eradicate(judged: Sequence[EvaluatedSchedule]) -> EvaluatedSchedule | None:
     good = [j for j in judged if j.elimination.mean >= ERADICATION]
     return min(good, key=lambda j: (j.doses, -j.elimination.mean), default=None)
 
 
-def _reason(pond: Pond, recommended: Judged | None) -> str:
+def _reason(pond: Ensemble, recommended: EvaluatedSchedule | None) -> str:
     if recommended is None:
         return "no schedule within the limits does any good"
     words = [f"{recommended.doses} dose{'s' * (recommended.doses > 1)} is the least that"]
@@ -316,7 +323,7 @@ def _reason(pond: Pond, recommended: Judged | None) -> str:
     return " ".join(words).replace(" ;", ";") + "."
 
 
-def _no_window_words(recommended: Judged) -> str:
+def _no_window_words(recommended: EvaluatedSchedule) -> str:
     gap = recommended.plan.days[1] - recommended.plan.days[0]
     return (
         f"; live-bearers lay no eggs, so no hatching is waited for: the next dose, {gap:g} d later, is for those the "
@@ -324,7 +331,7 @@ def _no_window_words(recommended: Judged) -> str:
     )
 
 
-def _window_words(pond: Pond, recommended: Judged) -> str:
+def _window_words(pond: Ensemble, recommended: EvaluatedSchedule) -> str:
     """When eggs hatch and settlers lay after the first dose, and how the gaps lie to that."""
     sheltered = pond.effects[recommended.plan.agents[0]].sheltered_fraction
     windows = windows_after(pond.setting.parameters, sheltered, pond.setting.temperature)
@@ -345,7 +352,7 @@ def _window_words(pond: Pond, recommended: Judged) -> str:
     )
 
 
-def _hatching(first: Triple, last: Triple) -> str:
+def _hatching(first: CredibleInterval, last: CredibleInterval) -> str:
     """From when to when eggs hatch; cold can keep them from it."""
     if not math.isfinite(first.median):
         return "do not hatch in this water as it is"
@@ -353,7 +360,7 @@ def _hatching(first: Triple, last: Triple) -> str:
     return f"hatch from day {first.text()}{until}"
 
 
-def _notes(ponds: Sequence[tuple[Pond, State]], recommended: Judged | None) -> tuple[str, ...]:
+def _notes(ponds: Sequence[Posterior], recommended: EvaluatedSchedule | None) -> tuple[str, ...]:
     if recommended is None:
         return ()
     notes = []

@@ -8,16 +8,15 @@ from typing import Any
 
 import numpy as np
 
-from burden.inference.prior import Pond
+from burden.inference.prior import Ensemble, Posterior
 from burden.model.dose_effect import DoseEffect
-from burden.model.elimination.probability import Plan
-from burden.model.forward import State
+from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import windows_after
 from burden.schedule.evaluation import first_draws, left_per_1000, log_all_gone
 from burden.utils.formatting import plain
-from burden.utils.results import Probability, Triple, number
+from burden.utils.results import CredibleInterval, Probability, number
 
-__all__ = ["OTHERWISE_DRAWS", "Otherwise", "otherwise", "would_change_words"]
+__all__ = ["OTHERWISE_DRAWS", "WhatIf", "otherwise", "would_change_words"]
 
 OTHERWISE_DRAWS = 60
 _COLDER_C, _LATE_DAYS = 3.0, 2.0
@@ -25,14 +24,14 @@ _ATTACHED = ("adult", "juvenile", "young", "mother")
 
 
 @dataclass(frozen=True)
-class Otherwise:
+class WhatIf:
     """One way things may turn out.
 
     Parameters
     ----------
     name : str
         In words.
-    left_per_1000 : Triple
+    left_per_1000 : CredibleInterval
         Flukes left a day after the last dose, of 1,000 today.
     elimination : Probability
         Both brakes off.
@@ -41,7 +40,7 @@ class Otherwise:
     """
 
     name: str
-    left_per_1000: Triple
+    left_per_1000: CredibleInterval
     elimination: Probability
     safe_gap_days: float | None
 
@@ -55,21 +54,21 @@ class Otherwise:
         }
 
 
-def otherwise(ponds: Sequence[tuple[Pond, State]], plan: Plan, draws: int = OTHERWISE_DRAWS) -> tuple[Otherwise, ...]:
+def otherwise(ponds: Sequence[Posterior], plan: DoseSchedule, draws: int = OTHERWISE_DRAWS) -> tuple[WhatIf, ...]:
     """Judge a schedule as it may turn out, with a part of the draws.
 
     Parameters
     ----------
-    ponds : sequence of (Pond, State)
+    ponds : sequence of Posterior
         One a parasite set.
-    plan : Plan
+    plan : DoseSchedule
         Kept to in every case but that of the late dose.
     draws : int
         At most so many: enough to see a direction, not to rank.
 
     Returns
     -------
-    tuple of Otherwise
+    tuple of WhatIf
         As reckoned first.
     """
     ponds = first_draws(ponds, draws)
@@ -83,7 +82,7 @@ def otherwise(ponds: Sequence[tuple[Pond, State]], plan: Plan, draws: int = OTHE
         (f"{100 * less:.0f} % killed, not {100 * kill:.0f} %", 0.0, (1 - less) / max(1 - kill, 1e-6)),
     ]
     # a change in its own columns each, so that all are judged in one run; the late dose is another plan
-    wide = [(_changed(p, few.size, changes), s.take(np.tile(few, len(changes)))) for p, s in ponds]
+    wide = [Posterior(_changed(p, few.size, changes), s.take(np.tile(few, len(changes)))) for p, s in ponds]
     plans = [plan, _late(plan)]
     left, gone = left_per_1000(wide, plans), np.exp(log_all_gone(wide, plans))
     rows = [(name, i, 0) for i, (name, *_) in enumerate(changes)]
@@ -91,7 +90,7 @@ def otherwise(ponds: Sequence[tuple[Pond, State]], plan: Plan, draws: int = OTHE
     return tuple(_row(name, wide[0][0], plan, few.size, i, left[s], gone[s]) for name, i, s in rows)
 
 
-def _changed(pond: Pond, size: int, changes: Sequence[tuple[str, float, float]]) -> Pond:
+def _changed(pond: Ensemble, size: int, changes: Sequence[tuple[str, float, float]]) -> Ensemble:
     """The pond once a change: with other water, and with doses that leave so many times more."""
     wide = pond.take(np.tile(np.arange(size), len(changes)))
     warmer, more = (np.repeat([change[k] for change in changes], size) for k in (1, 2))
@@ -99,16 +98,18 @@ def _changed(pond: Pond, size: int, changes: Sequence[tuple[str, float, float]])
     return _weaker(replace(wide, setting=setting), more)
 
 
-def _row(name: str, pond: Pond, plan: Plan, size: int, i: int, left: np.ndarray, gone: np.ndarray) -> Otherwise:
+def _row(
+    name: str, pond: Ensemble, plan: DoseSchedule, size: int, i: int, left: np.ndarray, gone: np.ndarray
+) -> WhatIf:
     mine = np.arange(i * size, (i + 1) * size)
-    return Otherwise(name, Triple.of(left[mine]), Probability.of(gone[mine]), _safe_gap(pond.take(mine), plan))
+    return WhatIf(name, CredibleInterval.of(left[mine]), Probability.of(gone[mine]), _safe_gap(pond.take(mine), plan))
 
 
-def _form(pond: Pond) -> str:
+def _form(pond: Ensemble) -> str:
     return next(form for form in ("adult", *_ATTACHED) if any(f.name == form for f in pond.setting.cycle.forms))
 
 
-def _weaker(pond: Pond, more_left: np.ndarray) -> Pond:
+def _weaker(pond: Ensemble, more_left: np.ndarray) -> Ensemble:
     """Every dose leaves so many times more of what sits on the fish, by draw."""
 
     def weaken(effect: DoseEffect) -> DoseEffect:
@@ -121,21 +122,21 @@ def _weaker(pond: Pond, more_left: np.ndarray) -> Pond:
     return replace(pond, effects={name: weaken(effect) for name, effect in pond.effects.items()})
 
 
-def _late_name(plan: Plan) -> str:
+def _late_name(plan: DoseSchedule) -> str:
     return f"{'second dose' if len(plan.days) > 1 else 'dose'} {_LATE_DAYS:g} d late"
 
 
-def _late(plan: Plan) -> Plan:
+def _late(plan: DoseSchedule) -> DoseSchedule:
     """One dose late; a later one gives way where it would fall on the same day or before."""
     days = list(plan.days)
     which = 1 if len(days) > 1 else 0
     days[which] += _LATE_DAYS
     for i in range(which + 1, len(days)):
         days[i] = max(days[i], days[i - 1] + 1.0)
-    return Plan(tuple(days), plan.agents)
+    return DoseSchedule(tuple(days), plan.agents)
 
 
-def _safe_gap(pond: Pond, plan: Plan) -> float | None:
+def _safe_gap(pond: Ensemble, plan: DoseSchedule) -> float | None:
     if not pond.has_windows:
         return None
     effect, p = pond.effects[plan.agents[0]], pond.setting.parameters
@@ -146,12 +147,12 @@ def _safe_gap(pond: Pond, plan: Plan) -> float | None:
 _SMALL_FACTOR = 1.25
 
 
-def would_change_words(rows: Sequence[Otherwise]) -> str:
+def would_change_words(rows: Sequence[WhatIf]) -> str:
     """Say what changes, and from what to what, where a schedule turns out otherwise; empty without rows.
 
     Parameters
     ----------
-    rows : sequence of Otherwise
+    rows : sequence of WhatIf
         From `otherwise`, as reckoned first.
     """
     if not rows:

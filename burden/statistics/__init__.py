@@ -35,14 +35,14 @@ from burden.statistics.host_distribution import (
     tilted_gamma,
 )
 from burden.statistics.negative_binomial import log_count, log_count_range, log_part_count, part_count_size, zero_share
-from burden.statistics.point_estimate import Estimate
+from burden.statistics.point_estimate import PointEstimate
 from burden.statistics.prevalence import PREVALENCE_METHODS, lang_reiczigel, occupancy, prevalence, rogan_gladen
 from burden.statistics.prevalence_bayes import prevalence_bayes
 
 __all__ = [
     "PREVALENCE_METHODS",
     "CountedSummary",
-    "Estimate",
+    "PointEstimate",
     "bootstrap_estimate",
     "counted_summary",
     "detection_per_fish",

@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike
 from scipy.special import gammaln, ndtri, polygamma, psi, xlogy
 
 from burden.statistics.negative_binomial import log_count
-from burden.statistics.point_estimate import Estimate
+from burden.statistics.point_estimate import PointEstimate
 from burden.utils.results import INTERVAL_LEVEL
 
 __all__ = [
@@ -50,7 +50,7 @@ def bootstrap_estimate(
     level: float = INTERVAL_LEVEL,
     resamples: int = _RESAMPLES,
     seed: int = 1,
-) -> Estimate:
+) -> PointEstimate:
     """Estimate with a seeded BCa bootstrap interval.
 
     Parameters
@@ -68,17 +68,17 @@ def bootstrap_estimate(
 
     Returns
     -------
-    Estimate
+    PointEstimate
         Without interval where all fish are alike or fewer than two.
     """
     from scipy.stats import DegenerateDataWarning, bootstrap
 
     values = np.asarray(counts, float)
     if not values.size:
-        return Estimate.missing("no fish", level)
+        return PointEstimate.missing("no fish", level)
     point = float(statistic(values, axis=0))
     if values.size < 2 or np.ptp(values) == 0:
-        return Estimate(point, math.nan, math.nan, f"{method}; no interval: all fish alike", level)
+        return PointEstimate(point, math.nan, math.nan, f"{method}; no interval: all fish alike", level)
     import warnings
 
     with warnings.catch_warnings(), np.errstate(divide="ignore", invalid="ignore"):
@@ -93,10 +93,10 @@ def bootstrap_estimate(
             method="BCa",
             random_state=np.random.default_rng(seed),
         ).confidence_interval
-    return Estimate(point, float(interval.low), float(interval.high), f"{method}, BCa bootstrap", level)
+    return PointEstimate(point, float(interval.low), float(interval.high), f"{method}, BCa bootstrap", level)
 
 
-def mean_abundance(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap: int) -> Estimate:
+def mean_abundance(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap: int) -> PointEstimate:
     """Mean flukes over all fish looked at [flukes].
 
     Examples
@@ -107,7 +107,7 @@ def mean_abundance(counts: Sequence[int], level: float = INTERVAL_LEVEL, **boots
     return bootstrap_estimate(counts, np.mean, "mean", level, **bootstrap)
 
 
-def mean_intensity(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap: int) -> Estimate:
+def mean_intensity(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap: int) -> PointEstimate:
     """Mean flukes over infected fish [flukes].
 
     Examples
@@ -117,11 +117,11 @@ def mean_intensity(counts: Sequence[int], level: float = INTERVAL_LEVEL, **boots
     """
     infected = [c for c in counts if c > 0]
     if not infected:
-        return Estimate.missing("no infected fish", level)
+        return PointEstimate.missing("no infected fish", level)
     return bootstrap_estimate(infected, np.mean, "mean of infected fish", level, **bootstrap)
 
 
-def variance_to_mean(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap: int) -> Estimate:
+def variance_to_mean(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap: int) -> PointEstimate:
     """Variance over mean: 1 for random spread, more when aggregated [-].
 
     Examples
@@ -132,7 +132,7 @@ def variance_to_mean(counts: Sequence[int], level: float = INTERVAL_LEVEL, **boo
     return _index(counts, _variance_to_mean, "variance to mean", level, **bootstrap)
 
 
-def mean_crowding(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap: int) -> Estimate:
+def mean_crowding(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap: int) -> PointEstimate:
     """Mean number of companions of a fluke, mean + variance/mean − 1 (Lloyd) [flukes].
 
     Examples
@@ -143,7 +143,7 @@ def mean_crowding(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootst
     return _index(counts, _mean_crowding, "Lloyd's mean crowding", level, **bootstrap)
 
 
-def poulin_d(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap: int) -> Estimate:
+def poulin_d(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap: int) -> PointEstimate:
     """Index of discrepancy: 0 when all fish carry the same, near 1 when one carries all [-].
 
     Examples
@@ -156,9 +156,9 @@ def poulin_d(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap: 
 
 def _index(
     counts: Sequence[int], statistic: Callable[..., np.ndarray], method: str, level: float, **options: int
-) -> Estimate:
+) -> PointEstimate:
     if sum(counts) == 0:
-        return Estimate.missing("no fluke counted", level)
+        return PointEstimate.missing("no fluke counted", level)
     return bootstrap_estimate(counts, statistic, method, level, **options)
 
 
@@ -179,7 +179,7 @@ def _discrepancy(values: np.ndarray, axis: int = -1) -> np.ndarray:
     return np.where(total > 0, 1 - 2 * below / (np.where(total > 0, total, 1.0) * (n + 1)), 0.0)
 
 
-def k_moments(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap: int) -> Estimate:
+def k_moments(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap: int) -> PointEstimate:
     """k by moments, mean²/(variance − mean) [-].
 
     Notes
@@ -194,7 +194,7 @@ def k_moments(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap:
     return _from_inverse(counts, _inverse_k_moments, "k by moments", level, **bootstrap)
 
 
-def k_corrected_moments(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap: int) -> Estimate:
+def k_corrected_moments(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap: int) -> PointEstimate:
     """k by corrected moments, (mean² − variance/n)/(variance − mean) [-].
 
     Examples
@@ -205,7 +205,7 @@ def k_corrected_moments(counts: Sequence[int], level: float = INTERVAL_LEVEL, **
     return _from_inverse(counts, _inverse_k_corrected, "k by corrected moments", level, **bootstrap)
 
 
-def k_zero_class(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap: int) -> Estimate:
+def k_zero_class(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstrap: int) -> PointEstimate:
     """k from the share of clean fish, (1 + mean/k)^−k = share [-].
 
     Examples
@@ -214,19 +214,19 @@ def k_zero_class(counts: Sequence[int], level: float = INTERVAL_LEVEL, **bootstr
     0.318
     """
     if min(counts, default=0) > 0:
-        return Estimate.missing("no clean fish: the zero class gives no k", level)
+        return PointEstimate.missing("no clean fish: the zero class gives no k", level)
     return _from_inverse(counts, _inverse_k_zero, "k by the zero class", level, **bootstrap)
 
 
 def _from_inverse(
     counts: Sequence[int], inverse: Callable[..., np.ndarray], method: str, level: float, **options: int
-) -> Estimate:
+) -> PointEstimate:
     """Turn an estimate of 1/k into one of k; 1/k at or below 0 is a k without bound."""
     if sum(counts) == 0:
-        return Estimate.missing("no fluke counted", level)
+        return PointEstimate.missing("no fluke counted", level)
     turned = bootstrap_estimate(counts, inverse, method, level, **options)
     estimate, low, high = (_turn(v) for v in (turned.estimate, turned.high, turned.low))
-    return Estimate(estimate, low, high, turned.method, level)
+    return PointEstimate(estimate, low, high, turned.method, level)
 
 
 def _turn(inverse: float) -> float:
@@ -275,7 +275,7 @@ def standard_error_k(k: float, counts: Sequence[int]) -> float:
     return math.sqrt(-1 / float(curvature)) if curvature < 0 else math.nan
 
 
-def k_maximum_likelihood(counts: Sequence[int], level: float = INTERVAL_LEVEL) -> Estimate:
+def k_maximum_likelihood(counts: Sequence[int], level: float = INTERVAL_LEVEL) -> PointEstimate:
     """k by maximum likelihood, with a profile-likelihood interval.
 
     Parameters
@@ -287,7 +287,7 @@ def k_maximum_likelihood(counts: Sequence[int], level: float = INTERVAL_LEVEL) -
 
     Returns
     -------
-    Estimate
+    PointEstimate
         k without bound (infinity) where variance <= mean; limits without bound where the counts set none.
 
     Notes
@@ -301,13 +301,13 @@ def k_maximum_likelihood(counts: Sequence[int], level: float = INTERVAL_LEVEL) -
     1.02 (0.675 to 1.66; k by maximum likelihood, profile likelihood, 90 % interval)
     """
     if sum(counts) == 0:
-        return Estimate.missing("no fluke counted", level)
+        return PointEstimate.missing("no fluke counted", level)
     values = np.asarray(counts, float)
     best = _score_root(values)
     top = log_likelihood_k(best, values)
     drop = top - float(ndtri(0.5 + level / 2)) ** 2 / 2
     low, high = _profile_limits(values, best, drop)
-    return Estimate(best, low, high, "k by maximum likelihood, profile likelihood", level)
+    return PointEstimate(best, low, high, "k by maximum likelihood, profile likelihood", level)
 
 
 def _score_root(values: np.ndarray) -> float:

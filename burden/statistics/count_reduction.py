@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from burden.statistics.point_estimate import Estimate
+from burden.statistics.point_estimate import PointEstimate
 from burden.statistics.prevalence import prevalence
 from burden.utils.results import INTERVAL_LEVEL
 
@@ -28,7 +28,7 @@ _NO_SPREAD = 1e-20
 _Counts = Sequence[float | Sequence[float]] | np.ndarray
 
 
-def reduction(before: _Counts, after: _Counts, level: float = INTERVAL_LEVEL) -> Estimate:
+def reduction(before: _Counts, after: _Counts, level: float = INTERVAL_LEVEL) -> PointEstimate:
     """Reduction of the mean count, fish before and after being different ones [%].
 
     Parameters
@@ -40,7 +40,7 @@ def reduction(before: _Counts, after: _Counts, level: float = INTERVAL_LEVEL) ->
 
     Returns
     -------
-    Estimate
+    PointEstimate
         100 (1 − m_after/m_before), with limits from Student's t on the log ratio; with no or next to no fluke after,
         or fish all alike on either day, which show no spread, from `share_left`; missing where nothing was before.
 
@@ -57,21 +57,21 @@ def reduction(before: _Counts, after: _Counts, level: float = INTERVAL_LEVEL) ->
 
     first, second = _means(before), _means(after)
     if not first.size or not second.size or first.sum() == 0:
-        return Estimate.missing("no fluke was counted before", level)
+        return PointEstimate.missing("no fluke was counted before", level)
     if _flukes_and_looks(after)[0] < _NEAR_ZERO:
         return share_left(before, after, level)
     left = second.mean() / first.mean()
     if min(first.size, second.size) < 2:
-        return Estimate(100 * (1 - left), math.nan, math.nan, "ratio of means; one fish has no spread", level)
+        return PointEstimate(100 * (1 - left), math.nan, math.nan, "ratio of means; one fish has no spread", level)
     variance = sum(float(np.var(x, ddof=1)) / (x.size * float(x.mean()) ** 2) for x in (first, second))
     if variance < _NO_SPREAD:
         return share_left(before, after, level)
     reach = float(stdtrit(first.size + second.size - 2, 0.5 + level / 2)) * math.sqrt(variance)
     low, high = (100 * (1 - left * math.exp(side)) for side in (reach, -reach))
-    return Estimate(100 * (1 - left), low, high, "log ratio of means, Student's t", level)
+    return PointEstimate(100 * (1 - left), low, high, "log ratio of means, Student's t", level)
 
 
-def paired_reduction(before: _Counts, after: _Counts, level: float = INTERVAL_LEVEL) -> Estimate:
+def paired_reduction(before: _Counts, after: _Counts, level: float = INTERVAL_LEVEL) -> PointEstimate:
     """Reduction of the mean count of the same fish, looked at before and after [%].
 
     Parameters
@@ -83,7 +83,7 @@ def paired_reduction(before: _Counts, after: _Counts, level: float = INTERVAL_LE
 
     Returns
     -------
-    Estimate
+    PointEstimate
         Delta method on the log ratio, which takes in how the two counts of a fish go together, with Student's t; from
         `share_left` where next to nothing was left, or every fish, or the one with any flukes, lost the same share.
 
@@ -103,7 +103,7 @@ def paired_reduction(before: _Counts, after: _Counts, level: float = INTERVAL_LE
     if first.size != second.size:
         raise ValueError(f"the same fish before and after: {first.size} counts before, {second.size} after")
     if not first.size or first.sum() == 0:
-        return Estimate.missing("no fluke was counted before", level)
+        return PointEstimate.missing("no fluke was counted before", level)
     if _flukes_and_looks(after)[0] < _NEAR_ZERO or first.size < 2:
         return share_left(before, after, level)
     left = second.mean() / first.mean()
@@ -113,10 +113,10 @@ def paired_reduction(before: _Counts, after: _Counts, level: float = INTERVAL_LE
         return share_left(before, after, level)
     reach = float(stdtrit(first.size - 1, 0.5 + level / 2)) * math.sqrt(float(np.var(pull, ddof=1)) / first.size)
     low, high = (100 * (1 - left * math.exp(side)) for side in (reach, -reach))
-    return Estimate(100 * (1 - left), low, high, "paired log ratio of means, delta method, Student's t", level)
+    return PointEstimate(100 * (1 - left), low, high, "paired log ratio of means, delta method, Student's t", level)
 
 
-def share_left(before: _Counts, after: _Counts, level: float = INTERVAL_LEVEL) -> Estimate:
+def share_left(before: _Counts, after: _Counts, level: float = INTERVAL_LEVEL) -> PointEstimate:
     """Reduction with no or next to no fluke after, from flukes alone [%].
 
     Parameters
@@ -128,7 +128,7 @@ def share_left(before: _Counts, after: _Counts, level: float = INTERVAL_LEVEL) -
 
     Returns
     -------
-    Estimate
+    PointEstimate
         Given all flukes counted, those counted after are binomial (Clopper-Pearson), and the ratio of rates follows.
         Too narrow where flukes are clumped: a lower bound of what is uncertain.
 
@@ -145,7 +145,7 @@ def share_left(before: _Counts, after: _Counts, level: float = INTERVAL_LEVEL) -
         return 100 * (1 - rates)
 
     method = "exact binomial of flukes, clumping left out"
-    return Estimate(gone(share.estimate), gone(share.high), gone(share.low), method, level)
+    return PointEstimate(gone(share.estimate), gone(share.high), gone(share.low), method, level)
 
 
 def _means(counts: _Counts) -> np.ndarray:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from burden.statistics.aggregation import k_maximum_likelihood, mean_intensity
-from burden.statistics.point_estimate import Estimate
+from burden.statistics.point_estimate import PointEstimate
 from burden.statistics.prevalence import prevalence
 from burden.utils.results import INTERVAL_LEVEL, Result
 
@@ -22,14 +22,14 @@ class CountedSummary(Result):
     ----------
     fish : int
         Fish counted.
-    prevalence, mean_intensity, k : Estimate
+    prevalence, mean_intensity, k : PointEstimate
         Of what was seen, not of what is there.
     """
 
     fish: int
-    prevalence: Estimate
-    mean_intensity: Estimate
-    k: Estimate
+    prevalence: PointEstimate
+    mean_intensity: PointEstimate
+    k: PointEstimate
 
     def as_dict(self) -> dict[str, Any]:
         """Return prevalence, mean_intensity and k, each with estimate, low, high and method."""

@@ -26,14 +26,14 @@ _STEP_PER_WIDTH = 0.95
 _PRESSURE_LOG_K, _PRESSURE_TILT = np.log(np.geomspace(0.05, 20.0, 25)), np.linspace(0.0, 1.0, 21)
 
 
-def tilted_gamma(k: ArrayLike, mean: ArrayLike, tilt: ArrayLike = 0.0) -> tuple[np.ndarray, np.ndarray]:
+def tilted_gamma(k: ArrayLike, mean: ArrayLike, selection_bias: ArrayLike = 0.0) -> tuple[np.ndarray, np.ndarray]:
     """Distribution of Λ among fish chosen with probability proportional to Λ^tilt.
 
     Parameters
     ----------
     k, mean : array_like
         Aggregation [-] and mean abundance [flukes] of all fish.
-    tilt : array_like
+    selection_bias : array_like
         0 for random fish, 1 for fish chosen fully in proportion to burden; above −k [-].
 
     Returns
@@ -53,10 +53,10 @@ def tilted_gamma(k: ArrayLike, mean: ArrayLike, tilt: ArrayLike = 0.0) -> tuple[
     60.0
     """
     k, mean = np.asarray(k, float), np.asarray(mean, float)
-    return k + np.asarray(tilt, float), mean / k
+    return k + np.asarray(selection_bias, float), mean / k
 
 
-def pick_pressure(k: ArrayLike, tilt: ArrayLike, share: float) -> np.ndarray:
+def pick_pressure(k: ArrayLike, selection_bias: ArrayLike, share: float) -> np.ndarray:
     """How hard a stock of few fish is picked over, by their burden, until a share of it has been taken.
 
     Parameters
@@ -84,7 +84,7 @@ def pick_pressure(k: ArrayLike, tilt: ArrayLike, share: float) -> np.ndarray:
     1.0
     """
     at_k = np.interp(np.log(k), _PRESSURE_LOG_K, np.arange(_PRESSURE_LOG_K.size))
-    at_tilt = np.interp(np.asarray(tilt, float), _PRESSURE_TILT, np.arange(_PRESSURE_TILT.size))
+    at_tilt = np.interp(np.asarray(selection_bias, float), _PRESSURE_TILT, np.arange(_PRESSURE_TILT.size))
     row = np.minimum(at_k.astype(int), _PRESSURE_LOG_K.size - 2)
     column = np.minimum(at_tilt.astype(int), _PRESSURE_TILT.size - 2)
     table, across, along = _pressures(share), at_k - row, at_tilt - column
@@ -96,9 +96,9 @@ def pick_pressure(k: ArrayLike, tilt: ArrayLike, share: float) -> np.ndarray:
 @lru_cache(maxsize=64)
 def _pressures(share: float) -> np.ndarray:
     """ln τ on the grid of ln k and tilt."""
-    k, tilt = (x.ravel() for x in np.meshgrid(np.exp(_PRESSURE_LOG_K), _PRESSURE_TILT, indexing="ij"))
+    k, selection_bias = (x.ravel() for x in np.meshgrid(np.exp(_PRESSURE_LOG_K), _PRESSURE_TILT, indexing="ij"))
     y, log_weight = gamma_quadrature(k, np.ones_like(k), largest_count=20.0)
-    waiting, log_rest = np.maximum(y, 1e-290) ** tilt, np.log1p(-share)
+    waiting, log_rest = np.maximum(y, 1e-290) ** selection_bias, np.log1p(-share)
     pressure = -log_rest / (np.exp(log_weight) * waiting).sum(0)
     for _ in range(12):
         there = np.exp(log_weight - pressure * waiting)
@@ -187,7 +187,7 @@ def detection_per_fish(
     preparations: ArrayLike = 1,
     detection_per_fluke: ArrayLike = 1.0,
     part_shape: ArrayLike = 1.0,
-    tilt: ArrayLike = 0.0,
+    selection_bias: ArrayLike = 0.0,
 ) -> np.ndarray:
     """Chance that the preparations taken from one infected fish show a fluke.
 
@@ -201,7 +201,7 @@ def detection_per_fish(
         Preparations of each fish [-].
     detection_per_fluke, part_shape : array_like
         As in `log_part_count` [-].
-    tilt : array_like
+    selection_bias : array_like
         How the fish are chosen, as in `tilted_gamma` [-].
 
     Returns
@@ -219,7 +219,7 @@ def detection_per_fish(
     [0.24, 0.38, 0.63]
     """
     shape, scale, q, n, d, a = np.broadcast_arrays(
-        *tilted_gamma(k, mean, tilt), fraction_examined, preparations, detection_per_fluke, part_shape
+        *tilted_gamma(k, mean, selection_bias), fraction_examined, preparations, detection_per_fluke, part_shape
     )
     rate, log_weight = gamma_quadrature(shape, scale)
     empty = n * log_part_count(0, 0, rate, q, d, a)

@@ -8,11 +8,11 @@ from typing import Any
 
 from burden.utils.results import INTERVAL_LEVEL, Result, number
 
-__all__ = ["Estimate"]
+__all__ = ["PointEstimate"]
 
 
 @dataclass(frozen=True)
-class Estimate(Result):
+class PointEstimate(Result):
     """A point estimate with its confidence interval and the method that gave it.
 
     Parameters
@@ -37,7 +37,7 @@ class Estimate(Result):
     level: float = INTERVAL_LEVEL
 
     @classmethod
-    def missing(cls, method: str, level: float = INTERVAL_LEVEL) -> Estimate:
+    def missing(cls, method: str, level: float = INTERVAL_LEVEL) -> PointEstimate:
         """Return the estimate that cannot be given; `method` says why."""
         return cls(math.nan, math.nan, math.nan, method, level)
 

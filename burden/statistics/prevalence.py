@@ -18,7 +18,7 @@ from collections.abc import Callable
 import numpy as np
 from scipy.special import bdtr, bdtrc, betaincinv, ndtri, xlog1py, xlogy
 
-from burden.statistics.point_estimate import Estimate
+from burden.statistics.point_estimate import PointEstimate
 from burden.utils.results import INTERVAL_LEVEL
 
 __all__ = ["PREVALENCE_METHODS", "lang_reiczigel", "occupancy", "prevalence", "rogan_gladen"]
@@ -26,7 +26,7 @@ __all__ = ["PREVALENCE_METHODS", "lang_reiczigel", "occupancy", "prevalence", "r
 
 def prevalence(
     positive: int, examined: int, method: str = "clopper_pearson", level: float = INTERVAL_LEVEL
-) -> Estimate:
+) -> PointEstimate:
     """Prevalence with a binomial confidence interval.
 
     Parameters
@@ -40,7 +40,7 @@ def prevalence(
 
     Returns
     -------
-    Estimate
+    PointEstimate
         Share of the looked-at fish [-].
 
     Raises
@@ -59,9 +59,9 @@ def prevalence(
         raise ValueError(f"{positive} positive of {examined} examined cannot be")
     name, limits = PREVALENCE_METHODS[method]
     if examined == 0:
-        return Estimate.missing("no fish examined", level)
+        return PointEstimate.missing("no fish examined", level)
     low, high = limits(positive, examined, 1 - level)
-    return Estimate(positive / examined, float(low), float(high), name, level)
+    return PointEstimate(positive / examined, float(low), float(high), name, level)
 
 
 def _z(alpha: float) -> float:
@@ -214,7 +214,7 @@ def rogan_gladen(
     sensitivity_fish: float = math.inf,
     specificity_fish: float = math.inf,
     level: float = INTERVAL_LEVEL,
-) -> Estimate:
+) -> PointEstimate:
     """True prevalence from the apparent one and an imperfect test, with a delta-method interval.
 
     Parameters
@@ -230,7 +230,7 @@ def rogan_gladen(
 
     Returns
     -------
-    Estimate
+    PointEstimate
         Cut to 0 … 1 [-].
 
     Notes
@@ -250,7 +250,7 @@ def rogan_gladen(
     )
     half = _z(1 - level) * math.sqrt(variance)
     low, value, high = (min(max(v, 0.0), 1.0) for v in (true - half, true, true + half))
-    return Estimate(value, low, high, "Rogan-Gladen, delta method", level)
+    return PointEstimate(value, low, high, "Rogan-Gladen, delta method", level)
 
 
 def lang_reiczigel(
@@ -261,7 +261,7 @@ def lang_reiczigel(
     specificity: float,
     specificity_fish: int,
     level: float = INTERVAL_LEVEL,
-) -> Estimate:
+) -> PointEstimate:
     """True prevalence with the interval of Lang and Reiczigel, sensitivity and specificity being estimates.
 
     Parameters
@@ -277,7 +277,7 @@ def lang_reiczigel(
 
     Returns
     -------
-    Estimate
+    PointEstimate
         Cut to 0 … 1 [-].
 
     Examples
@@ -294,7 +294,7 @@ def lang_reiczigel(
     shift = 2 * z2 * (true * se * (1 - se) / n_se - (1 - true) * sp * (1 - sp) / n_sp)
     half = math.sqrt(z2 * _variance_of_true((apparent, n), (se, n_se), (sp, n_sp), true))
     low, value, high = (min(max(v, 0.0), 1.0) for v in (true + shift - half, point, true + shift + half))
-    return Estimate(value, low, high, "Rogan-Gladen, Lang-Reiczigel", level)
+    return PointEstimate(value, low, high, "Rogan-Gladen, Lang-Reiczigel", level)
 
 
 def _youden(sensitivity: float, specificity: float) -> float:

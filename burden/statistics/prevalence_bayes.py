@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import logsumexp, roots_jacobi, xlog1py, xlogy
 
-from burden.statistics.point_estimate import Estimate
+from burden.statistics.point_estimate import PointEstimate
 from burden.utils.results import INTERVAL_LEVEL
 
 __all__ = ["prevalence_bayes"]
@@ -25,7 +25,7 @@ def prevalence_bayes(
     specificity: float = 1.0,
     prior: tuple[float, float] = (1.0, 1.0),
     level: float = INTERVAL_LEVEL,
-) -> Estimate:
+) -> PointEstimate:
     """Posterior of the true prevalence.
 
     Parameters
@@ -43,7 +43,7 @@ def prevalence_bayes(
 
     Returns
     -------
-    Estimate
+    PointEstimate
         Posterior mean and interval.
 
     Raises
@@ -76,4 +76,4 @@ def prevalence_bayes(
     below = np.cumsum(density) / density.sum()
     low, high = np.interp([(1 - level) / 2, (1 + level) / 2], below, p + 0.5 / _GRID)
     mean = float((p * density).sum() / density.sum())
-    return Estimate(mean, float(low), float(high), f"Bayes, beta({prior[0]:g}, {prior[1]:g}) prior", level)
+    return PointEstimate(mean, float(low), float(high), f"Bayes, beta({prior[0]:g}, {prior[1]:g}) prior", level)

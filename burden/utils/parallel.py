@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from types import MappingProxyType
 from typing import TypeVar
 
-from burden.utils.progress import tell
+from burden.utils.progress import report_progress
 
 __all__ = ["each", "processes"]
 
@@ -63,13 +63,13 @@ def each(
     """
     if executor is None:
         for i, item in enumerate(items):
-            tell(stage, i / len(items))
+            report_progress(stage, i / len(items))
             yield i, work(item)
         return
     places = {executor.submit(work, item): i for i, item in enumerate(items)}
     try:
         for done, future in enumerate(as_completed(places)):
-            tell(stage, done / len(items))
+            report_progress(stage, done / len(items))
             yield places[future], future.result()
     finally:
         for future in places:

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import TypeVar
 
-__all__ = ["Listener", "listening", "tell", "told"]
+__all__ = ["Listener", "listening", "report_progress", "track"]
 
 #: takes the stage in words, and the share of it that is done, or None where that is not known
 Listener = Callable[[str, float | None], None]
@@ -28,7 +28,7 @@ def listening(listener: Listener) -> Iterator[None]:
         _listener.reset(token)
 
 
-def tell(stage: str, share: float | None = None) -> None:
+def report_progress(stage: str, share: float | None = None) -> None:
     """Say what is being done.
 
     Parameters
@@ -51,7 +51,7 @@ def tell(stage: str, share: float | None = None) -> None:
         listener(stage, share)
 
 
-def told(items: Sequence[T], stage: str) -> Iterator[T]:
+def track(items: Sequence[T], stage: str) -> Iterator[T]:
     """Yield items of equal work, saying before each how many are done.
 
     Examples
@@ -64,5 +64,5 @@ def told(items: Sequence[T], stage: str) -> Iterator[T]:
     [0.0, 0.5]
     """
     for done, item in enumerate(items):
-        tell(stage, done / len(items))
+        report_progress(stage, done / len(items))
         yield item

@@ -16,9 +16,9 @@ import numpy as np
 __all__ = [
     "INTERVAL_LEVEL",
     "SCHEMA_VERSION",
+    "CredibleInterval",
     "Probability",
     "Result",
-    "Triple",
     "frame",
     "number",
     "weighted_quantile",
@@ -32,14 +32,14 @@ _ROWS_SHOWN = 20
 
 
 @dataclass(frozen=True)
-class Triple:
+class CredibleInterval:
     """Median with the 5 and 95 % points of the draws; NaN where it cannot be given.
 
     Examples
     --------
-    >>> Triple.of([1.0, 2.0, 3.0]).median
+    >>> CredibleInterval.of([1.0, 2.0, 3.0]).median
     2.0
-    >>> Triple.missing().as_dict()
+    >>> CredibleInterval.missing().as_dict()
     {'median': None, 'low': None, 'high': None}
     """
 
@@ -48,13 +48,13 @@ class Triple:
     high: float
 
     @classmethod
-    def of(cls, samples: Any, weights: Any = None) -> Triple:
+    def of(cls, samples: Any, weights: Any = None) -> CredibleInterval:
         """Summarise draws, shape (n,), with optional weights of the same shape."""
         low, median, high = weighted_quantile(samples, [0.05, 0.5, 0.95], weights)
         return cls(float(median), float(low), float(high))
 
     @classmethod
-    def missing(cls) -> Triple:
+    def missing(cls) -> CredibleInterval:
         """Return the triple that says the number cannot be given."""
         return cls(math.nan, math.nan, math.nan)
 
@@ -73,7 +73,7 @@ class Triple:
 
 
 @dataclass(frozen=True)
-class Probability(Triple):
+class Probability(CredibleInterval):
     """A triple of a probability, with its mean over the draws, by which schedules are ranked."""
 
     mean: float = math.nan
@@ -81,7 +81,7 @@ class Probability(Triple):
     @classmethod
     def of(cls, samples: Any, weights: Any = None) -> Probability:
         """Summarise draws of a probability, shape (n,), with optional weights of the same shape."""
-        base = Triple.of(samples, weights)
+        base = CredibleInterval.of(samples, weights)
         mean = float(np.average(np.asarray(samples, float), weights=weights))
         return cls(base.median, base.low, base.high, mean)
 

@@ -18,15 +18,15 @@ import numpy as np
 from burden.model.dose_effect import DoseEffect
 from burden.model.elimination.dose_survival import Batch
 from burden.model.elimination.renewal import Habitat, Values, backward
-from burden.model.forward import Setting, State
+from burden.model.forward import Scenario, State
 from burden.model.lifecycle.stable_stages import Population
 from burden.model.lifecycle.transitions import LifeCycle, Parameters, Surroundings, Transition, rates_at
 from burden.model.linear_chain import chain_passage, looked_back
-from burden.utils.progress import told
+from burden.utils.progress import track
 
 __all__ = [
     "HORIZON_DAYS",
-    "Plan",
+    "DoseSchedule",
     "chain_none_left",
     "chain_values",
     "eliminations",
@@ -104,7 +104,7 @@ def _log_nobody(water: np.ndarray, fish: np.ndarray, spread: np.ndarray) -> np.n
     return -water - spread * np.log1p(fish / spread)
 
 
-def population_of(state: State, setting: Setting) -> Population:
+def population_of(state: State, setting: Scenario) -> Population:
     """Return who is there in a state of the forward equations, egg-layers."""
     uptake = (state.alive * setting.fish.susceptibility).sum(1)
     m = uptake.shape[-1]
@@ -124,7 +124,7 @@ def population_of(state: State, setting: Setting) -> Population:
 
 
 @dataclass(frozen=True)
-class Plan:
+class DoseSchedule:
     """Doses from the visit on: days [d], rising, and which effect each has."""
 
     days: tuple[float, ...]
@@ -132,9 +132,9 @@ class Plan:
 
 
 def eliminations(
-    setting: Setting,
+    setting: Scenario,
     state: State,
-    plans: Sequence[Plan],
+    plans: Sequence[DoseSchedule],
     effects: Mapping[str, DoseEffect],
     paths: Sequence[Mapping[str, tuple[np.ndarray, np.ndarray]] | None] | None = None,
 ) -> np.ndarray:
@@ -144,7 +144,7 @@ def eliminations(
     ----------
     setting, state
         M draws, as on the day of the visit.
-    plans : sequence of Plan
+    plans : sequence of DoseSchedule
         S of them, dose days in whole days; without doses the horizon counts from the visit.
     effects : mapping of str to DoseEffect
         By agent, M draws.
@@ -180,7 +180,7 @@ def eliminations(
     return _renewal_plans(setting, state, habitat, plans, effects, brakes, dt)
 
 
-def _case_step(setting: Setting, last: float) -> tuple[float, float]:
+def _case_step(setting: Scenario, last: float) -> tuple[float, float]:
     """Step, a whole part of a day, and how long what is under way at the last dose takes, within 120 d [d]."""
     development = setting.parameters.development
     warmest = max(float(np.median(setting.temperature.at(day))) for day in np.linspace(0.0, last + 14, 8))
@@ -211,10 +211,10 @@ def _along(times: np.ndarray, days: np.ndarray, share: np.ndarray) -> np.ndarray
 
 
 def _renewal_plans(
-    setting: Setting,
+    setting: Scenario,
     state: State,
     habitat: Habitat,
-    plans: Sequence[Plan],
+    plans: Sequence[DoseSchedule],
     effects: Mapping[str, DoseEffect],
     brakes: Mapping[str, np.ndarray] | None,
     dt: float,
@@ -229,7 +229,7 @@ def _renewal_plans(
     stages = (len(population.fresh_eggs), len(population.eggs), len(population.juveniles))
     found = []
     groups = np.array_split(np.arange(len(plans)), int(np.ceil(len(plans) / _PLANS_AT_ONCE)))
-    for group in told(groups, "judging schedules") if len(groups) > 1 else groups:
+    for group in track(groups, "judging schedules") if len(groups) > 1 else groups:
         mine = {name: share[:, group] for name, share in (brakes or {}).items()}
         batch = Batch(steps[group], kinds[group], [effects[n] for n in names], **mine)
         start = [np.zeros(len(group), int)]
@@ -238,17 +238,17 @@ def _renewal_plans(
 
 
 def _chain_plans(
-    setting: Setting,
+    setting: Scenario,
     state: State,
     habitat: Habitat,
-    plans: Sequence[Plan],
+    plans: Sequence[DoseSchedule],
     effects: Mapping[str, DoseEffect],
     brakes: Mapping[str, np.ndarray] | None,
 ) -> np.ndarray:
     """Walk many plans at once, side by side along the axis of draws: S·M columns cost little more than M."""
     found = []
     groups = np.array_split(np.arange(len(plans)), int(np.ceil(len(plans) / _PLANS_AT_ONCE)))
-    for group in told(groups, "judging schedules") if len(groups) > 1 else groups:
+    for group in track(groups, "judging schedules") if len(groups) > 1 else groups:
         draws = np.tile(np.arange(setting.parameters.size), len(group))
         wide = setting.take(draws)
         around = replace(
@@ -270,7 +270,7 @@ def _chain_plans(
 
 
 def _doses_side_by_side(
-    plans: Sequence[Plan], times: np.ndarray, effects: Mapping[str, DoseEffect], draws: np.ndarray
+    plans: Sequence[DoseSchedule], times: np.ndarray, effects: Mapping[str, DoseEffect], draws: np.ndarray
 ) -> list[tuple[int, DoseEffect]]:
     """Doses of several plans by grid time, each killing in the columns of its own plan alone."""
     of = np.repeat(np.arange(len(plans)), draws.size // len(plans))
@@ -375,12 +375,12 @@ def _form_back(
     return value + met * share + completed * sum((worth(t) for t in ends), 0.0)
 
 
-def chain_none_left(values: Mapping[str, np.ndarray], state: State, setting: Setting) -> np.ndarray:
+def chain_none_left(values: Mapping[str, np.ndarray], state: State, setting: Scenario) -> np.ndarray:
     """Probability that nobody in a state has descendants at the horizon, any life cycle, shape (M,)."""
     return np.exp(_log_chain_none_left(values, state, setting))
 
 
-def _log_chain_none_left(values: Mapping[str, np.ndarray], state: State, setting: Setting) -> np.ndarray:
+def _log_chain_none_left(values: Mapping[str, np.ndarray], state: State, setting: Scenario) -> np.ndarray:
     uptake = (state.alive * setting.fish.susceptibility).sum(1)
     water = sum(((state.water[f] * values[f]).sum(0) for f in state.water), np.zeros(uptake.shape[-1]))
     fish = sum(((state.fish[f] * uptake).sum(1) * values[f]).sum(0) for f in state.fish)

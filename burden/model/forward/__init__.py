@@ -18,7 +18,7 @@ slope      the same equations without a time step, for the tests
 
 from burden.model.forward.derivative import derivative
 from burden.model.forward.run import COARSE_STEP_DAYS, MAX_STEP_DAYS, MAX_STEP_DEGREE_DAYS, simulate
-from burden.model.forward.state import DrugInWater, Event, Setting, State, Trajectory
+from burden.model.forward.state import DrugInWater, Event, Scenario, State, Trajectory
 
 __all__ = [
     "COARSE_STEP_DAYS",
@@ -26,7 +26,7 @@ __all__ = [
     "MAX_STEP_DEGREE_DAYS",
     "DrugInWater",
     "Event",
-    "Setting",
+    "Scenario",
     "State",
     "Trajectory",
     "derivative",

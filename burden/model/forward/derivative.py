@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from burden.model.forward.rates import carried, mean_over_fish, with_density_and_drugs
-from burden.model.forward.state import DrugInWater, Setting, State
+from burden.model.forward.state import DrugInWater, Scenario, State
 from burden.model.hosts import blood_change, death_rates, laying_brake, resistance_rate
 from burden.model.lifecycle.transitions import Surroundings, rates_at
 
@@ -16,12 +16,12 @@ __all__ = [
 ]
 
 
-def derivative(setting: Setting, state: State, day: float, drugs: Sequence[DrugInWater] = ()) -> State:
+def derivative(setting: Scenario, state: State, day: float, drugs: Sequence[DrugInWater] = ()) -> State:
     """Right-hand side of the model: the change of everything per day, from the list of transitions.
 
     Parameters
     ----------
-    setting : Setting
+    setting : Scenario
     state : State
     day : float
         [d]
@@ -66,7 +66,7 @@ def derivative(setting: Setting, state: State, day: float, drugs: Sequence[DrugI
 
 
 def _host_change(
-    setting: Setting,
+    setting: Scenario,
     state: State,
     change: Mapping[str, np.ndarray],
     per_gram: np.ndarray,

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from burden.model.forward.rates import mean_over_fish
-from burden.model.forward.state import DrugInWater, Event, Setting, State, Trajectory
+from burden.model.forward.state import DrugInWater, Event, Scenario, State, Trajectory
 from burden.model.forward.stepper import Stepper
 from burden.model.hosts import laying_brake
 
@@ -48,7 +48,7 @@ _SETTLING = np.array([1, 1, 2, 4, 8]) / 16
 
 
 def simulate(
-    setting: Setting,
+    setting: Scenario,
     state: State,
     days: np.ndarray | Sequence[float],
     events: Sequence[Event] = (),
@@ -58,7 +58,7 @@ def simulate(
 
     Parameters
     ----------
-    setting : Setting
+    setting : Scenario
     state : State
         At the first day, before any event of that day.
     days : array_like
@@ -90,7 +90,7 @@ def simulate(
     return _trajectory(report, seen, state)
 
 
-def pieces(setting: Setting, days: np.ndarray, events: Sequence[Event]) -> list[tuple[float, float]]:
+def pieces(setting: Scenario, days: np.ndarray, events: Sequence[Event]) -> list[tuple[float, float]]:
     """Intervals between everything a step must land on; the last one is empty, to report the end."""
     stops = [days, [event.day for event in events], setting.temperature.breaks(days[0], days[-1])]
     edges = np.unique(np.concatenate([np.asarray(s, float) for s in stops]))
@@ -98,7 +98,7 @@ def pieces(setting: Setting, days: np.ndarray, events: Sequence[Event]) -> list[
     return [*pairwise(edges), (edges[-1], edges[-1])]
 
 
-def _longest_step(setting: Setting, start: float, end: float, drugs: Sequence[DrugInWater]) -> float:
+def _longest_step(setting: Scenario, start: float, end: float, drugs: Sequence[DrugInWater]) -> float:
     """Longest step between two landings [d]. It looks at course and doses alone, so draws do not sway each other."""
     if any(0 <= start - drug.day < _DISSOLVED_DAYS and drug.works for drug in drugs):
         return min(MAX_STEP_WITH_DRUG_DAYS, _longest_step(setting, start, end, ()))
@@ -151,7 +151,7 @@ def _join(state: State, arriving: np.ndarray, susceptibility: np.ndarray) -> Sta
     return replace(state, alive=alive, fish=flukes, haemoglobin=blood, resistance=resistant)
 
 
-def _observe(setting: Setting, state: State) -> dict[str, np.ndarray]:
+def _observe(setting: Scenario, state: State) -> dict[str, np.ndarray]:
     """What a trajectory keeps of a state: totals in the water, means over live fish."""
     uptake = state.alive * setting.fish.susceptibility
     count = state.alive.sum((0, 1))

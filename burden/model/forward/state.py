@@ -16,7 +16,7 @@ from burden.model.temperature import Temperature
 __all__ = [
     "DrugInWater",
     "Event",
-    "Setting",
+    "Scenario",
     "State",
     "Trajectory",
 ]
@@ -132,7 +132,7 @@ class Event:
 
 
 @dataclass(frozen=True)
-class Setting:
+class Scenario:
     """What a run is given.
 
     Parameters
@@ -162,7 +162,7 @@ class Setting:
     crowding_on: bool = True
     deaths_on: bool = True
 
-    def take(self, draws: np.ndarray) -> Setting:
+    def take(self, draws: np.ndarray) -> Scenario:
         """Return the setting of the draws at some positions, repeats allowed."""
         exchange = np.asarray(self.exchange_per_day, float)
         return replace(

@@ -9,7 +9,7 @@ import numpy as np
 
 from burden.model.forward.flows import NO_BRAKE, NO_FLOW, Brake, Flow, Moved
 from burden.model.forward.rates import mean_over_fish, with_density_and_drugs
-from burden.model.forward.state import DrugInWater, Setting, State
+from burden.model.forward.state import DrugInWater, Scenario, State
 from burden.model.hosts import blood_step, death_rates, laying_brake, resistance_rate
 from burden.model.lifecycle.transitions import LifeForm, Surroundings, Transition, rates_at
 from burden.model.linear_chain import ChainKernel, chain_kernel
@@ -39,7 +39,7 @@ class _Passage:
 class Stepper:
     """Steps a state forward. Keeps between steps what the next one starts from, and kernels worth keeping."""
 
-    def __init__(self, setting: Setting, drugs: Sequence[DrugInWater]) -> None:
+    def __init__(self, setting: Scenario, drugs: Sequence[DrugInWater]) -> None:
         self.setting, self.drugs = setting, [drug for drug in drugs if drug.works]
         cycle = setting.cycle
         self._into: dict[str, list[tuple[Transition, str | None, str]]] = {form.name: [] for form in cycle.forms}

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from burden.evidence import load_agent
-from burden.model.elimination.probability import Plan
+from burden.model.elimination.probability import DoseSchedule
 from burden.report.figures.style import BAND_50, BAND_90, GREY, INK, LINE, figure_of_size
 from burden.report.formatting import day_label, named, on_day
 from burden.schedule.projection import BANDS
@@ -59,7 +59,7 @@ def course_in_water(visit: Visit, agent: str) -> tuple[np.ndarray, np.ndarray]:
     return days, np.quantile(curve.at(days) / np.reshape(volume, (-1, 1)), BANDS, axis=0)
 
 
-def _course(visit: Visit) -> Plan:
+def _course(visit: Visit) -> DoseSchedule:
     chosen = visit.choice.recommended
     if chosen is None:
         raise ValueError(f"{visit.case.name}: no course is recommended, so there is no concentration to draw")

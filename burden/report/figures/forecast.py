@@ -10,7 +10,7 @@ import numpy as np
 from burden.report.figures.style import BAND_50, BAND_90, GREY, INK, LINE, MARK, bare, figure_of_size
 from burden.report.formatting import day_label, on_day, spread
 from burden.schedule.forecast import Forecast
-from burden.schedule.projection import BANDS, Course
+from burden.schedule.projection import BANDS, Projection
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -73,7 +73,7 @@ def _bands(axis: Axes, days: np.ndarray, values: np.ndarray) -> None:
     axis.plot(days, middle, color=LINE, linewidth=1.7, zorder=4)
 
 
-def _flukes(axis: Axes, forecast: Forecast, name: str, course: Course, limits: dict, first: bool) -> None:
+def _flukes(axis: Axes, forecast: Forecast, name: str, course: Projection, limits: dict, first: bool) -> None:
     low, high = limits["flukes"]
     axis.set_yscale("log")
     axis.set_ylim(low, high)
@@ -87,7 +87,7 @@ def _flukes(axis: Axes, forecast: Forecast, name: str, course: Course, limits: d
     _frame(axis, forecast, "flukes per fish" if first else "", first)
 
 
-def _deaths(axis: Axes, forecast: Forecast, name: str, course: Course, limits: dict, first: bool) -> None:
+def _deaths(axis: Axes, forecast: Forecast, name: str, course: Projection, limits: dict, first: bool) -> None:
     from matplotlib.ticker import MaxNLocator
 
     axis.set_ylim(*limits["dead"])
@@ -107,7 +107,7 @@ def _left_alone(axis: Axes, days: np.ndarray, values: np.ndarray, words: bool) -
                       va="bottom", fontsize=7, color=INK, zorder=7)  # fmt: skip
 
 
-def _doses(axis: Axes, forecast: Forecast, course: Course) -> None:
+def _doses(axis: Axes, forecast: Forecast, course: Projection) -> None:
     """A notch on top of the panel for every dose up to the horizon, and how many they are."""
     days = sorted(forecast.case.day_of(dose.date) for dose in course.doses)
     shown = [day for day in days if day <= forecast.horizon_days]

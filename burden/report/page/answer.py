@@ -13,7 +13,7 @@ from burden.report.formatting import about, long_date, named, of_100, on_day, se
 from burden.report.page.day_book import recheck_words
 from burden.report.page.outlook import deaths_in_words
 from burden.utils.formatting import say_date
-from burden.utils.results import Triple
+from burden.utils.results import CredibleInterval
 from burden.visit import Visit
 
 __all__ = ["doses_in_words", "five_lines", "moved_rows", "seen_rows", "there_rows", "title_of"]
@@ -178,7 +178,7 @@ def moved_rows(e: Estimate) -> list[dict[str, str]]:
     ]
 
 
-def _moved(prior: Triple, posterior: Triple) -> str:
+def _moved(prior: CredibleInterval, posterior: CredibleInterval) -> str:
     """Whether an interval moved, on the log scale where both are positive."""
     ends = [prior.low, prior.median, prior.high, posterior.low, posterior.median, posterior.high]
     if min(ends) > 0:

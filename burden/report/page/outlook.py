@@ -5,15 +5,15 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
-from burden.inference.mortality import Explained
+from burden.inference.mortality import DeathAttribution
 from burden.inference.treatment_failure import causes_in_words
 from burden.inference.treatment_response import Response
-from burden.inference.visit_comparison import Changes, Moved
+from burden.inference.visit_comparison import Changes, ParameterChange
 from burden.report.figures.forecast import COURSE_WORDS
 from burden.report.formatting import about, long_date, of_100, on_day, sentence, spread
 from burden.schedule.forecast import AFTER_A_DOSE, Forecast
-from burden.schedule.projection import BANDS, Course
-from burden.utils.results import Triple
+from burden.schedule.projection import BANDS, Projection
+from burden.utils.results import CredibleInterval
 from burden.visit import Visit
 
 __all__ = ["changes_of", "courses_of", "deaths_in_words", "outcomes", "outlook_of", "response_of", "watch_for"]
@@ -35,7 +35,7 @@ def courses_of(forecast: Forecast) -> list[dict[str, str]]:
     ]
 
 
-def _bands(course: Course, values: Any, whole: bool = False) -> str:
+def _bands(course: Projection, values: Any, whole: bool = False) -> str:
     """Median, 50 % and 90 % band of the last day."""
     middle = float(values[BANDS.index(0.5), -1])
     parts = [middle, *course.band(values, 0.5), *course.band(values, 0.9)]
@@ -43,7 +43,7 @@ def _bands(course: Course, values: Any, whole: bool = False) -> str:
     return f"{said[0]} (half: {said[1]} to {said[2]}; nine of ten: {said[3]} to {said[4]})"
 
 
-def _fish(number: Triple | None) -> str:
+def _fish(number: CredibleInterval | None) -> str:
     return "" if number is None else f"{number.median:.0f} ({number.low:.0f} to {number.high:.0f})"
 
 
@@ -78,7 +78,7 @@ def _rid(late: float, in_time: float) -> str:
     return f"rid of them in {said}, late or not" if said == other else f"rid of them in {said} instead of {other}"
 
 
-def deaths_in_words(explained: Explained | None) -> str:
+def deaths_in_words(explained: DeathAttribution | None) -> str:
     """Return how many of the dead the flukes explain, or that it cannot be told; empty without deaths."""
     return "" if explained is None else explained.text()
 
@@ -110,7 +110,7 @@ def changes_of(changes: Changes | None) -> dict[str, Any]:
     }
 
 
-def _moved(m: Moved) -> dict[str, str]:
+def _moved(m: ParameterChange) -> dict[str, str]:
     return {
         "name": f"{m.name[:1].upper()}{m.name[1:]}",
         "then": spread(m.then),

@@ -11,7 +11,7 @@ import numpy as np
 
 from burden import __version__
 from burden.evidence import load_parasite
-from burden.model.elimination.probability import Plan
+from burden.model.elimination.probability import DoseSchedule
 from burden.report.files.tables import CSV_FORM
 from burden.report.formatting import (
     about,
@@ -33,8 +33,8 @@ from burden.report.page.outlook import outcomes, outlook_of
 from burden.report.page.sheets import owner_page, record_of
 from burden.report.page.sources import sources_of
 from burden.report.page.unknowns import distinct_draws, unknowns_of
-from burden.schedule.evaluation import Judged
-from burden.schedule.recommendation import Choice
+from burden.schedule.evaluation import EvaluatedSchedule
+from burden.schedule.recommendation import Recommendation
 from burden.schedule.what_if import OTHERWISE_DRAWS
 from burden.utils.formatting import say_date
 from burden.visit import Visit
@@ -219,7 +219,7 @@ def _gap(days: float | None) -> str:
 
 def _schedules(visit: Visit) -> list[dict[str, str]]:
     choice = visit.choice
-    rows: list[tuple[Judged, str]] = []
+    rows: list[tuple[EvaluatedSchedule, str]] = []
     if choice.recommended is not None and visit.withheld_reason is None:
         rows.append((choice.recommended, "recommended: fewest doses that meet the aim"))
     if choice.eradication is not None and (
@@ -236,17 +236,17 @@ def _schedules(visit: Visit) -> list[dict[str, str]]:
     return found
 
 
-def _telling(choice: Choice, known: set[Plan]) -> list[Judged]:
+def _telling(choice: Recommendation, known: set[DoseSchedule]) -> list[EvaluatedSchedule]:
     """The best schedule with fewer doses, with as many, and with more: why not less, why not that, why not more."""
     most = choice.recommended.doses if choice.recommended is not None else 0
-    kinds: dict[int, Judged] = {}
+    kinds: dict[int, EvaluatedSchedule] = {}
     for judged in choice.shortlist:
         if judged.plan not in known:
             kinds.setdefault(int(np.sign(judged.doses - most)), judged)
     return [kinds[kind] for kind in sorted(kinds)]
 
 
-def _against(judged: Judged, recommended: Judged | None) -> str:
+def _against(judged: EvaluatedSchedule, recommended: EvaluatedSchedule | None) -> str:
     """Why a schedule is not the one recommended."""
     said = []
     if recommended is not None and judged.doses > recommended.doses:
@@ -262,7 +262,7 @@ def _against(judged: Judged, recommended: Judged | None) -> str:
     return "; ".join(said) or "no better"
 
 
-def _schedule_row(visit: Visit, j: Judged, reason: str) -> dict[str, str]:
+def _schedule_row(visit: Visit, j: EvaluatedSchedule, reason: str) -> dict[str, str]:
     dates = days_label(on_day(visit.case.visit_date, day) for day in j.plan.days)
     agents = list(dict.fromkeys(j.plan.agents))
     what = named(agents[0]) if len(agents) == 1 else ", ".join(named(a) for a in j.plan.agents)
