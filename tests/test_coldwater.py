@@ -11,7 +11,7 @@ from cases import VISIT, a_case, exactly
 
 from burden.case import Water, YearlyTemperature
 from burden.day_book import day_book, later_words
-from burden.inference.prior import draw_pond
+from burden.inference.prior import Posterior, draw_pond
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import windows_after
 from burden.schedule.delayed_hatch import later_doses
@@ -22,7 +22,7 @@ COURSE = DoseSchedule((0.0, 14.0, 28.0), ("praziquantel", "formalin", "praziquan
 
 def pond_of(case):
     pond = draw_pond(case, "dactylogyrus", DRAWS, 3)
-    return [(pond, pond.start(np.full(DRAWS, 30.0), np.array([40.0]), 0.0, np.full(DRAWS, 0.5)))]
+    return [Posterior(pond, pond.start(np.full(DRAWS, 30.0), np.array([40.0]), 0.0, np.full(DRAWS, 0.5)))]
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +42,7 @@ def test_live_bearers_have_no_eggs():
     case = a_case(parasites=("gyrodactylus",), temperature_c=6.0)
     pond = draw_pond(case, "gyrodactylus", DRAWS, 3)
     state = pond.start(np.full(DRAWS, 30.0), np.array([40.0]), 0.0, np.full(DRAWS, 0.5))
-    assert later_doses([(pond, state)], COURSE) is None
+    assert later_doses([Posterior(pond, state)], COURSE) is None
 
 
 def test_eggs_wait_and_hatch_after_the_course(winter):

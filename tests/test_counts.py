@@ -143,7 +143,7 @@ def test_thinning_of_a_negative_binomial_keeps_k(row: dict[str, str]) -> None:
     assert summed == pytest.approx(want, abs=tolerance)
 
 
-@pytest.mark.parametrize(("k", "tilt", "share"), [(0.6, 1.0, 0.3), (2.0, 0.4, 0.7), (1.0, 1.0, 0.02)])
+@pytest.mark.parametrize(("k", "selection_bias", "share"), [(0.6, 1.0, 0.3), (2.0, 0.4, 0.7), (1.0, 1.0, 0.02)])
 def test_pick_pressure_takes_its_share_and_the_heavy_first(k: float, selection_bias: float, share: float) -> None:
     """Against stocks of 200 fish picked one after the other in proportion to rate^tilt."""
     rng, fish = np.random.default_rng(9), 200
@@ -171,7 +171,7 @@ def test_pick_pressure_in_proportion_to_burden_is_in_closed_form(k: float, share
         assert counts.pick_pressure(beyond, 1.0, share) == counts.pick_pressure(inside, 1.0, share)
 
 
-@pytest.mark.parametrize("tilt", [0.0, 0.4, 1.0])
+@pytest.mark.parametrize("selection_bias", [0.0, 0.4, 1.0])
 def test_size_biased_fish_follow_the_tilted_gamma(selection_bias: float) -> None:
     k, mean = 0.6, 30.0
     shape, scale = counts.tilted_gamma(k, mean, selection_bias)

@@ -351,7 +351,7 @@ def picked_stocks(n, fish, counts, selection_bias, mean=5.0):
     return kept[:, : len(counts)].sum(1), kept[:, len(counts) :].sum(1)
 
 
-@pytest.mark.parametrize(("fish", "tilt"), [(11, 1.0), (11, 0.5), (4, 1.0), (3, 1.0)])
+@pytest.mark.parametrize(("fish", "selection_bias"), [(11, 1.0), (11, 0.5), (4, 1.0), (3, 1.0)])
 def test_the_sick_of_few_fish_are_not_counted_twice(fish, selection_bias):
     """Eleven fish, the three sickest looked at: three known, eight predicted, and lighter, against a lottery."""
     looked, left = picked_stocks(200_000, fish, (2, 5, 9), selection_bias)

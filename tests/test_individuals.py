@@ -13,7 +13,7 @@ from scipy import stats
 ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT))
 
-from analysis.elimination_against_individuals import Scenario, predicted, simulated  # noqa: E402
+from analysis.elimination_against_individuals import Setting, predicted, simulated  # noqa: E402
 from analysis.individuals import Dose, Ponds, Start, Stock, draw_start, draw_stock, run_ponds  # noqa: E402
 from analysis.samples import Look, pick_fish, take_samples  # noqa: E402
 from burden.io import read_case  # noqa: E402
@@ -112,9 +112,9 @@ def test_mean_is_that_of_the_forward_equations():
 
 # --- against the backward equations ----------------------------------------------------------------------------------
 SMALL = (
-    Scenario("adults, no dose", "dactylogyrus", 0, {"fecundity": 4.0, "reproduction_number": 1.5},
+    Setting("adults, no dose", "dactylogyrus", 0, {"fecundity": 4.0, "reproduction_number": 1.5},
             Temperature.constant(22.0), {"adult": 2}, horizon_days=60.0),
-    Scenario("all ages, two doses", "dactylogyrus", 6, {"fecundity": 4.0, "reproduction_number": 3.0},
+    Setting("all ages, two doses", "dactylogyrus", 6, {"fecundity": 4.0, "reproduction_number": 3.0},
             Temperature.constant(22.0),
             {"adult": 20, "juvenile": np.array([3, 3, 3, 3]), "egg": np.array([2, 2, 2, 2])},
             dose_days=(0.0, 9.0), loss_per_day=0.5, horizon_days=60.0),

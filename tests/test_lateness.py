@@ -10,7 +10,7 @@ import pytest
 from cases import a_case
 
 from burden.day_book import _when_late, late_words
-from burden.inference.prior import draw_pond
+from burden.inference.prior import Posterior, draw_pond
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import windows_after
 from burden.schedule.evaluation import left_per_1000
@@ -24,7 +24,7 @@ DRAWS = 12
 @pytest.fixture(scope="module")
 def pond():
     found = draw_pond(a_case(), "dactylogyrus", DRAWS, 3)
-    return found, found.start(np.full(DRAWS, 30.0), np.array([40.0]), 0.0, np.full(DRAWS, 0.5))
+    return Posterior(found, found.start(np.full(DRAWS, 30.0), np.array([40.0]), 0.0, np.full(DRAWS, 0.5)))
 
 
 def test_delay_is_read_off_a_straight_line_between_those_judged():

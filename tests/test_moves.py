@@ -27,7 +27,7 @@ def test_oxygen_saturation_is_that_of_the_handbook(temperature_c: float, mg_l: f
 @pytest.fixture(scope="module")
 def tank():
     found = estimate(read_case(CASES / "quarantine_tank"), draws=40, seed=3)
-    return found.pond, found.state
+    return found.posterior
 
 
 def test_eggs_left_behind_never_lower_the_chance(tank) -> None:
@@ -70,8 +70,7 @@ def test_a_drained_pond_holds_no_egg(tank) -> None:
 
 def test_moves_keep_the_limits_and_name_their_cost(tank) -> None:
     """A spare tank and a heater give five moves; none needs more doses, none gives formalin above its 27 °C."""
-    pond, state = tank
-    case, few = pond.case, [(pond.take(np.arange(4)), state.take(np.arange(4)))]
+    case, few = tank.pond.case, [tank.take(np.arange(4))]
     case = replace(case, limits=replace(case.limits, max_doses=2))
     agents = ("praziquantel", "formalin")
     without = search(case, few, agents)

@@ -614,10 +614,10 @@ def test_a_clumped_part_moves_the_lines_apart() -> None:
 # --- after a dose, and new fish -------------------------------------------------------------------------------
 
 
-def _windows(**more: object) -> sampling.Windows:
+def _windows(**more: object) -> sampling.DevelopmentTimes:
     rng = np.random.default_rng(3)
     last, mature = rng.normal(6.0, 0.5, 300), rng.normal(5.0, 0.4, 300)
-    return sampling.Windows(last - 3, last, mature, 1.0, **more)
+    return sampling.DevelopmentTimes(last - 3, last, mature, 1.0, **more)
 
 
 def test_recheck_waits_for_the_last_eggs_and_no_longer() -> None:
@@ -668,9 +668,9 @@ def test_too_few_arrivals_are_told_what_they_can_show() -> None:
 def test_live_bearers_have_no_window() -> None:
     none = np.full(3, np.nan)
     with pytest.raises(CannotAnswerError, match="live-bearers"):
-        sampling.recheck(sampling.Windows(none, none, none), 1.0, 0.8, sampling.Look(0.01))
+        sampling.recheck(sampling.DevelopmentTimes(none, none, none), 1.0, 0.8, sampling.Look(0.01))
     with pytest.raises(InputError, match="first <= last"):
-        sampling.arrivals(sampling.Windows(*np.array([[5.0], [3.0], [5.0]])), 9, 1.0, 0.8, sampling.Look(0.01))
+        sampling.arrivals(sampling.DevelopmentTimes(*np.array([[5.0], [3.0], [5.0]])), 9, 1.0, 0.8, sampling.Look(0.01))
 
 
 # --- rounds of a plan, and figures -----------------------------------------------------------------------------------

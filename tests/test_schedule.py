@@ -12,7 +12,7 @@ from cases import VISIT, a_case, dose
 
 from burden.case import Limits
 from burden.evidence import load_agent
-from burden.inference.prior import draw_pond
+from burden.inference.prior import Posterior, draw_pond
 from burden.model.elimination.probability import DoseSchedule, eliminations
 from burden.model.forward import COARSE_STEP_DAYS, simulate
 from burden.model.temperature import Temperature
@@ -31,7 +31,7 @@ def pond_of(case):
     """Prior draws with 30 flukes a fish on the day of the visit."""
     pond = draw_pond(case, case.parasites[0], DRAWS, 3)
     fish = np.array([float(group.count) for group in case.fish])
-    return pond, pond.start(np.full(DRAWS, 30.0), fish, 0.0, np.full(DRAWS, 0.5))
+    return Posterior(pond, pond.start(np.full(DRAWS, 30.0), fish, 0.0, np.full(DRAWS, 0.5)))
 
 
 LIMITS = {
@@ -65,7 +65,7 @@ def test_none_allowed_is_not_all(limits):
     case = a_case(limits=limits)
     pond, state = pond_of(case)
     assert candidate_plans(case, pond, BOTH) == []
-    choice = search(case, [(pond, state)], BOTH, 20.0)
+    choice = search(case, [Posterior(pond, state)], BOTH, 20.0)
     assert (choice.recommended, choice.nothing.doses) == (None, 0)
     assert "limits" in choice.reason
 
@@ -73,7 +73,7 @@ def test_none_allowed_is_not_all(limits):
 def test_no_agent_no_plan():
     case = a_case()
     pond, state = pond_of(case)
-    choice = search(case, [(pond, state)], (), 20.0)
+    choice = search(case, [Posterior(pond, state)], (), 20.0)
     assert choice.recommended is None
     assert choice.nothing.doses == 0
     assert choice.reason

@@ -26,7 +26,7 @@ class PointEstimate(Result):
 
     Examples
     --------
-    >>> print(Estimate(0.3, 0.1, 0.6, "Wilson"))
+    >>> print(PointEstimate(0.3, 0.1, 0.6, "Wilson"))
     0.3 (0.1 to 0.6; Wilson, 90 % interval)
     """
 

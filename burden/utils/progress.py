@@ -42,7 +42,7 @@ def report_progress(stage: str, share: float | None = None) -> None:
     --------
     >>> heard = []
     >>> with listening(lambda stage, share: heard.append((stage, share))):
-    ...     tell("looking")
+    ...     report_progress("looking")
     >>> heard
     [('looking', None)]
     """
@@ -58,7 +58,7 @@ def track(items: Sequence[T], stage: str) -> Iterator[T]:
     --------
     >>> heard = []
     >>> with listening(lambda stage, share: heard.append(share)):
-    ...     list(told("ab", "counting"))
+    ...     list(track("ab", "counting"))
     ['a', 'b']
     >>> heard
     [0.0, 0.5]
