@@ -1,7 +1,7 @@
 """Do the tests of a room bite? Small faults are put into its code one at a time; its own fast tests must fail.
 
-Run: python analysis/mutants.py ROOM N [SEED] [FOLDER]     ROOM: counts, development, treatment, elimination, estimate,
-schedule; FOLDER: analysis/results. Faults are drawn with a seed among all places of the room's modules: a comparison
+Run: python analysis/mutants.py ROOM N [SEED] [FOLDER]     ROOM: statistics, development, treatment, elimination,
+inference, schedule; FOLDER: analysis/results. Faults are drawn with a seed among all places of the room's modules: a comparison
 turned, a sign or an operator swapped, a factor dropped, a number one off, a condition negated, minimum for maximum, a
 statement left out. Each runs in a copy of the project, against the room's fast tests and its doctests: the quickest
 that take 40 s of processor together, quickest first. A run of ten times as long counts as killed, as a mutant may never
@@ -36,15 +36,33 @@ __all__ = ["ROOMS", "Mutant", "mutants_of", "sample"]
 ROOT = Path(__file__).parents[1]
 #: modules of a room, and its tests
 ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
-    "counts": (("counts/across_fish.py", "counts/classes.py", "counts/negative_binomial.py"), ("test_counts.py",)),
-    "development": (("development.py", "laws.py"), ("test_development.py",)),
-    "treatment": (("treatment.py", "concentration.py"), ("test_treatment.py", "test_concentration.py")),
-    "elimination": (
-        ("elimination.py", "chains.py", "renewal.py", "waiting.py", "spared.py"),
-        ("test_elimination.py", "test_waiting.py", "test_spared.py"),
+    "statistics": (
+        ("statistics/host_distribution.py", "model/susceptibility.py", "statistics/negative_binomial.py"),
+        ("statistics/test_negative_binomial.py",),
     ),
-    "estimate": (("estimate.py", "past.py", "looking.py"), ("test_estimate.py", "test_past.py")),
-    "schedule": (("schedule.py", "judging.py"), ("test_schedule.py",)),
+    "development": (
+        ("model/lifecycle/development.py", "model/lifecycle/thermal_laws.py"),
+        ("model/test_development.py",),
+    ),
+    "treatment": (
+        ("treatment/efficacy.py", "treatment/concentration.py"),
+        ("treatment/test_efficacy.py", "treatment/test_concentration.py"),
+    ),
+    "elimination": (
+        (
+            "model/elimination/probability.py",
+            "model/linear_chain.py",
+            "model/elimination/renewal.py",
+            "model/elimination/waiting_times.py",
+            "model/elimination/dose_survival.py",
+        ),
+        ("model/test_elimination.py", "model/test_waiting_times.py", "model/test_dose_survival.py"),
+    ),
+    "inference": (
+        ("inference/estimate.py", "inference/history.py", "inference/observation.py"),
+        ("inference/test_estimate.py", "inference/test_history.py"),
+    ),
+    "schedule": (("schedule/search.py", "schedule/evaluation.py"), ("schedule/test_search.py",)),
 }
 #: processor time of a room's fast tests together, and after which a run is broken off [s]
 FAST_SECONDS, LONGEST_SECONDS = 40.0, 400

@@ -26,12 +26,13 @@ __all__ = [
 ]
 
 
-#: step for ranking and for what is shown by day: error below 2e-3 of what is on the fish (tests/test_simulate.py) [d]
+#: step for ranking and for what is shown by day [d]: error below 2e-3 of what is on the fish
+#: (tests/model/test_forward.py)
 COARSE_STEP_DAYS = 0.5
 
 
 #: longest step [d], and what it comes to times the temperature in warm water, where the first of a brood rise more
-#: steeply [°C d]: error below 1e-3 against LSODA at 1e-9 (tests/test_simulate.py)
+#: steeply [°C d]: error below 1e-3 against LSODA at 1e-9 (tests/model/test_forward.py)
 MAX_STEP_DAYS, MAX_STEP_DEGREE_DAYS = 0.25, 3.6
 
 

@@ -1,0 +1,136 @@
+"""Many cases: the same answers for any number of workers, a stopped run that goes on, problems told together."""
+
+from __future__ import annotations
+
+import pickle
+import shutil
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import pytest
+
+import burden.report.write as write
+from burden.io import read_case
+from burden.report import write_reports
+from burden.report.files.unfinished import Unfinished, code_of
+from burden.utils.errors import InputError, Problem
+from burden.utils.parallel import each, processes
+
+DATA = Path(__file__).parents[2] / "simulated_data"
+NAMES = ("quarantine_tank", "estate_pond")
+DRAWS = 20
+
+
+def cases_in(folder: Path, names=NAMES) -> list[Path]:
+    """Cases nobody has looked at: the report is whole and quickly made, since no dose can be recommended."""
+    left_out = shutil.ignore_patterns("samples.csv", "report", "truth.toml")
+    return [Path(shutil.copytree(DATA / name, folder / name, ignore=left_out)) for name in names]
+
+
+def everything_in(folder: Path) -> dict[str, bytes]:
+    return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
+
+
+def double(x: int) -> int:
+    if x < 0:
+        raise ValueError("below nothing")
+    return 2 * x
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_each_item_once_and_an_error_is_raised(workers):
+    with processes(workers) as executor:
+        assert dict(each(double, range(5), executor)) == {i: 2 * i for i in range(5)}
+        with pytest.raises(ValueError, match="below nothing"):
+            list(each(double, [1, -1], executor))
+
+
+def test_a_case_survives_the_way_to_another_process():
+    for name in ("koi_pond", *NAMES):
+        case = read_case(DATA / name)
+        assert pickle.loads(pickle.dumps(case)) == case
+
+
+@pytest.fixture(scope="module")
+def alone(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("alone")
+    write_reports(cases_in(folder), folder / "out", draws=DRAWS)
+    return everything_in(folder / "out")
+
+
+def test_any_number_of_workers_writes_the_same_bytes(tmp_path, alone):
+    with processes(2) as executor:
+        found = write_reports(cases_in(tmp_path), tmp_path / "out", draws=DRAWS, executor=executor)
+    assert everything_in(tmp_path / "out") == alone
+    assert [report["case"] for report in found.reports] == [*NAMES]
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted(["out", *NAMES])
+
+
+def test_a_stopped_run_goes_on(tmp_path, alone, monkeypatch):
+    """The first report is kept when the second is broken off; the same command makes the second alone."""
+    cases, made, real = cases_in(tmp_path), [], write.report_of
+
+    def noted(case, *args, **options):
+        made.append(case.name)
+        if len(made) == 2:
+            raise KeyboardInterrupt
+        return real(case, *args, **options)
+
+    monkeypatch.setattr(write, "report_of", noted)
+    with pytest.raises(KeyboardInterrupt):
+        write_reports(cases, tmp_path / "out", draws=DRAWS)
+    assert not (tmp_path / "out").exists()
+    write_reports(cases, tmp_path / "out", draws=DRAWS)
+    assert made == [NAMES[0], NAMES[1], NAMES[1]]
+    assert everything_in(tmp_path / "out") == alone
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted(["out", *NAMES])
+
+
+def test_what_is_kept_serves_the_very_same_case_and_options_alone(tmp_path):
+    folder = cases_in(tmp_path, NAMES[:1])[0]
+    case = read_case(folder)
+    made = write.report_of(case, DRAWS, 1, False)
+    with Unfinished(tmp_path / "out", "20 draws") as kept:
+        kept.put(case, made.files, made.water)
+    for options, same in (("20 draws", True), ("21 draws", False)):
+        with Unfinished(tmp_path / "out", options) as kept:
+            assert (kept.water(case) is not None) is same
+    kept_report = tmp_path / ".out-unfinished" / case.name
+    (kept_report / "report.html").rename(tmp_path / "away.html")
+    with Unfinished(tmp_path / "out", "20 draws") as kept:
+        assert kept.water(case) is None  # somebody cleared a part of it away
+    (tmp_path / "away.html").rename(kept_report / "report.html")
+    note = kept_report / ".water.json"
+    whole = note.read_bytes()
+    note.write_bytes(whole[: len(whole) // 2])
+    with Unfinished(tmp_path / "out", "20 draws") as kept:
+        assert kept.water(case) is None  # killed in the midst of writing it
+    note.write_bytes(whole)
+    toml = folder / "case.toml"
+    toml.write_text(toml.read_text(encoding="utf-8").replace("count = ", "count = 1"), encoding="utf-8")
+    with Unfinished(tmp_path / "out", "20 draws") as kept:
+        assert kept.water(read_case(folder)) is None
+
+
+def test_problems_of_a_worker_reach_the_caller_and_nothing_is_kept(tmp_path, monkeypatch):
+    def refuse(case, *_):
+        raise InputError([Problem("case.toml", case.name, "x", "y", "z")])
+
+    monkeypatch.setattr("burden.visit.visit", refuse)
+    with ThreadPoolExecutor(2) as executor, pytest.raises(InputError) as error:
+        write_reports(cases_in(tmp_path), tmp_path / "new" / "here" / "out", draws=DRAWS, executor=executor)
+    assert sorted(problem.place for problem in error.value.problems) == sorted(NAMES)
+    assert sorted(p.name for p in tmp_path.iterdir()) == sorted(NAMES)
+
+
+def test_a_change_of_code_or_evidence_is_seen_though_the_version_is_the_same(tmp_path):
+    """What an older version of the code made is not taken over: any file that differs, or another name, tells."""
+    prints = []
+    for number, (name, text) in enumerate([("a.py", "x = 1"), ("a.py", "x = 2"), ("b.py", "x = 1"), ("a.py", "x = 1")]):
+        package = tmp_path / str(number) / "package"
+        (package / "__pycache__").mkdir(parents=True)
+        (package / "__pycache__" / "a.pyc").write_bytes(bytes([number]))
+        (package / name).write_text(text, encoding="utf-8")
+        prints.append(code_of(package))
+    assert prints[0] == prints[3]
+    assert len(set(prints)) == 3
