@@ -1,12 +1,13 @@
 """Do the tests of a room bite? Small faults are put into its code one at a time; its own fast tests must fail.
 
 Run: python analysis/mutants.py ROOM N [SEED] [FOLDER]     ROOM: statistics, development, treatment, elimination,
-inference, schedule; FOLDER: analysis/results. Faults are drawn with a seed among all places of the room's modules: a comparison
-turned, a sign or an operator swapped, a factor dropped, a number one off, a condition negated, minimum for maximum, a
-statement left out. Each runs in a copy of the project, against the room's fast tests and its doctests: the quickest
-that take 40 s of processor together, quickest first. A run of ten times as long counts as killed, as a mutant may never
-end. Faults tried before stay in the sample, and are not tried again, while the function they stand in is the same; one
-that survived is tried again when the room's tests have changed. New ones make up the number.
+inference, schedule; FOLDER: analysis/results.
+Faults are drawn with a seed among all places of the room's modules: a comparison turned, a sign or an operator
+swapped, a factor dropped, a number one off, a condition negated, minimum for maximum, a statement left out. Each runs
+in a copy of the project, against the room's fast tests and its doctests: the quickest that take 40 s of processor
+together, quickest first. A run of ten times as long counts as killed, as a mutant may never end. Faults tried before
+stay in the sample, and are not tried again, while the function they stand in is the same; one that survived is tried
+again when the room's tests have changed. New ones make up the number.
 Writes mutants.csv: room, place, line before and after, killed or survived, seconds, digests of the fault and its
 function, and of the tests.
 """
