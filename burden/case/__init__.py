@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from burden.case.records import UNKNOWN_AGENT, WEEKDAYS, Action, DeathRecord, Findings, Limits, Preparation
 from burden.case.stock import (
@@ -72,6 +72,8 @@ class Case:
         Names of parasite sets.
     title : str
     trouble_since : date or None
+    aim : str or None
+        control or eradicate; None where nobody says.
     overrides : mapping of str to Override
     findings : Findings
     limits : Limits
@@ -101,6 +103,7 @@ class Case:
     samples: tuple[Preparation, ...] = ()
     deaths: tuple[DeathRecord, ...] = ()
     gill_flukes_on_skin: bool = False
+    aim: Literal["control", "eradicate"] | None = None
     assumptions: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 

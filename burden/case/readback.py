@@ -51,7 +51,8 @@ def _range(number: Uncertain, unit: str) -> str:
 def _opening(case: Case) -> str:
     title = f"{case.title}: visit" if case.title else f"{case.name}: visit"
     since = f", trouble since {day_in_words(case.trouble_since)}" if case.trouble_since else ""
-    return f"{title} on {day_in_words(case.visit_date)}{since}. Parasite sets: {', '.join(case.parasites)}."
+    aim = {"control": " Aim: few flukes.", "eradicate": " Aim: no fluke left."}.get(case.aim or "", "")
+    return f"{title} on {day_in_words(case.visit_date)}{since}. Parasite sets: {', '.join(case.parasites)}.{aim}"
 
 
 def _water(case: Case) -> list[str]:
@@ -116,6 +117,8 @@ def _own_values(case: Case) -> list[str]:
 def _findings(case: Case) -> list[str]:
     found = case.findings
     words = [f"Also found: {named(', '.join(found.other))}."] if found.other else []
+    if found.gasping is not None:
+        words.append("Fish gasp today." if found.gasping else "No fish gasps.")
     return words + ([f"Note: {found.note}"] if found.note else [])
 
 
@@ -130,6 +133,8 @@ def _limits(case: Case) -> list[str]:
         "formalin in all, at most [mg/L]": limits.max_formalin_mg_l_total,
         "can heat to [°C]": limits.can_heat_to_c,
         "spare tank": None if limits.spare_tank is None else "yes" if limits.spare_tank else "no",
+        "flukes a fish that may stay": limits.tolerable_flukes_per_fish,
+        "first dose": limits.first_dose,
     }
     parts = [f"{name} {v if isinstance(v, str) else plain_number(v)}" for name, v in said.items() if v is not None]
     return [f"Limits: {'; '.join(parts)}."] if parts else []

@@ -25,10 +25,11 @@ WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", 
 
 @dataclass(frozen=True)
 class Findings:
-    """What else was seen: `other` (ciliates, fungus …) and a free `note`."""
+    """What else was seen: `other` (ciliates, fungus …), whether fish gasp today (None: nobody says), and a `note`."""
 
     other: tuple[str, ...] = ()
     note: str = ""
+    gasping: bool | None = None
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,10 @@ class Limits:
     can_heat_to_c : float or None
         [°C].
     spare_tank : bool or None
+    tolerable_flukes_per_fish : float or None
+        Mean number of flukes a fish that may stay; overrides the evidence.
+    first_dose : str or None
+        today or tomorrow; None for the usual order, a trial on a few fish today and the pond tomorrow.
     """
 
     agents: tuple[str, ...] | None = None
@@ -58,6 +63,8 @@ class Limits:
     max_formalin_mg_l_total: float | None = None
     can_heat_to_c: float | None = None
     spare_tank: bool | None = None
+    tolerable_flukes_per_fish: float | None = None
+    first_dose: Literal["today", "tomorrow"] | None = None
 
 
 @dataclass(frozen=True)

@@ -76,6 +76,7 @@ def _join(folder: Path, tables: CaseTables, notes: Notes) -> Case | None:
         sets,
         title=tables.case.title,
         trouble_since=tables.case.trouble_since,
+        aim=tables.case.aim,
         overrides=overrides,
         findings=build.build_findings(tables.findings),
         limits=limits,

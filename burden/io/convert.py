@@ -203,7 +203,9 @@ def _moved(edge: float, value: Value, to: float) -> float:
 
 def build_findings(table: FindingsTable | None) -> Findings:
     """Return the other findings."""
-    return Findings() if table is None else Findings(tuple(dict.fromkeys(table.other)), table.note.strip())
+    if table is None:
+        return Findings()
+    return Findings(tuple(dict.fromkeys(table.other)), table.note.strip(), table.gasping)
 
 
 def build_limits(table: LimitsTable | None, notes: Notes) -> Limits:

@@ -235,6 +235,7 @@ class CaseTable(_Table):
     visit_date: Day = Field(description="the date of decision, as 2026-05-10")
     title: Text = Field("", description="a title in words")
     trouble_since: Day | None = Field(None, description="the date the trouble began")
+    aim: Annotated[str, _choice("control", "eradicate")] | None = Field(None, description="control or eradicate")
 
 
 class WaterTable(_Table):
@@ -330,6 +331,7 @@ class FindingsTable(_Table):
     other: Annotated[tuple[Annotated[str, _choice(*OTHER_FINDINGS)], ...], BeforeValidator(_table_or_list)] = Field(
         (), description=f"a list out of {', '.join(OTHER_FINDINGS)}"
     )
+    gasping: YesNo | None = Field(None, description="yes or no: whether fish gasp today")
     note: str = Field("", description="a note in words")
 
 
@@ -357,6 +359,10 @@ class LimitsTable(_Table):
     max_formalin_mg_l_total: AtLeast0 | None = Field(None, description="mg/L over all doses, 0 or more")
     can_heat_to_c: Temperature | None = Field(None, description="a temperature in °C, −2.5 to 40")
     spare_tank: YesNo | None = Field(None, description="yes or no")
+    tolerable_flukes_per_fish: Annotated[float, _number(0, 1e7, above=True)] | None = Field(
+        None, description="the mean number of flukes a fish that may stay, above 0"
+    )
+    first_dose: Annotated[str, _choice("today", "tomorrow")] | None = Field(None, description="today or tomorrow")
 
 
 class ActionTable(_Table):

@@ -23,6 +23,7 @@ _CASE_TOML = f"""\
 visit_date = 2026-05-10            # the date of decision; today's date is never read
 title = "{TEMPLATE_TITLE}"
 # trouble_since = 2026-04-20       # when flashing, gasping or deaths began
+# aim = "control"                  # control, or eradicate (newcomers held apart: eradicate)
 
 [water]
 volume_l = 12000                   # all the water, filter, sump and pipes included [L]; taken as ± 10 %
@@ -69,6 +70,7 @@ set = "dactylogyrus"               # see `burden parasites`; a list for several
 # [findings]
 # other = ["ciliates"]             # ciliates, flagellates, bacterial_gill_disease, fungus, leeches,
 #                                  # crustaceans, virus_suspected, unknown
+# gasping = "yes"                  # whether fish gasp today
 # note = "gills pale, much mucus"
 
 # [limits]
@@ -79,6 +81,8 @@ set = "dactylogyrus"               # see `burden parasites`; a list for several
 # max_formalin_mg_l_total = 60
 # can_heat_to_c = 25
 # spare_tank = "yes"
+# tolerable_flukes_per_fish = 50   # how many flukes a fish, on average, may stay
+# first_dose = "today"             # usually a few fish are treated today and the pond tomorrow
 
 # [[given]]                        # one block for each thing done up to the visit
 # date = 2026-05-01
