@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from burden.case.records import UNKNOWN_AGENT, WEEKDAYS, Action, DeathRecord, Findings, Limits, Preparation
 from burden.case.stock import (
@@ -103,7 +103,7 @@ class Case:
     samples: tuple[Preparation, ...] = ()
     deaths: tuple[DeathRecord, ...] = ()
     gill_flukes_on_skin: bool = False
-    aim: Literal["control", "eradicate"] | None = None
+    aim: str | None = None
     assumptions: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
