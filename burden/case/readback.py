@@ -117,6 +117,14 @@ def _own_values(case: Case) -> list[str]:
 def _findings(case: Case) -> list[str]:
     found = case.findings
     words = [f"Also found: {named(', '.join(found.other))}."] if found.other else []
+    gills = [found.gill_colour] if found.gill_colour else []
+    gills += [name for name, yes in (("swollen", found.gill_swollen), ("covered in mucus", found.gill_mucus)) if yes]
+    if gills:
+        words.append(f"Gills: {', '.join(gills)}.")
+    if found.haematocrit_percent is not None:
+        words.append(f"Haematocrit {plain_number(found.haematocrit_percent)} %.")
+    if found.anaemia is not None:
+        words.append("The fish are anaemic." if found.anaemia else "The fish are not anaemic.")
     if found.gasping is not None:
         words.append("Fish gasp today." if found.gasping else "No fish gasps.")
     return words + ([f"Note: {found.note}"] if found.note else [])

@@ -9,6 +9,7 @@ from typing import Literal
 from burden.case.stock import Uncertain
 
 __all__ = [
+    "ANAEMIC_BELOW_PERCENT",
     "UNKNOWN_AGENT",
     "WEEKDAYS",
     "Action",
@@ -18,6 +19,8 @@ __all__ = [
     "Preparation",
 ]
 
+#: haematocrit below which a bony fish counts as anaemic: from memory, 20 % of 25 to 45 % in health [%]
+ANAEMIC_BELOW_PERCENT = 20.0
 #: what `Action.agent` says when nobody knows what went in
 UNKNOWN_AGENT = "unknown"
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
@@ -25,11 +28,43 @@ WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", 
 
 @dataclass(frozen=True)
 class Findings:
-    """What else was seen: `other` (ciliates, fungus …), whether fish gasp today (None: nobody says), and a `note`."""
+    """What else was seen; None where nobody looked or said.
+
+    Parameters
+    ----------
+    other : tuple of str
+        Ciliates, fungus and the like.
+    note : str
+        In the vet's own words, shown and never read by the model.
+    gasping : bool or None
+        Whether fish gasp today.
+    gill_colour : str or None
+        normal, pale or brown.
+    gill_mucus, gill_swollen : bool or None
+        Whether the gills are covered in mucus, and whether they are swollen.
+    haematocrit_percent : float or None
+        Red cells in the blood, the mean of the fish bled [%].
+    anaemia : bool or None
+        Whether the fish are anaemic, by whatever it was judged.
+    """
 
     other: tuple[str, ...] = ()
     note: str = ""
     gasping: bool | None = None
+    gill_colour: str | None = None
+    gill_mucus: bool | None = None
+    gill_swollen: bool | None = None
+    haematocrit_percent: float | None = None
+    anaemia: bool | None = None
+
+    @property
+    def anaemic(self) -> bool | None:
+        """Whether fish lack blood, by haematocrit, by word or by pale gills; None where nothing says."""
+        if self.haematocrit_percent is not None:
+            return self.haematocrit_percent < ANAEMIC_BELOW_PERCENT
+        if self.anaemia is not None:
+            return self.anaemia
+        return None if self.gill_colour is None else self.gill_colour == "pale"
 
 
 @dataclass(frozen=True)

@@ -205,7 +205,8 @@ def build_findings(table: FindingsTable | None) -> Findings:
     """Return the other findings."""
     if table is None:
         return Findings()
-    return Findings(tuple(dict.fromkeys(table.other)), table.note.strip(), table.gasping)
+    said = table.model_dump(exclude={"other", "note"})
+    return Findings(tuple(dict.fromkeys(table.other)), table.note.strip(), **said)
 
 
 def build_limits(table: LimitsTable | None, notes: Notes) -> Limits:

@@ -331,6 +331,15 @@ class FindingsTable(_Table):
     other: Annotated[tuple[Annotated[str, _choice(*OTHER_FINDINGS)], ...], BeforeValidator(_table_or_list)] = Field(
         (), description=f"a list out of {', '.join(OTHER_FINDINGS)}"
     )
+    gill_colour: Annotated[str, _choice("normal", "pale", "brown")] | None = Field(
+        None, description="normal, pale or brown"
+    )
+    gill_mucus: YesNo | None = Field(None, description="yes or no: whether the gills are covered in mucus")
+    gill_swollen: YesNo | None = Field(None, description="yes or no: whether the gills are swollen")
+    haematocrit_percent: Annotated[float, _number(0, 80)] | None = Field(
+        None, description="red cells in the blood in percent, 0 to 80"
+    )
+    anaemia: YesNo | None = Field(None, description="yes or no: whether the fish are anaemic")
     gasping: YesNo | None = Field(None, description="yes or no: whether fish gasp today")
     note: str = Field("", description="a note in words")
 

@@ -71,6 +71,11 @@ set = "dactylogyrus"               # see `burden parasites`; a list for several
 # other = ["ciliates"]             # ciliates, flagellates, bacterial_gill_disease, fungus, leeches,
 #                                  # crustaceans, virus_suspected, unknown
 # gasping = "yes"                  # whether fish gasp today
+# gill_colour = "pale"             # normal, pale or brown
+# gill_mucus = "yes"
+# gill_swollen = "no"
+# haematocrit_percent = 18
+# anaemia = "yes"
 # note = "gills pale, much mucus"
 
 # [limits]
