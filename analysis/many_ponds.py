@@ -38,8 +38,8 @@ ROOT = Path(__file__).parents[1]
 if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
-from burden.report import write_reports
 from burden.report.files.folder import is_ours
+from burden.report.write import write_reports
 from burden.utils.parallel import each, processes
 
 __all__ = ["make_pond", "one_report", "run"]

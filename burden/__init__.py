@@ -18,6 +18,8 @@ from __future__ import annotations
 from importlib import import_module
 from typing import Any
 
+from burden.utils.wording import words_come_from
+
 __version__ = "0.1.0"
 _NAMES = {
     "case": ("Case",),
@@ -39,6 +41,14 @@ def __getattr__(name: str) -> Any:
     if name not in _HOME:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     return getattr(import_module(f"{__name__}.{_HOME[name]}"), name)
+
+
+def _load_words(module: str) -> None:
+    """Bring the writers of a room's results, from the one room that holds sentences."""
+    import_module(f"{__name__}.report.text").load_writers(module)
+
+
+words_come_from(_load_words)
 
 
 def __dir__() -> list[str]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from burden.case.records import Action, Preparation
 from burden.case.stock import ConstantTemperature, FishGroup, TemperatureSpec, Uncertain, YearlyTemperature
-from burden.utils.formatting import _MONTHS, counted, day_in_words, named, plain_number
+from burden.utils.formatting import MONTHS, counted, day_in_words, named, plain_number
 
 if TYPE_CHECKING:
     from burden.case import Case
@@ -88,7 +88,7 @@ def _temperature(spec: TemperatureSpec) -> str:
     if isinstance(spec, YearlyTemperature):
         month, day = spec.warmest_day
         swing = f"{plain_number(spec.mean_c)} ± {plain_number(spec.swing_c)} °C over the year"
-        return f"{swing}, warmest on {day} {_MONTHS[month - 1]}"
+        return f"{swing}, warmest on {day} {MONTHS[month - 1]}"
     first, last = spec.times[0].date(), spec.times[-1].date()
     low, high = min(spec.temperatures_c), max(spec.temperatures_c)
     span = f"{day_in_words(first)} to {day_in_words(last)}"

@@ -48,7 +48,7 @@ def report(
     Example:
       burden report simulated_data/koi_pond
     """
-    from burden.report import write_reports
+    from burden.report.write import write_reports
     from burden.utils.parallel import processes
 
     with processes(min(workers or os.cpu_count() or 1, len(cases))) as executor:

@@ -1,26 +1,90 @@
-"""What is told beside the burden: what was counted, what can have been missed, what the record moved, what is odd."""
+"""What stands beside the burden: what was counted, what can have been missed, what the record moved, what is odd."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 
 import numpy as np
 from scipy.special import logsumexp
 
-from burden.case import Case
+from burden.case import Case, Preparation
 from burden.inference.history import HistoryRuns, is_read, log_likelihood, rows_by_day, rows_of
 from burden.inference.observation import ObservationParameters, log_likelihood_of_samples, whole_look
 from burden.inference.prior import Ensemble, other_cause_rates
 from burden.statistics import zero_share
-from burden.utils.formatting import named
 from burden.utils.results import CredibleInterval
+from burden.utils.wording import Remark
 
-__all__ = ["PRIOR_NONE", "chance_of_never", "counted", "detection", "looked_twice", "missed", "moved", "not_read"]
+__all__ = [
+    "PRIOR_NONE",
+    "LookedTwice",
+    "Quantity",
+    "SampleReading",
+    "SkinNotRead",
+    "chance_of_never",
+    "counted",
+    "detection",
+    "looked_twice",
+    "moved",
+    "not_read",
+    "sample_reading",
+]
 
 PRIOR_NONE = 0.2  # prior chance that the stock carries no fluke at all: an assumption
+
+
+@dataclass(frozen=True)
+class SampleReading(Remark):
+    """What was looked at on the visit day, and what such a look misses.
+
+    Parameters
+    ----------
+    preparations, fish, flukes : int
+        Looked at, and counted at least; no preparation where nothing was looked at.
+    method : str
+        The one way they were made, or empty.
+    level : float
+        A burden to ask about: a usual one, to one figure [flukes/fish].
+    chance_above : float or None
+        Chance of a mean burden above the level had every preparation been clean [-].
+    """
+
+    preparations: int
+    fish: int
+    flukes: int
+    method: str
+    level: float
+    chance_above: float | None
+
+
+@dataclass(frozen=True)
+class Quantity(Remark):
+    """A quantity that the record may move, by name: a value of the evidence, or what `moved` names besides."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class LookedTwice(Remark):
+    """The whole of a site was counted more than once: read as looks at the same flukes."""
+
+    day: date
+    fish: str
+    site: str
+    times: int
+
+
+@dataclass(frozen=True)
+class SkinNotRead(Remark):
+    """Preparations of the skin left out, because gill flukes that stray there are not read."""
+
+    parasite: str
+    preparations: int
+    flukes: int
 
 
 def chance_of_never(past: HistoryRuns, log_posterior: np.ndarray, parasite: str) -> float:
@@ -73,45 +137,36 @@ def counted(case: Case, parasite: str) -> dict[str, Any] | None:
     return counted_summary(list(totals.values())).as_dict()
 
 
-def _with_article(number: str) -> str:
-    """Write a number below 100 after its article.
-
-    Examples
-    --------
-    >>> _with_article("4"), _with_article("18"), _with_article("80")
-    ('a 4', 'an 18', 'an 80')
-    """
-    return f"{'an' if number[0] == '8' or number in ('11', '18') else 'a'} {number}"
-
-
-def missed(past: HistoryRuns, parasite: str) -> str:
-    """What samples like these can have missed, in words: the second line of every report."""
+def sample_reading(past: HistoryRuns, parasite: str) -> SampleReading:
+    """Say what was looked at on the visit day, and what clean preparations like these would leave possible."""
     case = past.pond.case
     rows = rows_by_day(case, parasite).get(0.0, [])
+    level = _round_level(past.pond.setting.parameters.evidence.values["abundance"].value * case.mean_weight_g.value)
     if not rows:
-        return "Nothing was looked at on this visit, so nothing is ruled out."
+        return SampleReading(0, 0, 0, "", level, None)
     clean = log_likelihood(past, parasite, clean=True) + past.log_prior
-    level = _round_level(
-        past.pond.setting.parameters.evidence.values["abundance"].value * past.pond.case.mean_weight_g.value
-    )
     more = np.average(past.by_day[0.0]["all"][past.of] > level, weights=np.exp(clean - clean.max()))
     known = any(row.count_low > 0 for row in rows_of(case, parasite) if row.date != case.visit_date)
     seen_none = (1 - PRIOR_NONE) * np.exp(logsumexp(clean) - logsumexp(past.log_prior))
     chance = float(more * (1.0 if known else seen_none / (seen_none + PRIOR_NONE)))
-    fish, counts = len({row.fish for row in rows}), sum(row.count_low for row in rows)
-    # adults and juveniles counted on one preparation are two rows of it
+    methods = {row.method or "" for row in rows}
+    return SampleReading(
+        preparations=_looks(rows),
+        fish=len({row.fish for row in rows}),
+        flukes=sum(row.count_low for row in rows),
+        method=methods.pop() if len(methods) == 1 else "",
+        level=level,
+        chance_above=chance,
+    )
+
+
+def _looks(rows: Sequence[Preparation]) -> int:
+    """Number of preparations: adults and juveniles counted on one of them are two rows of it."""
     adult, juvenile = (
         Counter((row.fish, row.site, row.method) for row in rows if row.stage == stage)
         for stage in ("adult", "juvenile")
     )
-    looks = len(rows) - (adult & juvenile).total()
-    several = f"{looks} {'preparation' if looks == 1 else 'preparations'} of {fish} fish"
-    # a look never makes it impossible
-    percent = _with_article(f"{100 * chance:.0f}") if chance >= 0.005 else "less than a 1"
-    leaves = f"{percent} % chance of more than {level:g} flukes a fish"
-    if counts:
-        return f"{several}, had all been clean, would still leave {leaves}; yours showed {counts}."
-    return f"{several}, all clean like yours, still leave {leaves}."
+    return len(rows) - (adult & juvenile).total()
 
 
 def _round_level(value: float) -> float:
@@ -123,65 +178,38 @@ def _round_level(value: float) -> float:
 def moved(
     past: HistoryRuns, pond: Ensemble, seen: ObservationParameters, chosen: np.ndarray
 ) -> list[tuple[str, CredibleInterval, CredibleInterval]]:
-    """Prior beside posterior of what the data may barely move."""
+    """Prior beside posterior of what the data may barely move, by code (words: `burden.report.text.burden`)."""
     weight, ways = np.exp(past.log_weight), np.exp(past.log_prior)
     before, after = past.pond.setting.parameters, pond.setting.parameters
     rates = other_cause_rates(pond.case.findings.other)
     background = before["background_hazard"][past.of] + np.resize(rates, past.of.size)
     clip = "gill_clip" if before.evidence.about["site"] == "gill" else "skin_scrape"
     found = [
-        (
-            f"share seen, over its median ({named(clip)})",
-            past.seen.share_factor[clip],
-            seen.share_factor[clip],
-        ),
-        ("clumping of a part-count", past.seen.part_shape, seen.part_shape),
-        ("tilt of sick fish", past.seen.selection_bias, seen.selection_bias),
-        ("deaths without flukes (per day)", background, after["background_hazard"]),
+        (f"share_seen_{clip}", past.seen.share_factor[clip], seen.share_factor[clip]),
+        ("part_shape", past.seen.part_shape, seen.part_shape),
+        ("selection_bias", past.seen.selection_bias, seen.selection_bias),
+        ("background_hazard", background, after["background_hazard"]),
     ]
     looking = [(name, CredibleInterval.of(a, ways), CredibleInterval.of(b)) for name, a, b in found]
-    pairs = {"aggregation k": (before["aggregation"], after["aggregation"])}
-    if "hazard_per_burden" in before.values:
-        pairs["deaths per fluke/g (per day)"] = (before["hazard_per_burden"], after["hazard_per_burden"])
-    if "reproduction_number" in before.values:
-        pairs["reproduction number"] = (before["reproduction_number"], after["reproduction_number"])
-    ponds = [(name, CredibleInterval.of(a, weight), CredibleInterval.of(b)) for name, (a, b) in pairs.items()]
+    names = [x for x in ("aggregation", "hazard_per_burden", "reproduction_number") if x in before.values]
+    ponds = [(name, CredibleInterval.of(before[name], weight), CredibleInterval.of(after[name])) for name in names]
     then = past.abundance_then
-    return [
-        (
-            "flukes a fish at the start of the record",
-            CredibleInterval.of(then, weight),
-            CredibleInterval.of(then[chosen]),
-        ),
-        *ponds,
-        *looking,
-    ]
+    start = ("abundance_before", CredibleInterval.of(then, weight), CredibleInterval.of(then[chosen]))
+    return [start, *ponds, *looking]
 
 
-def looked_twice(case: Case, parasite: str) -> list[str]:
+def looked_twice(case: Case, parasite: str) -> list[LookedTwice]:
     """Say which counts were read as looks at the same flukes."""
     whole = Counter(
-        (f"{row.date}", row.fish, row.site, row.stage)
+        (row.date, row.fish, row.site, row.stage)
         for rows in rows_by_day(case, parasite).values()
         for row in rows
         if whole_look(row)
     )
-    return [
-        f"{when}, fish {fish}: the whole of the {named(site)} was counted {times} times, read as one look "
-        "at the same flukes; for the two sides of a fish write fraction_examined 0.5 each"
-        for (when, fish, site, _), times in whole.items()
-        if times > 1
-    ]
+    return [LookedTwice(day, fish, site, times) for (day, fish, site, _), times in whole.items() if times > 1]
 
 
-def not_read(case: Case, parasite: str) -> list[str]:
+def not_read(case: Case, parasite: str) -> list[SkinNotRead]:
     """Say which preparations were left out because gill flukes on the skin are not read."""
     left_out = [row for row in rows_of(case, parasite) if not is_read(case, parasite, row)]
-    if not left_out:
-        return []
-    several = "1 preparation" if len(left_out) == 1 else f"{len(left_out)} preparations"
-    found = sum(row.count_low for row in left_out)
-    return [
-        f"{several} of the skin ({found} flukes) not read: {parasite} is a gill fluke, and how many stray is nobody's "
-        'figure; [parasite] gill_flukes_on_skin = "yes" reads them (common practice, no source)'
-    ]
+    return [SkinNotRead(parasite, len(left_out), sum(row.count_low for row in left_out))] if left_out else []

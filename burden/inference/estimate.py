@@ -17,13 +17,15 @@ import numpy as np
 from burden.case import Case
 from burden.inference.diagnostics import (
     PRIOR_NONE,
+    Quantity,
+    SampleReading,
     chance_of_never,
     counted,
     detection,
     looked_twice,
-    missed,
     moved,
     not_read,
+    sample_reading,
 )
 from burden.inference.finite_stock import StockBurden, present_on
 from burden.inference.history import (
@@ -43,13 +45,16 @@ from burden.model.forward import State
 from burden.utils.progress import report_progress
 from burden.utils.random_streams import uniform_draws
 from burden.utils.results import CredibleInterval, Result, frame, number
+from burden.utils.wording import Remark, text_of
 
 __all__ = [
     "LONGEST_HISTORY_DAYS",
     "PRIOR_NONE",
     "Effort",
     "Estimate",
+    "FewEffectiveDraws",
     "ObservationParameters",
+    "SickOnly",
     "draw_seen",
     "estimate",
     "log_likelihood_of_samples",
@@ -89,6 +94,22 @@ class Effort:
 
 
 @dataclass(frozen=True)
+class SickOnly(Remark):
+    """Only sick or dead fish were looked at: flukes a fish if they carry what any fish carries, and if fish fell ill
+    in proportion to their flukes."""
+
+    as_any_fish: CredibleInterval
+    by_burden: CredibleInterval
+
+
+@dataclass(frozen=True)
+class FewEffectiveDraws(Remark):
+    """The samples fit few of the ponds believed possible, so the edges of the intervals are rough."""
+
+    effective: float
+
+
+@dataclass(frozen=True)
 class Estimate(Result):
     """The burden behind the samples of one case and one parasite set.
 
@@ -100,9 +121,15 @@ class Estimate(Result):
         Whether a draw carries flukes on its fish now; one that does not has none on them in its state.
     mean_abundance, flukes_total, prevalence
         Of the fish there are: those looked at today are known in part, the others are predicted.
+    look : SampleReading
+        What was looked at on the visit day, and what such a look misses.
     by_tilt : tuple of CredibleInterval or None
         Mean abundance were the sick as any fish, and were they picked in proportion to their burden, where no other
         fish were looked at.
+    prior_and_posterior : sequence of (str, CredibleInterval, CredibleInterval)
+        What the record may barely move, by code.
+    remarks : sequence of Remark or str
+        What looks odd: of the case, as its reader worded it, and of the estimate.
     """
 
     case: Case
@@ -121,17 +148,27 @@ class Estimate(Result):
     abundance_before: CredibleInterval
     eggs_waiting: CredibleInterval
     counted: Mapping[str, Any] | None
-    missed: str
+    look: SampleReading
     by_tilt: tuple[CredibleInterval, CredibleInterval] | None
     prior_and_posterior: Sequence[tuple[str, CredibleInterval, CredibleInterval]]
     effective_draws: float
     deaths_explained: DeathAttribution | None = None
-    warnings: Sequence[str] = field(default=())
+    remarks: Sequence[Remark | str] = field(default=())
 
     @property
     def draws(self) -> int:
         """Number of posterior draws."""
         return self.pond.size
+
+    @property
+    def missed(self) -> str:
+        """What samples like these can have missed, in words."""
+        return str(self.look)
+
+    @property
+    def warnings(self) -> list[str]:
+        """What looks odd, in words."""
+        return [text_of(remark) for remark in self.remarks]
 
     @property
     def posterior(self) -> Posterior:
@@ -154,27 +191,23 @@ class Estimate(Result):
             "eggs_waiting": self.eggs_waiting.as_dict(),
             "counted": self.counted,
             "missed": self.missed,
+            "look": self.look.as_dict(),
             "mean_abundance_by_tilt": None
             if self.by_tilt is None
             else {"none": self.by_tilt[0].as_dict(), "full": self.by_tilt[1].as_dict()},
             "deaths_explained": self.deaths_explained.as_dict() if self.deaths_explained else None,
             "prior_and_posterior": [
-                {"name": name, "prior": a.as_dict(), "posterior": b.as_dict()}
+                {"name": str(Quantity(name)), "code": name, "prior": a.as_dict(), "posterior": b.as_dict()}
                 for name, a, b in self.prior_and_posterior
             ],
-            "warnings": list(self.warnings),
+            "warnings": self.warnings,
+            "remarks": [remark.as_dict() for remark in self.remarks if isinstance(remark, Remark)],
         }
 
     @property
     def sick_only(self) -> str:
-        """What it means that only sick or dead fish were looked at; empty where others were too."""
-        if self.by_tilt is None:
-            return ""
-        none, full = (triple.text() for triple in self.by_tilt)
-        return (
-            f"Only sick or dead fish were looked at: {none} flukes a fish if they carry what any fish carries, "
-            f"{full} if fish fell ill in proportion to their flukes; a few fish picked at random would tell."
-        )
+        """What it means that only sick or dead fish were looked at, in words; empty where others were too."""
+        return "" if self.by_tilt is None else str(SickOnly(*self.by_tilt))
 
     @property
     def mostly_else(self) -> bool:
@@ -189,32 +222,10 @@ class Estimate(Result):
             "prevalence": self.prevalence,
             "aggregation k": self.aggregation_k,
             "detection per fish": self.detection_per_fish,
-            "abundance at the start of the record": self.abundance_before,
+            "abundance when the record starts": self.abundance_before,
             "eggs waiting in the water": self.eggs_waiting,
         }
         return [{"quantity": name, "median": t.median, "low": t.low, "high": t.high} for name, t in named.items()]
-
-    def text(self) -> str:
-        """Return the estimate in words."""
-        lines = [
-            f"{self.parasite} in {self.case.title or self.case.name}: {self.mean_abundance.text()} flukes a fish, "
-            f"{self.flukes_total.text()} on all live fish.",
-            self.missed,
-            f"Fish that carry any: {self.prevalence.text(scale=100)} %. Chance that the stock carries flukes at all: "
-            f"{100 * self.probability_infected:.0f} %.",
-        ]
-        if self.eggs_waiting.high > 0:  # live-bearers lay none
-            lines.append(f"Eggs waiting in the water: {self.eggs_waiting.text()}.")
-        if self.case.has_samples:
-            shown = self.detection_per_fish.text(scale=100)
-            lines.insert(3, f"Preparations like yours, from one infected fish, show a fluke in {shown} of 100.")
-        else:
-            lines.insert(1, "No sample could be read: these numbers are what is believed of any such pond.")
-        if self.deaths_explained is not None:
-            lines.append(self.deaths_explained.text())
-        lines += [self.sick_only] if self.sick_only else []
-        lines += [f"Note: {warning}" for warning in self.warnings]
-        return "\n".join(lines)
 
 
 def estimate(
@@ -249,14 +260,14 @@ def estimate(
     pilot_size, size = effort.cheap_pilot, max(8 * draws, effort.cheap_ponds)
     if past:
         pilot_size, size = effort.pilot, max(4 * draws, effort.ponds)
-    report_progress(f"{parasite}: the past of the pond, first round")
+    report_progress(f"{parasite}: the pond so far")
     pilot = run_past(case, parasite, pilot_size, seed, None)
     proposal = proposal_from(pilot, log_likelihood(pilot, parasite) + pilot.log_prior)
-    report_progress(f"{parasite}: the burden behind the samples")
+    report_progress(f"{parasite}: flukes behind the samples")
     whole = run_past(case, parasite, size, seed, proposal)
     log_posterior = log_likelihood(whole, parasite) + whole.log_prior
     if _effective_ponds(whole, log_posterior) < _ENOUGH:
-        report_progress(f"{parasite}: the record fits few ponds, once more among these")
+        report_progress(f"{parasite}: flukes, once more")
         whole = run_past(case, parasite, round(1.5 * size), seed, proposal_from(whole, log_posterior))
         log_posterior = log_likelihood(whole, parasite) + whole.log_prior
     return _summarise(whole, log_posterior, parasite, draws, seed)
@@ -313,12 +324,12 @@ def _summarise(past: HistoryRuns, log_posterior: np.ndarray, parasite: str, draw
         abundance_before=CredibleInterval.of(past.abundance_then[chosen]),
         eggs_waiting=CredibleInterval.of(eggs),
         counted=counted(case, parasite),
-        missed=missed(past, parasite),
+        look=sample_reading(past, parasite),
         by_tilt=_by_tilt(past, parasite, draws, seed),
         prior_and_posterior=moved(past, pond, seen, chosen),
         effective_draws=effective,
         deaths_explained=explained,
-        warnings=[
+        remarks=[
             *case.warnings,
             *_rough(effective),
             *looked_twice(case, parasite),
@@ -401,11 +412,6 @@ def _by_tilt(
     return found[0], found[1]
 
 
-def _rough(effective: float) -> list[str]:
+def _rough(effective: float) -> list[FewEffectiveDraws]:
     """Say so where the intervals stand on few draws."""
-    if effective >= _ENOUGH:
-        return []
-    return [
-        f"the record leaves {effective:.0f} effective draws: the samples fit few of the ponds believed possible, "
-        "so the edges of the intervals are rough"
-    ]
+    return [] if effective >= _ENOUGH else [FewEffectiveDraws(effective)]

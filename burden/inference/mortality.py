@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from datetime import date
+from typing import Any, Literal
 
 import numpy as np
 from scipy.special import gammaln
@@ -18,10 +19,13 @@ from burden.inference.prior import OTHER_CAUSE, OTHER_CAUSE_FOUND_FACTOR
 from burden.model.forward import Trajectory
 from burden.utils.random_streams import uniform_draws
 from burden.utils.results import CredibleInterval
+from burden.utils.wording import Remark, text_of
 
 __all__ = [
     "DeathAttribution",
     "DeathLog",
+    "DeathPattern",
+    "MoreThanOtherCauses",
     "beyond_other_causes",
     "explain",
     "other_given_deaths",
@@ -124,6 +128,36 @@ def _at(days: np.ndarray, values: np.ndarray, day: float) -> np.ndarray:
 
 
 @dataclass(frozen=True)
+class DeathPattern(Remark):
+    """What the course of deaths speaks for (common practice, no source).
+
+    Parameters
+    ----------
+    kind : str
+        Many at once where flukes of grown fish seldom kill so; many at once in fry or crowded stock, where that rules
+        nothing out; or single deaths over months, which fit gill flukes.
+    deaths : int
+        Of the worst row; all of them where they are single.
+    days : float
+        Over which they died [d].
+    until : date
+        Last of these days.
+    """
+
+    kind: Literal["many_unusual", "many_any_cause", "single_over_months"]
+    deaths: int
+    days: float
+    until: date
+
+
+@dataclass(frozen=True)
+class MoreThanOtherCauses(Remark):
+    """More fish die than the model lets die of anything but flukes, at most `most_per_day` [1/d]."""
+
+    most_per_day: float
+
+
+@dataclass(frozen=True)
 class DeathAttribution:
     """How many of the dead in the log the flukes killed.
 
@@ -137,7 +171,7 @@ class DeathAttribution:
         Whether samples and log have said anything: the number is not the one believed before, and not any number.
     rates : mapping of str to CredibleInterval
         Death rates over the log from flukes and from all else [1/d].
-    pattern : str
+    pattern : DeathPattern or None
         What many at once or single deaths speak for.
     """
 
@@ -146,7 +180,7 @@ class DeathAttribution:
     believed: CredibleInterval
     told: bool
     rates: Mapping[str, CredibleInterval]
-    pattern: str
+    pattern: DeathPattern | None
 
     @property
     def mostly_else(self) -> bool:
@@ -161,23 +195,13 @@ class DeathAttribution:
             "by_flukes_believed_before": self.believed.as_dict(),
             "verdict": "told" if self.told else "cannot_tell",
             "rates_per_day": {name: rate.as_dict() for name, rate in self.rates.items()},
-            "pattern": self.pattern,
+            "pattern": "" if self.pattern is None else str(self.pattern),
+            "pattern_code": None if self.pattern is None else self.pattern.as_dict(),
         }
 
     def text(self) -> str:
         """Return the finding in words."""
-        low, high = self.by_flukes.low, self.by_flukes.high
-        among = f"{low:.0f}" if low == high else f"{low:.0f} to {high:.0f}"
-        if self.told:
-            line = f"Flukes explain {among} of your {self.deaths} deaths (median {self.by_flukes.median:.0f})."
-        else:
-            line = (
-                f"Samples and death log cannot tell how many of your {self.deaths} deaths the flukes explain "
-                f"({among}; believed before: {self.believed.low:.0f} to {self.believed.high:.0f})."
-            )
-        if self.mostly_else:
-            line += " Most died of something else, which no dose against flukes mends: look for it first."
-        return f"{line} {self.pattern}".rstrip()
+        return text_of(self)
 
 
 def explain(
@@ -243,7 +267,7 @@ def _distance(after: np.ndarray, prior: np.ndarray, weight: np.ndarray) -> float
     return float(np.max(np.abs(below - mass[np.searchsorted(prior[order], steps, "right")] / mass[-1])))
 
 
-def beyond_other_causes(case: Case, explained: DeathAttribution | None) -> list[str]:
+def beyond_other_causes(case: Case, explained: DeathAttribution | None) -> list[MoreThanOtherCauses]:
     """Say that more fish die than the model lets die of anything but flukes, as a forecast is then too low.
 
     Parameters
@@ -254,17 +278,14 @@ def beyond_other_causes(case: Case, explained: DeathAttribution | None) -> list[
     most = OTHER_CAUSE[1] * (OTHER_CAUSE_FOUND_FACTOR if case.findings.other else 1.0)
     if explained is None or explained.rates["all_else"].median < _NEAR_LIMIT * most:
         return []
-    return [
-        f"more fish die than is thought of any cause but flukes ({100 * most:.0f} of 100 fish a day, an assumption): "
-        "more will die than is forecast, and the band of deaths is too narrow; look for that cause first"
-    ]
+    return [MoreThanOtherCauses(most)]
 
 
-def pattern_of_deaths(case: Case, home: str) -> str:
+def pattern_of_deaths(case: Case, home: str) -> DeathPattern | None:
     """Say what many deaths at once, or single ones over months, speak for (common practice, no source)."""
     rows = [row for row in case.deaths if row.deaths > 0]
     if not rows or home != "gill":
-        return ""
+        return None
     volume_m3 = case.water.volume_l.value / 1000
     kilograms = sum(g.count * g.weight_g.value for g in case.fish) / 1000
     open_to_all = case.mean_weight_g.value < _FRY_G or kilograms / volume_m3 > _CROWDED_KG_M3
@@ -275,18 +296,9 @@ def pattern_of_deaths(case: Case, home: str) -> str:
     ]
     if many:
         worst = max(many, key=lambda row: row.deaths / max(row.days_covered, 1.0))
-        within = "in one day" if worst.days_covered <= 1 else f"in {worst.days_covered:g} days"
-        start = f"{worst.deaths} dead {within} up to {worst.date.isoformat()}"
-        if open_to_all:
-            return (
-                f"{start}: in fry or in crowded stock that rules nothing out, neither flukes nor water, oxygen or "
-                "another disease (common practice, no source)."
-            )
-        return (
-            f"{start} is unusual for gill flukes of grown pond fish: look at water, oxygen and other disease "
-            "(common practice, no source)."
-        )
+        kind: Literal["many_any_cause", "many_unusual"] = "many_any_cause" if open_to_all else "many_unusual"
+        return DeathPattern(kind, worst.deaths, worst.days_covered, worst.date)
     span = (rows[-1].date - rows[0].date).days + rows[0].days_covered
     if span >= _MONTHS_DAYS and len(rows) > 1 and not open_to_all:
-        return "Single deaths over months fit gill flukes of grown pond fish (common practice, no source)."
-    return ""
+        return DeathPattern("single_over_months", sum(row.deaths for row in rows), span, rows[-1].date)
+    return None

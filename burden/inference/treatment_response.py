@@ -92,7 +92,7 @@ class Response(Result):
     @property
     def warnings(self) -> tuple[str, ...]:
         """What looks odd in the case, and what of it was not read."""
-        return (*self.case.warnings, *not_read(self.case, self.parasite))
+        return (*self.case.warnings, *map(str, not_read(self.case, self.parasite)))
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form of the contract."""

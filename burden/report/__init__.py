@@ -1,7 +1,1 @@
-"""What a vet reads: HTML, figures, tables and the calendar. The only room that draws."""
-
-from __future__ import annotations
-
-from burden.report.write import ReportResult, write_reports
-
-__all__ = ["ReportResult", "write_reports"]
+"""What a vet reads: words, pages, figures, tables and the calendar. The only room that draws."""

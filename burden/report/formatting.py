@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable
 from datetime import date, timedelta
@@ -10,7 +9,18 @@ from typing import Any
 
 from burden.case import Uncertain
 from burden.treatment.dose_result import DoseResult
-from burden.utils.formatting import MONTHS, named, product_words
+from burden.utils.formatting import (
+    CANNOT_BE_GIVEN,
+    MONTHS,
+    day_in_words,
+    interval,
+    named,
+    percent,
+    plain,
+    product_words,
+    sentence,
+    several,
+)
 from burden.utils.results import CredibleInterval
 
 __all__ = [
@@ -30,45 +40,18 @@ __all__ = [
 ]
 
 _NARROW = "\u202f"  # narrow no-break space: a number never breaks across lines
+long_date = day_in_words
 
 
 def about(value: float | None, digits: int = 2) -> str:
-    """Write a number as people say it: two figures that count, never more decimals than it is worth.
-
-    Examples
-    --------
-    >>> about(150.892), about(0.0241), about(3.96), about(1512.0).replace("\\u202f", " "), about(2.13e6)
-    ('150', '0.024', '4', '1 500', '2.1 million')
-    """
-    if value is None or not math.isfinite(value):
-        return "unbounded" if value == math.inf else "not known"
-    if value == 0:
-        return "0"
-    if abs(value) < 1e-6:
-        return "about 0"
-    if abs(value) >= 1e6:
-        return f"{about(value / 1e6, digits)} million"
-    rounded = round(value, digits - 1 - math.floor(math.log10(abs(value))))
-    decimals = max(digits - 1 - math.floor(math.log10(abs(rounded))), 0)
-    text = f"{rounded:,.{decimals}f}".replace(",", _NARROW)
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    """Write an estimated number: two figures that count."""
+    return plain(value, digits)
 
 
 def spread(triple: CredibleInterval | Uncertain, scale: float = 1.0, digits: int = 2) -> str:
-    """Write "median (low to high)", or that it cannot be given.
-
-    Examples
-    --------
-    >>> spread(CredibleInterval(0.5, 0.25, 0.75), 100)
-    '50 (25 to 75)'
-    >>> spread(CredibleInterval.missing())
-    'cannot be given'
-    """
+    """Write "median (low to high)", or that it cannot be given."""
     middle = triple.median if isinstance(triple, CredibleInterval) else triple.value
-    if math.isnan(middle):
-        return "cannot be given"
-    said, low, high = (about(x * scale, digits) for x in (middle, triple.low, triple.high))
-    return f"{said} ({low} to {high})"
+    return interval(middle * scale, triple.low * scale, triple.high * scale, digits)
 
 
 def of_100(probability: float) -> str:
@@ -79,11 +62,7 @@ def of_100(probability: float) -> str:
     >>> of_100(0.034), of_100(0.001), of_100(0.998)
     ('3 of 100', 'under 1 of 100', 'over 99 of 100')
     """
-    if not math.isfinite(probability):
-        return "cannot be given"
-    if probability < 0.005:
-        return "under 1 of 100"
-    return "over 99 of 100" if probability > 0.995 else f"{100 * probability:.0f} of 100"
+    return percent(probability).replace(" %", " of 100") if probability == probability else CANNOT_BE_GIVEN
 
 
 def weighed(given: DoseResult) -> str:
@@ -119,17 +98,6 @@ def unbroken(value: Any) -> Any:
     return re.sub(r"(?<=\d) (?=\d{3}(?!\d))", _NARROW, value) if type(value) is str else value
 
 
-def long_date(day: date) -> str:
-    """Write a date with its year.
-
-    Examples
-    --------
-    >>> long_date(date(2026, 5, 4))
-    '4 May 2026'
-    """
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
-
-
 def day_label(day: date) -> str:
     """Write a date on an axis.
 
@@ -157,26 +125,3 @@ def days_label(days: Iterable[date]) -> str:
 def on_day(start: date, day: float) -> date:
     """Return the date so many days after another."""
     return start + timedelta(days=round(float(day)))
-
-
-def sentence(text: str) -> str:
-    """Write a phrase as a sentence.
-
-    Examples
-    --------
-    >>> sentence("maturity is extrapolated"), sentence("Done."), sentence("is it?")
-    ('Maturity is extrapolated.', 'Done.', 'Is it?')
-    """
-    return f"{text[:1].upper()}{text[1:].rstrip('.')}{'' if text.endswith('?') else '.'}"
-
-
-def several(items: Iterable[str]) -> str:
-    """Join words with commas and an "and".
-
-    Examples
-    --------
-    >>> several(["a"]), several(["a", "b", "c"])
-    ('a', 'a, b and c')
-    """
-    items = list(items)
-    return " and ".join([", ".join(items[:-1]), items[-1]]) if len(items) > 1 else "".join(items)

@@ -1,78 +1,194 @@
-"""Numbers, names and dates as people write them, the same in every locale."""
+"""How a number, a share, an amount, a date and a name are written: one writer each, the same in every locale.
+
+Numbers are written with at most three digits that count, thousands spaced, never with an exponent. Every sentence and
+table of the package calls these.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from datetime import date
 
 __all__ = [
+    "CANNOT_BE_GIVEN",
     "MONTHS",
+    "all_of",
+    "as_given",
     "counted",
     "day_in_words",
+    "interval",
+    "mass",
     "named",
+    "percent",
+    "percent_interval",
     "plain",
     "plain_number",
     "product_words",
     "say_date",
+    "sentence",
+    "several",
     "uncapitalised",
+    "volume",
 ]
 
-_MONTHS = (
-    *("January", "February", "March", "April", "May", "June"),
-    *("July", "August", "September", "October", "November", "December"),
-)
+CANNOT_BE_GIVEN = "cannot be given"
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+#: a smaller number is what arithmetic leaves of nought
+_NOUGHT = 1e-12
+#: digits of a number that somebody wrote: more are noise of binary fractions
+_AS_GIVEN_DIGITS = 9
+_SAME_PLURAL = {"fish", "koi", "carp"}
 
 
-def named(name: str) -> str:
-    """Write a name of the glossary as words.
+# --- numbers ------------------------------------------------------------------------------------------------------
+def plain(value: float | None, digits: int = 3) -> str:
+    """Write a number with so many significant digits, without an exponent, thousands spaced.
 
-    Examples
-    --------
-    >>> named("potassium_permanganate")
-    'potassium permanganate'
-    """
-    return name.replace("_", " ")
-
-
-def uncapitalised(text: str) -> str:
-    """Return a sentence as it goes on after a colon."""
-    return text[:1].lower() + text[1:]
-
-
-def day_in_words(day: date) -> str:
-    """Write a date with the name of its month, the same in every locale."""
-    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
-
-
-def plain_number(value: float) -> str:
-    """Write a number as it was given, thousands spaced, without an exponent.
+    Parameters
+    ----------
+    value : float or None
+        None and NaN: cannot be given.
+    digits : int
 
     Examples
     --------
-    >>> plain_number(12000.0), plain_number(0.25)
-    ('12 000', '0.25')
+    >>> plain(22.9358), plain(12345.0), plain(0.026000000000000002), plain(-3.6e-15), plain(3e6), plain(9.96, 2)
+    ('22.9', '12 300', '0.026', '0', '3 000 000', '10')
+    >>> plain(None), plain(float("inf"))
+    ('cannot be given', 'no limit')
     """
-    text = f"{value:,.4f}".rstrip("0").rstrip(".")
-    return text.replace(",", " ")
+    if value is None or math.isnan(value):
+        return CANNOT_BE_GIVEN
+    if math.isinf(value):
+        return "no limit"
+    if abs(value) < _NOUGHT:
+        return "0"
+    place = digits - 1 - math.floor(math.log10(abs(value)))
+    rounded = round(float(value), place)
+    text = f"{rounded:,.{max(place, 0)}f}".replace(",", " ")
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def as_given(value: float) -> str:
+    """Write a number as somebody wrote it: all its digits, thousands spaced, without an exponent.
+
+    Examples
+    --------
+    >>> as_given(12345.0), as_given(0.25), as_given(0.1 + 0.2), as_given(0.00002)
+    ('12 345', '0.25', '0.3', '0.00002')
+    """
+    return plain(value, _AS_GIVEN_DIGITS)
+
+
+def interval(middle: float, low: float, high: float, digits: int = 2, unit: str = "") -> str:
+    """Write a median with its interval, the unit once.
+
+    Examples
+    --------
+    >>> interval(151.2, 21.0, 1110.0), interval(0.5, 0.25, 1.0, unit=" d")
+    ('150 (21 to 1 100)', '0.5 (0.25 to 1) d')
+    >>> interval(float("nan"), 0.0, 1.0)
+    'cannot be given'
+    """
+    if math.isnan(middle):
+        return CANNOT_BE_GIVEN
+    return f"{plain(middle, digits)} ({plain(low, digits)} to {plain(high, digits)}){unit}"
+
+
+def percent(probability: float) -> str:
+    """Write a probability or a share in percent, never claiming 0 or 100 of what is only nearly so.
+
+    Examples
+    --------
+    >>> percent(0.034), percent(0.001), percent(0.998), percent(1.0), percent(0.0)
+    ('3 %', 'under 1 %', 'over 99 %', '100 %', '0 %')
+    """
+    if math.isnan(probability):
+        return CANNOT_BE_GIVEN
+    rounded = f"{100 * probability:.0f}"
+    if rounded == "0" and probability > 0:
+        return "under 1 %"
+    return "over 99 %" if rounded == "100" and probability < 1 else f"{rounded} %"
+
+
+def percent_interval(middle: float, low: float, high: float, digits: int = 2) -> str:
+    """Write a share with its interval in percent.
+
+    Examples
+    --------
+    >>> percent_interval(0.5, 0.25, 0.751)
+    '50 % (25 to 75 %)'
+    """
+    if math.isnan(middle):
+        return CANNOT_BE_GIVEN
+    said, lower, upper = (plain(100 * x, digits) for x in (middle, low, high))
+    return f"{said} % ({lower} to {upper} %)"
 
 
 def counted(number: int, noun: str) -> str:
-    """Write a number with its noun.
+    """Write a number of things with its noun.
 
     Examples
     --------
-    >>> counted(1, "row"), counted(2, "row")
-    ('1 row', '2 rows')
+    >>> counted(1, "row"), counted(2, "gill clip"), counted(20000, "fish"), counted(3, "row of deaths")
+    ('1 row', '2 gill clips', '20 000 fish', '3 rows of deaths')
     """
-    return f"{number} {noun}{'' if number == 1 else 's'}"
+    head, of, rest = noun.partition(" of ")
+    plural = "" if number == 1 or head.split(" ")[-1] in _SAME_PLURAL else "es" if head.endswith("ch") else "s"
+    return f"{number:,}".replace(",", " ") + f" {head}{plural}{of}{rest}"
 
 
-#: from this many on, g are said in kg and mL in L
-_LARGE = 10_000.0
+def all_of(number: int, noun: str) -> str:
+    """Write all there are of a thing.
+
+    Examples
+    --------
+    >>> all_of(1, "fish"), all_of(2, "fish"), all_of(3, "pond")
+    ('the only fish', 'both fish', 'all 3 ponds')
+    """
+    if number == 1:
+        return f"the only {noun}"
+    return counted(number, noun).replace("2 ", "both ", 1) if number == 2 else f"all {counted(number, noun)}"
+
+
+# --- amounts ------------------------------------------------------------------------------------------------------
+def mass(grams: float | None, digits: int = 3) -> str:
+    """Write a mass in the unit of the scale that weighs it: mg, g, kg from 1 000 g, t from 1 000 kg.
+
+    Examples
+    --------
+    >>> mass(0.0264), mass(96.4321), mass(1234.0), mass(2.2e5), mass(1.25e6)
+    ('26.4 mg', '96.4 g', '1.23 kg', '220 kg', '1.25 t')
+    """
+    return _in_unit(grams, digits, ((1e-3, "mg"), (1.0, "g"), (1e3, "kg"), (1e6, "t")))
+
+
+def volume(litres: float | None, digits: int = 3) -> str:
+    """Write a volume: mL, L from 1 L, m³ from 100 m³.
+
+    Examples
+    --------
+    >>> volume(0.5), volume(11.3779), volume(12000.0), volume(4e6)
+    ('500 mL', '11.4 L', '12 000 L', '4 000 m³')
+    """
+    return _in_unit(litres, digits, ((1e-3, "mL"), (1.0, "L"), (1e5, "m³")), {"m³": 1e3})
+
+
+def _in_unit(
+    value: float | None, digits: int, units: tuple[tuple[float, str], ...], scales: dict[str, float] | None = None
+) -> str:
+    """Write a value in the largest unit it reaches once rounded; `scales` where a unit begins above its size."""
+    if value is None or not math.isfinite(value):
+        return plain(value)
+    rounded = value if value == 0 else round(value, digits - 1 - math.floor(math.log10(abs(value))))
+    begins, unit = next((u for u in reversed(units) if abs(rounded) >= u[0]), units[0] if value else units[1])
+    return f"{plain(value / (scales or {}).get(unit, begins), digits)} {unit}"
 
 
 def product_words(product_g: float | None, product_ml: float | None) -> str:
-    """Say how much of a product, three figures, in units a scale or a can has: kg and L from 10 000 g or mL on.
+    """Write how much of a product to take, by weight or by volume.
 
     Parameters
     ----------
@@ -84,48 +200,78 @@ def product_words(product_g: float | None, product_ml: float | None) -> str:
     >>> product_words(96.4321, None), product_words(220000.0, None), product_words(None, 11377.9)
     ('96.4 g', '220 kg', '11.4 L')
     """
-    value, small, large = (product_g, "g", "kg") if product_ml is None else (product_ml, "mL", "L")
-    if value is not None and value >= _LARGE:
-        value, small = value / 1000, large
-    if value is None or value < 1000:
-        return f"{plain(value)} {small}"
-    return f"{plain(float(f'{value:.3g}'))} {small}"
+    return mass(product_g) if product_ml is None else volume(product_ml / 1000)
 
 
-def plain(value: float | None, digits: int = 3) -> str:
-    """Write a number with so many significant digits, without an exponent, thousands spaced.
+# --- dates --------------------------------------------------------------------------------------------------------
+def day_in_words(day: date) -> str:
+    """Write a date with its year.
 
     Examples
     --------
-    >>> plain(22.9358), plain(12000.0), plain(0.05)
-    ('22.9', '12 000', '0.05')
+    >>> day_in_words(date(2026, 5, 4))
+    '4 May 2026'
     """
-    if value is None:
-        return "-"
-    if value == 0:
-        return "0"
-    decimals = max(digits - 1 - math.floor(math.log10(abs(value))), 0)
-    text = f"{value:,.{decimals}f}".replace(",", " ")
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
 def say_date(day: date, year: int | None = None) -> str:
-    """Return a date as people say it, the same in every locale.
+    """Write a date with its weekday, and with its year only where that is another one.
 
     Parameters
     ----------
     day : date
     year : int, optional
-        Of the visit; a date of another year is then said with its own.
+        Of the visit.
 
     Examples
     --------
     >>> say_date(date(2026, 5, 4)), say_date(date(2026, 5, 4), 2026), say_date(date(2027, 2, 4), 2026)
     ('Mon 4 May', 'Mon 4 May', 'Thu 4 Feb 2027')
     """
-    names = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-    said = f"{names[day.weekday()]} {day.day} {MONTHS[day.month - 1]}"
+    said = f"{_WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]}"
     return said if year in (None, day.year) else f"{said} {day.year}"
+
+
+# --- names and phrases --------------------------------------------------------------------------------------------
+def named(name: str) -> str:
+    """Write a name of the glossary as words.
+
+    Examples
+    --------
+    >>> named("potassium_permanganate")
+    'potassium permanganate'
+    """
+    return name.replace("_", " ")
+
+
+def several(items: Iterable[str], last: str = "and") -> str:
+    """Join words with commas and an "and".
+
+    Examples
+    --------
+    >>> several(["a"]), several(["a", "b", "c"]), several(["a", "b"], "or")
+    ('a', 'a, b and c', 'a or b')
+    """
+    items = list(items)
+    return f" {last} ".join([", ".join(items[:-1]), items[-1]]) if len(items) > 1 else "".join(items)
+
+
+def sentence(text: str) -> str:
+    """Write a phrase as a sentence.
+
+    Examples
+    --------
+    >>> sentence("maturity is extrapolated"), sentence("Done."), sentence("is it?")
+    ('Maturity is extrapolated.', 'Done.', 'Is it?')
+    """
+    return f"{text[:1].upper()}{text[1:].rstrip('.')}{'' if text.endswith('?') else '.'}"
+
+
+def uncapitalised(text: str) -> str:
+    """Write a sentence as it goes on after a colon."""
+    return text[:1].lower() + text[1:]
+
+
+#: of rooms that are being rewritten
+plain_number = as_given

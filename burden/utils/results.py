@@ -13,6 +13,9 @@ from typing import Any
 
 import numpy as np
 
+from burden.utils.formatting import interval, plain
+from burden.utils.wording import brief_of, text_of
+
 __all__ = [
     "INTERVAL_LEVEL",
     "SCHEMA_VERSION",
@@ -55,26 +58,21 @@ class CredibleInterval:
 
     @classmethod
     def missing(cls) -> CredibleInterval:
-        """Return the triple that says the number cannot be given."""
+        """Return the interval of a number that cannot be given."""
         return cls(math.nan, math.nan, math.nan)
 
     def as_dict(self) -> dict[str, float | None]:
-        """Return the triple as the JSON contract has it, null for a number that cannot be given."""
+        """Return the interval as the JSON contract has it, null for a number that cannot be given."""
         return {name: number(getattr(self, name)) for name in ("median", "low", "high")}
 
     def text(self, digits: int = 2, scale: float = 1.0) -> str:
         """Return "median (low to high)" with significant digits; `scale` turns a share into percent."""
-        if not math.isfinite(self.median):
-            return "cannot be given"
-        return (
-            f"{_significant(self.median * scale, digits)} "
-            f"({_significant(self.low * scale, digits)} to {_significant(self.high * scale, digits)})"
-        )
+        return interval(self.median * scale, self.low * scale, self.high * scale, digits)
 
 
 @dataclass(frozen=True)
 class Probability(CredibleInterval):
-    """A triple of a probability, with its mean over the draws, by which schedules are ranked."""
+    """An interval of a probability, with its mean over the draws, by which schedules are ranked."""
 
     mean: float = math.nan
 
@@ -151,25 +149,23 @@ def number(value: Any) -> float | None:
     return value if math.isfinite(value) else None
 
 
-def _significant(value: float, digits: int) -> str:
-    """Write a number with so many significant digits, without an exponent, thousands spaced."""
-    if value == 0 or not math.isfinite(value):
-        return "0" if value == 0 else "unbounded"
-    rounded = round(value, digits - 1 - math.floor(math.log10(abs(value))))
-    decimals = max(digits - 1 - math.floor(math.log10(abs(rounded))), 0)
-    return f"{rounded:,.{decimals}f}".replace(",", " ")
-
-
 class Result:
-    """A result that renders itself. A subclass gives `as_dict`, `text` and `rows`; the views follow."""
+    """A result that renders itself. A subclass gives `as_dict` and `rows`, `burden.report.text` its words.
+
+    All views follow from these.
+    """
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form as plain Python objects."""
         raise NotImplementedError
 
     def text(self) -> str:
-        """Return the answer in words."""
-        raise NotImplementedError
+        """Return all of the answer in words."""
+        return text_of(self)
+
+    def brief(self) -> str:
+        """Return the answer in about five lines."""
+        return brief_of(self)
 
     def rows(self) -> list[dict[str, Any]]:
         """Return the answer as rows of a table."""
@@ -190,9 +186,7 @@ class Result:
 
     def _repr_html_(self) -> str:
         """What a notebook shows: the words, then the table, a long one by its ends."""
-        table = self.to_frame().to_html(
-            index=False, escape=True, max_rows=_ROWS_SHOWN, na_rep="", float_format=lambda x: _significant(x, 3)
-        )
+        table = self.to_frame().to_html(index=False, escape=True, max_rows=_ROWS_SHOWN, na_rep="", float_format=plain)
         return f'<pre style="white-space: pre-wrap">{escape(self.text())}</pre>\n{table}'
 
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, str]:

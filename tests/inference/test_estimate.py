@@ -18,6 +18,7 @@ from scipy.special import gammaincinv
 
 from burden.case import Arrival, DeathRecord, FishGroup, Preparation, Uncertain
 from burden.evidence import load_parasite
+from burden.inference.diagnostics import LookedTwice, SkinNotRead
 from burden.inference.estimate import (
     PRIOR_NONE,
     ObservationParameters,
@@ -192,7 +193,8 @@ def test_no_samples_give_the_prior_and_say_so():
     found = estimate(a_case(count=200_000))
     assert found.probability_infected == pytest.approx(1 - PRIOR_NONE, abs=0.01)
     assert found.counted is None
-    assert found.missed == "Nothing was looked at on this visit, so nothing is ruled out."
+    assert (found.look.preparations, found.look.chance_above) == (0, None)
+    assert found.missed == "No fish was looked at on this visit, so nothing is ruled out."
     assert "No sample could be read" in found.text()
     value = load_parasite("dactylogyrus").values["abundance"]
     ranks = stats.norm.cdf(np.log([getattr(found.abundance_before, e) for e in ("low", "median", "high")]),
@@ -236,7 +238,7 @@ def test_sick_fish_alone_leave_the_range_of_the_tilt():
     assert full.median < found.mean_abundance.median < none.median
     as_random = estimate(replace(case, samples=tuple(clips(FORTY[:12])))).mean_abundance
     assert none.median == pytest.approx(as_random.median, rel=0.05)
-    assert "Only sick or dead fish were looked at" in found.text()
+    assert "Only sick or dead fish were sampled" in found.text()
     assert set(found.as_dict()["mean_abundance_by_tilt"]) == {"none", "full"}
     mixed = estimate(replace(case, samples=(*case.samples, *clips([3], first=99))), draws=100)
     assert mixed.by_tilt is None
@@ -251,10 +253,10 @@ def test_skin_tells_of_gill_flukes_only_when_switched_on():
     assert off.abundance_before == gills.abundance_before
     assert off.probability_infected > 0.999 > gills.probability_infected  # a fluke is a fluke, wherever it sat
     assert on.mean_abundance.median > 3 * off.mean_abundance.median
+    assert SkinNotRead("dactylogyrus", 1, 2) in off.remarks
     assert any("gill_flukes_on_skin" in warning for warning in off.warnings)
-    assert not any("gill_flukes_on_skin" in warning for warning in on.warnings)
     own = estimate(a_case(skin, parasites=("gyrodactylus",)), draws=100)
-    assert not any("not read" in warning for warning in own.warnings)
+    assert not any(isinstance(remark, SkinNotRead) for found in (on, own) for remark in found.remarks)
 
 
 def test_more_fish_narrow_the_interval():
@@ -457,10 +459,11 @@ def test_the_whole_looked_at_twice_is_one_burden():
     held = fixed_values(detection_per_fluke=0.999999, gill_share=0.999999)
     found = estimate(a_case(twice, count=1, overrides=held), draws=100)
     assert found.flukes_total.median == 40
+    assert [remark.times for remark in found.remarks if isinstance(remark, LookedTwice)] == [2]
     assert any("counted 2 times" in warning for warning in found.warnings)
     clipped = estimate(a_case(clips([3, 4], each=2), count=1), draws=100)
     assert clipped.flukes_total.low >= 7  # two clips show different flukes
-    assert not any("times" in warning for warning in clipped.warnings)
+    assert not any(isinstance(remark, LookedTwice) for remark in clipped.remarks)
 
 
 def test_a_stock_looked_at_wholly_is_known():
@@ -554,19 +557,21 @@ def test_what_samples_like_these_can_miss():
     """The chance left by clean clips, against the grid's."""
     counts = (0, 0, 0)
     found = estimate(a_case(clips(counts, 0.03), count=500, overrides=fixed_values(**PLAIN)))
-    assert found.missed.startswith("3 preparations of 3 fish, all clean like yours, still leave a ")
-    assert found.missed.endswith("chance of more than 100 flukes a fish.")
+    assert found.look.level == 100
+    assert found.missed.startswith("You found no fluke in 3 gill clips from 3 fish. A look like this still leaves a ")
+    assert found.missed.endswith("that fish carry more than 100 flukes on average.")
     means, _, posterior = grid_posterior(counts, 0.03)
     evidence = grid_evidence(counts, 0.03)
     carrying = (1 - PRIOR_NONE) * evidence / (PRIOR_NONE + (1 - PRIOR_NONE) * evidence)
     left = 100 * carrying * posterior.sum(1)[means > 100].sum()
-    told = float(found.missed.split(" % ")[0].split()[-1])
-    assert told == pytest.approx(left, abs=1.5 + 0.5)  # Monte Carlo of some 3,000 draws, and rounding
+    chance = found.look.chance_above
+    assert 100 * chance == pytest.approx(left, abs=1.5)  # Monte Carlo of some 3,000 draws
+    assert f"a chance of {100 * chance:.0f} % that" in found.missed
     seen = estimate(a_case(clips((0, 5, 1), 0.03), count=500, overrides=fixed_values(**PLAIN)))
-    shared = found.missed.split("leave ")[1]
-    assert (
-        seen.missed == f"3 preparations of 3 fish, had all been clean, would still leave {shared[:-1]}; yours showed 6."
-    )
+    # what a clean look would leave does not hang on the counts, but the ponds drawn do
+    assert seen.look == replace(found.look, flukes=6, chance_above=seen.look.chance_above)
+    assert 100 * seen.look.chance_above == pytest.approx(100 * chance, abs=1.5)
+    assert seen.missed == "You found 6 flukes in 3 gill clips from 3 fish."
 
 
 def grid_evidence(counts, share):
@@ -628,5 +633,6 @@ def test_what_is_true_of_the_invented_cases_lies_in_their_intervals(name):
 
 
 def test_no_look_makes_a_burden_impossible():
-    found = estimate(a_case(organs([9, 12, 7, 15, 4, 8])), draws=40)
-    assert "would still leave less than a 1 % chance of more than 100 flukes a fish" in found.missed
+    found = estimate(a_case(organs([0, 0, 0, 0, 0, 0])), draws=40)
+    assert found.look.chance_above < 0.005
+    assert "a chance of under 1 % that fish carry more than 100 flukes on average" in found.missed

@@ -202,8 +202,8 @@ def test_effort_is_that_of_a_pond_with_or_without_a_past(monkeypatch):
     assert estimate.estimate(case, "dactylogyrus", draws=9, effort=effort).parasite == "dactylogyrus"
     assert asked == [11, 36, 54]
     lines = plain.text().splitlines()
-    assert [line.removeprefix("Note: ") for line in lines if line.startswith("Note: ")] == list(plain.warnings)
-    assert any("effective draws" in line for line in lines)
+    assert [line.removeprefix("Note: ") for line in lines if line.startswith("Note: ")] == plain.warnings
+    assert [x for x in plain.remarks if isinstance(x, estimate.FewEffectiveDraws)]
 
 
 def test_resampling_takes_each_as_often_as_its_weight_says():

@@ -24,7 +24,6 @@ from burden.day_book import day_book, held_water_words
 from burden.evidence import load_agent, load_parasite
 from burden.inference.mortality import DeathAttribution
 from burden.model.temperature import Temperature
-from burden.report import write_reports
 from burden.report.figures.concentration import course_in_water
 from burden.report.figures.forecast import draw_forecast
 from burden.report.figures.interval import draw_interval_chart, interval_curves, write_interval_chart
@@ -40,6 +39,7 @@ from burden.report.page.outlook import outcomes, watch_for
 from burden.report.page.page import _otherwise_row
 from burden.report.page.sheets import owner_page, record_of
 from burden.report.page.unknowns import unknowns_of
+from burden.report.write import write_reports
 from burden.treatment.safety import SafetyNote, safety_check
 from burden.treatment.withdrawal import withdrawals
 from burden.utils.errors import InputError

@@ -11,8 +11,8 @@ import pytest
 
 import burden.report.write as write
 from burden.io import read_case
-from burden.report import write_reports
 from burden.report.files.unfinished import Unfinished, code_of
+from burden.report.write import write_reports
 from burden.utils.errors import InputError, Problem
 from burden.utils.parallel import each, processes
 

@@ -102,9 +102,14 @@ def test_numbers_are_plain_floats(value):
         (1234.5, 2, "1 200"),
         (0.01234, 2, "0.012"),
         (9.96, 2, "10"),
-        (0.0999, 2, "0.10"),
+        (0.0999, 2, "0.1"),
         (-3.14159, 3, "-3.14"),
-        (12.0, 3, "12.0"),
+        (0.026000000000000002, 3, "0.026"),
+        (-3.6e-15, 3, "0"),
+        (2300.4, 3, "2 300"),
+        (20000.0, 3, "20 000"),
+        (3e6, 3, "3 000 000"),
+        (12.0, 3, "12"),
     ],
 )
 def test_digits_that_mean_something(value, digits, text):
@@ -138,14 +143,14 @@ class Answer(Result):
 def test_views_show_one_and_the_same():
     answer = Answer(CredibleInterval(3.0, 1.0, 9.0), "0,5 °C <b>")
     assert json.loads(answer.to_json()) == answer.as_dict()
-    assert str(answer) == answer.text() == "3.0 (1.0 to 9.0) flukes, 0,5 °C <b>"
+    assert str(answer) == answer.text() == "3 (1 to 9) flukes, 0,5 °C <b>"
     assert "°C" in answer.to_json()
     frame = answer.to_frame()
     assert frame.loc[0, ["median", "low", "high"]].tolist() == [3.0, 1.0, 9.0]
     html = answer._repr_html_()
     assert html.count("&lt;b&gt;") == 2  # in the words and in the table
     assert "<b>" not in html
-    assert "<td>3.00</td>" in html
+    assert "<td>3</td>" in html
 
 
 def test_a_long_table_is_shown_by_its_ends_and_without_exponents():

@@ -8,6 +8,7 @@ from typing import Any
 
 from burden.case import Preparation
 from burden.day_book import held_water_words
+from burden.inference.diagnostics import Quantity
 from burden.inference.estimate import Estimate
 from burden.report.formatting import about, long_date, named, of_100, on_day, sentence, several, spread
 from burden.report.page.day_book import recheck_words
@@ -173,7 +174,12 @@ def there_rows(e: Estimate) -> list[tuple[str, str]]:
 def moved_rows(e: Estimate) -> list[dict[str, str]]:
     """Return prior beside posterior, and whether the data moved it."""
     return [
-        {"name": name, "before": spread(prior), "after": spread(posterior), "verdict": _moved(prior, posterior)}
+        {
+            "name": str(Quantity(name)),
+            "before": spread(prior),
+            "after": spread(posterior),
+            "verdict": _moved(prior, posterior),
+        }
         for name, prior, posterior in e.prior_and_posterior
     ]
 

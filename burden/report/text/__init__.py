@@ -1,0 +1,28 @@
+"""Every sentence the package says: one module a subject, each registering the words of its results and remarks."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib import import_module
+
+__all__ = ["load_writers"]
+
+#: which module here writes what another module defines
+_SUBJECTS = {
+    "burden.inference.diagnostics": "burden",
+    "burden.inference.estimate": "burden",
+    "burden.inference.mortality": "deaths",
+}
+
+
+@cache
+def load_writers(module: str) -> None:
+    """Register the words of all that a module defines; nothing to do for one that says nothing.
+
+    Parameters
+    ----------
+    module : str
+        Full name, as `type.__module__` gives it.
+    """
+    if module in _SUBJECTS:
+        import_module(f"{__name__}.{_SUBJECTS[module]}")

@@ -1,0 +1,132 @@
+"""Words of an estimate: how many flukes there are, what a look misses, and what is odd."""
+
+from __future__ import annotations
+
+from burden.inference.diagnostics import LookedTwice, Quantity, SampleReading, SkinNotRead
+from burden.inference.estimate import Estimate, FewEffectiveDraws, SickOnly
+from burden.report.text.notes import noted, parasite_name
+from burden.utils.formatting import all_of, counted, day_in_words, named, percent, percent_interval, plain
+from burden.utils.results import CredibleInterval
+from burden.utils.wording import writes, writes_brief
+
+__all__: list[str] = []  # writers are found by the type they write
+
+_QUANTITIES = {
+    "abundance_before": "flukes a fish when the record starts",
+    "abundance_today": "flukes a fish today",
+    "share_seen_gill_clip": "share of the gills on a clip, relative to its median",
+    "share_seen_skin_scrape": "share of the skin in a scrape, relative to its median",
+    "part_shape": "how unevenly flukes sit on one fish (shape)",
+    "selection_bias": "how strongly sick fish were picked by their flukes (0 to 1)",
+    "background_hazard": "deaths without flukes (per day)",
+    "aggregation": "aggregation k",
+    "hazard_per_burden": "deaths per fluke and gram (per day)",
+    "reproduction_number": "reproduction number",
+}
+
+
+@writes
+def _estimate_text(e: Estimate) -> str:
+    """Write the burden behind the samples of one case."""
+    lines = [*_answer(e), _infected(e)]
+    if e.case.has_samples:
+        shown = _share(e.detection_per_fish)
+        lines.append(f"Preparations like yours show a fluke on {shown} of infected fish.")
+    if e.eggs_waiting.high > 0:  # live-bearers lay none
+        lines.append(f"Eggs in the water, not hatched yet: {e.eggs_waiting.text()}.")
+    lines += [e.deaths_explained.text()] if e.deaths_explained is not None else []
+    lines += [e.sick_only] if e.sick_only else []
+    lines.append("Ranges in brackets hold with 90 % probability.")
+    return noted(lines, e.warnings)
+
+
+@writes_brief
+def _estimate_brief(e: Estimate) -> str:
+    """Write the burden in a few lines."""
+    lines = [*_answer(e), _infected(e)]
+    lines += [e.deaths_explained.text()] if e.deaths_explained is not None else []
+    return "\n".join([*lines, e.sick_only] if e.sick_only else lines)
+
+
+def _answer(e: Estimate) -> list[str]:
+    """What is on the fish, and what was seen of it."""
+    where = f"{parasite_name(e.parasite)} in {e.case.title or e.case.name}"
+    fish = all_of(e.case.fish_count, "live fish") if e.case.fish_count else "the fish"
+    there = f"{where}: {e.mean_abundance.text()} flukes a fish, {e.flukes_total.text()} on {fish}."
+    if e.case.has_samples:
+        return [there, e.missed]
+    return [there, "No sample could be read. These numbers are what we expect of such a stock before looking."]
+
+
+def _infected(e: Estimate) -> str:
+    if e.probability_infected > 0.9995:
+        return f"Fish with flukes: {_share(e.prevalence)}."
+    return f"Fish with flukes: {_share(e.prevalence)}. Chance that any fish has one: {percent(e.probability_infected)}."
+
+
+def _share(share: CredibleInterval) -> str:
+    return percent_interval(share.median, share.low, share.high)
+
+
+@writes
+def _look_text(look: SampleReading) -> str:
+    """Write what was looked at and, where it was clean, what may still be there."""
+    if not look.preparations:
+        return "No fish was looked at on this visit, so nothing is ruled out."
+    taken = f"{counted(look.preparations, _kind(look))} from {look.fish} fish"
+    if look.flukes:
+        return f"You found {counted(look.flukes, 'fluke')} in {taken}."
+    chance = percent(max(look.chance_above or 0.0, 1e-9))  # no look makes it impossible
+    return (
+        f"You found no fluke in {taken}. A look like this still leaves a chance of {chance} that fish carry more than "
+        f"{plain(look.level)} flukes on average."
+    )
+
+
+def _kind(look: SampleReading) -> str:
+    return named(look.method) if look.method else "preparation"
+
+
+@writes
+def _sick_only_text(sick: SickOnly) -> str:
+    """Write what it means that only sick or dead fish were looked at."""
+    return (
+        f"Only sick or dead fish were sampled. The mean of all fish is {sick.as_any_fish.text()} flukes a fish if they "
+        f"carry as many as any fish, but {sick.by_burden.text()} if the most infected fell ill first. A few fish "
+        "picked at random would settle it."
+    )
+
+
+@writes
+def _looked_twice_text(look: LookedTwice) -> str:
+    """Write that counts were read as looks at the same flukes."""
+    return (
+        f"{day_in_words(look.day)}, fish {look.fish}: the whole {named(look.site)} was counted {look.times} times. "
+        "This is read as one look at the same flukes. For two sides of a fish, write fraction_examined 0.5 on each row."
+    )
+
+
+@writes
+def _skin_text(skin: SkinNotRead) -> str:
+    """Write that preparations of the skin were left out."""
+    left_out, flukes = counted(skin.preparations, "skin preparation"), counted(skin.flukes, "fluke")
+    were = "was" if skin.preparations == 1 else "were"
+    return (
+        f"{left_out} ({flukes}) {were} not used: {skin.parasite} lives on the gills, and nobody has measured how many "
+        'stray to the skin. To use skin, write gill_flukes_on_skin = "yes" under [parasite].'
+    )
+
+
+@writes
+def _few_draws_text(few: FewEffectiveDraws) -> str:
+    """Write that the edges of the intervals are rough."""
+    return (
+        f"Few simulated ponds fit these samples (as good as {plain(few.effective, 2)} independent ones), so the ends "
+        "of the ranges are rough. Check the counts and doses; more draws (--draws) help."
+    )
+
+
+@writes
+def _quantity_words(quantity: Quantity) -> str:
+    """Name a quantity that the record may move."""
+    return _QUANTITIES.get(quantity.name, named(quantity.name))

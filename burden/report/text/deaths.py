@@ -1,0 +1,65 @@
+"""Words of deaths: how many the flukes caused, and what their course speaks for."""
+
+from __future__ import annotations
+
+from burden.inference.mortality import DeathAttribution, DeathPattern, MoreThanOtherCauses
+from burden.utils.formatting import counted, day_in_words, percent, plain
+from burden.utils.wording import writes
+
+__all__: list[str] = []  # writers are found by the type they write
+
+_NO_SOURCE = "(common practice, no source)"
+
+
+@writes
+def _deaths_text(found: DeathAttribution) -> str:
+    """Write how many of the deaths flukes caused, or that the records cannot say."""
+    return " ".join(part for part in (_share(found), _elsewhere(found), str(found.pattern or "")) if part)
+
+
+def _share(found: DeathAttribution) -> str:
+    low, high = round(found.by_flukes.low), round(found.by_flukes.high)
+    of_all = f"of the {counted(found.deaths, 'recorded death')}"
+    if found.told:
+        if low == high:
+            return f"Flukes caused {low} {of_all}."
+        return f"Flukes caused {low} to {high} {of_all} (median {found.by_flukes.median:.0f})."
+    if found.deaths == 1:
+        return "Flukes may have caused the one recorded death; these records cannot say."
+    if low == high:
+        return f"Flukes may have caused {low} {of_all}, but these records do not test that."
+    may = "none or all" if low == 0 and high == found.deaths else f"{low} to {high}"
+    return f"Flukes may have caused {may} {of_all}; these records cannot say."
+
+
+def _elsewhere(found: DeathAttribution) -> str:
+    if not found.mostly_else:
+        return ""
+    return "Most died of something else, and no dose against flukes will stop that: look for the other cause first."
+
+
+@writes
+def _pattern_text(pattern: DeathPattern) -> str:
+    """Write what many deaths at once, or single ones over months, speak for."""
+    if pattern.kind == "single_over_months":
+        return f"Single deaths over weeks or months fit gill flukes in grown pond fish {_NO_SOURCE}."
+    within = "in one day" if pattern.days <= 1 else f"in {plain(pattern.days)} days"
+    start = f"{counted(pattern.deaths, 'fish')} died {within} up to {day_in_words(pattern.until)}."
+    if pattern.kind == "many_unusual":
+        return (
+            f"{start} Gill flukes seldom kill grown pond fish so fast: check water and oxygen, and look for other "
+            f"disease {_NO_SOURCE}."
+        )
+    return (
+        f"{start} In fry and in crowded stock the cause can be flukes, water, oxygen or another disease {_NO_SOURCE}."
+    )
+
+
+@writes
+def _more_deaths_text(more: MoreThanOtherCauses) -> str:
+    """Write that the forecast of deaths is too low."""
+    return (
+        f"More fish die than the model allows for any cause but flukes ({percent(more.most_per_day)} of the fish a "
+        "day, an assumption). More will die than the forecast says, and its range is too narrow. Look for the other "
+        "cause first."
+    )
