@@ -40,8 +40,8 @@ def folder(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def tab(tmp_path_factory):
-    with a_tab(tmp_path_factory.mktemp("profile")) as tab:
+def tab():
+    with a_tab() as tab:
         yield tab
 
 
@@ -52,8 +52,8 @@ PAGES = ("koi_pond/report.html", "blind/report.html", "index.html")
 @pytest.mark.parametrize("name", PAGES)
 def test_quiet_alone_and_inside_the_window(tab, folder, name, width):
     tab.open(folder / name, width)
-    assert tab.complaints() == []
-    assert tab.requests() == [(folder / name).as_uri()]
+    assert tab.complaints == []
+    assert tab.requests == [(folder / name).as_uri()]
     assert tab.run("document.scrollingElement.scrollWidth") <= width
     assert tab.run(beyond(width)) == []
 
@@ -63,9 +63,26 @@ def test_a_page_that_asks_and_sticks_out_is_seen(tab, folder, tmp_path):
     page = tmp_path / "bad.html"
     page.write_text("<img src='none.png'><p style='width:900px'>x</p><script>console.error('no')</script>")
     tab.open(page, 360)
-    assert len(tab.requests()) > 1
-    assert tab.complaints()
+    assert len(tab.requests) > 1
+    assert tab.complaints
     assert tab.run(beyond(360))
+
+
+@pytest.mark.parametrize("width", [360, 1200])
+@pytest.mark.parametrize("name", PAGES)
+def test_nobody_is_kept_out(tab, folder, name, width):
+    """No fault by the rules of axe (WCAG 2 and its own): names, contrast, headings, tables, landmarks."""
+    tab.open(folder / name, width)
+    assert tab.barriers() == []
+
+
+def test_a_page_that_keeps_people_out_is_seen(tab, tmp_path):
+    """The check above fails on a page of pale words, without language, title or words for its picture."""
+    page = tmp_path / "closed.html"
+    page.write_text("<p style='color:#ddd'>pale</p><img src='data:image/gif;base64,R0lGODlhAQABAAAAACw='>")
+    tab.open(page, 360)
+    found = {barrier.split(" ")[0] for barrier in tab.barriers()}
+    assert found >= {"color-contrast", "html-has-lang", "document-title", "image-alt"}
 
 
 @pytest.mark.parametrize("name", PAGES)
