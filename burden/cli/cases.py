@@ -60,7 +60,7 @@ def report(
 @click.command(cls=Command, short_help="The true burden behind the samples.")
 @_case
 @_parasite
-@answers()
+@answers(brief=True)
 def estimate(case: Path, parasite: str | None, draws: int, seed: int) -> Any:
     """The true burden behind the samples, and what they can have missed.
 
@@ -93,7 +93,7 @@ def forecast(case: Path, days: float, parasite: str | None, draws: int, seed: in
 @click.command(cls=Command, short_help="Did the last dose work.")
 @_case
 @_parasite
-@answers()
+@answers(brief=True)
 def response(case: Path, parasite: str | None, draws: int, seed: int) -> Any:
     """Did the last dose work: worked, fell short, new settlers since, or the samples cannot tell.
 

@@ -78,7 +78,9 @@ class Group(click.Group):
         return super().resolve_command(ctx, args)
 
 
-def answers(draws: int | None = 500, asks: bool = False) -> Callable[[Callable[..., Any]], Callable[..., int]]:
+def answers(
+    draws: int | None = 500, asks: bool = False, brief: bool = False
+) -> Callable[[Callable[..., Any]], Callable[..., int]]:
     """Give a command the options all have; print what it returns and turn that into an exit code.
 
     Parameters
@@ -87,11 +89,13 @@ def answers(draws: int | None = 500, asks: bool = False) -> Callable[[Callable[.
         Default number of draws; None for a command that draws nothing.
     asks : bool
         Whether the command puts questions: no bar may then write over them.
+    brief : bool
+        Whether it prints the answer in a few lines, and all of it with --all.
     """
 
     def decorate(command: Callable[..., Any]) -> Callable[..., int]:
         @wraps(command)
-        def run(*, as_json: bool, quiet: bool, debug: bool, **options: Any) -> int:
+        def run(*, as_json: bool, quiet: bool, debug: bool, whole: bool = not brief, **options: Any) -> int:
             from burden.cli.progress_bar import Bar
             from burden.utils.progress import listening
 
@@ -99,14 +103,17 @@ def answers(draws: int | None = 500, asks: bool = False) -> Callable[[Callable[.
                 found = command(**options)
             if not isinstance(found, Answer):
                 found = Answer(found, options.get("seed"), options.get("draws"))
-            print_answer(found, as_json, quiet)
+            print_answer(found, as_json, quiet, whole)
             return 0 if found.ok else 2
 
-        for option in reversed(_common(draws)):
+        for option in reversed([*([_ALL] if brief else []), *_common(draws)]):
             run = option(run)
         return run
 
     return decorate
+
+
+_ALL = click.option("--all", "whole", is_flag=True, help="Print all of the answer, not only its main lines.")
 
 
 def _common(draws: int | None) -> list[Callable[[Any], Any]]:

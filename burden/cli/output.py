@@ -84,10 +84,10 @@ def _print_json(body: Mapping[str, Any]) -> None:
     click.echo(text.encode("utf-8", "backslashreplace"), nl=False)
 
 
-def print_answer(answer: Answer, as_json: bool, quiet: bool) -> None:
-    """Print an answer, and its warnings where they are not part of it already."""
+def print_answer(answer: Answer, as_json: bool, quiet: bool, whole: bool = True) -> None:
+    """Print an answer, or its main lines, and its warnings where they are not part of it already."""
     result = answer.result
-    text = "" if as_json else result.text()
+    text = "" if as_json else result.text() if whole else result.brief()
     warnings = [str(warning) for warning in getattr(result, "warnings", ())]
     if as_json:
         _print_json(document(result.as_dict(), answer.seed, answer.draws, warnings))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,11 +14,21 @@ from burden.case.volume import volume_by_salt
 from burden.inference.paired_samples import Between
 from burden.model.dose_effect import DoseEffect
 from burden.model.forward import Event
-from burden.utils.formatting import plain
 from burden.utils.random_streams import uniform_draws
 from burden.utils.results import number
+from burden.utils.wording import Remark
 
-__all__ = ["CAUSES", "Cause", "FailureMode", "causes_in_words", "salt_test", "ways_to_fall_short", "why_it_fell_short"]
+__all__ = [
+    "CAUSES",
+    "Cause",
+    "CauseTest",
+    "Causes",
+    "FailureMode",
+    "SaltTest",
+    "salt_test",
+    "ways_to_fall_short",
+    "why_it_fell_short",
+]
 
 CAUSES = ("volume_wrong", "broken_down", "sheltered_juveniles", "less_sensitive")
 #: reasons that come to the same weaker dose: counts cannot tell them apart
@@ -35,16 +45,41 @@ _SPOKEN = 2.0
 _RISE_G_L, _READING_SD_G_L = 0.5, 0.01
 #: water above which so much salt is no longer practical [L]: common practice, no source
 _TOO_MUCH_L = 50_000.0
-_WORDS = {
-    "volume_wrong": "under-dosing: the water is larger than believed",
-    "broken_down": "the agent broke down or was taken up: filter, carbon, UV or ozone",
-    "sheltered_juveniles": "juveniles sat where the agent does not reach them",
-    "less_sensitive": "flukes less sensitive to the agent",
-}
 
 
 @dataclass(frozen=True)
-class Cause:
+class SaltTest(Remark):
+    """A test of the volume by salt addition.
+
+    Parameters
+    ----------
+    volume_l : float
+        As believed [L].
+    salt_kg : float
+        To add [kg].
+    rise_g_l, reading_sd_g_l : float
+        Rise of salinity to be expected, and standard deviation of one reading [g/L].
+    relative_error : float
+        Half the 90 % interval of the volume found, over the volume [-].
+    """
+
+    volume_l: float
+    salt_kg: float
+    rise_g_l: float
+    reading_sd_g_l: float
+    relative_error: float
+
+
+@dataclass(frozen=True)
+class CauseTest(Remark):
+    """How to tell one cause from the others; of the volume by salt, where that is practical."""
+
+    cause: str
+    salt: SaltTest | None = None
+
+
+@dataclass(frozen=True)
+class Cause(Remark):
     """One reason for which a dose may have fallen short.
 
     Parameters
@@ -55,7 +90,7 @@ class Cause:
         Its chance among the reasons before and after the counts, given that the dose fell short [-].
     told : bool
         Whether the counts speak for or against it, or against the others that come to the same.
-    find_out : str
+    test : CauseTest
         What tells it from the others.
     """
 
@@ -63,7 +98,16 @@ class Cause:
     believed: float
     probability: float
     told: bool
-    find_out: str
+    test: CauseTest
+
+    @property
+    def find_out(self) -> str:
+        """What tells it from the others, in words."""
+        return str(self.test)
+
+    def text(self) -> str:
+        """Return the reason in words."""
+        return str(self)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -73,15 +117,29 @@ class Cause:
             "probability": number(self.probability),
             "told_by_counts": self.told,
             "find_out": self.find_out,
+            "salt_test": None if self.test.salt is None else self.test.salt.as_dict(),
         }
 
-    def text(self) -> str:
-        """Return the reason in words."""
-        return f"{_WORDS[self.name]} ({100 * self.probability:.0f} %). To find out: {self.find_out}"
+
+@dataclass(frozen=True)
+class Causes(Remark):
+    """What the counts say of all causes of a dose that fell short; the likeliest first."""
+
+    causes: tuple[Cause, ...]
+
+    @property
+    def sheltered(self) -> float:
+        """Chance of juveniles that no dose reached; of a weak dose the rest [-]."""
+        return next(cause.probability for cause in self.causes if cause.name == "sheltered_juveniles")
+
+    @property
+    def told(self) -> bool:
+        """Whether the counts speak for or against any of them."""
+        return any(cause.told for cause in self.causes)
 
 
-def salt_test(volume_l: float) -> str:
-    """Describe a test of the volume by salt addition: how much to add, what to read, and how exact it is.
+def salt_test(volume_l: float) -> SaltTest:
+    """Work out a test of the volume by salt addition: how much to add, what to read, and how exact it is.
 
     Parameters
     ----------
@@ -90,18 +148,13 @@ def salt_test(volume_l: float) -> str:
 
     Examples
     --------
-    >>> salt_test(10_000.0).split(";")[0]
-    'add 5.05 kg of plain salt (fish tolerant of it alone), mix for an hour'
+    >>> round(salt_test(10_000.0).salt_kg, 2)
+    5.05
     """
     mass_kg = _RISE_G_L * volume_l / 0.99 / 1000
     found = volume_by_salt(1000 * mass_kg, _RISE_G_L, 0.005 * 1000 * mass_kg, _READING_SD_G_L)
-    error = 100 * 0.5 * (found.high_l - found.low_l) / found.volume_l
-    return (
-        f"add {mass_kg:.3g} kg of plain salt (fish tolerant of it alone), mix for an hour; if the water is "
-        f"{plain(volume_l)} L the salinity rises by {_RISE_G_L:g} g/L (some {2 * _RISE_G_L:g} mS/cm). Volume in L = "
-        f"990 × kg of salt / rise in g/L, exact to {error:.0f} % with a meter of ±{_READING_SD_G_L:g} g/L; half the "
-        "rise means twice the water"
-    )
+    error = 0.5 * (found.high_l - found.low_l) / found.volume_l
+    return SaltTest(volume_l, mass_kg, _RISE_G_L, _READING_SD_G_L, error)
 
 
 @dataclass(frozen=True)
@@ -165,26 +218,12 @@ def why_it_fell_short(case: Case, ways: Mapping[str, FailureMode]) -> tuple[Caus
     believed, weak = _believed(case), ways["weak"].chance
     log = np.array([np.log(way.chance) + logsumexp(way.log_likelihood) for way in ways.values()])
     chance = dict(zip(ways, np.exp(log - logsumexp(log)), strict=True))
-    found_out, odds = _how_to_find_out(case), chance["weak"] / max(chance["sheltered"], 1e-12)
+    odds = chance["weak"] / max(chance["sheltered"], 1e-12)
     told = not 1 / _SPOKEN < odds * (1 - weak) / weak < _SPOKEN
     after_chance = {name: chance["weak"] * believed[name] / weak for name in _WEAK}
     after_chance["sheltered_juveniles"] = chance["sheltered"]
-    found = [Cause(name, believed[name], float(after_chance[name]), told, found_out[name]) for name in CAUSES]
+    found = [Cause(name, believed[name], float(after_chance[name]), told, _test(case, name)) for name in CAUSES]
     return tuple(sorted(found, key=lambda cause: -cause.probability))
-
-
-def causes_in_words(causes: Sequence[Cause]) -> str:
-    """Say in a sentence what the counts tell of the reasons, and what they do not."""
-    if not causes:
-        return ""
-    shelter = next(cause.probability for cause in causes if cause.name == "sheltered_juveniles")
-    by_chance = f"a weak dose {100 * (1 - shelter):.0f} %, sheltered juveniles {100 * shelter:.0f} %"
-    if not any(cause.told for cause in causes):
-        return f"If it fell short, the counts do not tell why ({by_chance}, as believed before)."
-    return (
-        f"If it fell short: {by_chance} by the counts. Which of too large a water, breakdown and less sensitive flukes "
-        "made it weak the counts cannot tell."
-    )
 
 
 def _believed(case: Case) -> dict[str, float]:
@@ -245,22 +284,7 @@ def _dulled(effect: DoseEffect, u: np.ndarray) -> DoseEffect:
     )
 
 
-def _how_to_find_out(case: Case) -> dict[str, str]:
+def _test(case: Case, cause: str) -> CauseTest:
     litres = case.water.volume_l.value
-    metered = "fill or refill the water through a meter, filter and pipes included, and compare with what was believed."
-    salted = case.water.medium == "fresh" and litres <= _TOO_MUCH_L
-    return {
-        "volume_wrong": f"{salt_test(litres)}." if salted else metered,
-        "broken_down": (
-            "ask whether carbon, UV or ozone ran and whether the filter had met the agent before; have the water's "
-            "concentration measured an hour and a day after the next dose, with the filter bypassed and aeration on."
-        ),
-        "sheltered_juveniles": (
-            "count adults and juveniles apart two days after the next dose: juveniles alone mean shelter, adults "
-            "among them a weak dose."
-        ),
-        "less_sensitive": (
-            "treat a few fish in a tub of measured volume, fresh water, no filter, at the same strength and hours, and "
-            "count the same fish before and two days after: if it fails there too, the flukes are not sensitive to it."
-        ),
-    }
+    salted = cause == "volume_wrong" and case.water.medium == "fresh" and litres <= _TOO_MUCH_L
+    return CauseTest(cause, salt_test(litres) if salted else None)

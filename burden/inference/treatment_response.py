@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -18,16 +18,24 @@ from burden.inference.prior import Ensemble, draw_pond
 from burden.inference.treatment_failure import (
     Cause,
     FailureMode,
-    causes_in_words,
     ways_to_fall_short,
     why_it_fell_short,
 )
 from burden.model.forward import Event
-from burden.utils.formatting import day_in_words, named, plain
 from burden.utils.random_streams import uniform_draws
 from burden.utils.results import CredibleInterval, Result, frame
+from burden.utils.wording import Remark, text_of
 
-__all__ = ["VERDICTS", "Response", "response"]
+__all__ = [
+    "VERDICTS",
+    "NextStep",
+    "RemovedFromWater",
+    "Response",
+    "Unanswered",
+    "VerdictReason",
+    "WeighedForOtherWater",
+    "response",
+]
 
 VERDICTS = ("worked", "fell_short", "new_settlers", "cannot_tell")
 _DRAWS_PER_ANSWER = 16
@@ -46,6 +54,61 @@ _WORTH_ASKING = 0.2
 
 
 @dataclass(frozen=True)
+class Unanswered(Remark):
+    """Why nothing can be said of the last dose."""
+
+    kind: Literal["no_dose", "no_sample_before", "no_sample_after"]
+    dose_date: date | None
+
+
+@dataclass(frozen=True)
+class VerdictReason(Remark):
+    """What the counts show, by the verdict."""
+
+    verdict: str
+
+
+@dataclass(frozen=True)
+class WeighedForOtherWater(Remark):
+    """A dose of `mg_l`, weighed out for the water believed, that came to `reached_mg_l` in the water there is."""
+
+    believed_l: float
+    volume_l: float
+    mg_l: float
+    reached_mg_l: float
+
+
+@dataclass(frozen=True)
+class RemovedFromWater(Remark):
+    """A lamp or carbon that was left on took the agent out of the water."""
+
+    agent: str
+    dose_date: date
+
+
+@dataclass(frozen=True)
+class NextStep(Remark):
+    """What to do next."""
+
+    step: Literal[
+        "check_volume",
+        "check_removal",
+        "longer_not_stronger",
+        "look_at_more_fish",
+        "next_dose_on_its_date",
+        "sample_before_and_after",
+    ]
+
+
+_STEPS: dict[str, tuple[NextStep, ...]] = {
+    "fell_short": (NextStep("check_volume"), NextStep("check_removal"), NextStep("longer_not_stronger")),
+    "cannot_tell": (NextStep("look_at_more_fish"),),
+    "worked": (NextStep("next_dose_on_its_date"),),
+    "new_settlers": (NextStep("next_dose_on_its_date"),),
+}
+
+
+@dataclass(frozen=True)
 class Response(Result):
     """Whether the last dose before the visit worked, one parasite set.
 
@@ -60,6 +123,10 @@ class Response(Result):
         Share of the flukes expected on the fish at the later sample that settled since the dose.
     verdict_probability : mapping of str to float
         Sums to one.
+    reasons : tuple of Remark
+        Why this verdict, and what is to be known of the dose besides.
+    next_steps : tuple of NextStep
+        The first one first.
     counted, counted_if_same_fish : mapping or None
         Reduction of the mean count a fish itself [%], with its method; says nothing of what preparations miss. The
         second pairs the fish, where both days bear the same labels.
@@ -78,8 +145,8 @@ class Response(Result):
     expected_reduction_percent: CredibleInterval
     new_share: CredibleInterval
     verdict_probability: Mapping[str, float]
-    reason: str
-    what_next: Sequence[str]
+    reasons: tuple[Remark, ...]
+    next_steps: tuple[NextStep, ...]
     counted: Mapping[str, Any] | None = None
     counted_if_same_fish: Mapping[str, Any] | None = None
     causes: tuple[Cause, ...] = ()
@@ -88,6 +155,16 @@ class Response(Result):
     def verdict(self) -> str:
         """The most probable of the four."""
         return max(VERDICTS, key=lambda name: self.verdict_probability[name])
+
+    @property
+    def reason(self) -> str:
+        """Why this verdict, in words."""
+        return " ".join(map(text_of, self.reasons))
+
+    @property
+    def what_next(self) -> list[str]:
+        """What to do next, in words."""
+        return list(map(text_of, self.next_steps))
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -112,7 +189,9 @@ class Response(Result):
             "counted_if_same_fish": self.counted_if_same_fish,
             "causes": [cause.as_dict() for cause in self.causes],
             "reason": self.reason,
-            "what_next": list(self.what_next),
+            "reasons": [reason.as_dict() for reason in self.reasons],
+            "what_next": self.what_next,
+            "next_steps": [step.as_dict() for step in self.next_steps],
             "warnings": list(self.warnings),
         }
 
@@ -120,61 +199,24 @@ class Response(Result):
         """Return the verdicts, a row each."""
         return [{"verdict": name, "probability": share} for name, share in self.verdict_probability.items()]
 
-    def text(self) -> str:
-        """Return the verdict in words."""
-        words = {
-            "worked": "the dose worked",
-            "fell_short": "the dose fell short",
-            "new_settlers": "the dose worked, those you see have settled since",
-            "cannot_tell": "the samples cannot tell whether the dose worked",
-        }
-        chance = self.verdict_probability[self.verdict]
-        lines = [f"{self.parasite}: {words[self.verdict]}{f' ({100 * chance:.0f} %)' if chance < 1 else ''}."]
-        if np.isfinite(self.reduction_percent.median):
-            lines.append(
-                f"Gone: {_gone(self.reduction_percent)}. To be expected: {self.expected_reduction_percent.text()} %. "
-                f"Of those expected on the fish by then, {self.new_share.text(scale=100)} % have settled since."
-            )
-        lines.append(self.reason)
-        if self.causes:
-            lines += [causes_in_words(self.causes), *(f"  {cause.text()}" for cause in self.causes)]
-        lines += [f"Next: {step}" for step in self.what_next]
-        return "\n".join([*lines, *(f"Note: {warning}" for warning in self.warnings)])
-
-
-def _gone(percent: CredibleInterval) -> str:
-    """Say how many of 100 flukes are gone; more than before is none, however many more."""
-    ends = [
-        f"{CredibleInterval(x, x, x).text().split()[0]} %" if x > 0 else "none"
-        for x in (percent.median, percent.low, percent.high)
-    ]
-    grown = ", none standing for as many as before or more" if "none" in ends else ""
-    return f"{ends[0]} ({ends[1]} to {ends[2]}{grown})"
-
 
 #: a dose weighed out for water that differs by no more was weighed out for this water: an assumption [-]
 _SAME_WATER = 0.05
 
 
-def _given_in_more(case: Case, dose: Action) -> str:
+def _given_in_more(case: Case, dose: Action) -> tuple[WeighedForOtherWater, ...]:
     """Say what a dose came to that was weighed out for other water than the case has."""
     volume, believed, mg_l = case.water.volume_l.value, dose.volume_l_believed, dose.concentration_mg_l
     if believed is None or mg_l is None or abs(believed / volume - 1) <= _SAME_WATER:
-        return ""
-    return (
-        f" It was weighed out for {plain(believed)} L: in {plain(volume)} L its {plain(mg_l)} mg/L came to "
-        f"{mg_l * believed / volume:.2g} mg/L, and that is what is reckoned with."
-    )
+        return ()
+    return (WeighedForOtherWater(believed, volume, mg_l, mg_l * believed / volume),)
 
 
-def _taken_out(dose: Action) -> str:
+def _taken_out(dose: Action) -> tuple[RemovedFromWater, ...]:
     """Say that what was left running took the agent out of the water."""
-    if not dose.uv_or_carbon_on or dose.agent in (None, UNKNOWN_AGENT):
-        return ""
-    return (
-        f" A lamp or carbon was on with the {named(dose.agent)} of {day_in_words(dose.date)}: it takes the "
-        "agent out of the water, so the dose may have done little."
-    )
+    if not dose.uv_or_carbon_on or dose.agent is None or dose.agent == UNKNOWN_AGENT:
+        return ()
+    return (RemovedFromWater(dose.agent, dose.date),)
 
 
 def response(case: Case, parasite: str | None = None, draws: int = 500, seed: int = 1) -> Response:
@@ -203,14 +245,13 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     frame: dict[str, Any] = {"case": case, "parasite": parasite, "seed": seed, "draws": draws}
     doses = [a for a in case.given if a.action == "dose"]
     if not doses:
-        return _cannot(frame, None, "no dose was given before this visit")
+        return _cannot(frame, None, "no_dose")
     rows = [r for r in rows_of(case, parasite) if is_read(case, parasite, r)]
     given = doses[-1].date
     before = [r for r in rows if r.date <= given]
     after = [r for r in rows if r.date > given]
     if not before or not after:
-        missing = "before" if not before else "after"
-        return _cannot(frame, doses[-1], f"no sample from {missing} the dose of {given.isoformat()} could be read")
+        return _cannot(frame, doses[-1], "no_sample_before" if not before else "no_sample_after")
     earlier, later = max(r.date for r in before), max(r.date for r in after)
     before, after = [r for r in before if r.date == earlier], [r for r in after if r.date == later]
     pond = draw_pond(case, parasite, draws * _DRAWS_PER_ANSWER, seed)
@@ -220,6 +261,7 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     chances, likely = accounts.verdicts(), between.weight_before
     expected = accounts.left / np.maximum(between.start, 1e-9)
     asked = chances["fell_short"] >= _WORTH_ASKING
+    verdict = max(chances, key=lambda name: chances[name])
     return Response(
         **frame,
         dose_date=given,
@@ -229,8 +271,8 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
         expected_reduction_percent=CredibleInterval.of(100 * (1 - expected), likely),
         new_share=CredibleInterval.of(accounts.new, likely),
         verdict_probability=chances,
-        reason=_reason(chances) + _given_in_more(case, doses[-1]) + _taken_out(doses[-1]),
-        what_next=_what_next(chances),
+        reasons=(VerdictReason(verdict), *_given_in_more(case, doses[-1]), *_taken_out(doses[-1])),
+        next_steps=_STEPS[verdict],
         counted=_counted(before, after),
         counted_if_same_fish=_paired(before, after),
         causes=why_it_fell_short(case, accounts.failed) if asked else (),
@@ -262,7 +304,9 @@ def _by_fish(rows: Sequence[Preparation]) -> dict[str, list[int]]:
     return fish
 
 
-def _cannot(frame: dict[str, Any], dose: Action | None, reason: str) -> Response:
+def _cannot(
+    frame: dict[str, Any], dose: Action | None, kind: Literal["no_dose", "no_sample_before", "no_sample_after"]
+) -> Response:
     nothing = CredibleInterval.missing()
     return Response(
         **frame,
@@ -273,8 +317,8 @@ def _cannot(frame: dict[str, Any], dose: Action | None, reason: str) -> Response
         expected_reduction_percent=nothing,
         new_share=nothing,
         verdict_probability={"worked": 0.0, "fell_short": 0.0, "new_settlers": 0.0, "cannot_tell": 1.0},
-        reason=f"{reason[0].upper()}{reason[1:]}.{'' if dose is None else _taken_out(dose)}",
-        what_next=("take the same preparations from as many fish, picked the same way, before and after a dose",),
+        reasons=(Unanswered(kind, None if dose is None else dose.date), *(() if dose is None else _taken_out(dose))),
+        next_steps=(NextStep("sample_before_and_after"),),
     )
 
 
@@ -336,26 +380,3 @@ def _kills_all(event: Event) -> Event:
         return event
     on_fish = ("adult", "juvenile", "young", "mother")
     return replace(event, kill={f: np.ones_like(x) if f in on_fish else x for f, x in event.kill.items()})
-
-
-def _reason(chances: Mapping[str, float]) -> str:
-    verdict = max(chances, key=lambda name: chances[name])
-    return {
-        "worked": "What is left is no more than the kill of this dose and the settlers since lead one to expect.",
-        "fell_short": "More is left than twice what this dose and the settlers since lead one to expect.",
-        "new_settlers": "Most of what was to be expected by this day has hatched from eggs the drug spares.",
-        "cannot_tell": "The counts fit a dose that did what it should about as well as one that fell short.",
-    }[verdict]
-
-
-def _what_next(chances: Mapping[str, float]) -> tuple[str, ...]:
-    verdict = max(chances, key=lambda name: chances[name])
-    if verdict == "fell_short":
-        return (
-            "check the volume first: a water larger than believed is the commonest reason (common practice, no source)",
-            "then whether carbon, UV or ozone ran, and whether the filter had met the agent before",
-            "if both are in order, give the next dose longer rather than stronger, and count again after it",
-        )
-    if verdict == "cannot_tell":
-        return ("look at more fish, or more of each fish, picked the same way as before",)
-    return ("give the next dose on its date: what hatches now must not lay",)

@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case, FishGroup, RecordedTemperature
+from burden.inference.diagnostics import Quantity
 from burden.inference.estimate import Estimate, estimate
 from burden.model.demographic_noise import whole_deaths, whole_flukes
 from burden.model.forward import COARSE_STEP_DAYS, simulate
-from burden.utils.formatting import day_in_words
 from burden.utils.progress import report_progress
 from burden.utils.results import CredibleInterval, Result, frame, number
 
@@ -24,8 +24,6 @@ __all__ = ["Changes", "ParameterChange", "case_as_of", "last_visit", "what_chang
 _DRAWS = 300
 #: share of its width that an interval must lose before it is said to have narrowed
 _NARROWER = 0.8
-#: one of a kind of row
-_ONE = {"preparations": "preparation", "rows of deaths": "row of deaths", "doses and works": "dose or work"}
 
 
 @dataclass(frozen=True)
@@ -35,6 +33,7 @@ class ParameterChange:
     Parameters
     ----------
     name : str
+        A code: of `burden.inference.diagnostics.Quantity`.
     then, now : CredibleInterval
     """
 
@@ -58,7 +57,13 @@ class ParameterChange:
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
-        return {"name": self.name, "then": self.then.as_dict(), "now": self.now.as_dict(), "verdict": self.verdict}
+        return {
+            "name": str(Quantity(self.name)),
+            "code": self.name,
+            "then": self.then.as_dict(),
+            "now": self.now.as_dict(),
+            "verdict": self.verdict,
+        }
 
 
 def _width(t: CredibleInterval) -> float:
@@ -115,7 +120,7 @@ class Changes(Result):
         """Return then and now, a row a quantity."""
         named = (("then", "then"), ("now", "now"))
         return [
-            {"quantity": m.name, "verdict": m.verdict}
+            {"quantity": str(Quantity(m.name)), "verdict": m.verdict}
             | {
                 f"{word}_{end}": getattr(getattr(m, key), end)
                 for word, key in named
@@ -124,27 +129,10 @@ class Changes(Result):
             for m in (self.today, *self.others)
         ]
 
-    def text(self) -> str:
-        """Return what changed in words."""
-        came = {
-            "higher": "more than foreseen",
-            "lower": "fewer than foreseen",
-            "cannot be compared": "nothing to compare it with",
-        }.get(self.today.verdict, "within what was foreseen")
-        added = ", ".join(f"{n} {_ONE[name] if n == 1 else name}" for name, n in self.new_rows.items() if n) or "no row"
-        lines = [
-            f"Since {day_in_words(self.since)} ({added} added): today {self.today.now.text()} flukes a fish, foreseen "
-            f"then {self.today.then.text()}: {came}."
-        ]
-        if self.dead is not None:
-            low, high = self.deaths.low, self.deaths.high
-            beyond = "more than" if self.dead > high else "fewer than" if self.dead < low else "as"
-            lines.append(f"Dead since: {self.dead}, foreseen {low:.0f} to {high:.0f}: {beyond} foreseen.")
-        told = [m for m in self.others if m.verdict not in ("unchanged", "cannot be compared")]
-        lines += [f"{m.name}: {m.then.text()} then, {m.now.text()} now ({m.verdict})." for m in told]
-        if not told:
-            lines.append("Nothing else moved: the new rows taught little beyond the number of flukes.")
-        return "\n".join(lines)
+    @property
+    def moved(self) -> tuple[ParameterChange, ...]:
+        """What else moved."""
+        return tuple(m for m in self.others if m.verdict not in ("unchanged", "cannot be compared"))
 
 
 def last_visit(case: Case) -> date | None:
@@ -214,7 +202,7 @@ def what_changed(now: Estimate) -> Changes | None:
     case, day = now.case, last_visit(now.case)
     if day is None:
         return None
-    report_progress(f"{now.parasite}: what was known on {day.isoformat()}")
+    report_progress(f"{now.parasite}: known on {day.isoformat()}")
     then = estimate(case_as_of(case, day), now.parasite, min(now.draws, _DRAWS), now.seed)
     flukes, deaths = _foreseen(then, float((case.visit_date - day).days))
     log = [row for row in case.deaths if row.date > day]
@@ -224,7 +212,7 @@ def what_changed(now: Estimate) -> Changes | None:
         seed=now.seed,
         draws=now.draws,
         since=day,
-        today=ParameterChange("flukes a fish today", flukes, now.mean_abundance),
+        today=ParameterChange("abundance_today", flukes, now.mean_abundance),
         deaths=deaths,
         dead=sum(row.deaths for row in log) if log else None,
         others=tuple(_others(then, now)),
@@ -245,11 +233,10 @@ def _foreseen(then: Estimate, days: float) -> tuple[CredibleInterval, CredibleIn
 def _others(then: Estimate, now: Estimate) -> Sequence[ParameterChange]:
     """What both estimates hold that does not change by itself."""
     before = {name: posterior for name, _, posterior in then.prior_and_posterior}
-    skip = "flukes a fish at the start of the record"
     return [
         ParameterChange(name, before[name], posterior)
         for name, _, posterior in now.prior_and_posterior
-        if name in before and name != skip
+        if name in before and name != "abundance_before"
     ]
 
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from datetime import timedelta
 
 import numpy as np
 import pytest
-from cases import a_case, clips, dose, fixed_values
+from cases import VISIT, a_case, clips, dose, fixed_values
 from scipy import stats
 
-from burden.inference.treatment_response import VERDICTS, response
+from burden.inference.treatment_response import VERDICTS, RemovedFromWater, Unanswered, response
 from burden.statistics import paired_reduction, reduction, share_left
 
 #: what is seen of a fish held fixed, where a test is about the verdict and not about looking
@@ -50,13 +51,17 @@ def test_without_samples_before_and_after_a_dose_it_cannot_be_told(samples, give
     empty = {"median": None, "low": None, "high": None}
     told = found.as_dict()
     assert told["reduction_percent"] == told["expected_reduction_percent"] == empty
+    assert [type(reason) for reason in found.reasons] == [Unanswered]
+    assert (found.reasons[0].kind == "no_dose") == (not given)
     assert found.reason.startswith("No ")
-    assert found.text().count("tell") == 1
+    assert found.text().count("cannot show") == 1
 
 
 def test_a_lamp_left_on_is_told_whatever_the_samples_say():
     lamp = replace(dose(-5), uv_or_carbon_on=True)
-    assert "lamp or carbon was on with the praziquantel of" in response(a_case(clips([3, 1]), given=(lamp,))).reason
+    found = response(a_case(clips([3, 1]), given=(lamp,)))
+    assert RemovedFromWater("praziquantel", VISIT - timedelta(days=5)) in found.reasons
+    assert "lamp or carbon was on with the praziquantel of" in found.reason
     assert "lamp" not in response(a_case(clips([3, 1]), given=(dose(-5),))).reason
 
 
@@ -75,14 +80,15 @@ def test_an_obvious_failure():
     assert found.verdict == "fell_short"
     assert found.verdict_probability["fell_short"] > 0.7
     assert found.reduction_percent.median < 50
-    assert any("volume" in step for step in found.what_next)
+    assert found.next_steps[0].step == "check_volume"
+    assert "volume" in found.what_next[0]
 
 
 def test_more_than_before_is_none_gone_and_no_negative_percentage():
     found = judged(BEFORE, [3 * n for n in BEFORE], 2)
     assert found.reduction_percent.median < 0
-    (said,) = [line for line in found.text().splitlines() if line.startswith("Gone: ")]
-    assert "Gone: none (none to" in said
+    (said,) = [line for line in found.text().splitlines() if line.startswith("Flukes gone: ")]
+    assert "Flukes gone: none" in said
     assert "-" not in said
 
 
@@ -121,7 +127,8 @@ def test_few_fish_leave_it_open():
     found = judged([2], [1], 2)
     check_sum(found)
     assert found.verdict == "cannot_tell"
-    assert any("more fish" in step for step in found.what_next)
+    assert [step.step for step in found.next_steps] == ["look_at_more_fish"]
+    assert "more fish" in found.what_next[0]
 
 
 def test_ratio_of_large_counts_against_quadrature():
@@ -247,7 +254,7 @@ def test_gill_flukes_that_strayed_are_not_read_here_either():
     found = response(replace(plain.case, samples=tuple(rows)), draws=DRAWS)
     assert found.verdict_probability == plain.verdict_probability
     assert found.counted == plain.counted
-    assert any("2 preparations of the skin (4 flukes) not read" in note for note in found.warnings)
+    assert any("2 skin preparations (4 flukes) were not used" in note for note in found.warnings)
     read = response(replace(plain.case, samples=tuple(rows), gill_flukes_on_skin=True), draws=DRAWS)
     assert read.verdict_probability != plain.verdict_probability
 

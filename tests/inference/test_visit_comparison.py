@@ -55,11 +55,11 @@ def test_a_burden_beyond_what_was_foreseen_is_said():
     case = two_visits([0] * 12, [90, 120, 80, 100])
     found = what_changed(estimate(case, draws=60))
     assert found.today.verdict == "higher"
-    assert "more than foreseen" in found.text()
+    assert "more than expected" in found.text()
     assert found.dead == 3
     assert found.new_rows == {"preparations": 4, "rows of deaths": 2, "doses and works": 1}
     said = found.text().splitlines()[0]
-    assert said.startswith("Since 26 April 2026 (4 preparations, 2 rows of deaths, 1 dose or work added)")
+    assert said.startswith("Since 26 Apr 2026 (4 preparations, 2 rows of deaths and 1 action added)")
     told = found.as_dict()
     assert told["since"] == THEN.isoformat()
     assert told["mean_abundance_today"]["verdict"] == "higher"

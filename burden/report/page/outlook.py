@@ -5,12 +5,15 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
+from burden.inference.diagnostics import Quantity
 from burden.inference.mortality import DeathAttribution
-from burden.inference.treatment_failure import causes_in_words
+from burden.inference.treatment_failure import Causes
 from burden.inference.treatment_response import Response
 from burden.inference.visit_comparison import Changes, ParameterChange
 from burden.report.figures.forecast import COURSE_WORDS
 from burden.report.formatting import about, long_date, of_100, on_day, sentence, spread
+from burden.report.text.treatment_response import gone_words, verdict_words
+from burden.report.text.visit_comparison import burden_line, deaths_line
 from burden.schedule.forecast import AFTER_A_DOSE, Forecast
 from burden.schedule.projection import BANDS, Projection
 from burden.utils.results import CredibleInterval
@@ -87,12 +90,10 @@ def response_of(r: Response) -> dict[str, Any]:
     """Return the verdict on the last dose and, where it may have fallen short, why and how to find out."""
     if r.dose_date is None:
         return {"verdict": "", "reason": "", "why": "", "causes": (), "next": ()}
-    said = r.text().splitlines()
-    gone = [line for line in said if line.startswith("Gone: ")]
     return {
-        "verdict": sentence(" ".join([said[0].split(": ", 1)[1], *gone])),
+        "verdict": f"{sentence(verdict_words(r))} {gone_words(r)}".rstrip(),
         "reason": r.reason,
-        "why": causes_in_words(r.causes),
+        "why": str(Causes(r.causes)) if r.causes else "",
         "causes": [sentence(cause.text()) for cause in r.causes],
         "next": r.what_next,
     }
@@ -102,17 +103,16 @@ def changes_of(changes: Changes | None) -> dict[str, Any]:
     """Return what changed since the last visit; nothing where there was none."""
     if changes is None:
         return {}
-    told = [m for m in changes.others if m.verdict not in ("unchanged", "cannot be compared")]
     return {
         "since": long_date(changes.since),
-        "lines": changes.text().splitlines()[: 2 if changes.dead is not None else 1],
-        "rows": [_moved(m) for m in told[:_MOST_MOVED]],
+        "lines": [burden_line(changes), *([deaths_line(changes)] if changes.dead is not None else [])],
+        "rows": [_moved(m) for m in changes.moved[:_MOST_MOVED]],
     }
 
 
 def _moved(m: ParameterChange) -> dict[str, str]:
     return {
-        "name": f"{m.name[:1].upper()}{m.name[1:]}",
+        "name": sentence(str(Quantity(m.name))).rstrip("."),
         "then": spread(m.then),
         "now": spread(m.now),
         "verdict": m.verdict,

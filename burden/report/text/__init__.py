@@ -12,6 +12,9 @@ _SUBJECTS = {
     "burden.inference.diagnostics": "burden",
     "burden.inference.estimate": "burden",
     "burden.inference.mortality": "deaths",
+    "burden.inference.treatment_failure": "treatment_response",
+    "burden.inference.treatment_response": "treatment_response",
+    "burden.inference.visit_comparison": "visit_comparison",
 }
 
 

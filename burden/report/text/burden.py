@@ -60,7 +60,11 @@ def _answer(e: Estimate) -> list[str]:
 
 def _infected(e: Estimate) -> str:
     if e.probability_infected > 0.9995:
-        return f"Fish with flukes: {_share(e.prevalence)}."
+        return (
+            "Nearly every fish has flukes."
+            if e.prevalence.low > 0.995
+            else f"Fish with flukes: {_share(e.prevalence)}."
+        )
     return f"Fish with flukes: {_share(e.prevalence)}. Chance that any fish has one: {percent(e.probability_infected)}."
 
 

@@ -1,0 +1,171 @@
+"""Words of the last dose: whether it worked, why it may have fallen short, and what to do next."""
+
+from __future__ import annotations
+
+import math
+
+from burden.inference.treatment_failure import Cause, Causes, CauseTest, SaltTest
+from burden.inference.treatment_response import (
+    NextStep,
+    RemovedFromWater,
+    Response,
+    Unanswered,
+    VerdictReason,
+    WeighedForOtherWater,
+)
+from burden.report.text.notes import noted, parasite_name
+from burden.utils.formatting import day_in_words, named, percent, percent_interval, plain, volume
+from burden.utils.results import CredibleInterval
+from burden.utils.wording import writes, writes_brief
+
+__all__ = ["gone_words", "verdict_words"]
+
+_VERDICTS = {
+    "worked": "the last dose worked",
+    "fell_short": "the last dose fell short",
+    "new_settlers": "the last dose worked; the flukes you see have settled since",
+    "cannot_tell": "these samples cannot show whether the last dose worked",
+}
+_REASONS = {
+    "worked": "No more flukes are left than this dose and newly settled flukes explain.",
+    "fell_short": "More than twice as many flukes are left as this dose and newly settled flukes explain.",
+    "new_settlers": "Most flukes on the fish now have hatched from eggs, which this dose does not kill.",
+    "cannot_tell": "The counts fit a dose that worked about as well as one that fell short.",
+}
+_STEPS = {
+    "check_volume": "Check the volume first: more water than believed is the commonest reason (common practice, no "
+    "source).",
+    "check_removal": "Ask whether carbon, UV or ozone ran, and whether the filter had met the drug before.",
+    "longer_not_stronger": "If both are in order, make the next bath longer rather than stronger, and count again "
+    "after it.",
+    "look_at_more_fish": "Look at more fish, or at more of each fish, picked the same way as before.",
+    "next_dose_on_its_date": "Give the next dose on its date, before newly hatched flukes lay eggs.",
+    "sample_before_and_after": "Take the same preparations from as many fish, picked the same way, before and after a "
+    "dose.",
+}
+_CAUSES = {
+    "volume_wrong": "too little drug, because there is more water than believed",
+    "broken_down": "the drug broke down or was taken up (filter, carbon, UV or ozone)",
+    "sheltered_juveniles": "young flukes sat where the drug does not reach",
+    "less_sensitive": "the flukes are less sensitive to the drug",
+}
+_TESTS = {
+    "volume_wrong": "Fill or refill the water through a meter, filter and pipes included, and compare.",
+    "broken_down": "Ask whether carbon, UV or ozone ran and whether the filter had met the drug before. Have the "
+    "concentration measured an hour and a day after the next dose, with the filter bypassed and aeration on.",
+    "sheltered_juveniles": "Count adults and juveniles apart two days after the next dose. Only juveniles means "
+    "shelter; adults too means a weak dose.",
+    "less_sensitive": "Treat a few fish in a tub of measured volume, in clean water without a filter, at the same "
+    "strength and for the same hours. Count the same fish before and two days after: if the dose fails there too, the "
+    "flukes are less sensitive.",
+}
+
+
+@writes
+def _response_text(r: Response) -> str:
+    lines = _answer(r)
+    if r.causes:
+        lines += [str(Causes(r.causes)), *(f"  - {cause}" for cause in r.causes)]
+    lines += [f"Next: {step}" for step in r.what_next]
+    return noted(lines, r.warnings)
+
+
+@writes_brief
+def _response_brief(r: Response) -> str:
+    lines = _answer(r) + ([str(Causes(r.causes))] if r.causes else [])
+    return "\n".join([*lines, f"Next: {r.what_next[0]}"])
+
+
+def _answer(r: Response) -> list[str]:
+    gone = gone_words(r)
+    return [f"{parasite_name(r.parasite)}: {verdict_words(r)}.", *([gone] if gone else []), r.reason]
+
+
+def verdict_words(r: Response) -> str:
+    """Write the verdict with its chance, as a phrase."""
+    chance = r.verdict_probability[r.verdict]
+    return f"{_VERDICTS[r.verdict]}{f' ({percent(chance)})' if chance < 1 else ''}"
+
+
+def gone_words(r: Response) -> str:
+    """Write how many flukes are gone, how many were to go, and how many are new; nothing where nothing was compared."""
+    if not math.isfinite(r.reduction_percent.median):
+        return ""
+    new = percent_interval(r.new_share.median, r.new_share.low, r.new_share.high)
+    return (
+        f"Flukes gone: {_gone(r.reduction_percent)}; expected: {_gone(r.expected_reduction_percent)}. Of the flukes "
+        f"expected on the fish by then, {new} have settled since the dose."
+    )
+
+
+def _gone(share: CredibleInterval) -> str:
+    """Write how many of the flukes are gone; more than before is none, however many more."""
+    ends = [f"{plain(x, 2)} %" if x > 0 else "none" for x in (share.median, share.low, share.high)]
+    if ends[0] == "none":
+        return f"none (at most {ends[2]}: there may be more than before)" if ends[2] != "none" else "none"
+    return f"{ends[0]} ({ends[1].removesuffix(' %')} to {ends[2]})"
+
+
+@writes
+def _unanswered(why: Unanswered) -> str:
+    if why.dose_date is None or why.kind == "no_dose":
+        return "No dose was given before this visit."
+    when = "before" if why.kind == "no_sample_before" else "after"
+    return f"No sample from {when} the dose of {day_in_words(why.dose_date)} could be read."
+
+
+@writes
+def _reason(reason: VerdictReason) -> str:
+    return _REASONS[reason.verdict]
+
+
+@writes
+def _other_water(dose: WeighedForOtherWater) -> str:
+    return (
+        f"The dose was weighed out for {volume(dose.believed_l)}. In {volume(dose.volume_l)} its {plain(dose.mg_l)} "
+        f"mg/L came to {plain(dose.reached_mg_l)} mg/L, and this answer uses that."
+    )
+
+
+@writes
+def _removed(removed: RemovedFromWater) -> str:
+    return (
+        f"A UV lamp or carbon was on with the {named(removed.agent)} of {day_in_words(removed.dose_date)}. It takes "
+        "the drug out of the water, so the dose may have done little."
+    )
+
+
+@writes
+def _step(step: NextStep) -> str:
+    return _STEPS[step.step]
+
+
+@writes
+def _cause(cause: Cause) -> str:
+    return f"{_CAUSES[cause.name]} ({percent(cause.probability)}). To find out: {cause.test}"
+
+
+@writes
+def _causes(found: Causes) -> str:
+    shares = f"a weak dose {percent(1 - found.sheltered)}, young flukes out of its reach {percent(found.sheltered)}"
+    if not found.told:
+        return f"If it fell short, the counts cannot show why ({shares}: as assumed before counting)."
+    return (
+        f"If it fell short, the reason is: {shares}. Counts cannot show whether a dose was weak because of the volume, "
+        "because the drug broke down or because the flukes are less sensitive."
+    )
+
+
+@writes
+def _cause_test(test: CauseTest) -> str:
+    return _TESTS[test.cause] if test.salt is None else str(test.salt)
+
+
+@writes
+def _salt_test(test: SaltTest) -> str:
+    return (
+        f"Add {plain(test.salt_kg)} kg of plain salt (only if the fish tolerate it) and mix for an hour. In "
+        f"{volume(test.volume_l)} the salinity rises by {plain(test.rise_g_l)} g/L (about {plain(2 * test.rise_g_l)} "
+        f"mS/cm). Volume in L = 990 × kg of salt ÷ rise in g/L, exact to {percent(test.relative_error)} with a meter "
+        f"of ±{plain(test.reading_sd_g_l)} g/L. Half the rise means twice the water."
+    )

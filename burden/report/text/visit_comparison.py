@@ -1,0 +1,47 @@
+"""Words of what changed since the last visit."""
+
+from __future__ import annotations
+
+from burden.inference.diagnostics import Quantity
+from burden.inference.visit_comparison import Changes
+from burden.utils.formatting import counted, day_in_words, sentence, several
+from burden.utils.wording import writes
+
+__all__ = ["burden_line", "deaths_line"]
+
+_ROWS = {"preparations": "preparation", "rows of deaths": "row of deaths", "doses and works": "action"}
+_AGAINST = {
+    "higher": "more than expected",
+    "lower": "fewer than expected",
+    "cannot be compared": "nothing to compare with",
+}
+
+
+@writes
+def _changes_text(changes: Changes) -> str:
+    lines = [burden_line(changes), *([deaths_line(changes)] if changes.dead is not None else [])]
+    moved = [
+        f"{sentence(str(Quantity(m.name))).rstrip('.')}: {m.then.text()} then, {m.now.text()} now ({m.verdict})."
+        for m in changes.moved
+    ]
+    return "\n".join([*lines, *(moved or ["Nothing else changed: the new rows mainly inform the number of flukes."])])
+
+
+def burden_line(changes: Changes) -> str:
+    """Write the flukes of today against those expected at the last visit."""
+    rows = several(counted(n, _ROWS[name]) for name, n in changes.new_rows.items() if n) or "nothing"
+    against = _AGAINST.get(changes.today.verdict, "as expected")
+    return (
+        f"Since {day_in_words(changes.since)} ({rows} added): {changes.today.now.text()} flukes a fish today. At that "
+        f"visit we expected {changes.today.then.text()}: {against}."
+    )
+
+
+def deaths_line(changes: Changes) -> str:
+    """Write the deaths since against those expected; none without a log."""
+    if changes.dead is None:
+        return ""
+    low, high = round(changes.deaths.low), round(changes.deaths.high)
+    expected = f"{low}" if low == high else f"{low} to {high}"
+    against = "more than" if changes.dead > high else "fewer than" if changes.dead < low else "as"
+    return f"{counted(changes.dead, 'fish')} died since; we expected {expected}: {against} expected."
