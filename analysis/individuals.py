@@ -14,12 +14,12 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from analysis.ageing import Calendar, Cohorts, Counted, Timetable, share_killed
-from analysis.pond import Dose, Ponds, Record, Start, Stock, draw_start, draw_stock
+from analysis.pond import Dose, Joining, Ponds, Record, Start, Stock, draw_start, draw_stock
 from burden.model.dose_effect import DoseEffect
 from burden.model.hosts import blood_step, death_rates, resistance_rate
 from burden.model.lifecycle.transitions import Surroundings, Transition
 
-__all__ = ["STEP_DAYS", "Dose", "Ponds", "Record", "Start", "Stock", "draw_start", "draw_stock", "run_ponds"]
+__all__ = ["STEP_DAYS", "Dose", "Joining", "Ponds", "Record", "Start", "Stock", "draw_start", "draw_stock", "run_ponds"]
 
 #: time step [d]; what ages is exact whatever it is, the rest of second order in it but for brakes and fish deaths
 STEP_DAYS = 0.05
@@ -32,6 +32,7 @@ def run_ponds(
     start: Start,
     days: Sequence[float],
     doses: Sequence[Dose] = (),
+    joins: Sequence[Joining] = (),
     *,
     seed: int,
     stop_above: float = np.inf,
@@ -49,6 +50,8 @@ def run_ponds(
         Days to record, rising, each taken at the nearest step, after a dose of that day [d].
     doses : sequence of Dose
         Those before the first day act by what they left in the water alone.
+    joins : sequence of Joining
+        Fish that come later.
     seed : int
     stop_above : float
         After the last dose, a pond with more flukes on its fish than this is given up: its flukes will not die out.
@@ -68,10 +71,15 @@ def run_ponds(
     at = {round((day - days[0]) / step_days): i for i, day in enumerate(days)}
     acting = {round((dose.day - days[0]) / step_days): dose.effect for dose in doses}
     last = max(acting, default=0)
+    coming = {round((join.day - days[0]) / step_days): join for join in joins}
     run = _Run(ponds, table, start, doses, np.random.default_rng(seed), len(days))
+    for join in joins:
+        run.alive[:, join.fish] = False
     for k in range(table.steps + 1):
         if k in acting:
             run.take(acting[k], k)
+        if k in coming:
+            run.join(coming[k], k)
         if k in at:
             run.record(at[k])
         look = k % _CLEARING == 0 or k == table.steps
@@ -230,6 +238,14 @@ class _Run:
                 group.thin(self.rng, share_killed(effect, name))
             else:
                 group.thin(self.rng, effect, k)
+
+    def join(self, join: Joining, k: int) -> None:
+        """Let naive fish come at the start of step k, with what they bring; resistance is the mean over fish."""
+        before = self.alive.sum(1)
+        self.alive[:, join.fish] = True
+        self.resistance = self.resistance * before / np.maximum(self.alive.sum(1), 1)
+        for name, numbers in join.bring.numbers.items():
+            self.forms[name].enter(self.rng, numbers[self.running], k, numbers.shape[-1])
 
     def _totals(self) -> dict[str, np.ndarray]:
         """Number in each pond by form, (R,)."""

@@ -11,7 +11,7 @@ from burden.model.dose_effect import DoseEffect
 from burden.model.lifecycle.transitions import LifeCycle, Parameters, Transition
 from burden.model.temperature import Temperature
 
-__all__ = ["Dose", "Ponds", "Record", "Start", "Stock", "draw_start", "draw_stock"]
+__all__ = ["Dose", "Joining", "Ponds", "Record", "Start", "Stock", "draw_start", "draw_stock"]
 
 
 @dataclass(frozen=True)
@@ -119,6 +119,25 @@ class Start:
 
     numbers: Mapping[str, np.ndarray]
     resistance: float = 0.0
+
+
+@dataclass(frozen=True)
+class Joining:
+    """Fish of the stock that are not there before a day.
+
+    Parameters
+    ----------
+    day : float
+        [d]; they come at the nearest step.
+    fish : numpy.ndarray of bool
+        Which of the stock, shape (F,).
+    bring : Start
+        What they bring, placed as at a start; on fish that do not come nothing may be placed.
+    """
+
+    day: float
+    fish: np.ndarray
+    bring: Start
 
 
 def draw_start(

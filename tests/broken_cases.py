@@ -181,12 +181,26 @@ BROKEN = {
         "-2",
         "1 or more",
     ),
-    "a record older than the fish": (
+    "samples older than the fish": (
         "case",
-        ("mean_weight_g = 400", "new_arrivals = [{date=2026-05-02,count=43}]"),
-        "[fish] new_arrivals",
-        "2026-05-01",
-        "all of them came later",
+        ("mean_weight_g = 400", "new_arrivals = [{date=2026-05-10,count=43}]"),
+        "[[arrivals]]",
+        "2026-05-09",
+        "all of them came on 2026-05-10 or later",
+    ),
+    "half a look at newcomers": (
+        "case",
+        ("mean_weight_g = 400", "new_arrivals = [{date=2026-05-02,count=3,flukes_seen=2}]"),
+        "[fish] new_arrivals 1 preparations",
+        "missing",
+        "together",
+    ),
+    "newcomers of no species here": (
+        "case",
+        ("[parasite]", '[[arrivals]]\ndate = 2026-05-02\ncount = 3\nspecies = "goldfish"\n[parasite]'),
+        "[[arrivals]] 1 species",
+        "goldfish",
+        "koi",
     ),
     "lethal": (
         "case",

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -116,6 +116,25 @@ class Case:
     def food_fish(self) -> bool:
         """Whether any of the fish may be eaten."""
         return any(group.food_fish for group in self.fish)
+
+    @property
+    def newcomers_apart(self) -> bool:
+        """Whether these are bought-in fish, held apart until they may join others."""
+        return any(group.newcomers_apart for group in self.fish)
+
+    @property
+    def arrivals(self) -> tuple[tuple[int, Arrival], ...]:
+        """Fish that came up to the visit, each with the place of its group, by rising date."""
+        came = ((g, a) for g, group in enumerate(self.fish) for a in group.new_arrivals if a.date <= self.visit_date)
+        return tuple(sorted(came, key=lambda one: one[1].date))
+
+    @property
+    def fish_since(self) -> date | None:
+        """Date of the first arrival where no fish was in the water before it; None where some were."""
+        if not self.arrivals:
+            return None
+        first = self.arrivals[0][1].date
+        return first if self.fish_on(first - timedelta(days=1)) == 0 else None
 
     @property
     def has_samples(self) -> bool:

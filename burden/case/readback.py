@@ -7,7 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from burden.case.records import Action, Preparation
-from burden.case.stock import ConstantTemperature, FishGroup, TemperatureSpec, Uncertain, YearlyTemperature
+from burden.case.stock import Arrival, ConstantTemperature, FishGroup, TemperatureSpec, Uncertain, YearlyTemperature
 from burden.utils.formatting import MONTHS, counted, day_in_words, named, plain_number
 
 if TYPE_CHECKING:
@@ -98,12 +98,27 @@ def _temperature(spec: TemperatureSpec) -> str:
 def _group(case: Case, group: FishGroup) -> str:
     kind = "food fish" if group.food_fish else "not food fish"
     text = f"Fish: {group.count} {group.species} alive, {kind}, mean weight {_range(group.weight_g, 'g')}."
-    for arrival in group.new_arrivals:
-        verb = "come" if case.day_of(arrival.date) > 0 else "came"
-        text += f" {arrival.count} {verb} on {day_in_words(arrival.date)} ({_since(case, arrival.date)})."
+    text += "".join(f" {_arrival(case, arrival)}" for arrival in group.new_arrivals)
+    if group.naive is not None:
+        text += f" Those here first {'had never met' if group.naive else 'had met'} the fluke."
+    if group.newcomers_apart:
+        text += " They are newcomers, held apart."
     if group.lethal_sampling_allowed is not None:
         text += f" {group.lethal_sampling_allowed} may be killed to look at."
     return text
+
+
+def _arrival(case: Case, arrival: Arrival) -> str:
+    verb = "come" if case.day_of(arrival.date) > 0 else "came"
+    parts = [f"{arrival.count} {verb} on {day_in_words(arrival.date)} ({_since(case, arrival.date)})"]
+    if arrival.flukes_seen is not None:
+        looked = counted(arrival.preparations or 1, "preparation")
+        parts.append(f"{counted(arrival.flukes_seen, 'fluke')} on {looked}")
+    if arrival.treated is not None:
+        parts.append(f"{'' if arrival.treated else 'not '}treated on arrival")
+    if arrival.naive is not None:
+        parts.append("had never met the fluke" if arrival.naive else "had met the fluke before")
+    return f"{', '.join(parts)}."
 
 
 def _own_values(case: Case) -> list[str]:

@@ -140,10 +140,26 @@ class Water:
 
 @dataclass(frozen=True)
 class Arrival:
-    """Fish that came, or are to come: `date` and `count`."""
+    """Fish that came, or are to come.
+
+    Parameters
+    ----------
+    date : date
+    count : int
+    flukes_seen, preparations : int or None
+        Flukes on so many preparations, of a fish each, as they came and before any treatment; None: nobody looked.
+    treated : bool or None
+        Whether they were treated against flukes on arrival; None: nobody says, and no treatment is taken.
+    naive : bool or None
+        Whether they had never met the fluke, so that none is resistant; None: nobody says, and either may be.
+    """
 
     date: date
     count: int
+    flukes_seen: int | None = None
+    preparations: int | None = None
+    treated: bool | None = None
+    naive: bool | None = None
 
 
 @dataclass(frozen=True)
@@ -164,6 +180,10 @@ class FishGroup:
         Those after the visit are not in `count` yet.
     lethal_sampling_allowed : int or None
         How many fish may be killed to look at [-]; None where nobody said.
+    naive : bool or None
+        Whether the fish that were here first had never met the fluke; None: nobody says, and they are taken to have.
+    newcomers_apart : bool or None
+        Whether these are bought-in fish, held apart until they may join others.
     """
 
     species: str
@@ -173,6 +193,8 @@ class FishGroup:
     length_mm: float | None = None
     new_arrivals: tuple[Arrival, ...] = ()
     lethal_sampling_allowed: int | None = None
+    naive: bool | None = None
+    newcomers_apart: bool | None = None
 
     @property
     def weight_g(self) -> Uncertain:

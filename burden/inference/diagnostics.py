@@ -12,6 +12,7 @@ import numpy as np
 from scipy.special import logsumexp
 
 from burden.case import Case, Preparation
+from burden.inference.arrivals import PRIOR_NONE
 from burden.inference.history import HistoryRuns, is_read, log_likelihood, rows_by_day, rows_of
 from burden.inference.observation import ObservationParameters, log_likelihood_of_samples, whole_look
 from burden.inference.prior import Ensemble, other_cause_rates
@@ -33,8 +34,6 @@ __all__ = [
     "not_read",
     "sample_reading",
 ]
-
-PRIOR_NONE = 0.2  # prior chance that the stock carries no fluke at all: an assumption
 
 
 @dataclass(frozen=True)
@@ -89,7 +88,9 @@ class SkinNotRead(Remark):
 
 def chance_of_never(past: HistoryRuns, log_posterior: np.ndarray, parasite: str) -> float:
     """Chance that the stock never carried a fluke: 0 where one was ever counted, else by Bayes' rule."""
-    if any(row.count_low > 0 for row in rows_of(past.pond.case, parasite)):
+    case = past.pond.case
+    on_newcomers = parasite == case.parasites[0] and any(arrival.flukes_seen for _, arrival in case.arrivals)
+    if on_newcomers or any(row.count_low > 0 for row in rows_of(case, parasite)):
         return 0.0
     whole = float(logsumexp(past.log_prior))
     carrying = np.log1p(-PRIOR_NONE) + float(logsumexp(log_posterior)) - whole

@@ -14,6 +14,7 @@ from scipy.special import logsumexp, ndtri
 
 from burden.case import Case, Preparation
 from burden.evidence import load_parasite
+from burden.inference.arrivals import arrive, in_order_of_arrival
 from burden.inference.mortality import DeathLog, other_given_deaths, read_log
 from burden.inference.observation import ObservationParameters, draw_seen, log_likelihood_of_samples
 from burden.inference.prior import Ensemble, draw_pond, other_cause_rates
@@ -73,10 +74,18 @@ class HistoryRuns:
 
 
 def history_days(case: Case) -> np.ndarray:
-    """Days on which something was seen or done, the visit last; the first begins the run [d]."""
-    days = {case.day_of(d) for d in (*case.sample_dates, *(a.date for a in case.given), *(d.date for d in case.deaths))}
-    days |= {case.day_of(row.date) - row.days_covered for row in case.deaths}
-    return np.array(sorted({max(day, -LONGEST_HISTORY_DAYS) for day in days} | {0}), float)
+    """Days on which something was seen or done or fish came, the visit last; the first begins the run [d].
+
+    Nothing is run before there are fish.
+    """
+    dates = (*case.sample_dates, *(a.date for a in case.given), *(d.date for d in case.deaths))
+    days = {case.day_of(d) for d in dates} | {case.day_of(row.date) - row.days_covered for row in case.deaths}
+    came = {case.day_of(arrival.date) for _, arrival in case.arrivals}
+    first = (
+        -LONGEST_HISTORY_DAYS if case.fish_since is None else max(case.day_of(case.fish_since), -LONGEST_HISTORY_DAYS)
+    )
+    found = {max(day, first) for day in days} | {day for day in came if day >= first} | {0}
+    return np.array(sorted(found), float)
 
 
 def run_past(case: Case, parasite: str, m: int, seed: int, proposal: Proposal | None) -> HistoryRuns:
@@ -98,9 +107,9 @@ def run_past(case: Case, parasite: str, m: int, seed: int, proposal: Proposal | 
     seen = draw_seen(pond.setting.parameters.evidence, of.size, seed)
     one_way = seen if of.size == m else None
     log_abundance, log_weight = _draw_abundance(pond, one_way, pond.setting.fish.weight_g.mean(0), proposal)
-    alive = _fish_at_start(case, days[0])
-    start = pond.start(np.exp(log_abundance), alive, days[0], uniform_draws("resistance so far", m, seed))
-    events = [_as_it_went(e, i, m, seed) for i, e in enumerate(pond.given) if e.day >= days[0]]
+    pond, start, came = _begin(pond, np.exp(log_abundance), days[0])
+    doses = [_as_it_went(e, i, m, seed) for i, e in enumerate(pond.given) if e.day >= days[0]]
+    events = [*doses, *came]
     ahead = _days_ahead(case, events, days)
     run = simulate(pond.setting, start, np.union1d(days, list(ahead.values())), events, COARSE_STEP_DAYS)
     rates = other_cause_rates(case.findings.other)
@@ -120,6 +129,28 @@ def run_past(case: Case, parasite: str, m: int, seed: int, proposal: Proposal | 
         log_deaths_clean=logsumexp(clean, axis=0) - np.log(rates.size),
         dead=dead,
     )
+
+
+def _begin(pond: Ensemble, abundance: np.ndarray, day: float) -> tuple[Ensemble, State, list[Event]]:
+    """State when the record begins, and the arrivals since; the burden drawn is that of the fish that were first.
+
+    Where no fish was there before, or those there had never met the fluke, it is the burden of the first that came.
+    """
+    case = pond.case
+    alive = _fish_at_start(case, day)
+    came = [i for _, i, _ in in_order_of_arrival(case, day)]
+    empty = case.fish_since is not None and case.day_of(case.fish_since) == day
+    never_met = [group.naive is True for group in case.fish]
+    if came and (empty or all(never_met)):
+        first = pond.newcomers[came[0]].day  # all that came on that day carry alike
+        alike = (replace(c, abundance=abundance) if c.day == first else c for c in pond.newcomers)
+        pond, abundance = replace(pond, newcomers=tuple(alike)), np.zeros_like(abundance)
+    if empty:
+        start = arrive(pond, pond.newcomers[came[0]], alive)[1]
+        return pond, start, [arrive(pond, pond.newcomers[i])[0] for i in came if pond.newcomers[i].day > day]
+    resistant = np.average(np.logical_not(never_met), weights=alive) if alive.any() else 1.0
+    start = pond.start(abundance, alive, day, resistant * uniform_draws("resistance so far", pond.size, pond.seed))
+    return pond, start, [arrive(pond, pond.newcomers[i])[0] for i in came]
 
 
 def _as_it_went(event: Event, number: int, m: int, seed: int) -> Event:
@@ -233,8 +264,10 @@ def _fish_at_start(case: Case, day: float) -> np.ndarray:
     died = sum(row.deaths for row in case.deaths if case.day_of(row.date) > day)
     total = max(case.fish_count, 1)
     counts = []
+    # those that came on the first day of a tank that was empty before are its first fish
+    since = day if case.fish_since is None or case.day_of(case.fish_since) != day else day + 1
     for group in case.fish:
-        came = sum(a.count for a in group.new_arrivals if day < case.day_of(a.date) <= 0)
+        came = sum(a.count for a in group.new_arrivals if since <= case.day_of(a.date) <= 0)
         counts.append(max(group.count + died * group.count / total - came, 0.0))
     return np.array(counts)
 
@@ -252,6 +285,9 @@ def log_likelihood(past: HistoryRuns, parasite: str, clean: bool = False) -> np.
         mean, pool = past.by_day[day]["all"][of], fish_at_look(case, rows)
         stages = stage_shares(past, day, of)
         total = total + log_likelihood_of_samples(rows, mean, k, past.seen, home, weight, stages, pool)
+    if not clean and parasite == case.parasites[0]:  # nobody says which set was seen on newcomers: the first
+        for _, i, _ in in_order_of_arrival(case, min(past.by_day)):
+            total = total + past.pond.newcomers[i].log_likelihood(past.pond, past.seen, of, {})
     return total
 
 

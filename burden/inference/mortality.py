@@ -97,15 +97,17 @@ def read_log(case: Case, run: Trajectory, clean_hazard: np.ndarray | None = None
     for row in case.deaths:
         end = float(case.day_of(row.date))
         start = end - row.days_covered
-        if start < days[0]:
+        if case.fish_since is not None:  # days on which there was no fish to die do not count
+            start = max(start, float(case.day_of(case.fish_since)))
+        if start < days[0] or start >= end:
             continue
         alive = 0.5 * (_at(days, run.alive, start) + _at(days, run.alive, end))
         fluke, whole = (_at(days, x, end) - _at(days, x, start) for x in (run.fluke_deaths, run.deaths))
         own = whole - fluke
         if clean_hazard is not None:
-            fluke, own = np.zeros(m), clean_hazard * (case.fish_on(row.date) + 0.5 * row.deaths) * row.days_covered
+            fluke, own = np.zeros(m), clean_hazard * (case.fish_on(row.date) + 0.5 * row.deaths) * (end - start)
         deaths.append(row.deaths)
-        for name, value in (("fluke", fluke), ("background", own), ("exposure", alive * row.days_covered)):
+        for name, value in (("fluke", fluke), ("background", own), ("exposure", alive * (end - start))):
             found[name].append(np.broadcast_to(value, (m,)))
     arrays = {name: np.array(values).reshape(len(deaths), m) for name, values in found.items()}
     return DeathLog(np.array(deaths, float), **arrays)

@@ -10,6 +10,7 @@ import numpy as np
 
 from burden.case import Action, Case, ConstantTemperature, RecordedTemperature, Uncertain, YearlyTemperature
 from burden.evidence import Value, load_agent, load_parasite
+from burden.inference.arrivals import Newcomers, draw_newcomers
 from burden.model.dose_effect import DoseEffect
 from burden.model.forward import Event, Scenario, State
 from burden.model.hosts import Fish
@@ -69,6 +70,8 @@ class Ensemble:
         What was done before the visit.
     planned : tuple of Event
         What the case plans.
+    newcomers : tuple of Newcomers
+        Fish that came up to the visit, by rising date.
     """
 
     case: Case
@@ -78,6 +81,7 @@ class Ensemble:
     given: tuple[Event, ...] = ()
     planned: tuple[Event, ...] = ()
     effects: Mapping[str, DoseEffect] = field(default_factory=dict)
+    newcomers: tuple[Newcomers, ...] = ()
 
     @property
     def size(self) -> int:
@@ -92,6 +96,7 @@ class Ensemble:
             given=tuple(_take_event(event, draws) for event in self.given),
             planned=tuple(_take_event(event, draws) for event in self.planned),
             effects={agent: effect.take(draws) for agent, effect in self.effects.items()},
+            newcomers=tuple(come.take(draws) for come in self.newcomers),
         )
 
     def first_effect(self, agents: Sequence[str]) -> DoseEffect:
@@ -204,9 +209,8 @@ def _take_event(event: Event, draws: np.ndarray) -> Event:
             fade_per_day=drug.fade_per_day[draws],
         )
     kill = {form: np.asarray(share)[..., draws] for form, share in event.kill.items()}
-    arrive = None if event.arrive is None else event.arrive[:, draws]
     effect = None if event.effect is None else event.effect.take(draws)
-    return replace(event, kill=kill, drug=drug, arrive=arrive, effect=effect)
+    return replace(event, kill=kill, drug=drug, effect=effect)
 
 
 def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Ensemble:
@@ -242,9 +246,10 @@ def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Ensemble:
         parasite,
         setting,
         seed,
-        given=_events(case, case.given, setting, seed) + _arrivals(case, n),
+        given=_events(case, case.given, setting, seed),
         planned=_events(case, case.planned, setting, seed),
         effects={agent: _customary(case, agent, setting, seed) for agent in _agents(case)},
+        newcomers=draw_newcomers(case, n, seed, evidence.values["abundance"], weights),
     )
 
 
@@ -364,16 +369,3 @@ def _given_effect(case: Case, action: Action, setting: Scenario, seed: int, met_
     flushed = (action.water_change_after or 0) >= 0.9 or not stays(action, kill.customary_hours)
     loss = loss_draws(evidence, case.water.filter, n, seed, met_before, bool(action.uv_or_carbon_on))
     return bath_effect(kill, strength, action.hours, loss + setting.exchange_per_day, left_in_water=not flushed)
-
-
-def _arrivals(case: Case, n: int) -> tuple[Event, ...]:
-    """Fish that joined before the visit; they are in the count, so they are taken out of the start."""
-    events = []
-    for g, group in enumerate(case.fish):
-        for arrival in group.new_arrivals:
-            day = float(case.day_of(arrival.date))
-            if day <= 0:
-                joining = np.zeros((len(case.fish), n))
-                joining[g] = arrival.count
-                events.append(Event(day, arrive=joining))
-    return tuple(events)

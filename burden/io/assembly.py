@@ -95,7 +95,7 @@ def _fish(tables: CaseTables, notes: Notes) -> tuple[FishGroup, ...]:
     many = len(tables.fish) > 1
     places = (f"[[fish]] {number}" if many else "[fish]" for number in range(1, len(tables.fish) + 1))
     groups = [build.build_fish(t, p, notes) for t, p in zip(tables.fish, places, strict=True) if t is not None]
-    return tuple(groups) if len(groups) == len(tables.fish) else ()
+    return build.with_arrivals(tuple(groups), tables.arrivals, notes) if len(groups) == len(tables.fish) else ()
 
 
 def _warn_of_unnamed_record(folder: Path, tables: CaseTables, notes: Notes) -> None:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from burden.io.schema import (
         ActionTable,
+        ArrivalBlock,
         CaseTable,
         FindingsTable,
         FishTable,
@@ -38,6 +39,7 @@ class CaseTables:
     case: CaseTable | None = None
     water: WaterTable | None = None
     fish: tuple[FishTable | None, ...] = ()
+    arrivals: tuple[ArrivalBlock | None, ...] = ()
     parasite: ParasiteTable | None = None
     looking: LookingTable | None = None
     findings: FindingsTable | None = None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -31,6 +32,8 @@ from burden.utils.errors import Problem
 if TYPE_CHECKING:
     from burden.io.schema import (
         ActionTable,
+        ArrivalBlock,
+        ArrivalTable,
         FindingsTable,
         FishTable,
         LimitsTable,
@@ -52,6 +55,7 @@ __all__ = [
     "build_overrides",
     "build_parasites",
     "build_water",
+    "with_arrivals",
 ]
 
 #: share of the water meant by a water change of no stated size [-]: an assumption
@@ -130,8 +134,44 @@ def build_fish(table: FishTable, place: str, notes: Notes) -> FishGroup:
         table.food_fish,
         mean_weight_g=_uncertain(table.mean_weight_g, f"{place} mean_weight_g", notes),
         length_mm=table.length_mm,
-        new_arrivals=tuple(Arrival(a.date, a.count) for a in table.new_arrivals),
+        new_arrivals=tuple(
+            _arrival(a, f"{place} new_arrivals {i}", notes) for i, a in enumerate(table.new_arrivals, 1)
+        ),
         lethal_sampling_allowed=_lethal_limit(table, notes),
+        naive=table.naive,
+        newcomers_apart=table.newcomers_apart,
+    )
+
+
+def _arrival(table: ArrivalTable, place: str, notes: Notes) -> Arrival:
+    if (table.flukes_seen is None) != (table.preparations is None):
+        missing = "preparations" if table.preparations is None else "flukes_seen"
+        fix = "Give both, or neither where nobody looked."
+        notes.problem(CASE_FILE, f"{place} {missing}", "missing", "flukes_seen and preparations together", fix)
+    return Arrival(**table.model_dump(exclude={"species"}))
+
+
+def with_arrivals(
+    groups: tuple[FishGroup, ...], tables: tuple[ArrivalBlock | None, ...], notes: Notes
+) -> tuple[FishGroup, ...]:
+    """Return the groups with the fish of [[arrivals]] beside those of their own new_arrivals, by date."""
+    came: dict[int, list[Arrival]] = {}
+    for number, table in enumerate(tables, start=1):
+        if table is None:
+            continue
+        place, species = f"[[arrivals]] {number}", [group.species for group in groups]
+        if table.species is None and len(groups) > 1:
+            fix = "Add species, as its [[fish]] block has it."
+            notes.problem(CASE_FILE, f"{place} species", "missing", f"one of {', '.join(species)}", fix)
+        elif table.species is not None and groups and table.species not in species:
+            fix = hint(table.species, species)
+            notes.problem(CASE_FILE, f"{place} species", table.species, f"one of {', '.join(species)}", fix)
+        else:
+            mine = 0 if table.species is None else species.index(table.species)
+            came.setdefault(mine, []).append(_arrival(table, place, notes))
+    return tuple(
+        replace(group, new_arrivals=tuple(sorted((*group.new_arrivals, *came.get(g, ())), key=lambda a: a.date)))
+        for g, group in enumerate(groups)
     )
 
 

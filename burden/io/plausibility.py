@@ -73,11 +73,11 @@ def check_stock(case: Case, notes: Notes) -> None:
         fix = "Check count in [fish] and the labels in samples.csv; fish killed for the look count as lethal yes."
         expected = f"at most {case.fish_count} live fish, as [fish] says"
         notes.problem("samples.csv", f"rows of {case.visit_date}", live, expected, fix)
-    known = (*case.sample_dates, *(action.date for action in case.given), *(row.date for row in case.deaths))
-    if known and case.fish_on(first := min(known)) == 0:
-        fix = "Leave out what is older than the fish, or new_arrivals if they were the first; or write down who died."
-        expected = "fish in the water on the day of the first sample, dose or row of deaths: all of them came later"
-        notes.problem(CASE_FILE, "[fish] new_arrivals", first, expected, fix)
+    for day in case.sample_dates:
+        if case.fish_since is not None and day < case.fish_since and _live_fish(case, day):
+            fix = "Leave out samples of earlier fish, write down in deaths.csv that these died, or mend the dates."
+            expected = f"fish in the water on the day of a sample: all of them came on {case.fish_since} or later"
+            notes.problem(CASE_FILE, "[[arrivals]]", day, expected, fix)
 
 
 def _live_fish(case: Case, day: date) -> int:

@@ -22,6 +22,7 @@ __all__ = [
     "TABLES",
     "WEIGHT_LIMITS_G",
     "ActionTable",
+    "ArrivalBlock",
     "ArrivalTable",
     "AtLeast0",
     "CaseTable",
@@ -278,10 +279,22 @@ class WaterTable(_Table):
 
 
 class ArrivalTable(_Table):
-    """One entry of new_arrivals."""
+    """One entry of new_arrivals"""
 
     date: Day = Field(description="the date the fish came, as 2026-05-10")
     count: Annotated[int, _whole(1)] = Field(description="how many came, 1 or more")
+    flukes_seen: Annotated[int, _whole(0)] | None = Field(None, description="flukes seen on arrival, 0 or more")
+    preparations: Annotated[int, _whole(1)] | None = Field(
+        None, description="how many preparations, of a fish each, showed them, 1 or more"
+    )
+    treated: YesNo | None = Field(None, description="yes or no: treated against flukes on arrival")
+    naive: YesNo | None = Field(None, description="yes or no: whether they had never met the fluke")
+
+
+class ArrivalBlock(ArrivalTable):
+    """One [[arrivals]]"""
+
+    species: Text | None = Field(None, description="the species of a [[fish]] block, where there are several")
 
 
 class FishTable(_Table):
@@ -302,6 +315,10 @@ class FishTable(_Table):
         ]
         | None
     ) = Field(None, description="how many fish may be killed to look at, 0 or more; or yes or no")
+    naive: YesNo | None = Field(None, description="yes or no: whether the fish here first had never met the fluke")
+    newcomers_apart: YesNo | None = Field(
+        None, description="yes or no: bought-in fish, held apart until they may join others"
+    )
 
 
 class OverrideTable(_Table):
@@ -408,6 +425,7 @@ TABLES: dict[str, tuple[type[BaseModel], bool, bool]] = {
     "case": (CaseTable, True, False),
     "water": (WaterTable, True, False),
     "fish": (FishTable, True, True),
+    "arrivals": (ArrivalBlock, False, True),
     "parasite": (ParasiteTable, True, False),
     "looking": (LookingTable, False, False),
     "findings": (FindingsTable, False, False),

@@ -50,8 +50,19 @@ count = 40                         # alive on the visit date
 food_fish = "no"                   # may anybody eat them
 mean_weight_g = 400                # [g]; without it a wide assumption is made. Or length_mm
 # length_mm = 280
-# new_arrivals = [{{ date = 2026-04-12, count = 5 }}]
+# new_arrivals = [{{ date = 2026-03-02, count = 5 }}]   # fish that came; or [[arrivals]] below
 # lethal_sampling_allowed = 0      # how many fish may be killed to look at
+# naive = "yes"                    # the fish that were here first had never met the fluke
+# newcomers_apart = "yes"          # bought-in fish, held apart until they may join others
+
+# [[arrivals]]                     # one block for fish that came; those up to the visit stand in count
+# date = 2026-04-12
+# count = 5
+# flukes_seen = 3                  # on so many preparations, of a fish each, as they came
+# preparations = 2
+# treated = "no"                   # against flukes, on arrival
+# naive = "no"                     # whether they had never met the fluke
+# species = "koi"                  # where there are several [[fish]]
 
 [parasite]
 set = "dactylogyrus"               # see `burden parasites`; a list for several

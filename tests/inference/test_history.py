@@ -80,7 +80,10 @@ def test_fish_at_the_start_are_the_count_and_the_dead_since_less_the_arrivals_si
     deaths = (DeathRecord(VISIT - timedelta(days=9), 50, 1), DeathRecord(VISIT - timedelta(days=2), 8, 1))
     case = a_case(fish=groups, deaths=deaths)
     np.testing.assert_allclose(past._fish_at_start(case, -9.0), [30 + 8 * 0.75 - 6, 10 + 8 * 0.25])
-    np.testing.assert_allclose(past._fish_at_start(case, -4.0), [36.0, 12.0])
+    # those of the first day itself come as its first event
+    np.testing.assert_allclose(past._fish_at_start(case, -4.0), [30.0, 12.0])
+    alone = a_case(fish=groups[:1], deaths=deaths[1:])
+    assert past._fish_at_start(replace(alone, fish=(replace(groups[0], count=4),), deaths=()), -4.0).tolist() == [4.0]
 
 
 def test_live_fish_are_set_to_those_counted_and_keep_their_mix():

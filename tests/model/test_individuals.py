@@ -14,7 +14,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from analysis.elimination_against_individuals import Setting, predicted, simulated  # noqa: E402
-from analysis.individuals import Dose, Ponds, Start, Stock, draw_start, draw_stock, run_ponds  # noqa: E402
+from analysis.individuals import Dose, Joining, Ponds, Start, Stock, draw_start, draw_stock, run_ponds  # noqa: E402
 from analysis.samples import Look, pick_fish, take_samples  # noqa: E402
 from burden.io import read_case  # noqa: E402
 from burden.model import forward as forward  # noqa: E402
@@ -108,6 +108,62 @@ def test_mean_is_that_of_the_forward_equations():
     other = expected(replace(ponds, parameters=p.replaced(adult_life_days=1.2 * p["adult_life_days"])), 1500, dose)
     x = runs["adult"]
     assert np.any(np.abs(x.mean(1) - other["adult"]) > 3.5 * x.std(1, ddof=1) / np.sqrt(x.shape[1]))
+
+
+@pytest.mark.parametrize("carried", [150, 0])
+def test_newcomers_bring_what_the_equations_bring(carried):
+    """Four fish with flukes and eggs come on day 8 to six that carry some or none, and resistance brakes settling.
+
+    The equations spread what comes evenly over a group at once. So crowding is off, and where all flukes are on four
+    of ten fish nobody dies of them; how far that spreading then misleads is bounded at the end.
+    """
+    p = parameters(5.0, reproduction_number=4.0, fecundity=3.0, hazard_per_burden=0.05)
+    ponds = a_pond(150, p=p, spread={"egg": 30.0, "juvenile": 30.0}, crowding_on=False, deaths_on=carried > 0)
+    first, later = np.arange(10) < 6, np.arange(10) >= 6
+    shape = (150, 10, 1)
+    start = Start({"adult": np.where(first[:, None], carried, 0) * np.ones(shape, int)})
+    bring = Start({"adult": np.where(later[:, None], 200, 0) * np.ones(shape, int), "egg": np.full((150, 1), 3000)})
+    days = [0.0, 8.0, 16.0, 25.0]
+    record = run_ponds(ponds, start, days, joins=[Joining(8.0, later, bring)], seed=2)
+    means = joined(ponds, carried, 200.0, 3000.0, days)
+    for name in ("adult", "juvenile", "egg", *(("deaths",) if carried else ())):
+        x = (record.numbers[name] if name != "deaths" else record.deaths)[2:]
+        z = (x.mean(1) - means[name]) / (x.std(1, ddof=1) / np.sqrt(x.shape[1]))
+        assert np.all(np.abs(z) < 3.5), (name, z)
+    clean = joined(ponds, carried, 0.0, 0.0, days)  # newcomers as they came before: clean
+    assert np.all(clean["adult"] < 0.8 * record.numbers["adult"][2:].mean(1))
+    if not carried:  # the worst case of crowding: all flukes on four of ten fish
+        crowded = (
+            run_ponds(replace(ponds, crowding_on=True), start, days, joins=[Joining(8.0, later, bring)], seed=2)
+            .numbers["egg"][2:]
+            .mean(1)
+        )
+        ratio = crowded / joined(replace(ponds, crowding_on=True), carried, 200.0, 3000.0, days)["egg"]
+        assert np.all((ratio > 0.6) & (ratio < 1.0)), ratio
+
+
+def joined(ponds, carried, brought, eggs, days):
+    """Means of the forward equations with four newcomers on day 8, of the days after it."""
+    setting = forward.Scenario(
+        ponds.cycle,
+        ponds.parameters,
+        Fish(np.array([[400.0]]), np.ones((1, 1))),
+        ponds.temperature,
+        np.array([2.0]),
+        crowding_on=ponds.crowding_on,
+        deaths_on=ponds.deaths_on,
+    )
+    nothing = {f.name: np.zeros((f.stages, 1)) for f in ponds.cycle.forms if f.place == "water"}
+    on_fish = {f.name: np.zeros((f.stages, 1, 1)) for f in ponds.cycle.forms if f.place == "fish"}
+    on_fish["adult"][:] = carried
+    one, none = np.ones((1, 1, 1)), np.zeros(1)
+    state = forward.State(nothing, on_fish, 6 * one, one, none, none, none)
+    water = {"egg": np.zeros_like(nothing["egg"])}
+    water["egg"][0] = eggs
+    bring = {"adult": np.full((1, 1, 1), brought), **water}
+    course = forward.simulate(setting, state, days, [forward.Event(8.0, arrive=np.full((1, 1), 4.0), bring=bring)])
+    flukes = {name: (x * course.alive)[2:, 0] for name, x in course.fish.items()}
+    return {name: x[2:, 0] for name, x in course.water.items()} | flukes | {"deaths": course.deaths[2:, 0]}
 
 
 # --- against the backward equations ----------------------------------------------------------------------------------

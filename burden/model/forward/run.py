@@ -127,7 +127,7 @@ def happen(state: State, event: Event, susceptibility: np.ndarray) -> State:
         }
 
     state = replace(state, water=left(state.water), fish=left(state.fish))
-    return state if event.arrive is None else _join(state, event.arrive, susceptibility)
+    return state if event.arrive is None else _join(state, event, event.arrive, susceptibility)
 
 
 def _chain_like(share: np.ndarray, chain: np.ndarray) -> np.ndarray:
@@ -136,20 +136,23 @@ def _chain_like(share: np.ndarray, chain: np.ndarray) -> np.ndarray:
     return share[:, None, :] if share.ndim == 2 and chain.ndim == 3 else share
 
 
-def _join(state: State, arriving: np.ndarray, susceptibility: np.ndarray) -> State:
-    """Let fish join their groups, spread evenly over the classes, healthy and without flukes: none come or go.
+def _join(state: State, event: Event, arriving: np.ndarray, susceptibility: np.ndarray) -> State:
+    """Let fish join their groups, spread evenly over the classes, healthy, with what they bring.
 
-    They are naive, so the pond's resistance is that of fewer of its fish.
+    Resistance is the pond's: the mean over its fish.
     """
     alive = state.alive + (arriving / state.alive.shape[1])[:, None, :]
     mixed = np.divide(state.alive, alive, out=np.zeros_like(alive), where=alive > 0)
     before, after = (state.alive * susceptibility).sum(1), (alive * susceptibility).sum(1)
     thinned = np.divide(before, after, out=np.ones_like(after), where=after > 0)
-    flukes = {form: chain * thinned for form, chain in state.fish.items()}
+    flukes = {form: x * thinned + event.bring.get(form, 0.0) * (1 - thinned) for form, x in state.fish.items()}
+    water = {form: x + event.bring.get(form, 0.0) for form, x in state.water.items()}
     whole, there = alive.sum((0, 1)), state.alive.sum((0, 1))
-    resistant = state.resistance * np.divide(there, whole, out=np.ones_like(whole), where=whole > 0)
+    residents = np.divide(there, whole, out=np.ones_like(whole), where=whole > 0)
+    joined = 0.0 if event.arrive_resistance is None else event.arrive_resistance
+    resistant = state.resistance * residents + joined * (1 - residents)
     blood = 1 + mixed * (state.haemoglobin - 1)
-    return replace(state, alive=alive, fish=flukes, haemoglobin=blood, resistance=resistant)
+    return replace(state, alive=alive, water=water, fish=flukes, haemoglobin=blood, resistance=resistant)
 
 
 def _observe(setting: Scenario, state: State) -> dict[str, np.ndarray]:

@@ -114,6 +114,11 @@ class Event:
         What stays in the water.
     arrive : numpy.ndarray, optional
         Fish joining each group, shape (G, M).
+    bring : mapping of str to numpy.ndarray
+        What they bring, by life form: flukes by stage on a joining fish of susceptibility 1, (n, G, M); eggs and larvae
+        by stage in the water they came in, (n, M). A form that is not named comes with none.
+    arrive_resistance : numpy.ndarray, optional
+        Resistance of those that join, shape (M,); naive without it.
     effect : DoseEffect, optional
         The dose it came from, for the backward equations.
     """
@@ -122,6 +127,8 @@ class Event:
     kill: Mapping[str, np.ndarray] = field(default_factory=dict)
     drug: DrugInWater | None = None
     arrive: np.ndarray | None = None
+    bring: Mapping[str, np.ndarray] = field(default_factory=dict)
+    arrive_resistance: np.ndarray | None = None
     effect: DoseEffect | None = None
 
     @classmethod
