@@ -160,7 +160,7 @@ def test_words_tell_what_was_read_as_what():
 @pytest.mark.parametrize(
     ("spec", "words"),
     [
-        (YearlyTemperature(12.0, 8.0, (7, 25)), "12 ± 8 °C over the year, warmest on 25 July"),
+        (YearlyTemperature(12.0, 8.0, (7, 25)), "12 ± 8 °C over the year, warmest on 25 Jul"),
         (
             RecordedTemperature((datetime(2026, 5, 1, 12), datetime(2026, 5, 9, 12)), (14.5, 17.0)),
             "2 readings, 1 May 2026 to 9 May 2026, 14.5 to 17 °C",
