@@ -25,6 +25,13 @@ def browser_path() -> str | None:
     return next((path for path in map(shutil.which, NAMES) if path), None)
 
 
+def beyond(width: float) -> str:
+    """JavaScript that lists elements whose right edge lies beyond a width; heads kept for readers aloud stand aside."""
+    return f"""[...document.querySelectorAll('body *')]
+        .filter(e => e.getBoundingClientRect().right > {width} + 0.5 && !e.closest('svg') && !e.closest('thead'))
+        .map(e => e.outerHTML.slice(0, 80))"""
+
+
 class Tab:
     """One page, and everything it asked for or complained of since it was opened."""
 
@@ -40,6 +47,7 @@ class Tab:
         """Load a file at a width, and wait until it has loaded."""
         self.requests.clear()
         self.complaints.clear()
+        self.page.emulate_media(media="null")
         self.page.set_viewport_size({"width": width, "height": height})
         self.page.goto(path.as_uri())
 
@@ -52,6 +60,11 @@ class Tab:
         found = Axe().run(self.page).response["violations"]
         return [f"{v['id']} ({v['impact']}): {node['html'][:120]}" for v in found for node in v["nodes"]]
 
+    def on_paper(self, width: int) -> None:
+        """Lay the page out as for paper of a width, margins aside [CSS px]; opening a page ends it."""
+        self.page.emulate_media(media="print")
+        self.page.set_viewport_size({"width": width, "height": 1000})
+
     def pages(self) -> int:
         """Pages of paper, by the page's own size."""
         pdf = self.page.pdf(prefer_css_page_size=True, print_background=True)
@@ -59,11 +72,12 @@ class Tab:
 
 
 @contextmanager
-def a_tab() -> Iterator[Tab]:
-    """Start a browser of our own, give a tab of it, and end it."""
+def a_tab(fonts: Path | None = None) -> Iterator[Tab]:
+    """Start a browser of our own, give a tab of it, and end it; `fonts` is a fontconfig file of its own."""
+    env = os.environ | ({} if fonts is None else {"FONTCONFIG_FILE": str(fonts)})
     root = ["--no-sandbox"] if os.geteuid() == 0 else []
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=browser_path(), args=[*_FLAGS, *root])
+        browser = playwright.chromium.launch(executable_path=browser_path(), args=[*_FLAGS, *root], env=env)
         # as a telephone lays a page out: no scroll bar takes width, and the viewport tag counts
         page = browser.new_context(is_mobile=True, viewport={"width": 360, "height": 800}).new_page()
         page.set_default_timeout(_PATIENCE_MS)

@@ -8,6 +8,8 @@ from pathlib import Path
 
 from burden.case import Case
 from burden.io import read_case
+from burden.report.files.folder import write_folder
+from burden.report.page.index import render_ponds, water_of
 from burden.report.write import report_files
 from burden.visit import Visit, visit
 
@@ -15,6 +17,7 @@ KOI = Path(__file__).parents[1] / "simulated_data" / "koi_pond"
 DRAWS = 40
 #: what somebody may write into a title, by mistake or not
 TITLE = "<script>alert('x')</script> & pond"
+PAGES = ("koi_pond/report.html", "blind/report.html", "index.html")
 
 
 @cache
@@ -49,3 +52,11 @@ def blind_files() -> dict[str, bytes]:
 
 def page_of(files: dict[str, bytes]) -> str:
     return files["report.html"].decode("utf-8")
+
+
+def pages_in(folder: Path) -> Path:
+    """Write the report over both ponds and return its folder."""
+    files = {"index.html": render_ponds([water_of(koi()), water_of(blind())], DRAWS, 1).encode()}
+    files |= {f"koi_pond/{name}": content for name, content in koi_files().items()}
+    write_folder(folder, files | {f"blind/{name}": content for name, content in blind_files().items()})
+    return folder

@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from browser import NAMES, a_tab, browser_path
-from report_cases import DRAWS, blind, blind_files, koi, koi_files
-
-from burden.report.files.folder import write_folder
-from burden.report.page.index import render_ponds, water_of
+from browser import NAMES, a_tab, beyond, browser_path
+from report_cases import PAGES, blind, koi, pages_in
 
 pytestmark = [
     pytest.mark.browser,
@@ -23,29 +20,15 @@ SMALLEST_IN_FIGURES = """Math.min(...[...document.querySelectorAll('svg text')]
     .filter(e => e.getBoundingClientRect().height > 0).map(e => e.getBoundingClientRect().height))"""
 
 
-def beyond(width: int) -> str:
-    """JavaScript that lists elements whose right edge lies beyond a width; heads kept for readers aloud stand aside."""
-    return f"""[...document.querySelectorAll('body *')]
-        .filter(e => e.getBoundingClientRect().right > {width} + 0.5 && !e.closest('svg') && !e.closest('thead'))
-        .map(e => e.outerHTML.slice(0, 80))"""
-
-
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("browser") / "out"
-    files = {"index.html": render_ponds([water_of(koi()), water_of(blind())], DRAWS, 1).encode()}
-    files |= {f"koi_pond/{name}": content for name, content in koi_files().items()}
-    write_folder(folder, files | {f"blind/{name}": content for name, content in blind_files().items()})
-    return folder
+    return pages_in(tmp_path_factory.mktemp("browser") / "out")
 
 
 @pytest.fixture(scope="module")
 def tab():
     with a_tab() as tab:
         yield tab
-
-
-PAGES = ("koi_pond/report.html", "blind/report.html", "index.html")
 
 
 @pytest.mark.parametrize("width", WIDTHS)
@@ -106,14 +89,3 @@ def test_markup_in_a_title_is_shown_not_run(tab, folder):
     tab.open(folder / "blind/report.html", 360)
     assert tab.run("document.querySelector('h1').innerText") == blind().case.title
     assert tab.run("document.querySelectorAll('script').length") == 0
-
-
-def test_prints_on_two_pages_with_the_sheets_behind(tab, folder):
-    """Two pages of A4; the owner's page, the record and the appendix each begin a page of their own."""
-    tab.open(folder / "koi_pond/report.html", 1200)
-    whole = tab.pages()
-    tab.run("document.querySelectorAll('.appendix').forEach(e => e.remove())")
-    assert tab.pages() == 4
-    tab.run("document.querySelectorAll('.sheet').forEach(e => e.remove())")
-    assert tab.pages() == 2
-    assert 5 <= whole <= 7
