@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from burden.utils.errors import InputError, Problem
-from burden.utils.formatting import plain
 from burden.utils.results import Result, number
 
 __all__ = ["SaltVolume", "volume_by_salt"]
@@ -37,16 +36,6 @@ class SaltVolume(Result):
     def rows(self) -> list[dict[str, Any]]:
         """Return the volume as a row of a table."""
         return [self.as_dict()]
-
-    def text(self) -> str:
-        """Return the volume in words."""
-        high = f"{plain(self.high_l)} L" if math.isfinite(self.high_l) else "any volume above"
-        words = f"{plain(self.volume_l)} L ({plain(self.low_l)} L to {high})"
-        return (
-            words
-            if self.relative_error < 0.1
-            else f"{words}; add more salt: the rise is close to the error of the meter"
-        )
 
 
 def volume_by_salt(

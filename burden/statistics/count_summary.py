@@ -39,11 +39,6 @@ class CountedSummary(Result):
         """Return one row a measure."""
         return [{"measure": words, **getattr(self, name).as_dict()} for name, words in _NAMES.items()]
 
-    def text(self) -> str:
-        """Return one line a measure."""
-        lines = [f"{words}: {getattr(self, name)}" for name, words in _NAMES.items()]
-        return "\n".join([f"Counted on {self.fish} fish, as seen:", *lines])
-
 
 _NAMES = {"prevalence": "prevalence", "mean_intensity": "mean intensity", "k": "aggregation k"}
 

@@ -49,16 +49,3 @@ class PointEstimate(Result):
     def rows(self) -> list[dict[str, Any]]:
         """Return one row."""
         return [{**self.as_dict(), "level": self.level}]
-
-    def text(self) -> str:
-        """Return the estimate, its interval and its method in words."""
-        if math.isnan(self.estimate):
-            return f"cannot be given ({self.method})"
-        if math.isnan(self.low) or math.isnan(self.high):
-            return f"{_word(self.estimate)} (no interval; {self.method})"
-        limits = f"{_word(self.low)} to {_word(self.high)}"
-        return f"{_word(self.estimate)} ({limits}; {self.method}, {self.level * 100:g} % interval)"
-
-
-def _word(value: float) -> str:
-    return "no bound" if math.isinf(value) else f"{value:.3g}"

@@ -14,7 +14,7 @@ from typing import Any
 from burden.evidence import Evidence, load_agent
 from burden.evidence.cautions import Caution
 from burden.treatment.concentration import restore_mg
-from burden.treatment.dose_result import DoseResult, stock_recipe
+from burden.treatment.dose_result import DoseReason, DoseResult, stock_solution
 from burden.treatment.host_tolerance import LEFT_IN_HOURS, HostAdvice, host_advice, oxygen_demand_mg_l, withdrawal_text
 from burden.utils.errors import InputError, Problem
 from burden.utils.formatting import plain
@@ -274,9 +274,6 @@ def _result(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice |
     about = asked.agent.about
     mass_mg = asked.mg_l * asked.volume_l
     product_g, product_ml = _product(asked, mass_mg / 1000)
-    reason = about["customary"]["text"] if asked.customary else "no source gives it: it was asked for and accepted"
-    if found is not None and not asked.customary:
-        reason = f"published: {found['text']} ({', '.join(found['sources'])})"
     return DoseResult(
         agent=asked.agent.name,
         title=asked.agent.title,
@@ -291,11 +288,18 @@ def _result(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice |
         strength_percent=float(asked.strength_percent),
         mass_of=about["mass_of"],
         basis=about["basis"],
-        reason=reason,
-        would_change="another volume or strength (in proportion), another host or warmer water (see the cautions)",
+        why=_why(asked, found),
         cautions=tuple(_cautions(asked, found, advice)),
-        stock=stock_recipe(product_g, product_ml),
+        stock_solution=stock_solution(product_g, product_ml),
         sources=tuple(found["sources"]) if found else (),
+    )
+
+
+def _why(asked: _Asked, found: Mapping[str, Any] | None) -> DoseReason:
+    if asked.customary:
+        return DoseReason("customary", asked.agent.about["customary"]["text"])
+    return (
+        DoseReason("unpublished") if found is None else DoseReason("published", found["text"], tuple(found["sources"]))
     )
 
 

@@ -3,20 +3,65 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
-from burden.evidence.cautions import Caution, by_weight
+from burden.evidence.cautions import Caution
 from burden.treatment.host_tolerance import LEFT_IN_HOURS
-from burden.utils.formatting import plain
 from burden.utils.results import Result, number
+from burden.utils.wording import Remark
 
-__all__ = ["DoseResult", "stock_recipe"]
+__all__ = ["DoseReason", "DoseResult", "StockSolution", "WouldChangeDose", "stock_solution"]
 
 # least mass a pocket scale that shows 0.1 g can be trusted with [g]; common practice, no source
 _SCALE_STEP_G = 0.1
 #: strongest stock of a badly soluble powder, under the lower of two figures for praziquantel (112 mg/L) [mg/L]
 _STOCK_MG_L = 100.0
 _STOCK_LIQUID_ML = 10.0  # of liquid made up to a litre
+
+
+@dataclass(frozen=True)
+class StockSolution(Remark):
+    """How to measure an amount too small for the scale or the syringe.
+
+    Parameters
+    ----------
+    product : str
+        solid or liquid.
+    amount : float
+        Of the product in the stock [g] or [mL].
+    stock_l : float
+        Of stock made of it [L].
+    use_l : float
+        Of the stock to use [L].
+    """
+
+    product: Literal["solid", "liquid"]
+    amount: float
+    stock_l: float
+    use_l: float
+
+
+@dataclass(frozen=True)
+class DoseReason(Remark):
+    """Why this dose: the customary one, one inside a published range, or one accepted that no source gives.
+
+    Parameters
+    ----------
+    kind : str
+    evidence : str
+        The evidence file's words for it.
+    sources : tuple of str
+        Reference keys.
+    """
+
+    kind: Literal["customary", "published", "unpublished"]
+    evidence: str = ""
+    sources: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class WouldChangeDose(Remark):
+    """What would change a dose."""
 
 
 @dataclass(frozen=True)
@@ -39,12 +84,14 @@ class DoseResult(Result):
         Of a solid product [g]; of a liquid one [mL].
     strength_percent : float
         Active substance in the product [%].
-    mass_of, basis, reason, would_change : str
-        What the mass is of, what mg/L counts, why this dose, and what would change it.
+    mass_of, basis : str
+        What the mass is of, and what mg/L counts.
+    why : DoseReason
+        Why this dose.
     cautions : tuple of Caution
         Everything to know before, during and after.
-    stock : str or None
-        Recipe where the amount is too small to weigh.
+    stock_solution : StockSolution or None
+        Where the amount is too small to weigh.
     sources : tuple of str
         Reference keys.
     """
@@ -62,16 +109,30 @@ class DoseResult(Result):
     strength_percent: float
     mass_of: str
     basis: str
-    reason: str
-    would_change: str
+    why: DoseReason
     cautions: tuple[Caution, ...]
-    stock: str | None = None
+    stock_solution: StockSolution | None = None
     sources: tuple[str, ...] = field(default=())
 
     @property
     def apart(self) -> bool:
         """Whether the bath is too short to be left in the water, so that it is given in a water of its own."""
         return self.hours < LEFT_IN_HOURS
+
+    @property
+    def reason(self) -> str:
+        """Why this dose, in words."""
+        return str(self.why)
+
+    @property
+    def would_change(self) -> str:
+        """What would change it, in words."""
+        return str(WouldChangeDose())
+
+    @property
+    def stock(self) -> str | None:
+        """How to measure so little, in words; None where it is enough to weigh."""
+        return None if self.stock_solution is None else str(self.stock_solution)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form; a product that does not apply is null."""
@@ -82,6 +143,8 @@ class DoseResult(Result):
             "route": self.route,
             **{key: number(getattr(self, key)) for key in numbers},
             **{key: getattr(self, key) for key in words},
+            "why": self.why.as_dict(),
+            "stock_solution": None if self.stock_solution is None else self.stock_solution.as_dict(),
             "cautions": list(self.cautions),
             "sources": list(self.sources),
         }
@@ -100,51 +163,18 @@ class DoseResult(Result):
         given = ((key, getattr(self, key), unit) for key, unit in units.items())
         return [{"quantity": k, "value": v, "unit": u} for k, v, u in given if v is not None]
 
-    def text(self) -> str:
-        """Return the dose in words."""
-        lines = [
-            f"{self.title}: {plain(self.mg_l)} mg/L in {plain(self.volume_l)} L for {plain(self.hours)} h.",
-            f"Counted as {self.basis}.",
-            self.amount(),
-            *([self.stock] if self.stock else []),
-            f"Why: {self.reason}.",
-            f"What would change it: {self.would_change}.",
-            "Cautions:",
-            *(f"- {line}" for line in by_weight(self.cautions)),
-        ]
-        return "\n".join(lines)
 
-    def amount(self) -> str:
-        """Return what to weigh or measure out, in one sentence."""
-        if self.product_ml is not None:
-            return (
-                f"Measure out {plain(self.product_ml)} mL of the {plain(self.strength_percent)} % solution "
-                f"({plain(self.mass_g)} g {self.mass_of})."
-            )
-        return (
-            f"Weigh out {plain(self.product_g)} g of the product with {plain(self.strength_percent)} % "
-            f"active substance ({plain(self.mass_g)} g {self.mass_of})."
-        )
-
-
-def stock_recipe(product_g: float | None, product_ml: float | None) -> str | None:
+def stock_solution(product_g: float | None, product_ml: float | None) -> StockSolution | None:
     """Return how to measure an amount too small for the scale or the syringe; None where it is not.
 
     Examples
     --------
-    >>> stock_recipe(0.05, None)[-27:]
-    'ng, and use 500 mL of that.'
+    >>> found = stock_solution(0.05, None)
+    >>> found.amount, found.stock_l, found.use_l
+    (1.0, 10.0, 0.5)
     """
     if product_g is not None and product_g < _SCALE_STEP_G:
-        litres = 1000 / _STOCK_MG_L
-        millilitres = product_g * 1000 / _STOCK_MG_L * 1000
-        return (
-            f"Too little for a scale that shows 0.1 g: stir 1 g of the product into {plain(litres)} L of the "
-            f"water, keep it moving, and use {plain(millilitres)} mL of that."
-        )
+        return StockSolution("solid", 1.0, 1000 / _STOCK_MG_L, product_g * 1000 / _STOCK_MG_L)
     if product_ml is not None and product_ml < 1.0:
-        return (
-            f"Too little for a 1 mL syringe: make {plain(_STOCK_LIQUID_ML)} mL up to 1 L with water, and use "
-            f"{plain(product_ml / _STOCK_LIQUID_ML * 1000)} mL of that."
-        )
+        return StockSolution("liquid", _STOCK_LIQUID_ML, 1.0, product_ml / _STOCK_LIQUID_ML)
     return None

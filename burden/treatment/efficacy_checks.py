@@ -7,7 +7,6 @@ from typing import Any
 
 from burden.evidence import Evidence
 from burden.treatment.efficacy import FORMS, KillPoint, attached_kill, draw_kill, kill, kill_points, pool, predict
-from burden.utils.formatting import named
 from burden.utils.results import Probability, Result, number
 
 __all__ = ["KillTable", "PointCheck", "PointChecks", "check_points", "kill_table"]
@@ -51,13 +50,6 @@ class KillTable(Result):
     def rows(self) -> list[dict[str, Any]]:
         """Return one row a form."""
         return [{"form": form, **share.as_dict()} for form, share in self.shares.items()]
-
-    def text(self) -> str:
-        """Return the shares in words."""
-        lines = [f"{self.agent}, {self.mg_l:g} mg/L held for {self.hours:g} h kills, in percent:"]
-        for form, share in self.shares.items():
-            lines.append(f"  {named(form)}: mean {100 * share.mean:.0f}, {share.text(2, 100)}")
-        return "\n".join(lines)
 
 
 def kill_table(agent: Evidence, n: int, seed: int, mg_l: float | None = None, hours: float | None = None) -> KillTable:
@@ -160,18 +152,6 @@ class PointChecks(Result):
     def rows(self) -> list[dict[str, Any]]:
         """Return one row a point."""
         return [check.row() for check in self.checks]
-
-    def text(self) -> str:
-        """Return the checks in words; only a blind prediction counts as evidence."""
-        lines = [f"{self.agent}: published kill against the model that did not see it, in percent"]
-        for row in self.rows():
-            sign = {"equal": "", "at_least": "at least ", "at_most": "at most "}[row["relation"]]
-            lines.append(
-                f"  {row['form']}, {row['mg_l']:g} mg/L, {row['hours']} h: {sign}{100 * row['published']:.0f}; "
-                f"blind {100 * row['blind']:.0f} ({100 * row['blind_low']:.0f} to {100 * row['blind_high']:.0f})"
-                f"{'' if row['agrees'] else ', DISAGREES'} ({row['role']}; {row['source']})"
-            )
-        return "\n".join(lines)
 
 
 def check_points(agent: Evidence) -> PointChecks:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -12,9 +13,9 @@ from burden.case import UNKNOWN_AGENT, Case
 from burden.evidence import agent_names, load_agent
 from burden.model.temperature import Temperature
 from burden.model.windows import MAX_DAYS
-from burden.utils.formatting import day_in_words, named
+from burden.utils.wording import Remark, text_of
 
-__all__ = ["Withdrawal", "unnamed_words", "withdrawals", "withdrawals_of"]
+__all__ = ["UnnamedAgent", "Withdrawal", "unnamed_agent", "unnamed_words", "withdrawals", "withdrawals_of"]
 
 
 @dataclass(frozen=True)
@@ -45,15 +46,15 @@ class Withdrawal:
         return {name: getattr(self, name) for name in ("agent", "degree_days", "days", "until_day", "text")}
 
     def words(self) -> str:
-        """Return the withdrawal in one sentence, without a full stop."""
-        ask = (
-            "local rules and the licensed veterinarian decide whether it may be used at all and how long nobody may eat"
-        )
-        agent = named(self.agent)
-        if self.degree_days == 0:
-            return f"{agent}: {self.text}"
-        here = "does not end within 400 d in this water" if self.days is None else f"{self.days:.0f} d in this water"
-        return f"{agent}: {ask}; example {self.degree_days:g} degree-days, {here} ({self.text})"
+        """Return the withdrawal in words, without a full stop."""
+        return text_of(self)
+
+
+@dataclass(frozen=True)
+class UnnamedAgent(Remark):
+    """Food fish were given something nobody can name on these days, whose withdrawal nobody knows."""
+
+    days: tuple[date, ...]
 
 
 def withdrawals(days: Sequence[float], agents: Sequence[str], temperature: Temperature) -> tuple[Withdrawal, ...]:
@@ -97,25 +98,20 @@ def withdrawals_of(
     return tuple(one for one in found if one.until_day is None or one.until_day >= 0)
 
 
-def unnamed_words(case: Case) -> str:
-    """Say that food fish were given something nobody can name, whose withdrawal nobody knows; empty where not.
+def unnamed_agent(case: Case) -> UnnamedAgent | None:
+    """Return when food fish were given something nobody can name; None where they were not.
 
     Parameters
     ----------
     case : Case
-
-    Returns
-    -------
-    str
-        One sentence without a full stop.
     """
     days = sorted({a.date for a in case.given if a.action == "dose" and a.agent in (None, UNKNOWN_AGENT)})
-    if not case.food_fish or not days:
-        return ""
-    when = " and ".join(map(day_in_words, days))
-    return (
-        f"what was given on {when} has no name: find out what it was, as it may hold the fish longer than any date here"
-    )
+    return UnnamedAgent(tuple(days)) if case.food_fish and days else None
+
+
+def unnamed_words(case: Case) -> str:
+    """Return the same in words, without a full stop; empty where they were not."""
+    return "" if (found := unnamed_agent(case)) is None else str(found)
 
 
 def _after(agent: str, day: float, temperature: Temperature) -> Withdrawal:

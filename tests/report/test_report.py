@@ -228,10 +228,10 @@ def test_a_dose_that_fell_short_is_on_the_first_screen():
 
 
 def test_deaths_of_another_cause_are_on_the_first_screen_and_on_the_owners_page():
-    told = DeathAttribution(11, CredibleInterval(0, 0, 1), CredibleInterval(3, 0, 9), True, {}, "")
+    told = DeathAttribution(11, CredibleInterval(0, 0, 1), CredibleInterval(3, 0, 9), True, {}, None)
     e = replace(koi().estimates[0], deaths_explained=told, probability_infected=0.73)
     visit = replace(koi(), estimates=(e,))
-    assert five_lines(visit)[3].startswith("Flukes explain 0 to 1 of your 11 deaths")
+    assert five_lines(visit)[3].startswith("Flukes caused 0 to 1 of the 11 recorded deaths")
     assert "Most died of something else" in five_lines(visit)[3]
     owner = " ".join(text for _, texts in owner_page(visit) for text in texts)
     assert "Most of your dead fish died of something else" in owner

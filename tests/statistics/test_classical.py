@@ -301,7 +301,7 @@ def test_counts_without_aggregation_set_no_upper_bound_on_k() -> None:
     assert (even.estimate, even.high) == (math.inf, math.inf)
     assert 0 < even.low < math.inf
     assert even.as_dict()["estimate"] is None
-    assert "no bound" in even.text()
+    assert "no limit" in even.text()
     yeast = classical.k_maximum_likelihood(_three_tables()[1], level=0.999)
     assert yeast.high == math.inf
     moments = classical.k_moments([3, 4, 5, 4, 4, 3, 5, 4], resamples=99)

@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 from burden.case.volume import volume_by_salt
 from burden.evidence import agent_names, load_agent
 from burden.treatment.dose import dose, odd_dose
-from burden.treatment.dose_result import stock_recipe
+from burden.treatment.dose_result import stock_solution
 from burden.utils.errors import InputError
-from burden.utils.formatting import plain
+from burden.utils.formatting import plain, volume
 
 PUBLISHED = Path(__file__).parents[1] / "published"
 
@@ -216,15 +216,16 @@ def test_food_fish_get_a_withdrawal_without_a_jurisdiction():
 @given(grams=st.floats(0.001, 0.0999))
 @settings(max_examples=30)
 def test_stock_recipe_gives_the_amount_back(grams):
-    words = stock_recipe(grams, None).split()
-    litres, millilitres = float(words[words.index("L") - 1]), float(words[words.index("mL") - 1])
-    assert 1.0 / litres * millilitres / 1000 == pytest.approx(grams, rel=0.006)  # three digits printed
-    assert 1000 / litres <= load_agent("praziquantel").about["solubility"]["low_mg_l"]
+    found = stock_solution(grams, None)
+    assert found.amount / found.stock_l * found.use_l == pytest.approx(grams)
+    assert 1000 * found.amount / found.stock_l <= load_agent("praziquantel").about["solubility"]["low_mg_l"]
+    assert str(found).startswith("Too little for a scale that shows 0.1 g: stir 1 g of the product into 10 L")
+    assert f"use {volume(found.use_l)} of that" in str(found)
 
 
 def test_enough_to_weigh_needs_no_stock():
-    assert stock_recipe(0.1, None) is None
-    assert stock_recipe(None, 1.0) is None
+    assert stock_solution(0.1, None) is None
+    assert stock_solution(None, 1.0) is None
     assert dose("formalin", 10.0, 25.0).stock.startswith("Too little")
 
 

@@ -13,7 +13,7 @@ from burden.day_book import day_book
 from burden.evidence import load_agent
 from burden.model.temperature import Temperature
 from burden.schedule.delayed_hatch import DelayedHatch
-from burden.treatment.withdrawal import unnamed_words, withdrawals, withdrawals_of
+from burden.treatment.withdrawal import unnamed_agent, unnamed_words, withdrawals, withdrawals_of
 from burden.utils.results import CredibleInterval
 
 
@@ -71,7 +71,8 @@ def test_what_nobody_can_name_is_to_be_found_out():
     eaten = replace(case, fish=(replace(case.fish[0], food_fish=True),))
     assert unnamed_words(case) == ""
     assert unnamed_words(replace(eaten, given=(replace(fed, agent="praziquantel"),))) == ""
-    assert unnamed_words(eaten).startswith("what was given on 30 April 2026 has no name: find out what it was")
+    assert [day.isoformat() for day in unnamed_agent(eaten).days] == ["2026-04-30"]
+    assert unnamed_words(eaten).startswith("nobody could name what was given on 30 Apr 2026: find out what it was")
 
 
 def test_a_further_dose_begins_the_withdrawal_anew():

@@ -9,12 +9,18 @@ __all__ = ["load_writers"]
 
 #: which module here writes what another module defines
 _SUBJECTS = {
+    "burden.case.volume": "dose",
     "burden.inference.diagnostics": "burden",
     "burden.inference.estimate": "burden",
     "burden.inference.mortality": "deaths",
     "burden.inference.treatment_failure": "treatment_response",
     "burden.inference.treatment_response": "treatment_response",
     "burden.inference.visit_comparison": "visit_comparison",
+    "burden.statistics.count_summary": "statistics",
+    "burden.statistics.point_estimate": "statistics",
+    "burden.treatment.dose_result": "dose",
+    "burden.treatment.efficacy_checks": "dose",
+    "burden.treatment.withdrawal": "dose",
 }
 
 

@@ -1,0 +1,134 @@
+"""Words of a dose: what to weigh or measure out, why, how to measure very little, and how long nobody may eat."""
+
+from __future__ import annotations
+
+import math
+
+from burden.case.volume import SaltVolume
+from burden.evidence.cautions import by_weight
+from burden.treatment.dose_result import DoseReason, DoseResult, StockSolution, WouldChangeDose
+from burden.treatment.efficacy_checks import KillTable, PointChecks
+from burden.treatment.withdrawal import UnnamedAgent, Withdrawal
+from burden.utils.formatting import (
+    day_in_words,
+    mass,
+    named,
+    percent,
+    percent_interval,
+    plain,
+    product_words,
+    sentence,
+    several,
+    volume,
+)
+from burden.utils.wording import writes
+
+__all__ = ["amount"]
+
+_MUCH_OF_THE_METER = 0.1  # a relative error of a volume from which more salt is advised
+
+
+@writes
+def _dose(d: DoseResult) -> str:
+    lines = [
+        f"{d.title}: {plain(d.mg_l)} mg/L in {volume(d.volume_l)} for {plain(d.hours)} h.",
+        amount(d),
+        *([d.stock] if d.stock else []),
+        f"Counted as {d.basis}.",
+        f"Why: {sentence(d.reason)}",
+        f"What would change it: {d.would_change}.",
+        "Cautions:",
+        *(f"- {line}" for line in by_weight(d.cautions)),
+    ]
+    return "\n".join(lines)
+
+
+def amount(d: DoseResult) -> str:
+    """Write what to weigh or measure out, in one sentence."""
+    product, of_it = product_words(d.product_g, d.product_ml), f"{mass(d.mass_g)} {d.mass_of}"
+    if d.product_ml is not None:
+        return f"Measure out {product} of the {plain(d.strength_percent)} % solution ({of_it})."
+    return f"Weigh out {product} of the product with {plain(d.strength_percent)} % active substance ({of_it})."
+
+
+@writes
+def _stock(stock: StockSolution) -> str:
+    if stock.product == "solid":
+        return (
+            f"Too little for a scale that shows 0.1 g: stir {mass(stock.amount)} of the product into "
+            f"{volume(stock.stock_l)} of the water, keep it moving, and use {volume(stock.use_l)} of that."
+        )
+    return (
+        f"Too little for a 1 mL syringe: make {volume(stock.amount / 1000)} up to {volume(stock.stock_l)} with water, "
+        f"and use {volume(stock.use_l)} of that."
+    )
+
+
+@writes
+def _reason(why: DoseReason) -> str:
+    if why.kind == "customary":
+        return why.evidence
+    if why.kind == "published":
+        return f"published: {why.evidence} ({', '.join(why.sources)})"
+    return "no source gives this dose; it was asked for and accepted"
+
+
+@writes
+def _would_change(_: WouldChangeDose) -> str:
+    return "another volume or strength (in proportion), another host or warmer water (see the cautions)"
+
+
+@writes
+def _withdrawal(found: Withdrawal) -> str:
+    agent = named(found.agent)
+    if found.degree_days == 0:
+        return f"{agent}: {found.text}"
+    here = (
+        "does not end within 400 d in this water" if found.days is None else f"takes {found.days:.0f} d in this water"
+    )
+    return (
+        f"{agent}: local rules and the licensed veterinarian decide whether it may be used at all and how long nobody "
+        f"may eat the fish; as an example, a wait of {plain(found.degree_days)} degree-days {here} ({found.text})"
+    )
+
+
+@writes
+def _unnamed(unnamed: UnnamedAgent) -> str:
+    return (
+        f"nobody could name what was given on {several(map(day_in_words, unnamed.days))}: find out what it was, as its "
+        "withdrawal may be longer than any date here"
+    )
+
+
+@writes
+def _kill_table(table: KillTable) -> str:
+    head = f"{named(table.agent).capitalize()}, {plain(table.mg_l)} mg/L held for {plain(table.hours)} h, kills:"
+    rows = (
+        f"  {named(form)}: {percent_interval(s.median, s.low, s.high)}, mean {percent(s.mean)}"
+        for form, s in table.shares.items()
+    )
+    return "\n".join([head, *rows])
+
+
+@writes
+def _point_checks(found: PointChecks) -> str:
+    lines = [f"{named(found.agent).capitalize()}: published kill, and what the model predicts without seeing it:"]
+    for check in found.checks:
+        row = check.row()
+        sign = {"equal": "", "at_least": "at least ", "at_most": "at most "}[row["relation"]]
+        blind = percent_interval(row["blind"], row["blind_low"], row["blind_high"])
+        bath = f"{row['form']}, {plain(row['mg_l'])} mg/L, {row['hours']} h"
+        lines.append(
+            f"  {bath}: published {sign}{percent(row['published'])}, predicted {blind}"
+            f"{'' if row['agrees'] else ', DISAGREES'} ({row['role']}; {row['source']})"
+        )
+    return "\n".join(lines)
+
+
+@writes
+def _salt_volume(found: SaltVolume) -> str:
+    high = volume(found.high_l) if math.isfinite(found.high_l) else "any volume above"
+    words = f"{volume(found.volume_l)} ({volume(found.low_l)} to {high})"
+    if found.relative_error < _MUCH_OF_THE_METER:
+        return words
+    return f"{words}; add more salt, because the rise is close to the error of the meter"
