@@ -27,6 +27,7 @@ from burden.case.stock import (
     Water,
     YearlyTemperature,
 )
+from burden.utils.wording import lines_of
 
 if TYPE_CHECKING:
     from burden.evidence import Evidence
@@ -183,9 +184,7 @@ class Case:
 
     def in_words(self) -> list[str]:
         """Return the case as plain sentences: what was read as what."""
-        from burden.case.readback import sentences
-
-        return sentences(self)
+        return lines_of(self)
 
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
         """What a notebook or a console shows: the case read back, not every field of it."""

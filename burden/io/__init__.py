@@ -51,19 +51,6 @@ class CheckResult(Result):
             "in_words": self.case.in_words() if self.case else [],
         }
 
-    def text(self) -> str:
-        """Return the case read back in words, or the list of problems."""
-        if self.case is None:
-            head = f"{self.folder}: {len(self.problems)} to put right"
-            blocks = [(head, [str(problem) for problem in self.problems])]
-        else:
-            blocks = [
-                (f"{self.folder}: read as", self.case.in_words()),
-                ("Assumed, the weightiest first", list(self.case.assumptions)),
-            ]
-        blocks.append(("Looks odd", list(self.warnings)))
-        return "\n\n".join("\n".join([f"{head}:", *(f"  - {x}" for x in body)]) for head, body in blocks if body)
-
     def rows(self) -> list[dict[str, Any]]:
         """Return one row a problem."""
         return [problem.as_dict() for problem in self.problems]

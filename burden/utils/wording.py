@@ -12,7 +12,7 @@ from datetime import date
 from functools import singledispatch
 from typing import Any
 
-__all__ = ["Remark", "brief_of", "text_of", "words_come_from", "writes", "writes_brief"]
+__all__ = ["Remark", "brief_of", "lines_of", "text_of", "words_come_from", "writes", "writes_brief", "writes_lines"]
 
 _loaders: list[Callable[[str], None]] = []
 
@@ -44,8 +44,13 @@ def _brief(thing: Any) -> str:
     return _words(thing)
 
 
-#: decorators of the functions that write a type, whole and in a few lines; the first argument says which
-writes, writes_brief = _words.register, _brief.register
+@singledispatch
+def _lines(thing: Any) -> list[str]:
+    return [_words(thing)]
+
+
+#: decorators of the functions that write a type, whole, in a few lines, as a list; the first argument says which
+writes, writes_brief, writes_lines = _words.register, _brief.register, _lines.register
 
 
 def text_of(thing: Any) -> str:
@@ -64,6 +69,12 @@ def brief_of(thing: Any) -> str:
     """Return the answer of a result in about five lines; all of its words where nothing shorter is written."""
     _bring_writers(type(thing))
     return _brief(thing)
+
+
+def lines_of(thing: Any) -> list[str]:
+    """Return words that come as a list, a sentence or two an entry."""
+    _bring_writers(type(thing))
+    return _lines(thing)
 
 
 def _bring_writers(kind: type) -> None:

@@ -429,5 +429,5 @@ def test_the_check_keeps_the_contract(tmp_path):
     assert bad["ok"] is False
     assert set(bad["problems"][0]) == {"file", "place", "value", "expected", "fix"}
     text = str(check_case(tmp_path / "pond"))
-    assert "1 to put right" in text
+    assert "1 problem to put right" in text
     assert "[water] volume_l" in text

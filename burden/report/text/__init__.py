@@ -9,6 +9,7 @@ __all__ = ["load_writers"]
 
 #: which module here writes what another module defines
 _SUBJECTS = {
+    "burden.case": "case",
     "burden.case.volume": "dose",
     "burden.inference.diagnostics": "burden",
     "burden.inference.estimate": "burden",
@@ -16,6 +17,7 @@ _SUBJECTS = {
     "burden.inference.treatment_failure": "treatment_response",
     "burden.inference.treatment_response": "treatment_response",
     "burden.inference.visit_comparison": "visit_comparison",
+    "burden.io": "checks",
     "burden.statistics.count_summary": "statistics",
     "burden.statistics.point_estimate": "statistics",
     "burden.treatment.dose_result": "dose",

@@ -4,30 +4,24 @@ from __future__ import annotations
 
 from collections import Counter
 from datetime import date
-from typing import TYPE_CHECKING
 
-from burden.case.records import Action, Preparation
+from burden.case import Case
+from burden.case.records import Action, Limits, Preparation
 from burden.case.stock import Arrival, ConstantTemperature, FishGroup, TemperatureSpec, Uncertain, YearlyTemperature
-from burden.utils.formatting import MONTHS, counted, day_in_words, named, plain_number
+from burden.utils.formatting import MONTHS, as_given, counted, day_in_words, named, plain, several
+from burden.utils.wording import writes, writes_lines
 
-if TYPE_CHECKING:
-    from burden.case import Case
-
-__all__ = ["sentences"]
+__all__: list[str] = []  # writers are found by the type they write
 
 
-def sentences(case: Case) -> list[str]:
-    """Return the case in words: date and parasites, water, fish, doses, samples, deaths.
+@writes
+def _text(case: Case) -> str:
+    return "\n".join(_lines(case))
 
-    Parameters
-    ----------
-    case : Case
 
-    Returns
-    -------
-    list of str
-        One sentence or two an entry, in the order of the case file.
-    """
+@writes_lines
+def _lines(case: Case) -> list[str]:
+    """One sentence or two an entry, in the order of the case file."""
     parts = [_opening(case), *_water(case)]
     parts += [_group(case, group) for group in case.fish]
     parts += _own_values(case) + _findings(case) + _limits(case)
@@ -44,15 +38,16 @@ def _since(case: Case, day: date) -> str:
 
 
 def _range(number: Uncertain, unit: str) -> str:
-    value, low, high = (plain_number(x) for x in (number.value, number.low, number.high))
+    value, low, high = (as_given(x) for x in (number.value, number.low, number.high))
     return f"{value} {unit} ({low} to {high}; {number.how})"
 
 
 def _opening(case: Case) -> str:
     title = f"{case.title}: visit" if case.title else f"{case.name}: visit"
     since = f", trouble since {day_in_words(case.trouble_since)}" if case.trouble_since else ""
+    sets = "Parasite" if len(case.parasites) == 1 else "Parasites"
     aim = {"control": " Aim: few flukes.", "eradicate": " Aim: no fluke left."}.get(case.aim or "", "")
-    return f"{title} on {day_in_words(case.visit_date)}{since}. Parasite sets: {', '.join(case.parasites)}.{aim}"
+    return f"{title} on {day_in_words(case.visit_date)}{since}. {sets}: {', '.join(case.parasites)}.{aim}"
 
 
 def _water(case: Case) -> list[str]:
@@ -65,12 +60,12 @@ def _water(case: Case) -> list[str]:
         "total ammonia nitrogen": (water.total_ammonia_n_mg_l, "mg/L"),
         "nitrite nitrogen": (water.nitrite_n_mg_l, "mg/L"),
     }
-    given = [f"{name} {plain_number(v)} {unit}".strip() for name, (v, unit) in measured.items() if v is not None]
+    given = [f"{name} {as_given(v)} {unit}".strip() for name, (v, unit) in measured.items() if v is not None]
     fittings = [f"filter {water.filter}"] if water.filter else []
     fittings += [f"{word} {'on' if on else 'off'}" for word, on in _switches(case) if on is not None]
-    exchange = f"{plain_number(100 * water.exchange_per_day)} % of the water replaced a day"
+    exchange = f"{as_given(100 * water.exchange_per_day)} % of the water replaced a day"
     if water.egg_removal_per_day:
-        exchange += f", {plain_number(100 * water.egg_removal_per_day)} % of the eggs cleaned or filtered off a day"
+        exchange += f", {as_given(100 * water.egg_removal_per_day)} % of the eggs cleaned or filtered out a day"
     return [
         f"Water: {_range(water.volume_l, 'L')}, {water.medium}, {exchange}.",
         f"Temperature: {_temperature(water.temperature)}.",
@@ -84,15 +79,15 @@ def _switches(case: Case) -> tuple[tuple[str, bool | None], ...]:
 
 def _temperature(spec: TemperatureSpec) -> str:
     if isinstance(spec, ConstantTemperature):
-        return f"{plain_number(spec.temperature_c)} °C throughout"
+        return f"{as_given(spec.temperature_c)} °C throughout"
     if isinstance(spec, YearlyTemperature):
         month, day = spec.warmest_day
-        swing = f"{plain_number(spec.mean_c)} ± {plain_number(spec.swing_c)} °C over the year"
+        swing = f"{as_given(spec.mean_c)} ± {as_given(spec.swing_c)} °C over the year"
         return f"{swing}, warmest on {day} {MONTHS[month - 1]}"
     first, last = spec.times[0].date(), spec.times[-1].date()
     low, high = min(spec.temperatures_c), max(spec.temperatures_c)
     span = f"{day_in_words(first)} to {day_in_words(last)}"
-    return f"{counted(len(spec.times), 'reading')}, {span}, {plain_number(low)} to {plain_number(high)} °C"
+    return f"{counted(len(spec.times), 'reading')}, {span}, {as_given(low)} to {as_given(high)} °C"
 
 
 def _group(case: Case, group: FishGroup) -> str:
@@ -124,7 +119,7 @@ def _arrival(case: Case, arrival: Arrival) -> str:
 def _own_values(case: Case) -> list[str]:
     words = []
     for own in case.overrides.values():
-        value, low, high = (plain_number(x) for x in (own.value, own.low, own.high))
+        value, low, high = (as_given(x) for x in (own.value, own.low, own.high))
         words.append(f"The case's own {own.name}: {value} ({low} to {high}), {own.source}.")
     return words
 
@@ -137,7 +132,7 @@ def _findings(case: Case) -> list[str]:
     if gills:
         words.append(f"Gills: {', '.join(gills)}.")
     if found.haematocrit_percent is not None:
-        words.append(f"Haematocrit {plain_number(found.haematocrit_percent)} %.")
+        words.append(f"Haematocrit {as_given(found.haematocrit_percent)} %.")
     if found.anaemia is not None:
         words.append("The fish are anaemic." if found.anaemia else "The fish are not anaemic.")
     if found.gasping is not None:
@@ -146,21 +141,36 @@ def _findings(case: Case) -> list[str]:
 
 
 def _limits(case: Case) -> list[str]:
-    limits = case.limits
-    days = limits.visit_days
-    said = {
-        "agents at hand": None if limits.agents is None else ", ".join(limits.agents) or "none",
-        "doses at most": limits.max_doses,
-        "doses only on": None if days is None else ", ".join(_visit_day(d) for d in days),
-        "shortest gap [d]": limits.shortest_gap_days,
-        "formalin in all, at most [mg/L]": limits.max_formalin_mg_l_total,
-        "can heat to [°C]": limits.can_heat_to_c,
-        "spare tank": None if limits.spare_tank is None else "yes" if limits.spare_tank else "no",
-        "flukes a fish that may stay": limits.tolerable_flukes_per_fish,
-        "first dose": limits.first_dose,
-    }
-    parts = [f"{name} {v if isinstance(v, str) else plain_number(v)}" for name, v in said.items() if v is not None]
+    parts = [*_limits_of_doses(case.limits), *_limits_of_agents(case.limits)]
     return [f"Limits: {'; '.join(parts)}."] if parts else []
+
+
+def _limits_of_doses(limits: Limits) -> list[str]:
+    said = []
+    if limits.max_doses is not None:
+        said.append(f"at most {counted(limits.max_doses, 'dose')}")
+    if limits.visit_days is not None:
+        said.append(f"doses only on {several(map(_visit_day, limits.visit_days)) or 'no day'}")
+    if limits.shortest_gap_days is not None:
+        said.append(f"at least {as_given(limits.shortest_gap_days)} d between doses")
+    if limits.first_dose is not None:
+        said.append(f"first dose: {limits.first_dose}")
+    if limits.tolerable_flukes_per_fish is not None:
+        said.append(f"up to {as_given(limits.tolerable_flukes_per_fish)} flukes a fish may stay")
+    return said
+
+
+def _limits_of_agents(limits: Limits) -> list[str]:
+    said = []
+    if limits.agents is not None:
+        said.append(f"drugs at hand: {', '.join(limits.agents) or 'none'}")
+    if limits.max_formalin_mg_l_total is not None:
+        said.append(f"at most {as_given(limits.max_formalin_mg_l_total)} mg/L of formalin in all")
+    if limits.can_heat_to_c is not None:
+        said.append(f"can heat to {as_given(limits.can_heat_to_c)} °C")
+    if limits.spare_tank is not None:
+        said.append("a spare tank" if limits.spare_tank else "no spare tank")
+    return said
 
 
 def _visit_day(day: str | date | int) -> str:
@@ -182,13 +192,13 @@ def _action(case: Case, action: Action) -> str:
     what = named(action.action)
     parts = [f"{what} of {action.agent}" if action.agent else what]
     parts += [named(action.route)] if action.route else []
-    parts += [form.format(plain_number(value)) for value, form in amounts if value is not None]
+    parts += [form.format(as_given(value)) for value, form in amounts if value is not None]
     if action.water_change_after is not None:
         after = " afterwards" if action.action == "dose" else ""
-        parts.append(f"{plain_number(100 * action.water_change_after)} % of the water changed{after}")
+        parts.append(f"{as_given(100 * action.water_change_after)} % of the water changed{after}")
     if action.uv_or_carbon_on is not None:
         parts.append(f"UV or carbon {'on' if action.uv_or_carbon_on else 'off'}")
-    parts += [f"as told by the {action.told_by}"] if action.told_by else []
+    parts += [f"reported by the {action.told_by}"] if action.told_by else []
     return f"{day_in_words(action.date)} ({_since(case, action.date)}), {', '.join(parts)}"
 
 
@@ -204,7 +214,7 @@ def _clips(case: Case) -> Counter[Uncertain]:
 
 
 def _clip(share: Uncertain, rows: int) -> str:
-    value, low, high = (plain_number(float(f"{100 * x:.2g}")) for x in (share.value, share.low, share.high))
+    value, low, high = (plain(100 * x, 2) for x in (share.value, share.low, share.high))
     return f"A clip shows {value} % of the gills ({low} to {high} %; {share.how}), in {counted(rows, 'preparation')}."
 
 
@@ -215,7 +225,7 @@ def _sample_day(case: Case, day: date) -> str:
     counts = ", ".join(_count(row) for row in rows[:12]) + (", …" if len(rows) > 12 else "")
     return (
         f"Samples of {day_in_words(day)} ({_since(case, day)}): {counted(len(rows), 'preparation')} of "
-        f"{len(fish)} fish ({ways}), counts {counts}."
+        f"{counted(len(fish), 'fish')} ({ways}), counts {counts}."
     )
 
 
@@ -233,4 +243,5 @@ def _deaths(case: Case) -> str:
     total = sum(row.deaths for row in case.deaths)
     watched = sum(row.days_covered for row in case.deaths)
     first, last = case.deaths[0].date, case.deaths[-1].date
-    return f"Deaths: {total} in {watched} d watched, rows of {day_in_words(first)} to {day_in_words(last)}."
+    log = f"{day_in_words(first)} to {day_in_words(last)}, {as_given(watched)} d watched"
+    return f"Deaths: {counted(total, 'fish')} in the log ({log})."
