@@ -94,7 +94,7 @@ def _parameters(outbreaks: Sequence[Outbreak]) -> Parameters:
     """One draw an outbreak, all alike but for what the outbreak says."""
     parasite = outbreaks[0].parasite
     drawn = draw_parameters(parasite, 16, 1).take(np.full(len(outbreaks), _DRAW))
-    hazard = "anaemia_hazard" if drawn.evidence.about.get("blood_feeder") else "hazard_per_burden"
+    hazard = "anaemia_hazard" if drawn.evidence.blood_feeder else "hazard_per_burden"
     median = drawn.evidence.values[hazard].value
     said = {
         "aggregation": [o.aggregation for o in outbreaks],

@@ -21,7 +21,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 from scipy.optimize import minimize_scalar
 
-from burden.evidence import Evidence, load_agent
+from burden.evidence import Agent, load_agent
 from burden.treatment.efficacy import KillPoint, attached_kill, draw_kill, kill, kill_points, pool
 from burden.treatment.efficacy_checks import check_points
 
@@ -37,7 +37,7 @@ def worst_miss_of_concentration_times_time(points: list[KillPoint]) -> float:
     return float(minimize_scalar(worst, bounds=(start - 0.1, start + 0.1), method="bounded").fun)
 
 
-def draw_figure(agent: Evidence, path: Path) -> None:
+def draw_figure(agent: Agent, path: Path) -> None:
     """Kill against hours, and the ridge."""
     draws = draw_kill(agent, 1000, 1)
     figure, (left, right) = plt.subplots(1, 2, figsize=(10, 4), layout="constrained")
@@ -80,9 +80,9 @@ def main(name: str = "praziquantel", folder: str = "analysis/results") -> None:
     print(f"\nConcentration times time without shelter misses {len(exact)} exact fitted points by at least "
           f"{100 * worst_miss_of_concentration_times_time(exact):.0f} points at its best.")  # fmt: skip
     draws = draw_kill(agent, 2000, 1)
-    bath = agent.about["customary"]
-    total = bath["mg_l"] * bath["hours"]
-    long, short = (kill(draws, "adult", total / t, t) for t in (bath["hours"], bath["hours"] / 24))
+    bath = agent.customary
+    total = bath.mg_l * bath.hours
+    long, short = (kill(draws, "adult", total / t, t) for t in (bath.hours, bath.hours / 24))
     print(
         f"At {total:g} mg h/L a bath of {bath['hours']:g} h kills {100 * long.mean():.1f} % of adults, one of "
         f"{bath['hours'] / 24:g} h {100 * short.mean():.1f} %; long is no worse in "

@@ -232,7 +232,7 @@ def _of_dose(
     when = case.visit_date + timedelta(days=day)
     said = "" if late is None else late_words(late, case.visit_date)
     entries = [DayBookEntry(when, f"{name}: {dose_words(d)}", steps, "dose", said, left)]
-    for after in range(1, 1 + load_agent(d.agent).about.get("aftercare_days", 0)):
+    for after in range(1, 1 + load_agent(d.agent).aftercare_days):
         measure = f"measure ammonia and nitrite (day {after} after {d.agent})"
         entries.append(DayBookEntry(when + timedelta(days=after), measure, (), "care"))
     look = (
@@ -276,4 +276,4 @@ def _left_words(case: Case, day: float, d: DoseResult, before: Sequence[tuple[fl
 
 
 def _steps(d: DoseResult) -> tuple[str, ...]:
-    return tuple(load_agent(d.agent).about.get("handling", ()))
+    return load_agent(d.agent).handling

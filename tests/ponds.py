@@ -8,12 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from types import MappingProxyType
 
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from burden.evidence import Evidence, Value, load_parasite
+from burden.evidence import ParasiteSet, Value, load_parasite
 from burden.model.dose_effect import DoseEffect
 from burden.model.forward import Event, Scenario, State, derivative
 from burden.model.hosts import Fish
@@ -39,7 +38,7 @@ def a_value(name: str, value: float, factor: float = 1.0) -> Value:
     return Value(name, value, value / factor, value * factor, "-", "log", "assumption")
 
 
-def blood_feeder(evidence: Evidence) -> Evidence:
+def blood_feeder(evidence: ParasiteSet) -> ParasiteSet:
     """An egg-layer made to feed on blood."""
     values = {
         "blood_loss_per_burden": a_value("blood_loss_per_burden", 0.05, 2.0),
@@ -47,11 +46,10 @@ def blood_feeder(evidence: Evidence) -> Evidence:
         "blood_recovery_q10": a_value("blood_recovery_q10", 2.0, 1.2),
         "anaemia_hazard": a_value("anaemia_hazard", 0.02, 2.0),
     }
-    about = MappingProxyType({**evidence.about, "blood_feeder": True})
-    return replace(evidence.with_overrides(values), about=about)
+    return replace(evidence.with_overrides(values), blood_feeder=True)
 
 
-def drawn(parasite: str | Evidence, draws: int, seed: int = 1, density: float = DENSITY) -> Parameters:
+def drawn(parasite: str | ParasiteSet, draws: int, seed: int = 1, density: float = DENSITY) -> Parameters:
     """Draws with their establishment."""
     return establishment_for(draw_parameters(parasite, draws, seed), density)
 

@@ -30,7 +30,7 @@ from burden.case.stock import (
 from burden.utils.wording import lines_of
 
 if TYPE_CHECKING:
-    from burden.evidence import Evidence
+    from burden.evidence import ParasiteSet
 
 __all__ = [
     "ASSUMED_WEIGHT_G",
@@ -177,7 +177,7 @@ class Case:
         allowed = self.limits.visit_days
         return allowed is None or any(x in allowed for x in (WEEKDAYS[day.weekday()], day, self.day_of(day)))
 
-    def evidence_for(self, evidence: Evidence) -> Evidence:
+    def evidence_for(self, evidence: ParasiteSet) -> ParasiteSet:
         """Return a parasite set with the case's own values in it."""
         known = {name: o for name, o in self.overrides.items() if name in evidence.values}
         return evidence.with_overrides({n: o.applied_to(evidence.values[n]) for n, o in known.items()})

@@ -112,7 +112,7 @@ def detection(
     if not days:
         return CredibleInterval.missing()
     rows = days[max(days)]
-    home = pond.setting.parameters.evidence.about["site"]
+    home = pond.setting.parameters.evidence.site
     weight = pond.setting.fish.weight_g.mean(0)
     infected = 1 - zero_share(np.maximum(mean, 1e-9), k)
     chances = []
@@ -184,7 +184,7 @@ def moved(
     before, after = past.pond.setting.parameters, pond.setting.parameters
     rates = other_cause_rates(pond.case.findings.other)
     background = before["background_hazard"][past.of] + np.resize(rates, past.of.size)
-    clip = "gill_clip" if before.evidence.about["site"] == "gill" else "skin_scrape"
+    clip = "gill_clip" if before.evidence.site == "gill" else "skin_scrape"
     found = [
         (f"share_seen_{clip}", past.seen.share_factor[clip], seen.share_factor[clip]),
         ("part_shape", past.seen.part_shape, seen.part_shape),

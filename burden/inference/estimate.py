@@ -359,7 +359,7 @@ def _standing(
         past.state.take(chosen).flukes_per_fish(pond.setting.fish),
         pond.setting.parameters["aggregation"],
         seen,
-        evidence.about["site"],
+        evidence.site,
         pond.setting.fish.weight_g.mean(0),
         np.random.default_rng([seed, zlib.crc32(b"flukes on the stock")]),
         stage_shares(past, 0.0, chosen),
@@ -372,7 +372,7 @@ def _standing(
 
 def _explained(past: HistoryRuns, ways: np.ndarray, carries: np.ndarray, seed: int) -> DeathAttribution | None:
     """How many of the dead in the log the flukes killed, beside what was believed of it."""
-    home = past.pond.setting.parameters.evidence.about["site"]
+    home = past.pond.setting.parameters.evidence.site
     rates, every = other_cause_rates(past.pond.case.findings.other), past.of
     before = (past.dead.take(every), np.resize(rates, every.size), np.exp(past.log_prior))
     return explain(past.pond.case, home, past.dead.take(every[ways]), past.other[ways], carries, before, seed)

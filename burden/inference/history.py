@@ -278,7 +278,7 @@ def log_likelihood(past: HistoryRuns, parasite: str, clean: bool = False) -> np.
     With `clean` the preparations of the visit alone, every one read as clean.
     """
     case, p, of = past.pond.case, past.pond.setting.parameters, past.of
-    home = p.evidence.about["site"]
+    home = p.evidence.site
     weight, k = past.pond.setting.fish.weight_g.mean(0)[of], p["aggregation"][of]
     total = np.zeros(of.size) if clean else past.log_deaths[of]
     for day, rows in rows_by_day(case, parasite, clean).items():
@@ -324,5 +324,5 @@ def is_read(case: Case, parasite: str, row: Preparation) -> bool:
 
     Gill flukes found on the skin are few and strayed; how many there are to one on the gills is nobody's figure.
     """
-    strayed = row.site in ("skin", "fin") and load_parasite(parasite).about["site"] == "gill"
+    strayed = row.site in ("skin", "fin") and load_parasite(parasite).site == "gill"
     return case.gill_flukes_on_skin or not strayed

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.special import gammaln, logsumexp, xlogy
 
 from burden.case import Preparation, Uncertain
-from burden.evidence import Evidence, Value
+from burden.evidence import ParasiteSet, Value
 from burden.statistics import (
     gamma_quadrature,
     log_count,
@@ -96,7 +96,7 @@ class ObservationParameters:
         )
 
 
-def draw_seen(evidence: Evidence, n: int, seed: int) -> ObservationParameters:
+def draw_seen(evidence: ParasiteSet, n: int, seed: int) -> ObservationParameters:
     """Draw what is uncertain about looking at fish that carry a parasite set."""
     factors = {}
     for method, (middle, low, high) in _SHARES.items():
@@ -113,7 +113,7 @@ def draw_seen(evidence: Evidence, n: int, seed: int) -> ObservationParameters:
         own("detection_per_fluke"),
         uniform_draws("tilt", n, seed),
         _LOSS_PER_HOUR_DEAD.draw(n, seed),
-        site if evidence.about["site"] == "gill" else 1 - site,
+        site if evidence.site == "gill" else 1 - site,
     )
 
 

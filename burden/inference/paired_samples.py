@@ -104,7 +104,7 @@ class Between:
             everyone,
             parameters["aggregation"],
             self.seen,
-            parameters.evidence.about["site"],
+            parameters.evidence.site,
             self.pond.setting.fish.weight_g.mean(0),
             stages,
         )
@@ -119,7 +119,7 @@ def _burden_before(
     few draws are lost.
     """
     p, weight_g = pond.setting.parameters, pond.setting.fish.weight_g.mean(0)
-    home, value = p.evidence.about["site"], p.evidence.values["abundance"]
+    home, value = p.evidence.site, p.evidence.values["abundance"]
     stages = {"adult": np.full(pond.size, 0.5), "juvenile": np.full(pond.size, 0.5)}
     grid = value.quantile((np.arange(_GRID) + 0.5) / _GRID)[:, None] * weight_g
     log = np.array(

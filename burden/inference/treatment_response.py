@@ -331,7 +331,7 @@ def _ratio_of_counts(pond: Ensemble, before: list, after: list) -> tuple[np.ndar
     value = p.evidence.values["abundance"]
     start = value.quantile(uniform_draws("burden before", n, pond.seed)) * weight_g
     ratio = _RATIO_MEDIAN * np.exp(_RATIO_SD * ndtri(uniform_draws("ratio after over before", n, pond.seed)))
-    home, k = p.evidence.about["site"], p["aggregation"]
+    home, k = p.evidence.site, p["aggregation"]
     log_weight = log_likelihood_of_samples(before, start, k, seen, home, weight_g)
     log_weight = log_weight + log_likelihood_of_samples(after, start * ratio, k, seen, home, weight_g)
     return ratio, np.exp(log_weight - log_weight.max())

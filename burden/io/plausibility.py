@@ -102,7 +102,7 @@ def _odd_sets(case: Case) -> Iterator[str]:
         known = load_parasite(name)
         if stray := known.stray_in(case.water.medium):
             yield f'{stray}, and medium is "{case.water.medium}": which of the two holds?'
-        hosts = ", ".join(known.about["hosts"])
+        hosts = ", ".join(known.hosts)
         for group in case.fish:
             if not _stems(group.species) & _stems(hosts):
                 yield f"The figures of {name} are of {hosts}, and the fish are {group.species}: is the set right?"

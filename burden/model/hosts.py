@@ -88,7 +88,7 @@ def death_rates(per_gram: np.ndarray, haemoglobin: np.ndarray, parameters: Param
     rising with the square of the share of haemoglobin lost, so that half the blood lost costs `anaemia_hazard`.
     """
     background = parameters["background_hazard"]
-    if parameters.evidence.about.get("blood_feeder"):
+    if parameters.evidence.blood_feeder:
         lost = np.clip((1 - haemoglobin) / _ANAEMIC, 0, 2)
         return background, parameters["anaemia_hazard"] * lost**2
     return background, parameters["hazard_per_burden"] * per_gram
@@ -112,7 +112,7 @@ def blood_change(
     dB/dt = recovery · (1 − B) − loss · x · B: made towards the healthy level, lost with the blood that is drunk. Sets
     that do not feed on blood leave it as it is.
     """
-    if not parameters.evidence.about.get("blood_feeder"):
+    if not parameters.evidence.blood_feeder:
         return np.zeros_like(haemoglobin)
     recovery, loss = _blood_paces(per_gram, temperature_c, parameters)
     return recovery * (1 - haemoglobin) - loss * haemoglobin
@@ -126,7 +126,7 @@ def blood_step(
     dt: float,
 ) -> np.ndarray:
     """Haemoglobin after `dt` days at constant burden, the exact solution of `blood_change`, shape (G, C, M) [-]."""
-    if not parameters.evidence.about.get("blood_feeder"):
+    if not parameters.evidence.blood_feeder:
         return haemoglobin
     recovery, loss = _blood_paces(per_gram, temperature_c, parameters)
     level = recovery / (recovery + loss)

@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 
 from burden.case import Preparation
-from burden.evidence import Evidence, load_agent, load_parasite
+from burden.evidence import ParasiteSet, load_agent, load_parasite
 from burden.inference.estimate import draw_seen, share_examined
 from burden.model.lifecycle.transitions import draw_parameters
 from burden.model.temperature import Temperature
@@ -54,16 +54,16 @@ class Waters:
     draws: int = 500
     seed: int = 1
 
-    def look(self, evidence: Evidence) -> Look:
+    def look(self, evidence: ParasiteSet) -> Look:
         """Draw what the preparations of one fish show."""
         seen = draw_seen(evidence, self.draws, self.seed)
         # of no fish and no day in particular: only site and weight set the share
-        row = Preparation(date.min, "1", "random", evidence.about["site"])
+        row = Preparation(date.min, "1", "random", evidence.site)
         given = self.fraction_examined
         share = share_examined(row, seen, self.weight_g) if given is None else given
         return Look(share, self.preparations, seen.detection, seen.part_shape)
 
-    def aggregation(self, evidence: Evidence) -> np.ndarray | float:
+    def aggregation(self, evidence: ParasiteSet) -> np.ndarray | float:
         """Draw the aggregation, or take the one given."""
         return evidence.values["aggregation"].draw(self.draws, self.seed) if self.k is None else self.k
 
@@ -104,7 +104,7 @@ def sample_windows(found: DoseWindows, hatched: DoseWindows | None = None) -> De
     )
 
 
-def _windows(waters: Waters, evidence: Evidence, agent: str) -> DevelopmentTimes:
+def _windows(waters: Waters, evidence: ParasiteSet, agent: str) -> DevelopmentTimes:
     if reason := evidence.refusal("windows"):
         raise CannotAnswerError(reason)
     kill = draw_kill(load_agent(agent), waters.draws, waters.seed)

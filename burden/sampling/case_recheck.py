@@ -23,7 +23,7 @@ def look_again(case: Case, found: Estimate, agents: Sequence[str], last: float) 
     p, e = found.pond.setting.parameters, found
     level = float(f"{max(e.mean_abundance.median / 10, 1.0):.2g}")  # nobody plans a look to the hundredth of a fluke
     weight = found.pond.setting.fish.weight_g.mean(0)
-    site = p.evidence.about["site"]
+    site = p.evidence.site
     row = Preparation(case.visit_date, "1", "random", site, method="gill_clip" if site == "gill" else "skin_scrape")
     look = Look(share_examined(row, e.seen, weight), 3, e.seen.detection, e.seen.part_shape)
     killed = sum(group.lethal_sampling_allowed or 0 for group in case.fish)

@@ -48,11 +48,11 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
     allowed = []
     for name in wanted:
         agent = load_agent(name)
-        bath = agent.about["customary"]
+        bath = agent.customary
         found = safety_check(
             agent,
-            bath["mg_l"],
-            bath["hours"],
+            bath.mg_l,
+            bath.hours,
             temperature_c=warmest,
             oxygen_mg_l=case.water.oxygen_mg_l,
             ph=case.water.ph,
@@ -147,7 +147,7 @@ def dose_of(case: Case, agent: str, accept_unpublished: bool = False) -> DoseRes
         For a dose outside the published range that was not accepted.
     """
     volume = case.water.volume_l
-    apart = load_agent(agent).about["customary"]["hours"] < LEFT_IN_HOURS
+    apart = load_agent(agent).customary.hours < LEFT_IN_HOURS
     each = [
         dose(
             agent,
@@ -189,7 +189,7 @@ def _refused(case: Case, action: Action, species: str, place: str) -> list[Probl
     if action.action != "dose" or action.agent is None or mg_l is None:
         return []
     route = action.route or "bath"
-    if route not in load_agent(action.agent).about["routes"]:
+    if route not in load_agent(action.agent).routes:
         return []  # no amount is worked out for it
     water = case.water.temperature
     try:

@@ -200,7 +200,8 @@ def _moves(case: Case, ponds: Sequence[Posterior], agents: tuple[str, ...]) -> l
 
 def _bears(agent: str, temperature_c: float) -> bool:
     """Whether an agent is given in water as warm as that."""
-    return temperature_c <= load_agent(agent).about["ceiling"].get("temperature_c", np.inf)
+    limit = load_agent(agent).ceiling.temperature_c
+    return limit is None or temperature_c <= limit
 
 
 def _clean_cost() -> str:

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from burden.evidence import Evidence, load_agent, load_parasite
+from burden.evidence import ParasiteSet, load_agent, load_parasite
 from burden.model.dose_effect import DoseEffect
 from burden.model.lifecycle.transitions import Parameters, draw_parameters, establishment_for
 from burden.model.temperature import Temperature
@@ -229,7 +229,7 @@ def interval(
         "draws": draws,
         "sources": sorted({*evidence.source_keys(), *kill.sources}),
     }
-    reason = _NO_EGGS if evidence.about["kind"] != "egg_layer" else evidence.refusal("windows")
+    reason = _NO_EGGS if not evidence.lays_eggs else evidence.refusal("windows")
     if reason:
         return _without_windows(common, reason)
     parameters = establishment_for(draw_parameters(evidence, draws, seed), REFERENCE_FISH / REFERENCE_VOLUME_M3)
@@ -274,7 +274,7 @@ def _without_windows(common: dict[str, Any], reason: str) -> IntervalAnswer:
     )
 
 
-def _limits(evidence: Evidence, parameters: Parameters, temperature_c: float) -> tuple[list[str], list[str]]:
+def _limits(evidence: ParasiteSet, parameters: Parameters, temperature_c: float) -> tuple[list[str], list[str]]:
     """What is extrapolated at this temperature, by name, and what to say about it."""
     development = parameters.of_eggs
     names = [
@@ -315,25 +315,20 @@ def _longer_than_safe(course: Regimen | None, windows: Windows) -> list[str]:
 
 
 def _customary(
-    evidence: Evidence, parameters: Parameters, effect: DoseEffect, temperature_c: float
+    evidence: ParasiteSet, parameters: Parameters, effect: DoseEffect, temperature_c: float
 ) -> list[tuple[Regimen, str]]:
     """What custom or print says near this temperature, judged in the same pond."""
     found = []
-    for row in evidence.about.get("published_intervals", ()):
-        if abs(row["temperature_c"] - temperature_c) <= 1.5:
-            course = evaluate_courses(
-                parameters, effect, temperature_c, np.array([float(row["gap_days"])]), [row["doses"]]
-            )[0]
-            found.append((course, row["known"]))
+    for row in evidence.published_intervals:
+        if abs(row.temperature_c - temperature_c) <= 1.5:
+            course = evaluate_courses(parameters, effect, temperature_c, np.array([float(row.gap_days)]), [row.doses])[
+                0
+            ]
+            found.append((course, row.known))
     return found
 
 
-def customary_words(evidence: Evidence, temperature_c: float) -> list[str]:
+def customary_words(evidence: ParasiteSet, temperature_c: float) -> list[str]:
     """Say what custom or print gives, and at which temperature, nearest first."""
-    rows = sorted(
-        evidence.about.get("published_intervals", ()), key=lambda row: abs(row["temperature_c"] - temperature_c)
-    )
-    return [
-        f"{row['doses']} doses every {row['gap_days']:g} d near {row['temperature_c']:g} °C ({row['known']})"
-        for row in rows
-    ]
+    rows = sorted(evidence.published_intervals, key=lambda row: abs(row.temperature_c - temperature_c))
+    return [f"{row.doses} doses every {row.gap_days:g} d near {row.temperature_c:g} °C ({row.known})" for row in rows]

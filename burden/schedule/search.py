@@ -152,7 +152,7 @@ def _allowed(case: Case, days: Sequence[float], line: Sequence[str]) -> bool:
     if limit is None:
         return True
     before = sum(a.concentration_mg_l or 0 for a in case.given if a.agent == "formalin")
-    each = load_agent("formalin").about["customary"]["mg_l"]
+    each = load_agent("formalin").customary.mg_l
     return before + each * len(formalin) <= limit
 
 
@@ -287,7 +287,7 @@ def _control(judged: Sequence[EvaluatedSchedule], findings: Sequence[str] = ()) 
 def _risk(judged: EvaluatedSchedule, findings: Sequence[str]) -> tuple[int, int, int]:
     """Other findings no agent of it works on, doses of formalin, agents: fewer is better, in this order."""
     agents = set(judged.plan.agents)
-    met = {row["finding"] for a in agents for row in load_agent(a).about["against"] if row["works"] == "yes"}
+    met = {row.finding for a in agents for row in load_agent(a).against if row.works == "yes"}
     return len(set(findings) - met), judged.plan.agents.count("formalin"), len(agents)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from burden.evidence import Evidence
+from burden.evidence import Agent
 from burden.model.dose_effect import DoseEffect
 from burden.treatment.concentration import effective_hours
 from burden.treatment.efficacy import FORMS, KillDraws, hazard_per_day, kill
@@ -17,7 +17,7 @@ _FILTERS = {"none": "loss_per_day_none", "naive": "loss_per_day_naive", "adapted
 
 
 def loss_draws(
-    agent: Evidence,
+    agent: Agent,
     filter_kind: str | None,
     n: int,
     seed: int,
@@ -28,7 +28,7 @@ def loss_draws(
 
     Parameters
     ----------
-    agent : Evidence
+    agent : Agent
     filter_kind : str or None
         none, naive or adapted, as the case says; None where it does not: each draw takes one of the three.
     n, seed : int

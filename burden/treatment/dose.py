@@ -7,11 +7,11 @@ is accepted in so many words.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from burden.evidence import Evidence, load_agent
+from burden.evidence import Agent, DoseRange, load_agent
 from burden.evidence.cautions import Caution
 from burden.treatment.concentration import restore_mg
 from burden.treatment.dose_result import DoseReason, DoseResult, stock_solution
@@ -26,7 +26,7 @@ LEAST_STRENGTH_PERCENT = 1.0
 
 
 def dose(
-    agent: Evidence | str,
+    agent: Agent | str,
     volume_l: float,
     mg_l: float | None = None,
     strength_percent: float | None = None,
@@ -44,7 +44,7 @@ def dose(
 
     Parameters
     ----------
-    agent : Evidence or str
+    agent : Agent or str
         From `burden.evidence.load_agent`, or its name.
     volume_l : float
         Total water, filter, sump and pipes included [L].
@@ -92,13 +92,13 @@ def dose(
     (25.0, 22.9)
     """
     agent = load_agent(agent) if isinstance(agent, str) else agent
-    bath = agent.about["customary"]
+    bath = agent.customary
     asked = _Asked(
         agent=agent,
         volume_l=volume_l,
-        mg_l=bath["mg_l"] if mg_l is None else mg_l,
+        mg_l=bath.mg_l if mg_l is None else mg_l,
         customary=mg_l is None,
-        strength_percent=agent.about["default_strength_percent"] if strength_percent is None else strength_percent,
+        strength_percent=agent.default_strength_percent if strength_percent is None else strength_percent,
         strength_given=strength_percent is not None,
         route=route,
         hours=hours,
@@ -119,12 +119,12 @@ def dose(
     return _result(asked, found, advice)
 
 
-def odd_dose(agent: Evidence | str, mg_l: float, route: str = "bath", hours: float | None = None) -> str:
+def odd_dose(agent: Agent | str, mg_l: float, route: str = "bath", hours: float | None = None) -> str:
     """Return what is published, and the unit that may have been meant, for a dose no source gives in any water.
 
     Parameters
     ----------
-    agent : Evidence or str
+    agent : Agent or str
     mg_l : float
         Concentration [mg/L].
     route : str
@@ -143,8 +143,8 @@ def odd_dose(agent: Evidence | str, mg_l: float, route: str = "bath", hours: flo
     ('', 'Was 2 500 µg/L meant, that is 2.5 mg/L?')
     """
     agent = load_agent(agent) if isinstance(agent, str) else agent
-    known = [r for r in agent.about["ranges"] if r["route"] == route]
-    coldest = min((r["max_temperature_c"] for r in known if "max_temperature_c" in r), default=None)
+    known = [r for r in agent.ranges if r.route == route]
+    coldest = min((r.max_temperature_c for r in known if r.max_temperature_c is not None), default=None)
     asked = _Asked(agent, 1.0, mg_l, False, 100.0, False, route, hours, coldest, None, None, False, "")
     if not known or _published(asked) is not None:
         return ""
@@ -155,7 +155,7 @@ def odd_dose(agent: Evidence | str, mg_l: float, route: str = "bath", hours: flo
 class _Asked:
     """The arguments of `dose`, defaults filled in."""
 
-    agent: Evidence
+    agent: Agent
     volume_l: float
     mg_l: float
     customary: bool
@@ -195,38 +195,39 @@ def _impossible(asked: _Asked) -> list[Problem]:
         problems.append(
             asked.problem("volume_range_l", asked.volume_range_l, "0 < low <= high", "Give low and high in litres.")
         )
-    routes = asked.agent.about["routes"]
+    routes = asked.agent.routes
     if asked.route not in routes:
         fix = f"No {asked.route} dose of {asked.agent.name} is worked out here."
         problems.append(asked.problem("route", asked.route, " or ".join(routes), fix))
     return problems
 
 
-def _published(asked: _Asked) -> Mapping[str, Any] | None:
+def _published(asked: _Asked) -> DoseRange | None:
     """Return the published range a dose falls in, the customary one first; None where there is none."""
-    ranges = asked.agent.about["ranges"]
-    limits = [r["max_temperature_c"] for r in ranges if "max_temperature_c" in r]
+    ranges = asked.agent.ranges
+    limits = [r.max_temperature_c for r in ranges if r.max_temperature_c is not None]
     # where no temperature is given, only what holds in the warmest water the agent is given in counts as published
-    warmest = asked.agent.about["ceiling"].get("temperature_c", max(limits, default=0.0))
+    limit = asked.agent.ceiling.temperature_c
+    warmest = max(limits, default=0.0) if limit is None else limit
     water = warmest if asked.temperature_c is None else asked.temperature_c
     for found in ranges:
         if (
-            found["route"] == asked.route
-            and found["mg_l"][0] <= asked.mg_l <= found["mg_l"][1]
-            and (asked.hours is None or found["hours"][0] <= asked.hours <= found["hours"][1])
-            and water <= found.get("max_temperature_c", math.inf)
+            found.route == asked.route
+            and found.mg_l[0] <= asked.mg_l <= found.mg_l[1]
+            and (asked.hours is None or found.hours[0] <= asked.hours <= found.hours[1])
+            and (found.max_temperature_c is None or water <= found.max_temperature_c)
         ):
             return found
     return None
 
 
-def _unpublished(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice | None) -> list[Problem]:
+def _unpublished(asked: _Asked, found: DoseRange | None, advice: HostAdvice | None) -> list[Problem]:
     """Problems of a dose that no source gives, or that is above what the host bears."""
     accept = "Choose a published dose, or accept an unpublished one with --accept-unpublished-dose."
     value = f"{plain(asked.mg_l)} mg/L" + ("" if asked.hours is None else f" for {plain(asked.hours)} h")
     problems = []
     if found is None:
-        known = "; ".join(range_words(r) for r in asked.agent.about["ranges"] if r["route"] == asked.route)
+        known = "; ".join(range_words(r) for r in asked.agent.ranges if r.route == asked.route)
         fix = f"{question} {accept}" if (question := _other_unit(asked)) else accept
         problems.append(asked.problem("mg_l", value, f"a published dose: {known}", fix))
     if advice and advice.over_limit:
@@ -241,37 +242,37 @@ def _unpublished(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdv
 
 def _other_unit(asked: _Asked) -> str:
     """Ask whether another unit was meant, where the number would be a published dose in it; else empty."""
-    about = asked.agent.about
+    agent = asked.agent
     units = {"g/L": 1000.0, "µg/L": 0.001}
-    if about["kind"] == "liquid":  # measured out in mL, so that is the likelier slip
-        units = {"mL per litre": 1000.0 * about["density"]["g_ml"], **units}
+    if agent.density is not None:  # measured out in mL, so that is the likelier slip
+        units = {"mL per litre": 1000.0 * agent.density.g_ml, **units}
     for unit, factor in units.items():
         if _published(replace(asked, mg_l=asked.mg_l * factor)) is not None:
             return f"Was {plain(asked.mg_l)} {unit} meant, that is {plain(asked.mg_l * factor)} mg/L?"
     return ""
 
 
-def range_words(found: Mapping[str, Any]) -> str:
+def range_words(found: DoseRange) -> str:
     """Return a published range in words."""
-    warm = f", water up to {plain(found['max_temperature_c'])} °C" if "max_temperature_c" in found else ""
-    low, high = found["mg_l"]
-    first, last = found["hours"]
+    warm = f", water up to {plain(found.max_temperature_c)} °C" if found.max_temperature_c is not None else ""
+    low, high = found.mg_l
+    first, last = found.hours
     strength = plain(low) if low == high else f"{plain(low)} to {plain(high)}"
-    return f"{strength} mg/L for {plain(first)} to {plain(last)} h ({found['name']}{warm})"
+    return f"{strength} mg/L for {plain(first)} to {plain(last)} h ({found.name}{warm})"
 
 
-def _length(asked: _Asked, found: Mapping[str, Any] | None) -> float:
+def _length(asked: _Asked, found: DoseRange | None) -> float:
     """Return the hours asked for, else the customary ones where the range allows them, else the longest it allows."""
-    usual = float(asked.agent.about["customary"]["hours"])
+    usual = float(asked.agent.customary.hours)
     if asked.hours is not None:
         return float(asked.hours)
-    if found is None or found["hours"][0] <= usual <= found["hours"][1]:
+    if found is None or found.hours[0] <= usual <= found.hours[1]:
         return usual
-    return float(found["hours"][1])
+    return float(found.hours[1])
 
 
-def _result(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice | None) -> DoseResult:
-    about = asked.agent.about
+def _result(asked: _Asked, found: DoseRange | None, advice: HostAdvice | None) -> DoseResult:
+    agent = asked.agent
     mass_mg = asked.mg_l * asked.volume_l
     product_g, product_ml = _product(asked, mass_mg / 1000)
     return DoseResult(
@@ -286,42 +287,39 @@ def _result(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice |
         product_g=product_g,
         product_ml=product_ml,
         strength_percent=float(asked.strength_percent),
-        mass_of=about["mass_of"],
-        basis=about["basis"],
+        mass_of=agent.mass_of,
+        basis=agent.basis,
         why=_why(asked, found),
         cautions=tuple(_cautions(asked, found, advice)),
         stock_solution=stock_solution(product_g, product_ml),
-        sources=tuple(found["sources"]) if found else (),
+        sources=found.sources if found else (),
     )
 
 
-def _why(asked: _Asked, found: Mapping[str, Any] | None) -> DoseReason:
+def _why(asked: _Asked, found: DoseRange | None) -> DoseReason:
     if asked.customary:
-        return DoseReason("customary", asked.agent.about["customary"]["text"])
+        return DoseReason("customary", asked.agent.customary.text)
     return (
-        DoseReason("unpublished") if found is None else DoseReason("published", found["text"], tuple(found["sources"]))
+        DoseReason("unpublished") if found is None else DoseReason("published", found.text, found.sources)
     )
 
 
 def _product(asked: _Asked, mass_g: float) -> tuple[float | None, float | None]:
     """Grams of a solid product or millilitres of a liquid one; the other None."""
-    about = asked.agent.about
-    product_g = mass_g * about["mass_strength_percent"] / asked.strength_percent
-    if about["kind"] == "solid":
+    agent = asked.agent
+    product_g = mass_g * agent.mass_strength_percent / asked.strength_percent
+    if agent.density is None:
         return product_g, None
-    density = about["density"]
-    # a weaker solution of an agent whose density was stated by strength is lighter
-    lighter = density.get("g_ml_per_percent", 0.0) * (asked.strength_percent - density["at_percent"])
-    return None, product_g / (density["g_ml"] + lighter)
+    return None, product_g / agent.density.at(asked.strength_percent)
 
 
-def _cautions(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice | None) -> Iterator[Caution]:
-    about = asked.agent.about
+def _cautions(asked: _Asked, found: DoseRange | None, advice: HostAdvice | None) -> Iterator[Caution]:
+    agent = asked.agent
     if found is None:
         yield Caution("No source gives this dose: it was accepted as unpublished. Try it on a few fish first.", "trial")
     else:
-        yield Caution(f"Published: {range_words(found)} ({', '.join(found['sources'])}).", "bookkeeping")
-        if asked.temperature_c is None and "max_temperature_c" in found:
+        yield Caution(f"Published: {range_words(found)} ({', '.join(found.sources)}).", "bookkeeping")
+        if asked.temperature_c is None and found.max_temperature_c is not None:
             yield Caution("Water temperature not given: the warm-water limit was used.", "bookkeeping")
     yield from _volume_cautions(asked, found)
     if (length := _length(asked, found)) < LEFT_IN_HOURS:
@@ -332,8 +330,8 @@ def _cautions(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice
     if not asked.strength_given:
         taken = plain(asked.strength_percent)
         yield Caution(f"Strength not given: {taken} % taken. Read the label of the product.", "bookkeeping")
-    if about["kind"] == "liquid":
-        yield Caution(f"Density taken as {about['density']['text']}.", "bookkeeping")
+    if agent.density is not None:
+        yield Caution(f"Density taken as {agent.density.text}.", "bookkeeping")
     if advice is not None:
         yield Caution(advice.text, "danger" if advice.over_limit or advice.advice == "avoid" else "trial")
     if demand := oxygen_demand_mg_l(asked.agent, asked.mg_l, _length(asked, found)):
@@ -343,10 +341,10 @@ def _cautions(asked: _Asked, found: Mapping[str, Any] | None, advice: HostAdvice
         yield Caution(withdrawal_text(asked.agent, asked.temperature_c), "food")
     else:
         yield Caution(_WHO_DECIDES, "food")
-    yield Caution(about["pre_dissolve"], "making_up")
+    yield Caution(agent.pre_dissolve, "making_up")
     yield Caution(_after_change(asked, _length(asked, found)), "care")
     for heading in ("cautions", "handling", "does_not", "aftercare"):
-        yield from about[heading]
+        yield from getattr(agent, heading)
 
 
 _WHO_DECIDES = (
@@ -385,7 +383,7 @@ def _after_change(asked: _Asked, hours: float) -> str:
     )
 
 
-def _volume_cautions(asked: _Asked, found: Mapping[str, Any] | None) -> Iterator[Caution]:
+def _volume_cautions(asked: _Asked, found: DoseRange | None) -> Iterator[Caution]:
     if asked.volume_range_l is None:
         count = "The dose is as wrong as the volume: count filter, sump and pipes, take off gravel and stones."
         yield Caution(count, "making_up")
@@ -394,6 +392,6 @@ def _volume_cautions(asked: _Asked, found: Mapping[str, Any] | None) -> Iterator
     most, least = asked.mg_l * asked.volume_l / small, asked.mg_l * asked.volume_l / large
     span = f"{plain(small)} to {plain(large)} L, this amount gives {plain(most)} to {plain(least)} mg/L"
     yield Caution(f"If the water is {span}.", "care")
-    if found is not None and most > found["mg_l"][1]:
-        above = f"At the smallest volume that is above {plain(found['mg_l'][1])} mg/L: measure the volume first."
+    if found is not None and most > found.mg_l[1]:
+        above = f"At the smallest volume that is above {plain(found.mg_l[1])} mg/L: measure the volume first."
         yield Caution(above, "trial")

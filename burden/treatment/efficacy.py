@@ -15,14 +15,13 @@ from functools import lru_cache
 
 import numpy as np
 
-from burden.evidence import Evidence, Value
+from burden.evidence import Agent, KillPoint, Value
 from burden.utils.errors import CannotAnswerError
 from burden.utils.random_streams import uniform_draws
 
 __all__ = [
     "FORMS",
     "KillDraws",
-    "KillPoint",
     "attached_kill",
     "draw_kill",
     "hazard_per_day",
@@ -59,44 +58,6 @@ _POOL = 2**17  # prior draws weighed; leaves some thousand worth of draws after 
 _POOL_SEED = 20_240_601  # the pool is part of the fit, not of a run: a run's seed only picks from it
 _DOSE_FACTOR = 3.0  # a dose nobody wrote down: 5 and 95 % at a third and thrice the customary, an assumption
 _Z95 = 1.6448536269514722
-
-
-@dataclass(frozen=True)
-class KillPoint:
-    """One published kill.
-
-    Parameters
-    ----------
-    form : str
-        A key of `FORMS`, or "attached": everything on the fish.
-    mg_l : float
-        Concentration [mg/L].
-    hours : tuple of float
-        Shortest and longest exposure the source allows [h].
-    kill : float
-        Share killed [-].
-    scatter : float
-        Standard deviation of the share, for counting and for the step between species [-].
-    relation : str
-        equal, at_least or at_most.
-    role : str
-        fitted: the draws are weighted by it; predicted: they are not.
-    known, conditions : str
-        How it is known, and what was done.
-    sources : tuple of str
-        Reference keys.
-    """
-
-    form: str
-    mg_l: float
-    hours: tuple[float, float]
-    kill: float
-    scatter: float
-    role: str
-    known: str
-    sources: tuple[str, ...]
-    relation: str = "equal"
-    conditions: str = ""
 
 
 @dataclass(frozen=True)
@@ -169,18 +130,17 @@ class KillDraws:
         return np.broadcast_to(relative**self.exponent * np.asarray(hours, float), (self.n,))
 
 
-def kill_points(agent: Evidence) -> tuple[KillPoint, ...]:
+def kill_points(agent: Agent) -> tuple[KillPoint, ...]:
     """Return the published kills of an agent, in the order of its file."""
-    tables = agent.about.get("kill_points", ())
-    return tuple(KillPoint(**{**t, "hours": tuple(t["hours"]), "sources": tuple(t["sources"])}) for t in tables)
+    return agent.kill_points
 
 
-def draw_kill(agent: Evidence, n: int, seed: int) -> KillDraws:
+def draw_kill(agent: Agent, n: int, seed: int) -> KillDraws:
     """Draw what an agent kills, weighted by its published points.
 
     Parameters
     ----------
-    agent : Evidence
+    agent : Agent
         From `burden.evidence.load_agent`.
     n : int
         Number of draws.
@@ -225,7 +185,7 @@ def draw_kill(agent: Evidence, n: int, seed: int) -> KillDraws:
     )
 
 
-def pool(agent: Evidence, left_out: KillPoint | None = None) -> tuple[KillDraws, np.ndarray]:
+def pool(agent: Agent, left_out: KillPoint | None = None) -> tuple[KillDraws, np.ndarray]:
     """Return the prior draws of an agent and their weights given its fitted points, but for one left out.
 
     Raises
@@ -237,9 +197,9 @@ def pool(agent: Evidence, left_out: KillPoint | None = None) -> tuple[KillDraws,
     if missing:
         raise CannotAnswerError(f"nobody measured what {agent.name} kills: no {', '.join(missing)}")
     values = tuple(agent.values[name] for name in _PARAMETERS)
-    bath = agent.about["customary"]
+    bath = agent.customary
     fitted = tuple(p for p in kill_points(agent) if p.role == "fitted" and p != left_out)
-    scales = (agent.about["reference_mg_l"], bath["mg_l"], bath["hours"], agent.about["between_study_factor"])
+    scales = (agent.reference_mg_l, bath.mg_l, bath.hours, agent.between_study_factor)
     return _pool(agent.name, values, fitted, *scales)
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from burden.evidence import Evidence
-from burden.treatment.efficacy import FORMS, KillPoint, attached_kill, draw_kill, kill, kill_points, pool, predict
+from burden.evidence import Agent, KillPoint
+from burden.treatment.efficacy import FORMS, attached_kill, draw_kill, kill, kill_points, pool, predict
 from burden.utils.results import Probability, Result, number
 
 __all__ = ["KillTable", "PointCheck", "PointChecks", "check_points", "kill_table"]
@@ -52,12 +52,12 @@ class KillTable(Result):
         return [{"form": form, **share.as_dict()} for form, share in self.shares.items()]
 
 
-def kill_table(agent: Evidence, n: int, seed: int, mg_l: float | None = None, hours: float | None = None) -> KillTable:
+def kill_table(agent: Agent, n: int, seed: int, mg_l: float | None = None, hours: float | None = None) -> KillTable:
     """Work out what a bath kills; the customary bath where none is given.
 
     Parameters
     ----------
-    agent : Evidence
+    agent : Agent
     n, seed : int
         Draws and seed.
     mg_l, hours : float, optional
@@ -74,9 +74,9 @@ def kill_table(agent: Evidence, n: int, seed: int, mg_l: float | None = None, ho
     >>> table.mg_l, table.hours
     (5.0, 24.0)
     """
-    bath = agent.about["customary"]
-    mg_l = bath["mg_l"] if mg_l is None else mg_l
-    hours = bath["hours"] if hours is None else hours
+    bath = agent.customary
+    mg_l = bath.mg_l if mg_l is None else mg_l
+    hours = bath.hours if hours is None else hours
     draws = draw_kill(agent, n, seed)
     shares = {form: Probability.of(kill(draws, form, mg_l, hours)) for form in FORMS}
     shares["attached"] = Probability.of(attached_kill(draws, mg_l, hours))
@@ -154,12 +154,12 @@ class PointChecks(Result):
         return [check.row() for check in self.checks]
 
 
-def check_points(agent: Evidence) -> PointChecks:
+def check_points(agent: Agent) -> PointChecks:
     """Put every published kill of an agent against the model; fitted points also with themselves left out.
 
     Parameters
     ----------
-    agent : Evidence
+    agent : Agent
 
     Returns
     -------
@@ -180,6 +180,6 @@ def check_points(agent: Evidence) -> PointChecks:
     return PointChecks(agent.name, tuple(checks))
 
 
-def _predicted(agent: Evidence, point: KillPoint, left_out: KillPoint | None) -> Probability:
+def _predicted(agent: Agent, point: KillPoint, left_out: KillPoint | None) -> Probability:
     draws, weights = pool(agent, left_out)
     return Probability.of(predict(point, draws), weights)

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
-from burden.evidence import Evidence
+from burden.evidence import Agent, HostGroup
 from burden.utils.formatting import named
 
 __all__ = [
@@ -49,12 +47,12 @@ class HostAdvice:
     sources: tuple[str, ...] = ()
 
 
-def oxygen_demand_mg_l(agent: Evidence, mg_l: float, hours: float | None = None) -> float:
+def oxygen_demand_mg_l(agent: Agent, mg_l: float, hours: float | None = None) -> float:
     """Oxygen the agent takes from the water, 0 for one that takes none [mg/L].
 
     Parameters
     ----------
-    agent : Evidence
+    agent : Agent
     mg_l : float
         Dose [mg/L].
     hours : float, optional
@@ -67,11 +65,11 @@ def oxygen_demand_mg_l(agent: Evidence, mg_l: float, hours: float | None = None)
     >>> oxygen_demand_mg_l(load_agent("formalin"), 25.0)
     5.0
     """
-    demand = agent.about.get("oxygen_demand")
+    demand = agent.oxygen_demand
     if demand is None:
         return 0.0
-    share = 1.0 if hours is None or hours >= LEFT_IN_HOURS else hours / demand["hours"][0]
-    return float(demand["mg_o2_per_mg"] * mg_l * share)
+    share = 1.0 if hours is None or hours >= LEFT_IN_HOURS else hours / demand.hours[0]
+    return float(demand.mg_o2_per_mg * mg_l * share)
 
 
 def unionised_share(ph: float, temperature_c: float) -> float:
@@ -103,7 +101,7 @@ def unionised_share(ph: float, temperature_c: float) -> float:
 
 
 def host_advice(
-    agent: Evidence,
+    agent: Agent,
     species: str,
     mg_l: float,
     hours: float | None = None,
@@ -113,7 +111,7 @@ def host_advice(
 
     Parameters
     ----------
-    agent : Evidence
+    agent : Agent
     species : str
         Common or scientific name.
     mg_l : float
@@ -135,25 +133,24 @@ def host_advice(
     'avoid'
     """
     name = species.lower()
-    for group in agent.about.get("host_groups", ()):
-        if any(re.search(rf"\b{re.escape(word)}(s|es)?\b", name) for word in group["words"]):
+    for group in agent.host_groups:
+        if any(re.search(rf"\b{re.escape(word)}(s|es)?\b", name) for word in group.words):
             return _group_advice(group, mg_l, hours, temperature_c)
     text = f"No data on {named(agent.name)} in {species}: try on a few fish first, for the planned time."
     return HostAdvice(species, "no data", text, False, "no data")
 
 
-def _group_advice(
-    group: Mapping[str, Any], mg_l: float, hours: float | None, temperature_c: float | None
-) -> HostAdvice:
+def _group_advice(group: HostGroup, mg_l: float, hours: float | None, temperature_c: float | None) -> HostAdvice:
     short = hours is not None and hours <= _SHORT_BATH_HOURS
-    limit = group.get("max_mg_l_short", group.get("max_mg_l")) if short else group.get("max_mg_l")
-    cool = temperature_c is not None and temperature_c <= group.get("above_temperature_c", -273.15)
+    limit = group.max_mg_l_short if short and group.max_mg_l_short is not None else group.max_mg_l
+    warm_from = group.above_temperature_c
+    cool = temperature_c is not None and warm_from is not None and temperature_c <= warm_from
     over = limit is not None and not cool and mg_l > limit
-    how = {"common practice": "common practice, no source", "memory": "from memory"}.get(group["known"], "")
-    source = ", ".join(filter(None, (how, *group.get("sources", ()))))
+    how = {"common practice": "common practice, no source", "memory": "from memory"}.get(group.known, "")
+    source = ", ".join(filter(None, (how, *group.sources)))
     bound = f" Limit here {limit:g} mg/L." if over else ""
-    text = f"{group['name'].capitalize()}: {group['advice']}. Known: {group['text']} ({source}).{bound}"
-    return HostAdvice(group["name"], group["advice"], text, over, group["known"], tuple(group.get("sources", ())))
+    text = f"{group.name.capitalize()}: {group.advice}. Known: {group.text} ({source}).{bound}"
+    return HostAdvice(group.name, group.advice, text, over, group.known, group.sources)
 
 
 def withdrawal_days(degree_days: float, temperature_c: float) -> float | None:
@@ -167,14 +164,14 @@ def withdrawal_days(degree_days: float, temperature_c: float) -> float | None:
     return degree_days / temperature_c if temperature_c > 0 else None
 
 
-def withdrawal_text(agent: Evidence, temperature_c: float | None) -> str:
+def withdrawal_text(agent: Agent, temperature_c: float | None) -> str:
     """Say what a food fish needs before anyone eats it."""
-    rule = agent.about["withdrawal"]
-    if rule["degree_days"] == 0:
-        return f"Food fish: {rule['text']}."
-    days = None if temperature_c is None else withdrawal_days(rule["degree_days"], temperature_c)
+    rule = agent.withdrawal
+    if rule.degree_days == 0:
+        return f"Food fish: {rule.text}."
+    days = None if temperature_c is None else withdrawal_days(rule.degree_days, temperature_c)
     here = "" if days is None else f", {days:.0f} d at {temperature_c:g} °C"
     return (
         f"Food fish: local rules and the licensed veterinarian decide whether this agent may be used at all and how "
-        f"long nobody may eat the fish. Example {rule['degree_days']:g} degree-days{here}: {rule['text']}."
+        f"long nobody may eat the fish. Example {rule.degree_days:g} degree-days{here}: {rule.text}."
     )

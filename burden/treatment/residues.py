@@ -38,7 +38,7 @@ def given_baths(case: Case, agent: str) -> list[tuple[float, float]]:
     Those that were not left in the water are left out; of a water change after one, what it carried off.
     """
     found = []
-    volume, usual = case.water.volume_l.value, load_agent(agent).about["customary"]["hours"]
+    volume, usual = case.water.volume_l.value, load_agent(agent).customary.hours
     for action in case.given:
         mg_l = action.concentration_mg_l
         if action.agent == agent and mg_l is not None and stays(action, usual):
@@ -74,7 +74,7 @@ def left_mg_l(case: Case, agent: str, day: float, baths: Sequence[tuple[float, f
 
 def ceiling_mg_l(agent: str) -> float:
     """Return the strength above which no bath of the agent is left in the water [mg/L]."""
-    return float(load_agent(agent).about["ceiling"]["mg_l_prolonged"])
+    return load_agent(agent).ceiling.mg_l_prolonged
 
 
 def builds_up(case: Case, days: Sequence[float], agents: Sequence[str]) -> bool:
@@ -92,9 +92,9 @@ def builds_up(case: Case, days: Sequence[float], agents: Sequence[str]) -> bool:
     """
     given: dict[str, list[tuple[float, float]]] = {}
     for day, agent in zip(days, agents, strict=True):
-        customary, ceiling = load_agent(agent).about["customary"], ceiling_mg_l(agent)
-        mg_l = customary["mg_l"]
-        if customary["hours"] < LEFT_IN_HOURS or agents.count(agent) * mg_l <= ceiling:
+        customary, ceiling = load_agent(agent).customary, ceiling_mg_l(agent)
+        mg_l = customary.mg_l
+        if customary.hours < LEFT_IN_HOURS or agents.count(agent) * mg_l <= ceiling:
             continue  # not even all of them together would come above it
         before = given.setdefault(agent, [])
         if left_mg_l(case, agent, day, before) + mg_l > ceiling:

@@ -5,11 +5,11 @@ Takes plain numbers and knows no case. A note withholds the dose or cautions; ea
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from burden.evidence import Evidence
+from burden.evidence import Agent, OtherFinding
 from burden.treatment.host_tolerance import host_advice, oxygen_demand_mg_l, unionised_share
 from burden.utils.formatting import named
 
@@ -73,7 +73,7 @@ class Situation:
 
     Parameters
     ----------
-    agent : Evidence
+    agent : Agent
     mg_l, hours : float
         Dose [mg/L], [h].
     temperature_c, oxygen_mg_l, ph, total_ammonia_n_mg_l, nitrite_n_mg_l : float or None
@@ -96,7 +96,7 @@ class Situation:
         Whether potassium permanganate is in the water or was in the last days.
     """
 
-    agent: Evidence
+    agent: Agent
     mg_l: float
     hours: float
     temperature_c: float | None = None
@@ -122,12 +122,12 @@ class Situation:
         return named(self.agent.name)
 
 
-def safety_check(agent: Evidence, mg_l: float, hours: float, **known: Any) -> list[SafetyNote]:
+def safety_check(agent: Agent, mg_l: float, hours: float, **known: Any) -> list[SafetyNote]:
     """List what speaks against a dose, withholding notes first.
 
     Parameters
     ----------
-    agent : Evidence
+    agent : Agent
         From `burden.evidence.load_agent`.
     mg_l, hours : float
         Dose [mg/L], [h].
@@ -225,8 +225,8 @@ def _oxygen_left(now: Situation, oxygen_mg_l: float, demand: float) -> SafetyNot
 
 
 def _temperature(now: Situation) -> Iterator[SafetyNote]:
-    ceiling = now.agent.about["ceiling"]
-    limit, sources = ceiling.get("temperature_c"), ", ".join(ceiling["sources"])
+    ceiling = now.agent.ceiling
+    limit, sources = ceiling.temperature_c, ", ".join(ceiling.sources)
     if limit is None:
         return
     if now.temperature_c is None:
@@ -240,7 +240,7 @@ def _temperature(now: Situation) -> Iterator[SafetyNote]:
         yield _withhold(
             f"Do not use {now.said} in water this warm",
             f"the water has {now.temperature_c:g} °C, more than the {limit:g} °C of {now.said}: "
-            f"{ceiling['temperature_text']}",
+            f"{ceiling.temperature_text}",
             "cooler water, or another agent",
             sources,
         )
@@ -328,8 +328,8 @@ def _findings(now: Situation) -> Iterator[SafetyNote]:
         )
     if "bacterial_gill_disease" in now.findings:
         yield _gill_disease(now)
-    for row in now.agent.about["against"]:
-        if row["finding"] in now.findings:
+    for row in now.agent.against:
+        if row.finding in now.findings:
             yield _against(now.said, row)
 
 
@@ -347,18 +347,18 @@ def _gill_disease(now: Situation) -> SafetyNote:
     )
 
 
-def _against(agent: str, row: Mapping[str, Any]) -> SafetyNote:
+def _against(agent: str, row: OtherFinding) -> SafetyNote:
     """Say what an agent does to another finding of the case."""
-    other = named(row["finding"])
+    other = named(row.finding)
     need = "need a treatment of their" if other.endswith("s") and other != "fungus" else "needs a treatment of its"
     does = {
         "yes": f"{agent} meets the {other} as well",
         "some": f"do not count on {agent} for the {other}",
         "no": f"the {other} {need} own: {agent} is none",
-    }[row["works"]]
-    how = {"common practice": _PRACTICE, "memory": "from memory"}.get(row["known"], "")
-    source = ", ".join(filter(None, (how, *row.get("sources", ()))))
-    return _caution(does[0].upper() + does[1:], f"{agent} {row['text']}", "another diagnosis", source)
+    }[row.works]
+    how = {"common practice": _PRACTICE, "memory": "from memory"}.get(row.known, "")
+    source = ", ".join(filter(None, (how, *row.sources)))
+    return _caution(does[0].upper() + does[1:], f"{agent} {row.text}", "another diagnosis", source)
 
 
 def _mixing(now: Situation) -> Iterator[SafetyNote]:

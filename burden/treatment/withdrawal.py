@@ -115,11 +115,11 @@ def unnamed_words(case: Case) -> str:
 
 
 def _after(agent: str, day: float, temperature: Temperature) -> Withdrawal:
-    rule = load_agent(agent).about["withdrawal"]
+    rule = load_agent(agent).withdrawal
     degrees = [max(float(np.median(temperature.at(day + k + 0.5))), 0.0) for k in range(int(MAX_DAYS))]
-    over = np.flatnonzero(np.cumsum(degrees) >= rule["degree_days"] - 1e-9)
-    if rule["degree_days"] == 0:
-        return Withdrawal(agent, 0.0, 0.0, float(day), rule["text"])
+    over = np.flatnonzero(np.cumsum(degrees) >= rule.degree_days - 1e-9)
+    if rule.degree_days == 0:
+        return Withdrawal(agent, 0.0, 0.0, float(day), rule.text)
     needed = float(over[0] + 1) if over.size else None
     until = None if needed is None else float(day + needed)
-    return Withdrawal(agent, float(rule["degree_days"]), needed, until, rule["text"])
+    return Withdrawal(agent, float(rule.degree_days), needed, until, rule.text)

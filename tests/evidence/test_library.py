@@ -11,8 +11,8 @@ import pytest
 from ponds import a_value
 from scipy import stats
 
-from burden import evidence as package
 from burden.evidence import KNOWN, Value, agent_names, load_agent, load_parasite, parasite_names, reference
+from burden.evidence import library as package
 from burden.utils.errors import InputError
 from burden.utils.random_streams import uniform_draws
 
@@ -112,7 +112,7 @@ def test_a_misspelt_or_missing_key_is_refused(tmp_path):
     "change", [("low = 1.0", "low = 9.0"), ('"read"', '"heard"'), ("zhang2015", "nobody1900")], ids=str
 )
 def test_a_broken_point_is_refused(tmp_path, change):
-    text = 'quantity = "first_hatch_days"\ntemperature_c = 20\n' + GOOD.replace('unit = "d"\n', "")
+    text = 'quantity = "first_hatch_days"\nspecies = "Dactylogyrus vastator"\ntemperature_c = 20\n' + GOOD
     package._point("test", tomllib.loads(text))
     with pytest.raises(ValueError, match="test: first_hatch_days at 20"):
         package._point("test", tomllib.loads(text.replace(*change)))

@@ -385,7 +385,7 @@ def test_doses_of_plans_side_by_side_stand_at_their_own_times_and_in_their_own_c
     assert kills == [[0.8] * 6, [0.0] * 3 + [0.8] * 3]
 
 
-LIVE_BEARERS = [name for name in parasite_names() if load_parasite(name).about["kind"] == "live_bearer"]
+LIVE_BEARERS = [name for name in parasite_names() if not load_parasite(name).lays_eggs]
 
 
 @pytest.mark.parametrize("name", LIVE_BEARERS[:1])

@@ -28,7 +28,7 @@ from burden.model.forward import COARSE_STEP_DAYS, Event, Trajectory, derivative
 from burden.model.lifecycle.transitions import Surroundings, Transition, build_cycle, rates_at
 from burden.model.temperature import Temperature
 
-LIVE_BEARERS = [name for name in parasite_names() if load_parasite(name).about["kind"] == "live_bearer"]
+LIVE_BEARERS = [name for name in parasite_names() if not load_parasite(name).lays_eggs]
 NO_BRAKES = {"resistance_on": False, "crowding_on": False, "deaths_on": False}
 
 

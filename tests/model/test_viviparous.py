@@ -23,7 +23,7 @@ from burden.model.lifecycle.viviparous import (
 from burden.utils.errors import CannotAnswerError
 
 PUBLISHED = Path(__file__).parents[1] / "published" / "live_bearers.csv"
-SETS = [name for name in parasite_names() if load_parasite(name).about["kind"] == "live_bearer"]
+SETS = [name for name in parasite_names() if not load_parasite(name).lays_eggs]
 READ = {
     "fluke_life_days": fluke_life_days,
     "births_per_life": births_per_life,

@@ -17,7 +17,7 @@ from burden.model.windows import Windows, safe_below_c, windows_after
 from burden.utils.errors import CannotAnswerError
 
 DRAWS = 12
-EGG_LAYERS = [n for n in parasite_names() if load_parasite(n).about["kind"] == "egg_layer"]
+EGG_LAYERS = [n for n in parasite_names() if load_parasite(n).lays_eggs]
 ANSWERING = [n for n in EGG_LAYERS if load_parasite(n).refusal("windows") is None]
 
 

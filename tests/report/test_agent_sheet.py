@@ -25,8 +25,8 @@ def test_sheet_holds_every_source_in_full_and_every_key_in_its_words(name):
 @pytest.mark.parametrize("name", agent_names())
 def test_every_key_cited_in_a_sentence_is_a_reference(name):
     """Sentences cite as (key) or (key, key); each such word with a year or underscore must resolve."""
-    about = load_agent(name).about
-    sentences = [*about["cautions"], *about["handling"], *about["does_not"], *about["aftercare"]]
+    known = load_agent(name)
+    sentences = [*known.cautions, *known.handling, *known.does_not, *known.aftercare]
     cited = [
         key
         for sentence in sentences

@@ -19,8 +19,8 @@ from burden.utils.errors import InputError
 
 DRAWS = 400
 SETS = parasite_names()
-EGG_LAYERS = [name for name in SETS if load_parasite(name).about["kind"] == "egg_layer"]
-BLOOD_FEEDERS = [name for name in EGG_LAYERS if load_parasite(name).about["blood_feeder"]]
+EGG_LAYERS = [name for name in SETS if load_parasite(name).lays_eggs]
+BLOOD_FEEDERS = [name for name in EGG_LAYERS if load_parasite(name).blood_feeder]
 
 
 def published() -> list[dict[str, str]]:

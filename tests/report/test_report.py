@@ -121,7 +121,7 @@ def test_no_report_without_its_cautions(files):
 
 def test_every_caution_of_every_dose_is_on_the_page(page):
     text = Reader(page).text
-    handled = {step for d in koi().doses for step in load_agent(d.agent).about["handling"]}
+    handled = {step for d in koi().doses for step in load_agent(d.agent).handling}
     for d in koi().doses:
         for caution in set(d.cautions) - handled:
             if not caution.startswith(("Food fish", "Test a few fish first")):
@@ -177,7 +177,7 @@ def test_owner_is_told_what_to_do_for_a_dose(page):
     """Lamp, ozone and carbon off are the owner's to see to, where the agent's handling says so."""
     owner = Reader(re.search(r'<section class="sheet owner">.*?</section>', page, re.S)[0]).text
     for agent in {d.agent for d in koi().doses}:
-        wanted = [step for step in load_agent(agent).about["handling"] if "ozone" in step or "feeding" in step]
+        wanted = [step for step in load_agent(agent).handling if "ozone" in step or "feeding" in step]
         assert wanted
         for step in wanted:
             assert step[1:].split(" (")[0].split(";")[0] in owner

@@ -42,7 +42,7 @@ def test_every_plan_keeps_every_limit(limits):
     agents = limits.agents or BOTH
     plans = candidate_plans(case, pond_of(case)[0], agents)
     assert len(plans) == len(set(plans)) > 5
-    each = load_agent("formalin").about["customary"]["mg_l"]
+    each = load_agent("formalin").customary.mg_l
     for plan in plans:
         assert 1 <= len(plan.days) == len(plan.agents) <= (limits.max_doses or 5)
         assert set(plan.agents) <= set(agents)
@@ -195,7 +195,7 @@ def test_lines_of_agents_hold_formalin_in_half_of_the_doses_at_most():
 
 
 def test_formalin_counts_what_was_given_and_rests_between():
-    each = load_agent("formalin").about["customary"]["mg_l"]
+    each = load_agent("formalin").customary.mg_l
     given = (dose(-9, "formalin", 20.0), dose(-5, "formalin", None), dose(-3, "praziquantel", 5.0))
     case = a_case(given=given, limits=Limits(max_formalin_mg_l_total=20 + 2 * each))
     twice = ("formalin", "praziquantel", "formalin")

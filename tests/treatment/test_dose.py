@@ -218,7 +218,7 @@ def test_food_fish_get_a_withdrawal_without_a_jurisdiction():
 def test_stock_recipe_gives_the_amount_back(grams):
     found = stock_solution(grams, None)
     assert found.amount / found.stock_l * found.use_l == pytest.approx(grams)
-    assert 1000 * found.amount / found.stock_l <= load_agent("praziquantel").about["solubility"]["low_mg_l"]
+    assert 1000 * found.amount / found.stock_l <= load_agent("praziquantel").solubility.low_mg_l
     assert str(found).startswith("Too little for a scale that shows 0.1 g: stir 1 g of the product into 10 L")
     assert f"use {volume(found.use_l)} of that" in str(found)
 
@@ -309,7 +309,7 @@ def test_no_unit_is_questioned_where_none_fits():
 @pytest.mark.parametrize("name", agent_names())
 def test_only_what_no_source_gives_in_any_water_is_odd(name):
     """Every end of every published range passes, cold-water ranges included; ten times the most and a tenth do not."""
-    ranges = load_agent(name).about["ranges"]
+    ranges = load_agent(name).ranges
     for found in ranges:
         for mg_l in found["mg_l"]:
             assert [odd_dose(name, mg_l, found["route"], hours) for hours in (None, *found["hours"])] == ["", "", ""]

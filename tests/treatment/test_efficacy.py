@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -259,7 +260,7 @@ def test_dose_nobody_wrote_down_is_wider_than_a_known_one():
 def test_unknown_form_and_agent_without_model_are_named():
     with pytest.raises(KeyError, match="cyst"):
         kill(DRAWS, "cyst", 5.0, 1.0)
-    bare = PRAZIQUANTEL.__class__("nothing", "", PRAZIQUANTEL.about, {}, ())
+    bare = replace(PRAZIQUANTEL, name="nothing", values={})
     with pytest.raises(CannotAnswerError, match="nothing"):
         draw_kill(bare, 10, 1)
 
@@ -280,20 +281,10 @@ def test_table_of_a_bath_renders_itself():
     assert "DISAGREES" in str(check_points(PRAZIQUANTEL))
 
 
-def keys_in(item) -> set[str]:
-    """Every reference key named anywhere in an agent's words."""
-    if isinstance(item, dict):
-        found = set(item.get("sources", ()))
-        return found.union(*(keys_in(v) for v in item.values()))
-    if isinstance(item, list):
-        return set().union(*(keys_in(v) for v in item))
-    return set()
-
-
 @pytest.mark.parametrize("name", agent_names())
 def test_every_source_of_an_agent_is_in_the_references(name):
     agent = load_agent(name)
-    keys = keys_in(dict(agent.about)) | set(agent.source_keys())
+    keys = {*agent.told_keys(), *agent.source_keys()}
     assert keys
     for key in keys:
         assert reference(key)
@@ -302,8 +293,8 @@ def test_every_source_of_an_agent_is_in_the_references(name):
 @pytest.mark.parametrize("name", agent_names())
 def test_every_claim_that_cites_no_source_says_so(name):
     agent = load_agent(name)
-    for entry in (*agent.about["host_groups"], *agent.about["ranges"], *agent.about.get("kill_points", ())):
-        assert entry["known"] in ("common practice", "assumption", "memory") or entry["sources"]
+    for entry in (*agent.host_groups, *agent.ranges, *agent.kill_points, *agent.failures):
+        assert entry.known in ("common practice", "assumption", "memory") or entry.sources
 
 
 @pytest.mark.parametrize("name", agent_names())

@@ -130,7 +130,7 @@ def test_other_findings_say_what_the_agent_does_to_them(agent, says):
 @pytest.mark.parametrize("name", agent_names())
 def test_every_agent_says_what_it_does_to_every_finding(name):
     """A virus withholds every agent and what is unknown is treated by none; all others have a row."""
-    told = [row["finding"] for row in load_agent(name).about["against"]]
+    told = [row.finding for row in load_agent(name).against]
     assert sorted(told) == sorted(set(OTHER_FINDINGS) - {"virus_suspected", "unknown"})
 
 
@@ -155,7 +155,7 @@ def test_oxygen_demand_of_a_bath_that_is_flushed_out():
     ],
 )
 def test_advice_for_a_host(agent, species, advice):
-    assert host_advice(agent, species, agent.about["customary"]["mg_l"], 24.0).advice == advice
+    assert host_advice(agent, species, agent.customary.mg_l, 24.0).advice == advice
 
 
 def test_withdrawal_counts_degree_days():
@@ -167,8 +167,8 @@ def test_withdrawal_counts_degree_days():
 @pytest.mark.parametrize("name", agent_names())
 def test_every_agent_can_be_checked(name):
     agent = load_agent(name)
-    bath = agent.about["customary"]
-    assert all(n.level in ("withhold", "caution") for n in safety_check(agent, bath["mg_l"], bath["hours"], **GOOD))
+    bath = agent.customary
+    assert all(n.level in ("withhold", "caution") for n in safety_check(agent, bath.mg_l, bath.hours, **GOOD))
 
 
 @pytest.mark.parametrize(("salinity", "told"), [(None, True), (0.0, True), (1.0, False), (35.0, False)])

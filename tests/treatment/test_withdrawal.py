@@ -20,7 +20,7 @@ from burden.utils.results import CredibleInterval
 def test_constant_water_is_degree_days_over_degrees():
     """Role: arithmetic. 500 degree-days at 20 °C are 25 days (hostcare's own doctest says the same by division)."""
     (found,) = withdrawals((0.0, 7.0), ("praziquantel",) * 2, Temperature.constant(20.0))
-    assert found.degree_days == load_agent("praziquantel").about["withdrawal"]["degree_days"] == 500
+    assert found.degree_days == load_agent("praziquantel").withdrawal.degree_days == 500
     assert found.days == 25
     assert found.until_day == 32  # from the last dose
 

@@ -198,5 +198,5 @@ def test_more_of_the_truth_narrows_the_interval():
 
 def test_no_agent_without_something_to_beware_of():
     for name in agent_names():
-        assert load_agent(name).about["handling"]
+        assert load_agent(name).handling
         assert dose(name, 1000.0).cautions

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import expit, gammaincc, gammaincinv, logit
 
-from burden.evidence import Evidence, Point
+from burden.evidence import ParasiteSet, Point
 from burden.model.lifecycle.thermal_laws import GRID_C, LawFit, draw_law_rates, fit_laws, joined, moved_points
 from burden.utils.errors import CannotAnswerError
 from burden.utils.random_streams import uniform_draws
@@ -225,12 +225,12 @@ class Development:
         return 1 / (self.egg_rate(warm) ** 2 * rest)
 
 
-def fit_cold_storage(evidence: Evidence) -> tuple[float, int]:
+def fit_cold_storage(evidence: ParasiteSet) -> tuple[float, int]:
     """Fit how long blocked eggs stay viable: mean [d] and number of stages of the chain that wears them down.
 
     Parameters
     ----------
-    evidence : Evidence
+    evidence : ParasiteSet
         With points named hatch_after_<days>_d_cold: shares hatched after so many days of storage.
 
     Returns
@@ -256,7 +256,7 @@ def fit_cold_storage(evidence: Evidence) -> tuple[float, int]:
     return float(means[best[1]]), int(stages[best[0]])
 
 
-def draw_development(evidence: Evidence, n: int, seed: int) -> Development:
+def draw_development(evidence: ParasiteSet, n: int, seed: int) -> Development:
     """Draw `n` developments of an egg-laying set.
 
     Raises
@@ -288,7 +288,7 @@ def _cold_hatching(hatch: DurationTable, fresh: FreshEggs) -> DurationTable:
     return replace(hatch, mean_rate=rate)
 
 
-def _draw_hatch(evidence: Evidence, strain: np.ndarray, n: int, seed: int) -> DurationTable:
+def _draw_hatch(evidence: ParasiteSet, strain: np.ndarray, n: int, seed: int) -> DurationTable:
     """Hatching by the best measured of first, last and mean; at one temperature only, scaled by degree-days."""
     by_kind = {kind: evidence.points_of(f"{kind}_hatch_days") for kind in ("first", "last", "mean")}
     kind = next((k for k in by_kind if len(by_kind[k]) >= 2), None) or next((k for k in by_kind if by_kind[k]), None)
@@ -305,7 +305,7 @@ def _draw_hatch(evidence: Evidence, strain: np.ndarray, n: int, seed: int) -> Du
     return DurationTable(rate, shape, _range(points))
 
 
-def _draw_maturity(evidence: Evidence, strain: np.ndarray, n: int, seed: int) -> DurationTable:
+def _draw_maturity(evidence: ParasiteSet, strain: np.ndarray, n: int, seed: int) -> DurationTable:
     """Maturity by competing laws where two temperatures were measured, else one scaled by degree-days."""
     points = evidence.points_of("earliest_maturity_days")
     if not points:
@@ -318,14 +318,14 @@ def _draw_maturity(evidence: Evidence, strain: np.ndarray, n: int, seed: int) ->
     return DurationTable(_mean_rate(first_rate, shape, FIRST), shape, _range(points))
 
 
-def _scaled(evidence: Evidence, point: Point, strain: np.ndarray, threshold: str, n: int, seed: int) -> np.ndarray:
+def _scaled(evidence: ParasiteSet, point: Point, strain: np.ndarray, threshold: str, n: int, seed: int) -> np.ndarray:
     """Rates on the grid from one measured temperature and a threshold, shape (G, n) [1/d]."""
     days = moved_points([point], n, seed, evidence.name)[0] * strain
     zero = evidence.values[threshold].draw(n, seed, evidence.name)
     return np.maximum(GRID_C[:, None] - zero, 0) / (point.temperature_c - zero) / days
 
 
-def _maturity_shape(evidence: Evidence, points: Sequence[Point], n: int, seed: int) -> np.ndarray:
+def _maturity_shape(evidence: ParasiteSet, points: Sequence[Point], n: int, seed: int) -> np.ndarray:
     late = evidence.points_of("maturity_90pct_days")
     if not late:
         return evidence.values["maturity_shape"].draw(n, seed, evidence.name)
@@ -335,7 +335,7 @@ def _maturity_shape(evidence: Evidence, points: Sequence[Point], n: int, seed: i
     return np.exp(np.interp(-np.log(late_days / early_days), -ratios, np.log(_SHAPES)))
 
 
-def _draw_shape(evidence: Evidence, first: Sequence[Point], last: Sequence[Point], n: int, seed: int) -> np.ndarray:
+def _draw_shape(evidence: ParasiteSet, first: Sequence[Point], last: Sequence[Point], n: int, seed: int) -> np.ndarray:
     """Gamma shape on the grid, shape (G, n), from the temperatures at which both first and last were measured.
 
     Its logarithm is interpolated between them and held beyond; where there is none it is the set's own value.
@@ -356,7 +356,7 @@ def _draw_shape(evidence: Evidence, first: Sequence[Point], last: Sequence[Point
     return np.exp(joined(t, log_shape, np.maximum(GRID_C, t[0])))
 
 
-def _draw_success(evidence: Evidence, n: int, seed: int) -> np.ndarray | None:
+def _draw_success(evidence: ParasiteSet, n: int, seed: int) -> np.ndarray | None:
     """Share of eggs that hatch on the grid, shape (G, n): its points joined on the logit scale, none beyond a limit."""
     points = () if "hatch_success" in evidence.overridden else evidence.points_of("hatch_success_share")
     limits = [evidence.values.get(f"egg_{which}_limit_c") for which in ("lower", "upper")]
@@ -375,7 +375,7 @@ def _draw_success(evidence: Evidence, n: int, seed: int) -> np.ndarray | None:
     return share
 
 
-def _draw_laying(evidence: Evidence, n: int, seed: int) -> np.ndarray | None:
+def _draw_laying(evidence: ParasiteSet, n: int, seed: int) -> np.ndarray | None:
     """Eggs per adult and day on the grid, shape (G, n): the laws of durations, on days an egg."""
     points = days_per_egg(evidence)
     if len(points) < 2 or "fecundity" in evidence.overridden:
@@ -383,7 +383,7 @@ def _draw_laying(evidence: Evidence, n: int, seed: int) -> np.ndarray | None:
     return draw_law_rates(points, 1.0, n, seed, evidence.name)
 
 
-def days_per_egg(evidence: Evidence) -> tuple[Point, ...]:
+def days_per_egg(evidence: ParasiteSet) -> tuple[Point, ...]:
     """Return the points of eggs a day as durations, the days an adult takes for an egg, by rising temperature."""
     return tuple(
         replace(p, quantity="days_per_egg", value=1 / p.value, low=1 / p.high, high=1 / p.low)

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from burden.evidence import Evidence, Point
+from burden.evidence import ParasiteSet, Point
 from burden.model.lifecycle.development import FIRST, LAST, Development
 from burden.model.lifecycle.thermal_laws import GRID_C
 from burden.model.lifecycle.transitions import Parameters, Surroundings, draw_parameters, rates_at
@@ -72,12 +72,12 @@ _ValueAt = Callable[[float], np.ndarray | None]
 _OfRates = Callable[[Mapping[str, np.ndarray]], np.ndarray]
 
 
-def thermal_curves(evidence: Evidence, n: int = 200, seed: int = 1) -> tuple[Curve, ...]:
+def thermal_curves(evidence: ParasiteSet, n: int = 200, seed: int = 1) -> tuple[Curve, ...]:
     """Return everything a set has against temperature.
 
     Parameters
     ----------
-    evidence : Evidence
+    evidence : ParasiteSet
     n, seed : int
         Draws and seed of the bands.
 
@@ -129,17 +129,17 @@ def _live_bearer(parameters: Parameters) -> Iterator[Curve]:
         "births_per_life": ("births in a life", "-", births_per_life),
         "growth_rate_per_day": ("growth without regulation", "1/d", growth_rate),
     }
-    measured = evidence.about.get("measured_c")
+    measured = evidence.measured_c
     for quantity, (label, unit, of_rates) in quantities.items():
 
         def value_at(t: float, of_rates: _OfRates = of_rates) -> np.ndarray:
             return of_rates(rates_at(parameters, t, nowhere))
 
-        yield _curve(evidence, quantity, unit, label, value_at, tuple(measured) if measured else None)
+        yield _curve(evidence, quantity, unit, label, value_at, measured)
 
 
 def _curve(
-    evidence: Evidence,
+    evidence: ParasiteSet,
     quantity: str,
     unit: str,
     label: str,

@@ -15,7 +15,7 @@ from typing import Literal
 
 import numpy as np
 
-from burden.evidence import Evidence, Value, load_parasite
+from burden.evidence import ParasiteSet, Value, load_parasite
 from burden.model.lifecycle.development import Development, draw_development, fit_cold_storage
 from burden.model.lifecycle.viviparous import BIRTH_STAGES, draw_life_table, heat_share, live_bearer_rates
 from burden.utils.errors import CannotAnswerError
@@ -119,9 +119,9 @@ class LifeCycle:
         return replace(self, forms=forms)
 
 
-def build_cycle(evidence: Evidence) -> LifeCycle:
+def build_cycle(evidence: ParasiteSet) -> LifeCycle:
     """Return the life cycle of a parasite set: egg-layer, with or without blocked eggs, or live-bearer."""
-    if evidence.about["kind"] == "live_bearer":
+    if not evidence.lays_eggs:
         return _LIVE_BEARER
     return _egg_layer(fit_cold_storage(evidence)[1] if "cold_block_c" in evidence.values else 0)
 
@@ -178,7 +178,7 @@ class Parameters:
 
     Parameters
     ----------
-    evidence : Evidence
+    evidence : ParasiteSet
         What they were drawn from.
     values : mapping of str to numpy.ndarray
         Each shape (M,), in the unit of its `Value`.
@@ -186,7 +186,7 @@ class Parameters:
         None for live-bearers.
     """
 
-    evidence: Evidence
+    evidence: ParasiteSet
     values: Mapping[str, np.ndarray]
     development: Development | None
 
@@ -223,19 +223,19 @@ class Parameters:
         return replace(self, values=MappingProxyType({**self.values, **full}))
 
 
-def draw_parameters(parasite: str | Evidence, n: int, seed: int) -> Parameters:
+def draw_parameters(parasite: str | ParasiteSet, n: int, seed: int) -> Parameters:
     """Draw `n` parameter sets of a parasite set.
 
     Parameters
     ----------
-    parasite : str or Evidence
+    parasite : str or ParasiteSet
         Name of a set, or its evidence with a case's overrides.
     n, seed : int
         Number of draws and seed; the first draws stay the same when `n` grows.
     """
     evidence = load_parasite(parasite) if isinstance(parasite, str) else parasite
     values = {name: value.draw(n, seed, evidence.name) for name, value in evidence.values.items()}
-    development = draw_development(evidence, n, seed) if evidence.about["kind"] == "egg_layer" else None
+    development = draw_development(evidence, n, seed) if evidence.lays_eggs else None
     if any(point.quantity == "fluke_life_days" for point in evidence.points):
         values |= draw_life_table(evidence, n, seed)
     if "chill_factor" in values:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from burden.evidence import Evidence, Point
+from burden.evidence import ParasiteSet, Point
 from burden.utils.errors import CannotAnswerError
 from burden.utils.random_streams import uniform_draws
 
@@ -202,12 +202,12 @@ class LifeTableFit:
         return self.fitted - np.array([p.value for p in self.points])
 
 
-def fit_life_table(evidence: Evidence) -> LifeTableFit:
+def fit_life_table(evidence: ParasiteSet) -> LifeTableFit:
     """Fit births and deaths to the measured points of a live-bearing set.
 
     Parameters
     ----------
-    evidence : Evidence
+    evidence : ParasiteSet
         With points named fluke_life_days, births_per_life, births_per_day or growth_rate_per_day, and the values of
         `LIFE_TABLE` with the ranges believed before.
 
@@ -233,7 +233,7 @@ def fit_life_table(evidence: Evidence) -> LifeTableFit:
     return LifeTableFit(points, np.array(fitted), np.array(left_out), mean, root)
 
 
-def draw_life_table(evidence: Evidence, n: int, seed: int) -> dict[str, np.ndarray]:
+def draw_life_table(evidence: ParasiteSet, n: int, seed: int) -> dict[str, np.ndarray]:
     """Draw the values of `LIFE_TABLE` from the fit to the points, each shape (n,); a case's own values stay its own."""
     from scipy.special import ndtri
 
@@ -245,11 +245,11 @@ def draw_life_table(evidence: Evidence, n: int, seed: int) -> dict[str, np.ndarr
     return drawn | {name: evidence.values[name].draw(n, seed, evidence.name) for name in own}
 
 
-def _table_points(evidence: Evidence) -> tuple[Point, ...]:
+def _table_points(evidence: ParasiteSet) -> tuple[Point, ...]:
     return tuple(p for p in evidence.points if p.quantity in _READINGS)
 
 
-def _posterior(evidence: Evidence, points: Sequence[Point]) -> tuple[np.ndarray, np.ndarray]:
+def _posterior(evidence: ParasiteSet, points: Sequence[Point]) -> tuple[np.ndarray, np.ndarray]:
     """Optimum on the log scale, shape (6,), and the root of the covariance about it, shape (6, 6)."""
     from scipy.optimize import least_squares
 
@@ -272,7 +272,7 @@ def _posterior(evidence: Evidence, points: Sequence[Point]) -> tuple[np.ndarray,
 _RANGE_IN_SD = 2 * 1.6448536269514722
 
 
-def _reading(evidence: Evidence, point: Point, logs: np.ndarray) -> float:
+def _reading(evidence: ParasiteSet, point: Point, logs: np.ndarray) -> float:
     """What the rates give where a point was measured."""
     values = {name: np.array([value]) for name, value in zip(LIFE_TABLE, np.exp(logs), strict=True)}
     for name in ("heat_from_c", "heat_full_c", "heat_death_rate"):

@@ -81,7 +81,7 @@ def draw_concentration(visit: Visit, agent: str) -> Figure:
         Not shown and not saved.
     """
     days, bands = course_in_water(visit, agent)
-    ceiling = load_agent(agent).about["ceiling"]["mg_l_prolonged"]
+    ceiling = load_agent(agent).ceiling.mg_l_prolonged
     figure = figure_of_size(5.4, 2.2)
     axis = figure.subplots()
     axis.fill_between(days, bands[0], bands[4], color=BAND_90, linewidth=0)

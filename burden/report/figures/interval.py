@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from burden.evidence import Evidence, load_agent, load_parasite
+from burden.evidence import ParasiteSet, load_agent, load_parasite
 from burden.model.lifecycle.transitions import Parameters, draw_parameters, establishment_for
 from burden.model.temperature import Temperature
 from burden.model.windows import windows_after
@@ -168,10 +168,10 @@ def _beside(axis: Axes, t: np.ndarray, values: np.ndarray, words: str, off: floa
               bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 0.5})  # fmt: skip
 
 
-def customary_marks(evidence: Evidence) -> list[Given]:
+def customary_marks(evidence: ParasiteSet) -> list[Given]:
     """Return the gaps that custom or print gives for a set."""
-    rows = evidence.about.get("published_intervals", ())
-    return [Given(float(row["temperature_c"]), float(row["gap_days"]), "", True) for row in rows]
+    rows = evidence.published_intervals
+    return [Given(float(row.temperature_c), float(row.gap_days), "", True) for row in rows]
 
 
 def _today(axis: Axes, today_c: float | None) -> None:
@@ -279,6 +279,6 @@ def write_interval_chart(
 
 def _no_chart(parasite: str) -> str | None:
     evidence = load_parasite(parasite)
-    if evidence.about["kind"] != "egg_layer":
+    if not evidence.lays_eggs:
         return "A live-bearer lays no eggs: no window has to be waited for."
     return evidence.refusal("windows")

@@ -63,12 +63,12 @@ def _food(visit: Visit) -> list[str]:
 
 def _of_agent(visit: Visit, agent: str, given: bool) -> list[str]:
     """All that a dose says where one is recommended; the standing cautions of the other agents at hand."""
-    about = load_agent(agent).about
+    known = load_agent(agent)
     if given:
         said = [text for d in visit.doses if d.agent == agent for text in d.cautions]
-        elsewhere = set(about["handling"])  # stands in the day-book, with the dose
+        elsewhere = set(known.handling)  # stands in the day-book, with the dose
     else:
-        said, elsewhere = about["cautions"], set()  # what follows a bath is no matter where none is given
+        said, elsewhere = [*known.cautions], set()  # what follows a bath is no matter where none is given
     # the trial on a few fish, and food, stand under "Always" for every agent
     told = ("Test a few fish first", "Food fish")
     return [text for text in dict.fromkeys(said) if text not in elsewhere and not text.startswith(told)]

@@ -115,9 +115,9 @@ def _dose_day(entry: DayBookEntry, given: DoseResult, before: date | None, year:
         same = (f"everything else as on {say_date(before, year)}",)
         left = (entry.left,) if entry.left else ()
         return Day(entry.date, "dose", entry.action, (*same, *left, *_late(entry)))
-    agent = load_agent(given.agent).about
+    agent = load_agent(given.agent)
     # days of care stand in the day-book one by one
-    care = () if agent.get("aftercare_days") else tuple(agent.get("aftercare", ()))
+    care = () if agent.aftercare_days else agent.aftercare
     return Day(entry.date, "dose", entry.action, (_amount(given), *entry.steps, *_late(entry)), care)
 
 

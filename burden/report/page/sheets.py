@@ -43,7 +43,7 @@ _RING = [
 
 def _matter(visit: Visit) -> list[str]:
     e = visit.estimates[0]
-    sites = several(dict.fromkeys(f"the {load_parasite(p).about['site']}s".replace("skins", "skin")
+    sites = several(dict.fromkeys(f"the {load_parasite(p).site}s".replace("skins", "skin")
                                   for p in visit.case.parasites))  # fmt: skip
     fish = len({row.fish for row in visit.case.samples if row.date == visit.case.visit_date})
     looked = (
@@ -60,7 +60,7 @@ def _matter(visit: Visit) -> list[str]:
 
 
 def _on_each(e: Estimate) -> str:
-    where = {"gill": "the gills", "skin": "the skin"}[load_parasite(e.parasite).about["site"]]
+    where = {"gill": "the gills", "skin": "the skin"}[load_parasite(e.parasite).site]
     median, low, high = (about(x, 1) for x in (e.mean_abundance.median, e.mean_abundance.low, e.mean_abundance.high))
     return f"about {median} on {where} of each fish (it may be {low} or {high})"
 
@@ -88,7 +88,7 @@ def _why(visit: Visit) -> list[str]:
 
 def _part(visit: Visit) -> list[str]:
     steps = [short_step(step) for d in dict.fromkeys(d.agent for d in visit.doses) for step in
-             load_agent(d).about["handling"]]  # fmt: skip
+             load_agent(d).handling]  # fmt: skip
     return [
         # what a filter does is nothing for the owner to do
         *(f"For each dose: {step[0].lower()}{step[1:]}." for step in dict.fromkeys(steps) if not step.startswith("A ")),

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
-from burden.evidence import Evidence, agent_names, load_agent, reference
+from burden.evidence import Agent, DoseRange, HostGroup, agent_names, load_agent, reference
 from burden.treatment.dose import range_words
 from burden.treatment.efficacy_checks import KillTable, PointChecks, check_points, kill_table
 from burden.utils.formatting import plain
@@ -18,7 +18,7 @@ __all__ = ["AgentList", "AgentSheet", "agent_list", "agent_sheet"]
 class AgentList(Result):
     """Every agent: how it is given by custom, and what it does not do."""
 
-    agents: tuple[Evidence, ...]
+    agents: tuple[Agent, ...]
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -30,12 +30,12 @@ class AgentList(Result):
             {
                 "name": agent.name,
                 "title": agent.title,
-                "kind": agent.about["kind"],
-                "basis": agent.about["basis"],
-                "routes": list(agent.about["routes"]),
-                "customary_mg_l": agent.about["customary"]["mg_l"],
-                "customary_hours": agent.about["customary"]["hours"],
-                "does_not": list(agent.about["does_not"]),
+                "kind": agent.kind,
+                "basis": agent.basis,
+                "routes": list(agent.routes),
+                "customary_mg_l": agent.customary.mg_l,
+                "customary_hours": agent.customary.hours,
+                "does_not": list(agent.does_not),
             }
             for agent in self.agents
         ]
@@ -59,27 +59,27 @@ class AgentSheet(Result):
 
     Parameters
     ----------
-    agent : Evidence
+    agent : Agent
     kills : KillTable
         The customary bath.
     checks : PointChecks
         Every published kill against the model.
     """
 
-    agent: Evidence
+    agent: Agent
     kills: KillTable
     checks: PointChecks
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
-        about = self.agent.about
+        known = self.agent
         return {
             "agent": self.agent.name,
             "title": self.agent.title,
-            "basis": about["basis"],
-            "customary": dict(about["customary"]),
-            "ranges": [dict(r) for r in about["ranges"]],
-            "host_groups": [dict(g) for g in about["host_groups"]],
+            "basis": known.basis,
+            "customary": asdict(known.customary),
+            "ranges": [_told(r) for r in known.ranges],
+            "host_groups": [_told(g) for g in known.host_groups],
             "kill": self.kills.as_dict(),
             "checks": self.checks.rows(),
             "values": self._values(),
@@ -92,21 +92,21 @@ class AgentSheet(Result):
 
     def source_keys(self) -> list[str]:
         """Return every reference the sheet rests on."""
-        return sorted(set(self.agent.source_keys()) | _keys(dict(self.agent.about)))
+        return sorted({*self.agent.source_keys(), *self.agent.told_keys()})
 
     def text(self) -> str:
         """Return the sheet in words."""
-        about = self.agent.about
-        bath = about["customary"]
-        blocks = {
-            f"{self.agent.title} ({about['kind']}), counted as {about['basis']}": [],
+        known = self.agent
+        bath = known.customary
+        blocks: dict[str, list[str]] = {
+            f"{self.agent.title} ({known.kind}), counted as {known.basis}": [],
             "Given": [
-                f"customary {plain(bath['mg_l'])} mg/L for {plain(bath['hours'])} h: {bath['text']}",
-                *(f"{range_words(r)}: {r['text']}" for r in about["ranges"]),
+                f"customary {plain(bath.mg_l)} mg/L for {plain(bath.hours)} h: {bath.text}",
+                *(f"{range_words(r)}: {r.text}" for r in known.ranges),
             ],
-            "Hosts": [f"{g['name']}: {g['advice']}; {g['text']}" for g in about["host_groups"]]
+            "Hosts": [f"{g.name}: {g.advice}; {g.text}" for g in known.host_groups]
             + ["any other: no data, try on a few fish first"],
-            "Cautions": [*about["cautions"], *about["handling"], *about["does_not"], *about["aftercare"]],
+            "Cautions": [*known.cautions, *known.handling, *known.does_not, *known.aftercare],
             "Values": [f"{v['name']}: {v['value']} ({v['low']} to {v['high']}) {v['unit']}, {v['known']}"
                        for v in self._values()],
             "Sources": [f"{key}: {reference(key)}" for key in self.source_keys()],
@@ -133,12 +133,12 @@ def agent_list() -> AgentList:
     return AgentList(tuple(load_agent(name) for name in agent_names()))
 
 
-def agent_sheet(agent: Evidence, n: int = 500, seed: int = 1) -> AgentSheet:
+def agent_sheet(agent: Agent, n: int = 500, seed: int = 1) -> AgentSheet:
     """Put together all that is known of an agent.
 
     Parameters
     ----------
-    agent : Evidence
+    agent : Agent
         From `burden.evidence.load_agent`.
     n, seed : int
         Draws and seed of its kill.
@@ -156,10 +156,6 @@ def agent_sheet(agent: Evidence, n: int = 500, seed: int = 1) -> AgentSheet:
     return AgentSheet(agent, kill_table(agent, n, seed), check_points(agent))
 
 
-def _keys(item: Any) -> set[str]:
-    """Reference keys named anywhere below."""
-    if isinstance(item, dict):
-        return set(item.get("sources", ())).union(*(_keys(v) for v in item.values()))
-    if isinstance(item, list):
-        return set().union(*(_keys(v) for v in item))
-    return set()
+def _told(record: DoseRange | HostGroup) -> dict[str, Any]:
+    """A record without what its file does not say."""
+    return {key: value for key, value in asdict(record).items() if value is not None}

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from burden.evidence import Evidence, Value, load_parasite, parasite_names, reference
+from burden.evidence import ParasiteSet, Value, load_parasite, parasite_names, reference
 from burden.model.lifecycle.development import days_per_egg
 from burden.model.lifecycle.thermal_curves import Curve, thermal_curves
 from burden.model.lifecycle.thermal_laws import LawFit, fit_laws
@@ -21,15 +21,19 @@ _NO_EGGS = "a live-bearer has no eggs to wait for: newborn flukes are on the fis
 _FITTED = ("first_hatch_days", "last_hatch_days", "mean_hatch_days", "earliest_maturity_days")
 
 
-def _answers(evidence: Evidence) -> dict[str, str | None]:
+def _answers(evidence: ParasiteSet) -> dict[str, str | None]:
     """Why each question is refused; None where it is answered."""
     reasons = {question: evidence.refusal(question) for question in QUESTIONS}
-    if evidence.about["kind"] == "live_bearer":
+    if not evidence.lays_eggs:
         reasons["windows"] = _NO_EGGS
     return reasons
 
 
-def _measured(evidence: Evidence) -> dict[str, tuple[float, float]]:
+def _kind(evidence: ParasiteSet) -> str:
+    return "egg_layer" if evidence.lays_eggs else "live_bearer"
+
+
+def _measured(evidence: ParasiteSet) -> dict[str, tuple[float, float]]:
     """Coldest and warmest temperature measured, by quantity; borrowed points are not the set's own."""
     found: dict[str, tuple[float, float]] = {}
     for point in evidence.points:
@@ -39,7 +43,7 @@ def _measured(evidence: Evidence) -> dict[str, tuple[float, float]]:
     return dict(sorted(found.items()))
 
 
-def _borrowed(evidence: Evidence) -> dict[str, list[str]]:
+def _borrowed(evidence: ParasiteSet) -> dict[str, list[str]]:
     """Names of what was borrowed, by lender; general assumptions come from the set they were written for."""
     lent: dict[str, set[str]] = {}
     for item in evidence.figures:
@@ -58,7 +62,7 @@ def _range(low_high: tuple[float, float]) -> str:
 class ParasiteList(Result):
     """Every parasite set: what it is, what it can answer, what was measured and what is borrowed."""
 
-    sets: tuple[Evidence, ...]
+    sets: tuple[ParasiteSet, ...]
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -70,9 +74,9 @@ class ParasiteList(Result):
             {
                 "name": e.name,
                 "title": e.title,
-                "kind": e.about["kind"],
-                "site": e.about["site"],
-                "water": " ".join(e.about["water"]),
+                "kind": _kind(e),
+                "site": e.site,
+                "water": " ".join(e.water),
                 **{question: "no" if reason else "yes" for question, reason in _answers(e).items()},
                 "measured": "; ".join(f"{name} {_range(r)}" for name, r in _measured(e).items()),
                 "borrowed": "; ".join(f"{len(names)} from {lender}" for lender, names in _borrowed(e).items()),
@@ -94,16 +98,15 @@ class ParasiteList(Result):
         return "\n".join(lines)
 
     @staticmethod
-    def _entry(evidence: Evidence) -> dict[str, Any]:
-        about = evidence.about
+    def _entry(evidence: ParasiteSet) -> dict[str, Any]:
         return {
             "name": evidence.name,
             "title": evidence.title,
-            "kind": about["kind"],
-            "site": about["site"],
-            "water": list(about["water"]),
-            "hosts": list(about["hosts"]),
-            "blood_feeder": bool(about["blood_feeder"]),
+            "kind": _kind(evidence),
+            "site": evidence.site,
+            "water": list(evidence.water),
+            "hosts": list(evidence.hosts),
+            "blood_feeder": evidence.blood_feeder,
             "answers": {q: reason is None for q, reason in _answers(evidence).items()},
             "refusals": {q: reason for q, reason in _answers(evidence).items() if reason},
             "measured_c": {name: list(r) for name, r in _measured(evidence).items()},
@@ -117,7 +120,7 @@ class ParasiteSheet(Result):
 
     Parameters
     ----------
-    evidence : Evidence
+    evidence : ParasiteSet
     laws : mapping of str to tuple of LawFit
         Every law fitted to every duration measured at two temperatures or more, by quantity.
     life_table : LifeTableFit or None
@@ -126,18 +129,17 @@ class ParasiteSheet(Result):
         What follows, against temperature.
     """
 
-    evidence: Evidence
+    evidence: ParasiteSet
     laws: Mapping[str, tuple[LawFit, ...]]
     life_table: LifeTableFit | None
     curves: tuple[Curve, ...]
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
-        about = self.evidence.about
         return {
             **ParasiteList._entry(self.evidence),
-            "notes": list(about["notes"]),
-            "not_for": list(about["not_for"]),
+            "notes": list(self.evidence.notes),
+            "not_for": list(self.evidence.not_for),
             "values": self.rows(),
             "points": self._points(),
             "laws": self.law_rows(),
@@ -207,14 +209,14 @@ class ParasiteSheet(Result):
 
     def text(self) -> str:
         """Return the sheet in words."""
-        about = self.evidence.about
+        known = self.evidence
         blocks = {
             f"{self.evidence.title}": [
-                f"{about['kind'].replace('_', '-')}, on the {about['site']}, {' or '.join(about['water'])} water",
-                f"hosts: {', '.join(about['hosts'])}",
-                f"not for: {', '.join(about['not_for'])}",
+                f"{_kind(known).replace('_', '-')}, on the {known.site}, {' or '.join(known.water)} water",
+                f"hosts: {', '.join(known.hosts)}",
+                f"not for: {', '.join(known.not_for)}",
             ],
-            "Notes": list(about["notes"]),
+            "Notes": list(self.evidence.notes),
             "Answers": [f"{q}: {reason or 'yes'}" for q, reason in _answers(self.evidence).items()],
             "Values (5 to 95 %)": [_value_line(row) for row in self.rows()],
             "Points": [_point_line(row) for row in self._points()],
@@ -317,11 +319,11 @@ def parasite_sheet(name: str, n: int = 200, seed: int = 1) -> ParasiteSheet:
     return ParasiteSheet(evidence, _fitted_laws(evidence), table, thermal_curves(evidence, n, seed))
 
 
-def _has_life_table(evidence: Evidence) -> bool:
+def _has_life_table(evidence: ParasiteSet) -> bool:
     return bool(evidence.points_of("fluke_life_days")) and all(v in evidence.values for v in LIFE_TABLE)
 
 
-def _fitted_laws(evidence: Evidence) -> dict[str, tuple[LawFit, ...]]:
+def _fitted_laws(evidence: ParasiteSet) -> dict[str, tuple[LawFit, ...]]:
     """Every law of every quantity at two temperatures or more; eggs a day are fitted as days an egg takes."""
     upper = evidence.values.get("egg_upper_limit_c")
     fits = {}
