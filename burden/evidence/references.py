@@ -43,7 +43,8 @@ class Reference:
     @property
     def full(self) -> str:
         """The citation with its address and what of it was read."""
-        place = f" doi:{self.doi}" if self.doi else f" {self.address}" if self.address else ""
+        bare = self.address.partition("://")[2] or self.address  # a citation, not a link: nothing is fetched
+        place = f" doi:{self.doi}" if self.doi else f" {bare}" if bare and bare not in self.text else ""
         lacks = f"; {' and '.join(self.missing)} not known" if self.missing else ""
         how = {"nothing": "from memory, not sighted"}.get(self.seen, self.seen)
         return f"{self.text}{place} ({how}{lacks})"

@@ -11,8 +11,20 @@ import pytest
 from ponds import a_value
 from scipy import stats
 
-from burden.evidence import KNOWN, Value, agent_names, load_agent, load_parasite, parasite_names, reference
+from burden.evidence import (
+    KNOWN,
+    Value,
+    agent_names,
+    group_of,
+    load_agent,
+    load_parasite,
+    parasite_names,
+    reference,
+    reference_record,
+)
 from burden.evidence import library as package
+from burden.evidence.records import GROUPS
+from burden.evidence.references import reference_keys
 from burden.utils.errors import InputError
 from burden.utils.random_streams import uniform_draws
 
@@ -201,3 +213,67 @@ def _toml(value) -> str:
     if isinstance(value, tuple):
         return "[" + ", ".join(f'"{item}"' for item in value) + "]"
     return f'"{value}"' if isinstance(value, str) else repr(value)
+
+
+# --- units, species, citations ------------------------------------------------------------------------------------
+@pytest.mark.parametrize("name", parasite_names())
+def test_every_point_has_unit_temperature_species_and_a_source(name):
+    for point in load_parasite(name).points:
+        assert point.unit in {"d", "-", "1/d", "eggs per adult per day"}
+        assert -2 <= point.temperature_c <= 45
+        assert group_of(point.species) in GROUPS
+        assert point.sources
+
+
+@pytest.mark.parametrize("name", agent_names())
+def test_every_kill_has_species_host_setting_and_a_source(name):
+    """The water's temperature is a number or said not to be stated: TOML must hold the key."""
+    rows = tomllib.loads((FOLDER / "agents" / f"{name}.toml").read_text(encoding="utf-8")).get("kill_points", [])
+    for row, point in zip(rows, load_agent(name).kill_points, strict=True):
+        assert group_of(point.species) in GROUPS
+        assert point.host
+        assert point.setting in ("on fish", "in vitro")
+        assert row["temperature_c"] == "not stated" or -2 <= point.temperature_c <= 45
+        assert point.sources
+
+
+@pytest.mark.parametrize("key", sorted(reference_keys()))
+def test_every_reference_has_year_journal_and_where_it_is_found_or_says_it_lacks_them(key):
+    found = reference_record(key)
+    place = found.doi or found.address or re.search(r"\d+(\(\d+\))?:\w?\d+", found.text)
+    for part, there in (("year", found.year), ("journal", found.journal), ("address", place)):
+        assert bool(there) != (part in found.missing), f"{key}: {part}"
+    assert found.seen in ("abstract", "page", "secondary", "data", "nothing")
+    assert not found.doi or re.fullmatch(r"10\.\d{4,}/\S+", found.doi)
+
+
+def test_few_references_lack_a_part_and_none_of_those_alone_carries_a_kill_or_a_hatching_time():
+    lacking = {key for key in reference_keys() if "address" in reference_record(key).missing}
+    assert len(lacking) < len(reference_keys()) / 5
+    for name in parasite_names():
+        for point in load_parasite(name).points:
+            assert point.known in ("memory", "assumption") or not set(point.sources) <= lacking, (name, point.quantity)
+
+
+def test_k_with_the_uninfected_fish_is_worked_out_from_intensity_and_prevalence():
+    """Parker et al. 2011: mean intensity 63.8 ± 34.3 at 73.2 %; moments of all fish, by hand. The audit gives 1.35."""
+    mean, scatter, infected = 63.8, 34.3, 0.732
+    abundance = infected * mean
+    variance = infected * (scatter**2 + mean**2) - abundance**2
+    k = abundance**2 / (variance - abundance)
+    assert load_parasite("pseudodactylogyrus").values["aggregation"].value == pytest.approx(k, abs=0.01)
+
+
+@pytest.mark.parametrize("name", parasite_names())
+def test_k_reaches_down_to_what_wild_mullet_showed(name):
+    """0.2 to 0.8 within a survey of 570 wild mullet; about 50 on salmon after one even infection (without citation)."""
+    low, high = np.quantile(load_parasite(name).values["aggregation"].draw(4000, 1), [0.06, 0.94])
+    assert low < 0.3
+    assert high > (30 if name == "gyrodactylus_salmonids" else 5)
+
+
+def test_microlitres_of_solution_are_turned_into_milligrams_of_peroxide():
+    """Density 1.13 g/mL at 35 % (handbook, from memory): 1 µL holds 1.13 x 0.35 = 0.3955 mg."""
+    limits = {g.name: g.max_mg_l_short for g in load_agent("hydrogen_peroxide").host_groups}
+    assert limits["trout and salmon"] == pytest.approx(150 * 1.13 * 0.35, abs=0.05)
+    assert limits["walleye"] < 100 * 1.13 * 0.35

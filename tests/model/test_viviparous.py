@@ -197,10 +197,20 @@ def test_draws_are_finite_and_keep_their_order(name):
 
 @pytest.mark.parametrize("name", SETS)
 def test_colder_water_is_slower(name):
-    """Role: arithmetic. A fluke lives longer in colder water, in every draw."""
+    """Role: arithmetic. A fluke lives longer in colder water, in every draw; of guppies' down to its longest life."""
     drawn = draw_parameters(name, 200, 2)
-    lives = np.array([fluke_life_days(rates_at(drawn, t, NOWHERE)) for t in (4.0, 12.0, 20.0)])
+    colder = (21.0, 25.5, 27.5) if "longest_life_c" in drawn.values else (4.0, 12.0, 20.0)
+    lives = np.array([fluke_life_days(rates_at(drawn, np.maximum(t, drawn.values.get("longest_life_c", t)), NOWHERE))
+                      for t in colder])  # fmt: skip
     assert (np.diff(lives, axis=0) < 0).all()
+
+
+def test_the_guppies_fluke_lives_longest_at_21_degrees():
+    """Scott & Nokes 1984, abstract: of 17, 21, 25.5, 27.5 and 30 °C the longest life is 5.5 d at 21 °C."""
+    drawn = draw_parameters("gyrodactylus_guppies", 400, 2)
+    lives = {t: np.median(fluke_life_days(rates_at(drawn, t, NOWHERE))) for t in (17.0, 21.0, 25.5, 27.5)}
+    assert max(lives, key=lives.get) == 21.0
+    assert lives[17.0] < 5.5
 
 
 def test_fitted_draws_spread_about_the_fit():

@@ -227,7 +227,7 @@ def test_what_is_borrowed_is_wider_and_says_from_whom():
         assert borrowed.borrowed_from == "sparicotyle"
         assert borrowed.value == original.value
         assert borrowed.high / borrowed.low == pytest.approx((original.high / original.low) ** 2.5)
-    assert Point("x", 1, 2.0, 1.0, 4.0, "read", ()).widened(2, "y").high == pytest.approx(8.0)
+    assert Point("x", "Y z", 1, 2.0, 1.0, 4.0, "d", "read", ()).widened(2, "y").high == pytest.approx(8.0)
 
 
 # --- list, sheet and figure ------------------------------------------------------------------------------------------

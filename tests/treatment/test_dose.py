@@ -311,10 +311,10 @@ def test_only_what_no_source_gives_in_any_water_is_odd(name):
     """Every end of every published range passes, cold-water ranges included; ten times the most and a tenth do not."""
     ranges = load_agent(name).ranges
     for found in ranges:
-        for mg_l in found["mg_l"]:
-            assert [odd_dose(name, mg_l, found["route"], hours) for hours in (None, *found["hours"])] == ["", "", ""]
-    for route in {found["route"] for found in ranges}:
-        amounts = [mg_l for found in ranges if found["route"] == route for mg_l in found["mg_l"]]
+        for mg_l in found.mg_l:
+            assert [odd_dose(name, mg_l, found.route, hours) for hours in (None, *found.hours)] == ["", "", ""]
+    for route in {found.route for found in ranges}:
+        amounts = [mg_l for found in ranges if found.route == route for mg_l in found.mg_l]
         for mg_l in (10 * max(amounts), min(amounts) / 10):
             assert odd_dose(name, mg_l, route).startswith("published are ")
     assert odd_dose(name, 1.0, "in_feed") == ""

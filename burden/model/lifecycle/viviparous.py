@@ -66,8 +66,9 @@ def live_bearer_rates(values: Mapping[str, np.ndarray], temperature_c: np.ndarra
     Parameters
     ----------
     values : mapping of str to numpy.ndarray
-        The names of `LIFE_TABLE`, and where an upper limit was measured `heat_from_c`, `heat_full_c` and
-        `heat_death_rate`; each shape (M,).
+        The names of `LIFE_TABLE`, where an upper limit was measured `heat_from_c`, `heat_full_c` and
+        `heat_death_rate`, and where life is longest at some warmth `longest_life_c` and `cold_death_q10`; each
+        shape (M,).
     temperature_c : float or numpy.ndarray
         One temperature, or one a draw, shape (M,) [°C].
 
@@ -79,7 +80,7 @@ def live_bearer_rates(values: Mapping[str, np.ndarray], temperature_c: np.ndarra
     warmth = (temperature_c - REFERENCE_C) / 10.0
     heat = heat_share(values, temperature_c)
     pace = values["birth_q10"] ** warmth * (1.0 - heat)
-    death = values["death_rate"] * values["death_q10"] ** warmth
+    death = _death_rate(values, temperature_c)
     killed = heat * values["heat_death_rate"] if "heat_death_rate" in values else 0.0
     return {
         "first_birth_rate": pace / values["first_birth_days"],
@@ -88,6 +89,16 @@ def live_bearer_rates(values: Mapping[str, np.ndarray], temperature_c: np.ndarra
         "mother_loss": death * values["mother_death_factor"] + killed,
         "birth_success": np.ones_like(death),
     }
+
+
+def _death_rate(values: Mapping[str, np.ndarray], temperature_c: np.ndarray | float) -> np.ndarray:
+    """Death rate before the first birth, shape (M,) [1/d]: quicker in warmth, and in cold below the longest life."""
+    rate, q10 = values["death_rate"], values["death_q10"]
+    if "longest_life_c" not in values:
+        return rate * q10 ** ((temperature_c - REFERENCE_C) / 10.0)
+    longest = values["longest_life_c"]
+    quickened = values["cold_death_q10"] ** (np.maximum(longest - temperature_c, 0.0) / 10.0)
+    return rate * q10 ** ((np.maximum(temperature_c, longest) - REFERENCE_C) / 10.0) * quickened
 
 
 def _passed(pace: np.ndarray, hazard: np.ndarray, stages: int) -> np.ndarray:
@@ -275,7 +286,7 @@ _RANGE_IN_SD = 2 * 1.6448536269514722
 def _reading(evidence: ParasiteSet, point: Point, logs: np.ndarray) -> float:
     """What the rates give where a point was measured."""
     values = {name: np.array([value]) for name, value in zip(LIFE_TABLE, np.exp(logs), strict=True)}
-    for name in ("heat_from_c", "heat_full_c", "heat_death_rate"):
+    for name in ("heat_from_c", "heat_full_c", "heat_death_rate", "longest_life_c", "cold_death_q10"):
         if name in evidence.values:
             values[name] = np.array([evidence.values[name].value])
     return float(_READINGS[point.quantity](live_bearer_rates(values, point.temperature_c))[0])
