@@ -82,7 +82,7 @@ class Newcomers:
         if self.arrival.flukes_seen is None:
             return 0.0
         p, many, flukes = pond.setting.parameters, self.arrival.preparations or 1, self.arrival.flukes_seen
-        home = p.evidence.about["site"]
+        home = p.evidence.site
         look = Preparation(self.arrival.date, "newcomers", "random", home, flukes, flukes)
         weight_g = pond.setting.fish.weight_g[self.group][of]
         mean, k = many * self.abundance[of], many * p["aggregation"][of]
