@@ -299,9 +299,7 @@ def _result(asked: _Asked, found: DoseRange | None, advice: HostAdvice | None) -
 def _why(asked: _Asked, found: DoseRange | None) -> DoseReason:
     if asked.customary:
         return DoseReason("customary", asked.agent.customary.text)
-    return (
-        DoseReason("unpublished") if found is None else DoseReason("published", found.text, found.sources)
-    )
+    return DoseReason("unpublished") if found is None else DoseReason("published", found.text, found.sources)
 
 
 def _product(asked: _Asked, mass_g: float) -> tuple[float | None, float | None]:
