@@ -13,6 +13,7 @@ from burden.io.case_toml import CaseTables, read_tables
 from burden.io.csv_logs import SampleContext, read_deaths, read_samples
 from burden.io.files import Notes
 from burden.io.template import TEMPLATE_TITLE
+from burden.io.whole_write import finish_pending
 
 __all__ = ["assemble"]
 
@@ -34,6 +35,7 @@ def assemble(folder: Path, notes: Notes) -> Case | None:
         fix = "Check the path; `burden new` makes a new case."
         notes.problem(str(folder), "folder", folder, "a case folder", fix)
         return None
+    finish_pending(folder)
     tables = read_tables(folder, notes)
     case = _join(folder, tables, notes)
     if case is None or tables.water is None or notes.problems:

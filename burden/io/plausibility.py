@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -19,7 +19,7 @@ from burden.utils.formatting import counted, named, plain_number
 if TYPE_CHECKING:
     from burden.io.schema import ActionTable
 
-__all__ = ["assumptions", "check_dates", "check_stock", "oddities"]
+__all__ = ["assumptions", "check_dates", "check_stock", "oddities", "oddities_by_table"]
 
 #: a site and the methods that look at it
 _METHOD_SITES = {"skin_scrape": ("skin", "fin"), "gill_clip": ("gill",), "gill_arch": ("gill",)}
@@ -86,14 +86,19 @@ def _live_fish(case: Case, day: date) -> int:
 
 def oddities(case: Case) -> list[str]:
     """Return what looks odd but may be right, as plain sentences."""
-    return [
-        *odd_units(case),
-        *_odd_sets(case),
-        *_odd_water(case),
-        *_odd_samples(case),
-        *_odd_deaths(case),
-        *_odd_actions(case),
-    ]
+    return [sentence for _, sentence in oddities_by_table(case)]
+
+
+def oddities_by_table(case: Case) -> list[tuple[str, str]]:
+    """Return what looks odd but may be right: the table or log it stands in, and a plain sentence."""
+    found: dict[str, Iterable[str]] = {
+        "parasite": _odd_sets(case),
+        "water": _odd_water(case),
+        "samples": _odd_samples(case),
+        "deaths": _odd_deaths(case),
+        "given": _odd_actions(case),
+    }
+    return [*odd_units(case), *((table, sentence) for table, own in found.items() for sentence in own)]
 
 
 def _odd_sets(case: Case) -> Iterator[str]:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import secrets
 import shutil
+from collections.abc import Mapping
 from pathlib import Path
+from types import MappingProxyType
 
 from burden.io.csv_logs import SAMPLE_COLUMNS
 from burden.io.files import Notes
@@ -137,7 +139,12 @@ def sample_case_toml() -> str:
     return _CASE_TOML
 
 
-def new_case(folder: Path, toml: str = _CASE_TOML, temperature_csv: str | None = None) -> list[Path]:
+def new_case(
+    folder: Path,
+    toml: str = _CASE_TOML,
+    temperature_csv: str | None = None,
+    more: Mapping[str, str] = MappingProxyType({}),
+) -> list[Path]:
     """Write a new case folder, whole or not at all.
 
     Parameters
@@ -148,6 +155,8 @@ def new_case(folder: Path, toml: str = _CASE_TOML, temperature_csv: str | None =
         What case.toml holds.
     temperature_csv : str, optional
         What temperature.csv holds, where there is one.
+    more : mapping of str to str
+        Files in the place of empty logs, or beside them.
 
     Returns
     -------
@@ -165,6 +174,7 @@ def new_case(folder: Path, toml: str = _CASE_TOML, temperature_csv: str | None =
     files = {"case.toml": toml, "samples.csv": f"{header}\n", "deaths.csv": "date,deaths\n"}
     if temperature_csv is not None:
         files["temperature.csv"] = temperature_csv
+    files |= more
     target = folder.resolve()
     aside = target.with_name(f".{target.name}.{secrets.token_hex(4)}")
     try:

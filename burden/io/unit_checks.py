@@ -30,17 +30,19 @@ def _plain(value: float) -> str:
     return plain_number(value) if 0.001 <= value < 1e9 else f"{value:g}"
 
 
-def odd_units(case: Case) -> Iterator[str]:
-    """Return what in a case looks like a slip of the unit, as plain sentences."""
-    weights = [sentence for group in case.fish for sentence in _odd_group(group)]
-    yield from weights or _odd_volume(case)  # fish per litre tells of the volume where the weights are sound
-    yield from _odd_chemistry(case)
-    yield from _one_for_all("row", (_odd_weight(case, row) for row in case.samples))
-    yield from _one_for_all("row", (_odd_count(row) for row in case.samples))
+def odd_units(case: Case) -> Iterator[tuple[str, str]]:
+    """Return what in a case looks like a slip of the unit: the table or log it stands in, and a plain sentence."""
+    weights = [("fish", sentence) for group in case.fish for sentence in _odd_group(group)]
+    # fish per litre tells of the volume where the weights are sound
+    yield from weights or (("water", sentence) for sentence in _odd_volume(case))
+    yield from (("water", sentence) for sentence in _odd_chemistry(case))
+    for row_question in (_odd_weight(case, row) for row in case.samples), (_odd_count(row) for row in case.samples):
+        yield from (("samples", sentence) for sentence in _one_for_all("row", row_question))
     for question in (_odd_strength, _odd_believed, _odd_amount):
-        yield from _one_for_all("entry", (question(case, action) for action in (*case.given, *case.planned)))
+        asked = _one_for_all("entry", (question(case, action) for action in (*case.given, *case.planned)))
+        yield from (("given", sentence) for sentence in asked)
     for override in case.overrides.values():
-        yield from _odd_override(case, override)
+        yield from (("parasite", sentence) for sentence in _odd_override(case, override))
 
 
 def _one_for_all(noun: str, found: Iterable[str]) -> Iterator[str]:
