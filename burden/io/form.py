@@ -1,9 +1,9 @@
 """A case folder as the fields of a form and back: nothing is lost on the way, and what did not change is not touched.
 
-A form is plain data that JSON holds: the tables of case.toml under their own names and keys, dates as text, and the rows
-of samples.csv, deaths.csv and a short temperature.csv in one spelling. `fish`, `given` and `planned` are lists. Keys that
-no screen shows ride along. A volume may also be given as measures or salt, and what a clip shows as pieces: such entries
-become figures with their range before the form is written (`settled`).
+A form is plain data that JSON holds: the tables of case.toml under their own names and keys, dates as text, and the
+rows of samples.csv, deaths.csv and a short temperature.csv in one spelling. `fish`, `given` and `planned` are lists.
+Keys that no screen shows ride along. A volume may also be given as measures or salt, and what a clip shows as pieces:
+such entries become figures with their range before the form is written (`settled`).
 """
 
 from __future__ import annotations
