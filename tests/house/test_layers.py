@@ -24,9 +24,10 @@ LAYERS = (
     {"day_book"},
     {"visit"},
     {"report"},
+    {"page"},
     {"cli"},
 )
-EDGE = {"io", "report", "cli"}
+EDGE = {"io", "report", "page", "cli"}
 #: the loader of package data is the one other place that reads files
 READS_FILES = EDGE | {"evidence"}
 FILE_CALLS = {"open", "read_text", "write_text", "read_bytes", "write_bytes", "to_csv", "read_csv", "savefig"}
