@@ -155,8 +155,7 @@ class Case:
         total = max(self.fish_count, 1)
         parts = [(group.count / total, group.weight_g) for group in self.fish]
         value, low, high = (sum(share * getattr(w, end) for share, w in parts) for end in ("value", "low", "high"))
-        assumed = "assumption: " if any(w.assumed for _, w in parts) else ""
-        return Uncertain(value, low, high, f"{assumed}mean over {len(parts)} groups")
+        return Uncertain(value, low, high, assumption="group_mean" if any(w.assumed for _, w in parts) else "")
 
     def day_of(self, day: date) -> int:
         """Days from the visit, negative before it [d]."""

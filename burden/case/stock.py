@@ -44,7 +44,9 @@ class Uncertain:
     value, low, high : float
         Median, 5 and 95 % points [unit of the field that holds it].
     how : str
-        In words; begins with "assumption" where the range is ours.
+        As whoever gave it worded it; empty where the range is ours.
+    assumption : str
+        What range of ours it is: plain_number, from_length, nothing_given or group_mean; empty where it was given.
 
     Examples
     --------
@@ -55,19 +57,19 @@ class Uncertain:
     value: float
     low: float
     high: float
-    how: str
+    how: str = ""
+    assumption: str = ""
 
     @classmethod
-    def plain(cls, value: float, spread: float = PLAIN_NUMBER_SPREAD, how: str | None = None) -> Uncertain:
+    def plain(cls, value: float, spread: float = PLAIN_NUMBER_SPREAD, assumption: str = "plain_number") -> Uncertain:
         """Give a plain number its range: ± `spread`, a share [-] of the number."""
-        how = how or f"assumption: a plain number is taken as ±{100 * spread:.0f} %"
         edges = (round(value * (1 - spread), 9), round(value * (1 + spread), 9))
-        return cls(value, *edges, how)
+        return cls(value, *edges, assumption=assumption)
 
     @property
     def assumed(self) -> bool:
         """Whether the range is our assumption."""
-        return self.how.startswith("assumption")
+        return self.assumption != ""
 
 
 @dataclass(frozen=True)
@@ -203,9 +205,8 @@ class FishGroup:
             return self.mean_weight_g
         if self.length_mm is not None:
             weight = WEIGHT_PER_LENGTH_CUBED * self.length_mm**3
-            how = f"assumption: from a length of {self.length_mm:g} mm, stout cyprinid, ±40 %"
-            return Uncertain.plain(weight, WEIGHT_SPREAD_FROM_LENGTH, how)
-        return Uncertain(*ASSUMED_WEIGHT_G, "assumption: neither weight nor length given")
+            return Uncertain.plain(weight, WEIGHT_SPREAD_FROM_LENGTH, "from_length")
+        return Uncertain(*ASSUMED_WEIGHT_G, assumption="nothing_given")
 
 
 @dataclass(frozen=True)

@@ -111,7 +111,7 @@ def _egg_layer(parameters: Parameters) -> Iterator[Curve]:
     if development.success is not None:
         quantities["hatch_success_share"] = ("share of eggs that hatch", "-", development.hatch_success)
     if development.laying is not None:
-        quantities["eggs_per_day"] = ("eggs an adult lays a day", "1/d", development.laying_rate)
+        quantities["eggs_per_day"] = ("eggs per adult and day", "1/d", development.laying_rate)
     for quantity, (label, unit, value_at) in quantities.items():
         table = {"earliest_maturity_days": development.maturity}.get(quantity, development.hatch)
         measured = table.measured_c if unit == "d" else None

@@ -8,7 +8,7 @@ from datetime import date
 from burden.case import Case
 from burden.case.records import Action, Limits, Preparation
 from burden.case.stock import Arrival, ConstantTemperature, FishGroup, TemperatureSpec, Uncertain, YearlyTemperature
-from burden.utils.formatting import MONTHS, as_given, counted, day_in_words, named, plain, several
+from burden.utils.formatting import MONTHS, as_given, counted, day_in_words, named, percent, plain, several
 from burden.utils.wording import writes, writes_lines
 
 __all__: list[str] = []  # writers are found by the type they write
@@ -39,7 +39,21 @@ def _since(case: Case, day: date) -> str:
 
 def _range(number: Uncertain, unit: str) -> str:
     value, low, high = (as_given(x) for x in (number.value, number.low, number.high))
-    return f"{value} {unit} ({low} to {high}; {number.how})"
+    return f"{value} {unit} ({low} to {high}{_how(number)})"
+
+
+def _how(number: Uncertain) -> str:
+    """How a range is known, as its giver worded it or as we took it."""
+    if not number.assumed:
+        return f"; {number.how}" if number.how else ""
+    half = f"±{percent(number.high / number.value - 1)}"
+    words = {
+        "plain_number": f"a plain number, taken as {half}",
+        "from_length": f"from the length, as of a stout cyprinid, {half}",
+        "nothing_given": "neither weight nor length was given",
+        "group_mean": "mean of the groups",
+    }
+    return f"; assumption: {words[number.assumption]}"
 
 
 def _opening(case: Case) -> str:
@@ -215,7 +229,7 @@ def _clips(case: Case) -> Counter[Uncertain]:
 
 def _clip(share: Uncertain, rows: int) -> str:
     value, low, high = (plain(100 * x, 2) for x in (share.value, share.low, share.high))
-    return f"A clip shows {value} % of the gills ({low} to {high} %; {share.how}), in {counted(rows, 'preparation')}."
+    return f"A clip shows {value} % of the gills ({low} to {high} %{_how(share)}), in {counted(rows, 'preparation')}."
 
 
 def _sample_day(case: Case, day: date) -> str:

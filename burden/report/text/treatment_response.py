@@ -100,10 +100,12 @@ def gone_words(r: Response) -> str:
 
 def _gone(share: CredibleInterval) -> str:
     """Write how many of the flukes are gone; more than before is none, however many more."""
-    ends = [f"{plain(x, 2)} %" if x > 0 else "none" for x in (share.median, share.low, share.high)]
-    if ends[0] == "none":
-        return f"none (at most {ends[2]}: there may be more than before)" if ends[2] != "none" else "none"
-    return f"{ends[0]} ({ends[1].removesuffix(' %')} to {ends[2]})"
+    if share.high <= 0:
+        return "none"
+    if share.median <= 0:
+        return f"none (at most {plain(share.high, 2)} %: there may be more than before)"
+    low = plain(share.low, 2) if share.low > 0 else "none"
+    return f"{plain(share.median, 2)} % ({low} to {plain(share.high, 2)} %)"
 
 
 @writes
