@@ -65,9 +65,8 @@ def gill_share(pieces: float, of: GillPiece, weight_g: float | None = None) -> C
     filament = _FILAMENT if of_known_size else _FILAMENT_OF_ANY
     one = {"tips": _product(filament, _TIP), "filaments": filament, "arches": _ARCH}[of]
     if not 0 < pieces * one.median <= 1:
-        raise InputError(
-            [Problem("gill clip", of, f"{pieces:g}", f"above 0, at most {1 / one.median:.0f}", "Count one cover slip.")]
-        )
+        most = f"above 0, at most {1 / one.median:.0f}"
+        raise InputError([Problem("gill clip", of, f"{pieces:g}", most, "Count what lies under one cover slip.")])
     return CredibleInterval(*(min(pieces * share, 1.0) for share in (one.median, one.low, one.high)))
 
 

@@ -20,17 +20,16 @@ BESIDE_LIMITS = {
     "treatment/safety.py",
     "treatment/host_tolerance.py",
     "treatment/dose.py",  # cautions of a dose, and what is wrong with one
-    "evidence/__init__.py",  # what each kind of knowledge means
-    "evidence/records.py",
+    "evidence/figures.py",  # what each kind of knowledge means
     "statistics/aggregation.py",
     "statistics/count_reduction.py",
 }
 #: rooms not carved yet, each with the sentences it still holds: a number may only fall, and a room goes when it is 0
 TO_DO = {
     "day_book": 18,
-    "sampling": 101,
-    "schedule": 75,
-    "visit": 10,
+    "sampling": 93,
+    "schedule": 60,
+    "visit": 8,
 }
 
 #: what is made with words as data: a problem of an input, and a value of the evidence with its conditions
@@ -92,10 +91,10 @@ def sentences(tree: ast.AST) -> Iterator[str]:
         text = ""
         if isinstance(node, ast.JoinedStr):
             silent |= {id(inner) for value in node.values for inner in ast.walk(value)}
-            text = "".join(v.value if isinstance(v, ast.Constant) else "x" for v in node.values)
+            text = "".join(v.value if isinstance(v, ast.Constant) else "…" for v in node.values)
         elif isinstance(node, ast.Constant) and isinstance(node.value, str):
             text = node.value
-        if len(text.split()) > _WORDS:
+        if sum(any(map(str.isalpha, word)) for word in text.split()) > _WORDS:
             yield text
 
 
@@ -128,7 +127,7 @@ def test_a_sentence_is_seen():
         raise ValueError(f"this is {x} and that is what it must not be")
     return f"there are {x} flukes on the fish " "and that is said here"
 ''')
-    assert list(sentences(wrong)) == ["there are x flukes on the fish and that is said here"]
+    assert list(sentences(wrong)) == ["there are … flukes on the fish and that is said here"]
 
 
 def cuts(tree: ast.AST) -> int:
