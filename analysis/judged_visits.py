@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import argparse
 import csv
-import os
 import sys
 import time
 from collections.abc import Sequence
@@ -51,7 +50,6 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--only", nargs="*", default=[], help="numbers or beginnings of names")
     parser.add_argument("--out", type=Path, default=TABLE)
     asked = parser.parse_args(arguments)
-    os.environ["PYTHONPATH"] = str(ROOT)  # the page is made by a process of its own
     chosen = [v for v in all_visits() if not asked.only or v.name.startswith(tuple(asked.only))]
     rows = []
     for visit in chosen:

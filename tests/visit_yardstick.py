@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import html
 import re
-import subprocess
-import sys
 import tempfile
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
@@ -20,11 +18,24 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+from click.testing import CliRunner
 from spelt_cases import spell_toml
 
+from burden.cli import main
 from burden.io import check_case
 
-__all__ = ["ACTIONS", "FOLDER", "Answer", "JudgedVisit", "all_visits", "answer", "faults", "missing_keys", "trespasses"]
+__all__ = [
+    "ACTIONS",
+    "FOLDER",
+    "Answer",
+    "JudgedVisit",
+    "all_visits",
+    "answer",
+    "decide",
+    "faults",
+    "missing_keys",
+    "trespasses",
+]
 
 FOLDER = Path(__file__).parent / "visits"
 ACTIONS = ("water_first", "dose", "look_first", "watch", "discharge")
@@ -153,11 +164,12 @@ def answer(visit: JudgedVisit, draws: int = 100, seed: int = 1, words: bool = Tr
     """Let the tool decide a visit; with `words` also read its page, where the visit asks for words."""
     with tempfile.TemporaryDirectory() as scratch:
         folder = visit.write(Path(scratch) / visit.name)
-        decision = _decide(folder, draws, seed)
+        decision = decide(folder, draws, seed)
         return Answer(decision, _page(folder, draws, seed) if words and visit.asks_for_words else "")
 
 
-def _decide(folder: Path, draws: int, seed: int) -> dict[str, Any]:
+def decide(folder: Path, draws: int, seed: int) -> dict[str, Any]:
+    """The decision on the case in a folder."""
     import burden
 
     case = burden.read_case(folder)
@@ -170,8 +182,10 @@ def _decide(folder: Path, draws: int, seed: int) -> dict[str, Any]:
 
 def _page(folder: Path, draws: int, seed: int) -> str:
     """The report's page as plain text, spaces and marks made plain."""
-    command = [sys.executable, "-m", "burden", "report", str(folder), "--draws", str(draws), "--seed", str(seed)]
-    subprocess.run([*command, "--quiet"], check=True, capture_output=True)
+    words = ["report", str(folder), "--draws", str(draws), "--seed", str(seed), "--workers", "1", "--quiet"]
+    ran = CliRunner().invoke(main, words)
+    if ran.exit_code != 0:
+        raise RuntimeError(ran.output)
     page = (folder / "report" / "report.html").read_text(encoding="utf-8")
     page = re.sub(r"(?s)<(style|script|svg).*?</\1>", " ", page)
     return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", page)).split())
