@@ -42,7 +42,7 @@ from burden.schedule.fixed_interval import (
     step_for,
 )
 from burden.treatment.bath import bath_effect
-from burden.treatment.efficacy import draw_kill
+from burden.treatment.efficacy_fit import draw_kill
 from burden.utils.results import CredibleInterval, Probability
 
 PARASITE = "dactylogyrus"

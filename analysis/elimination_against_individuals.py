@@ -35,7 +35,7 @@ from burden.model.elimination.renewal import Habitat, backward  # noqa: E402
 from burden.model.lifecycle.transitions import Parameters, build_cycle, draw_parameters, establishment_for  # noqa: E402
 from burden.model.temperature import Temperature  # noqa: E402
 from burden.treatment.bath import bath_effect  # noqa: E402
-from burden.treatment.efficacy import draw_kill  # noqa: E402
+from burden.treatment.efficacy_fit import draw_kill  # noqa: E402
 
 __all__ = ["SETTINGS", "Setting", "predicted", "simulated"]
 

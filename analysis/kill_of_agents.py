@@ -21,9 +21,10 @@ import matplotlib.pyplot as plt
 import numpy as np
 from scipy.optimize import minimize_scalar
 
-from burden.evidence import Agent, load_agent
-from burden.treatment.efficacy import KillPoint, attached_kill, draw_kill, kill, kill_points, pool
+from burden.evidence import Agent, KillPoint, load_agent
+from burden.treatment.efficacy import attached_kill, kill
 from burden.treatment.efficacy_checks import check_points
+from burden.treatment.efficacy_fit import draw_kill, pool
 
 
 def worst_miss_of_concentration_times_time(points: list[KillPoint]) -> float:
@@ -47,16 +48,15 @@ def draw_figure(agent: Agent, path: Path) -> None:
         bands = np.array([np.quantile(attached_kill(draws, factor * reference, t), [0.05, 0.5, 0.95]) for t in hours])
         left.plot(hours, bands[:, 1], color=colour, label=f"{factor * reference:g} mg/L, attached")
         left.fill_between(hours, bands[:, 0], bands[:, 2], color=colour, alpha=0.15, linewidth=0)
-    for point in kill_points(agent):
+    for point in agent.kill_points:
         marker = "o" if point.role == "fitted" else "x"
         left.plot(np.sqrt(np.prod(point.hours)), point.kill, marker, color="black", markersize=5)
     left.set(xscale="log", xlabel="hours", ylabel="share killed", ylim=(0, 1.02))
     left.set_title("Kill in water not yet met, 5 to 95 %; o fitted, x predicted", fontsize=9)
     left.legend(fontsize=8)
-    prior, weights = pool(agent)
-    chosen = np.random.default_rng(1).choice(len(weights), 1500, p=weights / weights.sum())
-    hidden = (prior.sheltered_fraction * prior.attached_juvenile_share)[chosen]
-    right.plot(prior.exponent[chosen], hidden, ".", color="tab:blue", markersize=3, alpha=0.5)
+    drawn = pool(agent).picked("ridge", 1500, 1).draws
+    hidden = drawn.sheltered_fraction * drawn.attached_juvenile_share
+    right.plot(drawn.exponent, hidden, ".", color="tab:blue", markersize=3, alpha=0.5)
     right.set(xlabel="exponent of concentration", ylabel="sheltered share of the attached flukes")
     right.set_title("The ridge: both meet the same points", fontsize=9)
     figure.savefig(path, metadata={"Date": None})
@@ -75,7 +75,7 @@ def main(name: str = "praziquantel", folder: str = "analysis/results") -> None:
         writer.writeheader()
         writer.writerows(checks.rows())
     draw_figure(agent, out / f"kill_of_{name}.svg")
-    exact = [p for p in kill_points(agent) if p.role == "fitted" and p.relation == "equal" and p.hours[0] == p.hours[1]]
+    exact = [p for p in agent.kill_points if p.role == "fitted" and p.relation == "equal" and p.hours[0] == p.hours[1]]
     print(checks)
     print(f"\nConcentration times time without shelter misses {len(exact)} exact fitted points by at least "
           f"{100 * worst_miss_of_concentration_times_time(exact):.0f} points at its best.")  # fmt: skip
@@ -84,8 +84,8 @@ def main(name: str = "praziquantel", folder: str = "analysis/results") -> None:
     total = bath.mg_l * bath.hours
     long, short = (kill(draws, "adult", total / t, t) for t in (bath.hours, bath.hours / 24))
     print(
-        f"At {total:g} mg h/L a bath of {bath['hours']:g} h kills {100 * long.mean():.1f} % of adults, one of "
-        f"{bath['hours'] / 24:g} h {100 * short.mean():.1f} %; long is no worse in "
+        f"At {total:g} mg h/L a bath of {bath.hours:g} h kills {100 * long.mean():.1f} % of adults, one of "
+        f"{bath.hours / 24:g} h {100 * short.mean():.1f} %; long is no worse in "
         f"{100 * np.mean(long >= short):.0f} % of the draws."
     )
 

@@ -41,7 +41,7 @@ from burden.model.susceptibility import susceptibility_classes  # noqa: E402
 from burden.model.temperature import Temperature  # noqa: E402
 from burden.model.windows import windows_after  # noqa: E402
 from burden.treatment.bath import bath_effect  # noqa: E402
-from burden.treatment.efficacy import draw_kill  # noqa: E402
+from burden.treatment.efficacy_fit import draw_kill  # noqa: E402
 from burden.utils.random_streams import uniform_draws  # noqa: E402
 
 __all__ = ["ANSWERS", "INPUTS", "Inputs", "answers_of", "draw_ensemble", "indices_of"]

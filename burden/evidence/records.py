@@ -361,8 +361,6 @@ class Agent(Evidence):
         solid or liquid.
     reference_mg_l : float
         Where the hazard is stated [mg/L].
-    between_study_factor : float
-        The hazard of a study lies within this factor of the common one, 5 to 95 % [-].
     basis, mass_of : str
         What a mg is a mg of, in words.
     routes : tuple of str
@@ -389,7 +387,6 @@ class Agent(Evidence):
 
     kind: str = field(kw_only=True)
     reference_mg_l: float = field(kw_only=True)
-    between_study_factor: float = field(kw_only=True)
     basis: str = field(kw_only=True)
     mass_of: str = field(kw_only=True)
     routes: tuple[str, ...] = field(kw_only=True)

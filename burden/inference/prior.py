@@ -25,7 +25,8 @@ from burden.model.lifecycle.transitions import (
 from burden.model.susceptibility import susceptibility_classes
 from burden.model.temperature import Temperature
 from burden.treatment.bath import bath_effect, loss_draws
-from burden.treatment.efficacy import draw_kill, unknown_kill
+from burden.treatment.efficacy import unknown_kill
+from burden.treatment.efficacy_fit import draw_kill
 from burden.treatment.host_tolerance import LEFT_IN_HOURS
 from burden.treatment.residues import stays
 from burden.utils.random_streams import uniform_draws
@@ -320,7 +321,7 @@ def _agents(case: Case) -> tuple[str, ...]:
 
 def _customary(case: Case, agent: str, setting: Scenario, seed: int) -> DoseEffect:
     n = setting.parameters.size
-    kill = draw_kill(load_agent(agent), n, seed)
+    kill = draw_kill(load_agent(agent), n, seed, setting.parameters.evidence)
     met = any(action.agent == agent for action in case.given)
     loss = loss_draws(load_agent(agent), case.water.filter, n, seed, met_before=met)
     if kill.customary_hours < LEFT_IN_HOURS:  # in a bath apart, of known volume, and nothing of it stays in the pond
@@ -362,7 +363,7 @@ def _given_effect(case: Case, action: Action, setting: Scenario, seed: int, met_
     if agent == "unknown" or (action.route in ("in_feed", "dip") and action.concentration_mg_l is None):
         return bath_effect(unknown_kill(n, seed), left_in_water=False)
     evidence = load_agent(agent)
-    kill = draw_kill(evidence, n, seed)
+    kill = draw_kill(evidence, n, seed, setting.parameters.evidence)
     written = action.concentration_mg_l
     believed = (action.volume_l_believed or case.water.volume_l.value) / 1000
     strength = None if written is None else written * believed / setting.volume_m3

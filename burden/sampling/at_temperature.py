@@ -17,7 +17,7 @@ from burden.model.windows import windows_after
 from burden.sampling.burden_threshold import Look
 from burden.sampling.follow_up import ArrivalsPlan, DevelopmentTimes, RecheckPlan, arrivals, recheck
 from burden.treatment.bath import bath_effect
-from burden.treatment.efficacy import draw_kill
+from burden.treatment.efficacy_fit import draw_kill
 from burden.utils.errors import CannotAnswerError, InputError, Problem
 
 __all__ = ["Waters", "arrivals_at", "recheck_at", "sample_windows"]
@@ -107,7 +107,7 @@ def sample_windows(found: DoseWindows, hatched: DoseWindows | None = None) -> De
 def _windows(waters: Waters, evidence: ParasiteSet, agent: str) -> DevelopmentTimes:
     if reason := evidence.refusal("windows"):
         raise CannotAnswerError(reason)
-    kill = draw_kill(load_agent(agent), waters.draws, waters.seed)
+    kill = draw_kill(load_agent(agent), waters.draws, waters.seed, evidence)
     parameters = draw_parameters(evidence, waters.draws, waters.seed)
     shelter = bath_effect(kill).sheltered_fraction
     return sample_windows(windows_after(parameters, shelter, Temperature.constant(waters.temperature_c)))

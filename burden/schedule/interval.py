@@ -29,7 +29,7 @@ from burden.schedule.fixed_interval import (
     search_courses,
 )
 from burden.treatment.bath import bath_effect
-from burden.treatment.efficacy import draw_kill
+from burden.treatment.efficacy_fit import draw_kill
 from burden.utils.errors import CannotAnswerError
 from burden.utils.results import CredibleInterval, Result, frame, number
 
@@ -217,7 +217,7 @@ def interval(
         For a name that is none.
     """
     evidence, agent_evidence = load_parasite(parasite), load_agent(agent)
-    kill = draw_kill(agent_evidence, draws, seed)
+    kill = draw_kill(agent_evidence, draws, seed, evidence)
     bath = f"{kill.customary_mg_l:g} mg/L for {kill.customary_hours:g} h, acting at once"
     common: dict[str, Any] = {
         "parasite": parasite,

@@ -84,7 +84,7 @@ def bath_effect(
     Parameters
     ----------
     draws : KillDraws
-        From `burden.treatment.efficacy.draw_kill` or `unknown_kill`.
+        From `burden.treatment.efficacy_fit.draw_kill` or `unknown_kill`.
     mg_l : float or array_like or None
         Concentration at the start; None where nobody wrote it down [mg/L].
     hours : float or None
@@ -108,7 +108,7 @@ def bath_effect(
     Examples
     --------
     >>> from burden.evidence import load_agent
-    >>> from burden.treatment.efficacy import draw_kill
+    >>> from burden.treatment.efficacy_fit import draw_kill
     >>> effect = bath_effect(draw_kill(load_agent("praziquantel"), 100, 1), 5.0, 24.0, loss_per_day=0.5)
     >>> bool(effect.kill_of("adult").mean() > 0.9), effect.fade_per_day.shape
     (True, (100,))

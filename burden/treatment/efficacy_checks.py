@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from burden.evidence import Agent, KillPoint
-from burden.treatment.efficacy import FORMS, attached_kill, draw_kill, kill, kill_points, pool, predict
+from burden.treatment.efficacy import FORMS, attached_kill, kill
+from burden.treatment.efficacy_fit import draw_kill, predict
 from burden.utils.results import Probability, Result, number
 
 __all__ = ["KillTable", "PointCheck", "PointChecks", "check_points", "kill_table"]
@@ -173,7 +174,7 @@ def check_points(agent: Agent) -> PointChecks:
     ['fitted', 'predicted']
     """
     checks = []
-    for point in kill_points(agent):
+    for point in agent.kill_points:
         model = _predicted(agent, point, None)
         left_out = _predicted(agent, point, point) if point.role == "fitted" else None
         checks.append(PointCheck(point, model, left_out))
@@ -181,5 +182,4 @@ def check_points(agent: Agent) -> PointChecks:
 
 
 def _predicted(agent: Agent, point: KillPoint, left_out: KillPoint | None) -> Probability:
-    draws, weights = pool(agent, left_out)
-    return Probability.of(predict(point, draws), weights)
+    return Probability.of(predict(agent, point, () if left_out is None else (left_out,)))

@@ -22,7 +22,7 @@ from burden.schedule.fixed_interval import (
 )
 from burden.schedule.interval import interval
 from burden.treatment.bath import bath_effect
-from burden.treatment.efficacy import draw_kill
+from burden.treatment.efficacy_fit import draw_kill
 
 DRAWS = 12
 #: a triple for every window and the two courses, by the contract

@@ -8,7 +8,8 @@ from scipy.integrate import solve_ivp
 
 from burden.evidence import load_agent
 from burden.treatment.bath import bath_effect, loss_draws
-from burden.treatment.efficacy import draw_kill, kill, unknown_kill
+from burden.treatment.efficacy import kill, unknown_kill
+from burden.treatment.efficacy_fit import draw_kill
 
 DRAWS = draw_kill(load_agent("praziquantel"), 200, 1)
 

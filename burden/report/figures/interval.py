@@ -17,7 +17,7 @@ from burden.report.figures.style import BAND_50, BAND_90, GREY, INK, LINE, MARK,
 from burden.schedule.fixed_interval import REFERENCE_FISH, REFERENCE_VOLUME_M3
 from burden.schedule.interval import IntervalAnswer, interval
 from burden.treatment.bath import bath_effect
-from burden.treatment.efficacy import draw_kill
+from burden.treatment.efficacy_fit import draw_kill
 from burden.utils.errors import InputError, Problem
 
 if TYPE_CHECKING:
@@ -269,7 +269,7 @@ def write_interval_chart(
         raise InputError(problems)
     answer = answer or interval(parasite, today_c, agent, draws, seed)
     parameters = establishment_for(draw_parameters(evidence, draws, seed), REFERENCE_FISH / REFERENCE_VOLUME_M3)
-    kill = draw_kill(load_agent(agent), draws, seed)
+    kill = draw_kill(load_agent(agent), draws, seed, evidence)
     curves = interval_curves(parameters, bath_effect(kill, kill.customary_mg_l).sheltered_fraction)
     course = answer.recommended
     marks = [Given(today_c, course.gap_days, f"{course.doses} doses, {course.gap_days:g} d apart")] if course else []

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from typing import Any
 
 from burden.case.volume import SaltVolume
 from burden.evidence.cautions import by_weight
 from burden.treatment.dose_result import DoseReason, DoseResult, StockSolution, WouldChangeDose
 from burden.treatment.efficacy_checks import KillTable, PointChecks
+from burden.treatment.efficacy_contradiction import Contradiction
 from burden.treatment.withdrawal import UnnamedAgent, Withdrawal
 from burden.utils.formatting import (
     day_in_words,
@@ -120,9 +123,33 @@ def _point_checks(found: PointChecks) -> str:
         bath = f"{row['form']}, {plain(row['mg_l'])} mg/L, {row['hours']} h"
         lines.append(
             f"  {bath}: published {sign}{percent(row['published'])}, predicted {blind}"
-            f"{'' if row['agrees'] else ', DISAGREES'} ({row['role']}; {row['source']})"
+            f"{'' if row['agrees'] else f', {_how_off(row)}'} ({row['role']}; {row['source']})"
         )
     return "\n".join(lines)
+
+
+def _how_off(row: Mapping[str, Any]) -> str:
+    """Which way a published kill lies outside what the model predicts of it."""
+    return "KILLS MORE THAN PREDICTED" if row["published"] > row["blind"] else "KILLS LESS THAN PREDICTED"
+
+
+@writes
+def _contradiction(found: Contradiction) -> str:
+    """One trial that speaks against an agent, in a sentence without a full stop."""
+    agent, fluke = named(found.agent), found.species
+    where = f"on {found.host}" if found.setting == "on fish" else "in the dish"
+    dose = _span(found.mg_l, "mg/L") + (f" for {_span(found.hours, 'h')}" if found.hours else "")
+    given = f"{agent} at {dose}" if found.mg_l else f"{agent} at a dose the source does not give"
+    did = f"killed {percent(found.kill)} of {fluke} {where}" if found.kill is not None else f"failed on {fluke} {where}"
+    chance = f"the usual bath kills at least half with a chance of {percent(found.kills_half)}"
+    return f"{given} {did} ({found.finding}; {', '.join(found.sources)}); {chance}"
+
+
+def _span(span: tuple[float, float] | None, unit: str) -> str:
+    if span is None:
+        return ""
+    low, high = span
+    return f"{plain(low)} {unit}" if low == high else f"{plain(low)} to {plain(high)} {unit}"
 
 
 @writes

@@ -1,0 +1,146 @@
+"""A published trial that speaks against an agent for one fluke: what the recommendation has to know of."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
+
+import numpy as np
+
+from burden.evidence import Agent, Failure, KillPoint, ParasiteSet, load_agent, load_parasite
+from burden.treatment.efficacy import kill
+from burden.treatment.efficacy_fit import draw_kill, predict
+
+__all__ = ["Contradiction", "efficacy_contradicted"]
+
+#: a bath that kills less than half is no treatment: an assumption
+_HALF = 0.5
+#: a kill so far below what the same agent does to other flukes contradicts it: an assumption
+_SHORTFALL = 0.3
+_FLUKES = ("adult", "attached", "juvenile", "mother", "young")
+_DRAWS, _SEED = 1000, 20_240_601
+
+
+@dataclass(frozen=True)
+class Contradiction:
+    """One trial that speaks against an agent for a parasite set.
+
+    Parameters
+    ----------
+    agent, parasite : str
+    level : {"blocks", "warns"}
+        blocks: every fluke of the set that was tried failed; warns: others of the set did not, which belongs at the
+        head of the page.
+    species, host, setting : str
+        Fluke and fish of the trial, "on fish" or "in vitro".
+    kill : float or None
+        Share killed in the trial; None where the source gives no figure [-].
+    expected : float or None
+        Median of what the fit without this fluke says of the trial; None where the trial has no figure [-].
+    mg_l, hours : tuple of float or None
+        Lowest and highest; None where the source does not say [mg/L], [h].
+    kills_half : float
+        Chance that the customary bath kills at least half of the adults of the set [-].
+    finding : str
+        What was done or found, in the words of the evidence.
+    sources : tuple of str
+        Reference keys.
+    """
+
+    agent: str
+    parasite: str
+    level: Literal["blocks", "warns"]
+    species: str
+    host: str
+    setting: str
+    kill: float | None
+    expected: float | None
+    mg_l: tuple[float, float] | None
+    hours: tuple[float, float] | None
+    kills_half: float
+    finding: str
+    sources: tuple[str, ...]
+
+
+def efficacy_contradicted(agent: str | Agent, parasite: str | ParasiteSet) -> Contradiction | None:
+    """Return the weightiest trial that speaks against an agent for the flukes of a set; None where there is none.
+
+    Parameters
+    ----------
+    agent : str or Agent
+    parasite : str or ParasiteSet
+
+    Returns
+    -------
+    Contradiction or None
+
+    Notes
+    -----
+    A trial contradicts where its fluke stands in the set and either its source says that the agent failed, or less than
+    half died and the fit that does not see this fluke expects at least 30 points of percent more.
+
+    Examples
+    --------
+    >>> found = efficacy_contradicted("praziquantel", "sparicotyle")
+    >>> found.level, found.kill, found.sources
+    ('blocks', 0.1, ('sitja2006',))
+    >>> efficacy_contradicted("praziquantel", "dactylogyrus") is None
+    True
+    """
+    return _contradicted(
+        agent if isinstance(agent, str) else agent.name, parasite if isinstance(parasite, str) else parasite.name
+    )
+
+
+@lru_cache(maxsize=256)
+def _contradicted(agent_name: str, parasite_name: str) -> Contradiction | None:
+    agent, parasite = load_agent(agent_name), load_parasite(parasite_name)
+    failed = (failure for failure in agent.failures if failure.species in parasite.species)
+    against: list[KillPoint | Failure] = [*_low_kills(agent, parasite), *failed]
+    if not against:
+        return None
+    draws = draw_kill(agent, _DRAWS, _SEED, parasite)
+    kills_half = float(np.mean(kill(draws, "adult", agent.customary.mg_l, agent.customary.hours) >= _HALF))
+    tried = {p.species for p in agent.kill_points if p.species in parasite.species} | {a.species for a in against}
+    blocks = tried == {a.species for a in against}
+    worst = min(against, key=lambda a: a.kill if isinstance(a, KillPoint) else 1.0)
+    return _of(agent, parasite, worst, "blocks" if blocks else "warns", kills_half)
+
+
+def _low_kills(agent: Agent, parasite: ParasiteSet) -> Iterator[KillPoint]:
+    for point in agent.kill_points:
+        low = point.relation != "at_least" and point.kill < _HALF and point.form in _FLUKES
+        if low and point.species in parasite.species and _expected(agent, point) > point.kill + _SHORTFALL:
+            yield point
+
+
+def _expected(agent: Agent, point: KillPoint) -> float:
+    """Median kill of the fit that sees no point of this fluke [-]."""
+    fluke = tuple(p for p in agent.kill_points if p.species == point.species)
+    return float(np.median(predict(agent, point, fluke, _DRAWS)))
+
+
+def _of(
+    agent: Agent,
+    parasite: ParasiteSet,
+    trial: KillPoint | Failure,
+    level: Literal["blocks", "warns"],
+    kills_half: float,
+) -> Contradiction:
+    return Contradiction(
+        agent=agent.name,
+        parasite=parasite.name,
+        level=level,
+        species=trial.species,
+        host=trial.host,
+        setting=trial.setting,
+        kill=trial.kill if isinstance(trial, KillPoint) else None,
+        expected=_expected(agent, trial) if isinstance(trial, KillPoint) else None,
+        mg_l=(trial.mg_l, trial.mg_l) if isinstance(trial, KillPoint) else trial.mg_l,
+        hours=trial.hours,
+        kills_half=kills_half,
+        finding=trial.conditions if isinstance(trial, KillPoint) else trial.text,
+        sources=trial.sources,
+    )
