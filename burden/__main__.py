@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 __all__ = ["run"]
@@ -9,6 +10,8 @@ __all__ = ["run"]
 
 def run() -> None:
     """Run one command line; stopped while the command line itself is still being loaded, leave as quietly as later."""
+    if sys.path[:1] in ([""], [os.getcwd()]):  # `python -m`: a file in the current folder is no part of the program
+        sys.path.append(sys.path.pop(0))
     try:
         from burden.cli import main
 

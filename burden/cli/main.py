@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
@@ -13,6 +12,7 @@ from burden import __version__
 from burden.cli.options import Group, group_settings
 from burden.cli.output import print_failure, print_problems
 from burden.cli.usage_errors import problem_of
+from burden.utils.environment import draw_by_own_settings
 
 __all__ = ["Root", "main"]
 
@@ -27,7 +27,7 @@ class Root(Group):
         """Run one command line and leave with its exit code."""
         words = list(sys.argv[1:] if args is None else args)
         more["standalone_mode"] = False
-        os.environ["MPLBACKEND"] = "agg"  # no window is ever opened, so a backend that is not there must not matter
+        draw_by_own_settings()
         try:
             code = super().main(args=args, **more)
         except Exception as error:

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
+from burden.io.safe_files import read_plain
 from burden.utils.errors import Problem, near_miss
 
 __all__ = ["MAX_BYTES", "MAX_CASE_BYTES", "Notes", "decode", "hint", "leaves_folder", "read_text"]
@@ -98,7 +99,7 @@ def read_text(folder: Path, name: str, notes: Notes) -> str | None:
             fix = "Leave out what lies long before the visit, or thin the readings."
             notes.problem(name, "file", f"{size / 1e6:.3g} MB", expected, fix)
             return None
-        data = path.read_bytes()
+        data = read_plain(path.resolve(), most)
     except (OSError, ValueError, RuntimeError) as error:  # a NUL character in the name; a link that leads to itself
         notes.problem(name, "file", error, "a file that can be read", "Check the name and the permissions.")
         return None

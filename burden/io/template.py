@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import secrets
-import shutil
 from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
 
+from burden.io.aside import Aside, place_of
 from burden.io.csv_logs import SAMPLE_COLUMNS
 from burden.io.files import Notes
+from burden.io.safe_files import sync_folder, write_new
 from burden.utils.errors import InputError, Problem
 
 __all__ = ["TEMPLATE_TITLE", "new_case", "sample_case_toml"]
@@ -175,25 +175,30 @@ def new_case(
     if temperature_csv is not None:
         files["temperature.csv"] = temperature_csv
     files |= more
-    target = folder.resolve()
-    aside = target.with_name(f".{target.name}.{secrets.token_hex(4)}")
     try:
-        aside.mkdir()
-        for name, text in files.items():
-            (aside / name).write_text(text, encoding="utf-8", newline="\n")
-        _refuse_unreadable(aside)
-        if target.exists():
-            target.rmdir()  # empty, else it was refused; some systems rename onto no folder at all
-        aside.rename(target)
+        content = {name: text.encode("utf-8") for name, text in files.items()}
+        with Aside(place_of(folder)) as aside:
+            new = aside.path / "new"
+            new.mkdir()
+            for name, data in content.items():
+                write_new(new / name, data)
+            _refuse_unreadable(new)
+            _move(new, aside.target)
     except OSError as error:
         fix = "Choose a place that can be written."
         raise InputError([Problem(str(folder), "folder", str(error), "a folder to make", fix)]) from error
     except UnicodeEncodeError as error:
         value = repr(error.object[error.start : error.end])
         raise InputError([Problem("case.toml", "file", value, "text", "Write it in letters anew.")]) from error
-    finally:
-        shutil.rmtree(aside, ignore_errors=True)
     return [folder / name for name in files]
+
+
+def _move(new: Path, target: Path) -> None:
+    sync_folder(new)
+    if target.exists():
+        target.rmdir()  # empty, else it was refused; some systems rename onto no folder at all
+    new.rename(target)
+    sync_folder(target.parent)
 
 
 def _refuse_unreadable(folder: Path) -> None:

@@ -16,7 +16,6 @@ from burden.utils.results import Result, frame
 
 if TYPE_CHECKING:
     from burden.case import Case
-    from burden.report.files.unfinished import Unfinished
     from burden.report.page.index import Water
     from burden.visit import Visit
 
@@ -136,33 +135,25 @@ def write_reports(
         made = report_of(read[0], *options)
         if made.water is None:
             raise InputError(made.problems)
-        write_folder(target, made.files)
-        return _result(target, [made.water], [*made.files], draws, seed)
+        kept = write_folder(target, made.files)
+        return _result(target, [made.water], [*made.files], kept, draws, seed)
     from burden.report.page.index import render_ponds
 
-    with Unfinished(target, repr(options)) as kept:
+    with Unfinished(target, repr(options)) as unfinished:
         problems: list[Problem] = []
-        left = [case for case in read if kept.water(case) is None]
+        left = [case for case in read if unfinished.water(case) is None]
         work = partial(report_of, draws=draws, seed=seed, accept_unpublished=accept_unpublished)
         for i, made in each(work, left, executor, f"{len(left)} waters"):
             problems += made.problems
             if made.water is not None:
-                kept.put(left[i], made.files, made.water)
+                unfinished.put(left[i], made.files, made.water)
         if problems:
-            kept.discard()
+            unfinished.discard()
             raise InputError(problems)
-        waters = [_kept_water(kept, case) for case in read]
-        files = kept.finish([w.name for w in waters], {"index.html": render_ponds(waters, draws, seed).encode("utf-8")})
-    return _result(target, waters, files, draws, seed)
-
-
-def _kept_water(kept: Unfinished, case: Case) -> Water:
-    """What the report just kept aside says of its water."""
-    water = kept.water(case)
-    if water is None:
-        fix = "Run the same command again."
-        raise InputError([Problem(case.name, "report kept aside", "gone", "the report made a moment ago", fix)])
-    return water
+        waters = [water for case in read if (water := unfinished.water(case)) is not None]
+        index = {"index.html": render_ponds(waters, draws, seed).encode("utf-8")}
+        files, kept = unfinished.finish([w.name for w in waters], index)
+    return _result(target, waters, files, kept, draws, seed)
 
 
 @dataclass(frozen=True)
@@ -239,7 +230,9 @@ def report_files(visit: Visit) -> dict[str, bytes]:
     return files | {f"figures/{name}": content for name, content in drawn.items()}
 
 
-def _result(target: Path, waters: Sequence[Water], files: Sequence[str], draws: int, seed: int) -> ReportResult:
+def _result(
+    target: Path, waters: Sequence[Water], files: Sequence[str], kept: Sequence[str], draws: int, seed: int
+) -> ReportResult:
     from burden.report.page.index import in_order
 
     several = len(waters) > 1
@@ -264,5 +257,9 @@ def _result(target: Path, waters: Sequence[Water], files: Sequence[str], draws: 
         reports=tuple(reports) if several else (),
         changes=() if several else tuple(first["changes"]),
         late_doses=() if several else tuple(first["late_doses"]),
-        warnings=tuple(dict.fromkeys(text for w in waters for text in w.answer["warnings"])),
+        warnings=(*dict.fromkeys(text for w in waters for text in w.answer["warnings"]), *map(_kept_words, kept)),
     )
+
+
+def _kept_words(name: str) -> str:
+    return f"A file of the earlier report had been changed by hand; it is kept as {name}."

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copyreg
 import os
 import signal
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
@@ -103,5 +104,16 @@ def processes(workers: int) -> Iterator[Executor | None]:
 
 
 def _leave_quietly() -> None:
-    """A worker that is interrupted together with its parent has nothing to say of its own."""
+    """A worker interrupted together with its parent has nothing to say of its own, and none outlives its parent."""
     signal.signal(signal.SIGINT, lambda *_: os._exit(130))
+    threading.Thread(target=_end_with_the_parent, daemon=True).start()
+
+
+def _end_with_the_parent() -> None:
+    from multiprocessing import parent_process
+    from multiprocessing.connection import wait
+
+    parent = parent_process()
+    if parent is not None:
+        wait([parent.sentinel])
+        os._exit(1)

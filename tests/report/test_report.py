@@ -28,6 +28,7 @@ from burden.report.figures.concentration import course_in_water
 from burden.report.figures.forecast import draw_forecast
 from burden.report.figures.interval import draw_interval_chart, interval_curves, write_interval_chart
 from burden.report.figures.style import BAND_50, BAND_90, GREY, INK, LINE
+from burden.report.files import folder as report_folder
 from burden.report.files.calendar import calendar_bytes
 from burden.report.files.folder import MARKER, write_folder
 from burden.report.files.tables import csv_bytes, safe_cell, tables_of
@@ -485,8 +486,10 @@ def test_report_goes_into_the_case_and_is_replaced(tmp_path, quick):
     assert set(first.files) | {MARKER} == set(everything_in(folder))
     assert first.as_dict()["withheld_reason"] is None
     (folder / "report.html").write_text("spoilt")
-    write_reports([case], None, draws=DRAWS)
+    again = write_reports([case], None, draws=DRAWS)
     assert (folder / "report.html").read_bytes() == koi_files()["report.html"]
+    assert (folder / "kept" / "report.html").read_text() == "spoilt"
+    assert any("kept/report.html" in warning for warning in again.warnings)
     assert [p.name for p in case.iterdir() if p.name.startswith(".")] == []
 
 
@@ -515,14 +518,14 @@ def test_what_is_not_ours_is_left_alone(tmp_path, quick, foreign):
 
 def test_broken_off_half_way_leaves_what_was_there(tmp_path, monkeypatch):
     write_folder(tmp_path / "r", {"report.html": b"old"})
-    real = Path.write_bytes
+    real = report_folder.write_new
 
-    def stop(self, data):
-        if self.name == "second":
+    def stop(path, data):
+        if path.name == "second":
             raise KeyboardInterrupt
-        return real(self, data)
+        return real(path, data)
 
-    monkeypatch.setattr(Path, "write_bytes", stop)
+    monkeypatch.setattr(report_folder, "write_new", stop)
     with pytest.raises(KeyboardInterrupt):
         write_folder(tmp_path / "r", {"report.html": b"new", "second": b"x"})
     with pytest.raises(KeyboardInterrupt):
@@ -533,14 +536,14 @@ def test_broken_off_half_way_leaves_what_was_there(tmp_path, monkeypatch):
 
 def test_a_move_that_fails_is_taken_back(tmp_path, monkeypatch):
     write_folder(tmp_path / "r", {"report.html": b"old"})
-    real = Path.rename
+    real = os.rename
 
-    def stop(self, target):
-        if self.name == "new":
+    def stop(source, target):
+        if Path(source).name == "new":
             raise OSError("disk full")
-        return real(self, target)
+        return real(source, target)
 
-    monkeypatch.setattr(Path, "rename", stop)
+    monkeypatch.setattr(os, "rename", stop)
     with pytest.raises(OSError, match="disk full"):
         write_folder(tmp_path / "r", {"report.html": b"new"})
     assert (tmp_path / "r" / "report.html").read_bytes() == b"old"

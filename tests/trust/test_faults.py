@@ -54,7 +54,7 @@ def without_traceback(found: subprocess.CompletedProcess, code: int) -> str:
 
 def whole(folder: Path) -> bool:
     """Whether a report is one run's alone, none of its files missing."""
-    names = (folder / MARKER).read_text(encoding="utf-8").splitlines()[1:]
+    names = [line.split(" ", 1)[1] for line in (folder / MARKER).read_text(encoding="utf-8").splitlines()[1:]]
     contents = {(folder / name).read_bytes() for name in names}
     return is_ours(folder) and len(names) == 20 and len(contents) == 1
 
@@ -72,12 +72,35 @@ def test_killed_at_any_moment_an_earlier_report_is_whole(tmp_path, seed):
     assert [whole(place) for place in places] == [True]
 
 
+#: writes a report over another, and is killed at the second of the two renames that put it in place
+HALF_PUT = """
+import os, sys, signal
+from pathlib import Path
+from burden.report.files.folder import write_folder
+real = os.rename
+def rename(source, target):
+    if Path(source).name == "new":
+        os.kill(os.getpid(), signal.SIGKILL)
+    real(source, target)
+os.rename = rename
+write_folder(Path(sys.argv[1]), {"report.html": b"newer"})
+"""
+
+
+def killed_between_the_renames(target: Path) -> Path:
+    """Return the folder such a run leaves, the earlier report in it."""
+    subprocess.run([sys.executable, "-c", HALF_PUT, target], check=False)
+    (aside,) = target.parent.glob(f".{target.name}-*")
+    assert is_ours(aside / "old")
+    assert not target.exists()
+    return aside
+
+
 def test_a_report_left_aside_by_a_killed_run_is_put_back(tmp_path):
     target = tmp_path / "r"
     write_folder(target, OLD)
     (target / "notes.txt").write_text("mine", encoding="utf-8")
-    (tmp_path / ".r-0123abcd").mkdir()
-    target.rename(tmp_path / ".r-0123abcd" / "old")
+    killed_between_the_renames(target)
     write_folder(target, {"report.html": b"new"})
     assert [p.name for p in tmp_path.iterdir()] == ["r"]
     assert {p.name for p in target.iterdir()} == {MARKER, "report.html", "notes.txt"}
@@ -86,29 +109,37 @@ def test_a_report_left_aside_by_a_killed_run_is_put_back(tmp_path):
 def test_a_report_left_aside_is_not_put_back_in_the_place_of_another(tmp_path):
     """Of `r-2` a killed run left the report aside; `r` is written for the first time."""
     write_folder(tmp_path / "r-2", OLD)
-    (tmp_path / ".r-2-0123abcd").mkdir()
-    (tmp_path / "r-2").rename(tmp_path / ".r-2-0123abcd" / "old")
+    aside = killed_between_the_renames(tmp_path / "r-2")
     write_folder(tmp_path / "r", {"report.html": b"new"})
-    assert is_ours(tmp_path / ".r-2-0123abcd" / "old")
+    assert is_ours(aside / "old")
     write_folder(tmp_path / "r-2", {"report.html": b"new"})
     assert sorted(p.name for p in tmp_path.iterdir()) == ["r", "r-2"]
 
 
-@pytest.mark.parametrize("at", ["write_bytes", "mkdir", "rename", "write_text"])
+@pytest.mark.parametrize("at", ["os.open", "os.mkdir", "os.rename", "os.fsync", "os.link"])
 def test_a_full_disk_is_told_and_the_earlier_report_is_whole(tmp_path, monkeypatch, at):
     target = tmp_path / "r"
     write_folder(target, OLD)
+    (target / "notes.csv").write_bytes(b"mine")
     monkeypatch.setattr(write, "report_of", lambda *_: write.Made({"report.html": b"new"}, object()))
 
     def full(*_, **__):
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
+    real = os.open
+
+    def full_for_writing(path, flags, *more, **others):
+        return full() if flags & os.O_CREAT else real(path, flags, *more, **others)
+
     with monkeypatch.context() as patch:
-        patch.setattr(Path, at, full)
+        patch.setattr(at, full_for_writing if at == "os.open" else full)
+        if at == "os.link":  # a disk without second names: own files are copied, and that fails
+            patch.setattr(shutil, "copy2", full)
         found = CliRunner().invoke(main, ["report", str(KOI), "--out", str(target), "--draws", "40"])
     assert found.exit_code == 1
     assert found.stderr.splitlines()[-1] == "burden: [Errno 28] No space left on device"
-    assert {str(p.relative_to(target)): p.read_bytes() for p in target.rglob("*.[hc]*") if p.is_file()} == OLD
+    there = {str(p.relative_to(target)): p.read_bytes() for p in target.rglob("*.[hc]*") if p.is_file()}
+    assert there == {**OLD, "notes.csv": b"mine"}
     assert [p.name for p in tmp_path.iterdir()] == ["r"]
 
 
@@ -120,12 +151,10 @@ def test_a_full_disk_leaves_an_earlier_figure_whole(tmp_path, monkeypatch, kind)
     assert CliRunner().invoke(main, [*map(str, words)]).exit_code == 0
     before = chart.read_bytes()
 
-    def full(path, content):
-        with open(path, "wb") as stream:
-            stream.write(content[:100])
+    def full(_):
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr(Path, "write_bytes", full)
+    monkeypatch.setattr(os, "fsync", full)
     assert CliRunner().invoke(main, [*map(str, words)]).exit_code == 1
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {chart.name: before}
 

@@ -92,24 +92,37 @@ def test_what_is_kept_serves_the_very_same_case_and_options_alone(tmp_path):
     made = write.report_of(case, DRAWS, 1, False)
     with Unfinished(tmp_path / "out", "20 draws") as kept:
         kept.put(case, made.files, made.water)
-    for options, same in (("20 draws", True), ("21 draws", False)):
-        with Unfinished(tmp_path / "out", options) as kept:
-            assert (kept.water(case) is not None) is same
-    kept_report = tmp_path / ".out-unfinished" / case.name
-    (kept_report / "report.html").rename(tmp_path / "away.html")
-    with Unfinished(tmp_path / "out", "20 draws") as kept:
-        assert kept.water(case) is None  # somebody cleared a part of it away
-    (tmp_path / "away.html").rename(kept_report / "report.html")
-    note = kept_report / ".water.json"
-    whole = note.read_bytes()
-    note.write_bytes(whole[: len(whole) // 2])
-    with Unfinished(tmp_path / "out", "20 draws") as kept:
-        assert kept.water(case) is None  # killed in the midst of writing it
-    note.write_bytes(whole)
+    aside = kept.aside.path
+
+    def served(options="20 draws", case=case) -> bool:
+        """Whether a report is served; whatever was taken over for it is thrown away again."""
+        with Unfinished(tmp_path / "out", options) as again:
+            found = again.water(case) is not None
+            again.notes.clear()
+        assert [p for p in tmp_path.iterdir() if p.name.startswith(".")] == [aside]
+        return found
+
+    assert [served(), served("21 draws")] == [True, False]
+    page = aside / "new" / case.name / "report.html"
+    whole = page.read_bytes()
+    page.unlink()
+    assert not served()  # somebody cleared a part of it away
+    page.symlink_to("/etc/hostname")
+    assert not served()  # or led it elsewhere
+    page.unlink()
+    page.write_bytes(whole.replace(b"fluke", b"louse", 1))
+    assert not served()  # or wrote into it
+    page.write_bytes(whole)
+    assert served()
+    (note,) = (aside / "notes").iterdir()
+    said = note.read_bytes()
+    for other in (said[: len(said) // 2], b"[]", b'{"of": 1}', said.replace(b'"files"', b'"fills"')):
+        note.write_bytes(other)
+        assert not served()  # killed in the midst of writing it, or not ours
+    note.write_bytes(said)
     toml = folder / "case.toml"
     toml.write_text(toml.read_text(encoding="utf-8").replace("count = ", "count = 1"), encoding="utf-8")
-    with Unfinished(tmp_path / "out", "20 draws") as kept:
-        assert kept.water(read_case(folder)) is None
+    assert not served(case=read_case(folder))
 
 
 def test_problems_of_a_worker_reach_the_caller_and_nothing_is_kept(tmp_path, monkeypatch):

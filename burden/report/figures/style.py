@@ -11,6 +11,10 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from burden.io.aside import place_of
+from burden.io.safe_files import sync_folder, write_new
+from burden.utils.environment import no_programs_for_figures
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -38,6 +42,8 @@ INK, LINE, BAND_50, BAND_90, GREY, PALE, MARK = (
     *("#7d868d", "#eef2f5", "#0d2a3d"),
 )
 _PNG_DPI = 150
+#: settings of windows, not of figures: they stay as a notebook has them
+_OF_THE_SESSION = {"backend", "backend_fallback", "interactive", "toolbar"}
 #: how each form is written: nothing that differs from run to run
 _HOW: dict[str, dict[str, Any]] = {
     "svg": {"metadata": {"Date": None, "Creator": None, "Format": None, "Type": None}},
@@ -47,17 +53,25 @@ _HOW: dict[str, dict[str, Any]] = {
 
 @contextmanager
 def quiet(name: str) -> Iterator[None]:
-    """Settings in force while a figure is made and written; `name` makes the ids of its SVG its own."""
-    import matplotlib
+    """Settings in force while a figure is made and written; `name` makes the ids of its SVG its own.
 
-    with matplotlib.rc_context({
+    Whatever a user's own files have set for figures is put aside meanwhile.
+    """
+    with no_programs_for_figures():
+        import matplotlib.font_manager
+
+    ours: dict[Any, Any] = {
         "svg.fonttype": "none",
         "svg.hashsalt": name,
         "font.family": "DejaVu Sans",
         "font.size": 8.5,
         "hatch.linewidth": 0.6,
         "axes.unicode_minus": True,
-    }):  # fmt: skip
+    }
+    defaults: dict[Any, Any] = {
+        key: value for key, value in matplotlib.rcParamsDefault.items() if key not in _OF_THE_SESSION
+    }
+    with matplotlib.rc_context({**defaults, **ours}):
         yield
 
 
@@ -124,11 +138,12 @@ def write_figure(path: Path, draw: Callable[[], Figure], name: str) -> None:
         As `svg_bytes` takes it.
     """
     content = _written(draw, name, path.suffix.lower().removeprefix("."))[0]
-    path = path.resolve()
+    path = place_of(path)  # a link of that name is replaced, not followed
     aside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
     try:
-        aside.write_bytes(content)
+        write_new(aside, content)
         aside.replace(path)
+        sync_folder(path.parent)
     finally:
         aside.unlink(missing_ok=True)
 

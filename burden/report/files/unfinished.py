@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-import shutil
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from dataclasses import asdict
 from functools import cache
 from pathlib import Path
@@ -14,8 +12,9 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 import burden
-from burden.report.files.folder import fill, move_into_place
-from burden.utils.errors import InputError, Problem
+from burden.io.aside import Aside, place_of
+from burden.io.safe_files import inside, read_plain, write_new
+from burden.report.files.folder import digest, fill, move_into_place
 
 if TYPE_CHECKING:
     from burden.case import Case
@@ -23,14 +22,18 @@ if TYPE_CHECKING:
 
 __all__ = ["Unfinished", "code_of"]
 
-_NOTE = ".water.json"
+#: inside the folder aside: the reports, and what each note says of one
+_REPORTS, _NOTES = "new", "notes"
+_MAX_BYTES = 100_000_000
 
 
 class Unfinished:
     """A hidden folder beside the target that holds the reports done so far.
 
-    A report is taken over only where the case, the options and the package's own files are the very same; its note,
-    written last, says so. The folder goes when all is done or an input is wrong; it stays when a run is stopped.
+    A run that was stopped leaves its folder; the next one to the same target takes over what is whole in it, file by
+    file as the digests say, into a folder of its own. A report is taken over only where the case, the options and the
+    package's own files are the very same; its note, written last, says so. The folder goes when all is done or an
+    input is wrong.
 
     Parameters
     ----------
@@ -41,65 +44,66 @@ class Unfinished:
     """
 
     def __init__(self, target: Path, options: str) -> None:
-        self.target = target.resolve()
         self.options = options
-        self.folder = self.target.parent / f".{self.target.name}-unfinished"
-        self.waters: dict[str, Water] = {}
-        self.made: list[Path] = []
+        self.aside = Aside(place_of(target))
+        self.notes: dict[str, dict[str, Any]] = {}
 
     def __enter__(self) -> Unfinished:
-        if self.folder.is_symlink() or (self.folder.exists() and not self.folder.is_dir()):
-            place, fix = str(self.folder), "Move it away: unfinished reports are kept there."
-            raise InputError([Problem("command line", "--out", place, "no file of that name", fix)])
-        self.made = [parent for parent in self.folder.parents if not parent.exists()]
-        self.folder.mkdir(parents=True, exist_ok=True)
+        self.aside.__enter__()
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
-        if self.folder.exists() and not any(self.folder.iterdir()):
-            self.folder.rmdir()
-        with suppress(OSError):  # the folders made on the way here go as well, up to the first that holds something
-            for parent in self.made:
-                parent.rmdir()
+        self.aside.kept = bool(self.notes)
+        self.aside.__exit__(kind, error, at)
 
     def _print_of(self, case: Case) -> str:
         """Fingerprint of all that a report depends on."""
         all_of_it = (code_of(Path(burden.__file__).parent), self.options, case)
-        return hashlib.sha256(repr(all_of_it).encode("utf-8")).hexdigest()
+        return digest(repr(all_of_it).encode("utf-8", "surrogatepass"))
 
     def water(self, case: Case) -> Water | None:
         """Return what a finished report says of its water; None where there is none of this very case."""
         from burden.report.page.index import Water
 
-        if case.name not in self.waters:
-            try:
-                note = json.loads((self.folder / case.name / _NOTE).read_text(encoding="utf-8"))
-            except (OSError, ValueError):
-                return None
-            if note.get("of") != self._print_of(case) or not self._whole(case.name, note["files"]):
-                return None
-            found: dict[str, Any] = note["water"]
-            tuples = {key: tuple(found[key]) for key in ("urgency", "walk", "due")}
-            self.waters[case.name] = Water(**{**found, **tuples})
-        return self.waters[case.name]
+        if case.name not in self.notes and not any(self._taken_over(case, e) for e in self.aside.earlier):
+            return None
+        found: dict[str, Any] = self.notes[case.name]["water"]
+        return Water(**{**found, **{key: tuple(found[key]) for key in ("urgency", "walk", "due")}})
 
-    def _whole(self, name: str, files: Sequence[str]) -> bool:
-        return all((self.folder / name / file).is_file() for file in files)
+    def _taken_over(self, case: Case, earlier: Path) -> bool:
+        """Whether an earlier run left this very report whole; it is then in our own folder."""
+        try:
+            note = json.loads(read_plain(inside(earlier, f"{_NOTES}/{_note_of(case)}"), _MAX_BYTES))
+            if note["of"] != self._print_of(case):
+                return False
+            root = inside(earlier, f"{_REPORTS}/{case.name}")
+            files = {name: read_plain(inside(root, name), _MAX_BYTES) for name in note["files"]}
+        except (OSError, ValueError, KeyError, TypeError):
+            return False
+        if any(digest(content) != note["files"][name] for name, content in files.items()):
+            return False
+        self._write(case, files, note)
+        return True
 
     def put(self, case: Case, files: Mapping[str, bytes], water: Water) -> None:
         """Keep a report: its files first, the note that it is whole last."""
-        folder = self.folder / case.name
-        shutil.rmtree(folder, ignore_errors=True)
-        fill(folder, files)
-        note = {"of": self._print_of(case), "files": [*files], "water": asdict(water)}
-        fill(folder, {_NOTE: json.dumps(note).encode("utf-8")})
+        listed = {name: digest(content) for name, content in files.items()}
+        self._write(case, files, {"of": self._print_of(case), "files": listed, "water": asdict(water)})
+
+    def _write(self, case: Case, files: Mapping[str, bytes], note: dict[str, Any]) -> None:
+        fill(self.aside.path / _REPORTS / case.name, files)
+        notes = self.aside.path / _NOTES
+        notes.mkdir(exist_ok=True)
+        write_new(notes / _note_of(case), json.dumps(note).encode("utf-8"))
+        self.notes[case.name] = note
 
     def discard(self) -> None:
-        """Throw everything away."""
-        shutil.rmtree(self.folder, ignore_errors=True)
+        """Throw everything away, what earlier runs left included."""
+        self.notes = {}
+        self.aside.forget_earlier()
 
-    def finish(self, order: Sequence[str], more: Mapping[str, bytes]) -> list[str]:
-        """Add files beside the reports, move everything into place and return the paths of all files.
+    def finish(self, order: Sequence[str], more: Mapping[str, bytes]) -> tuple[list[str], list[str]]:
+        """Add files beside the reports and move everything into place.
 
         Parameters
         ----------
@@ -107,18 +111,24 @@ class Unfinished:
             Names of the cases, all of them put or found.
         more : mapping of str to bytes
             Files beside their folders.
+
+        Returns
+        -------
+        list of str, list of str
+            Paths of all files; names under which changed files of an earlier report were kept.
         """
-        names = [*more]
+        fill(self.aside.path / _REPORTS, more)
+        listed = {name: digest(content) for name, content in more.items()}
         for name in order:
-            note = self.folder / name / _NOTE
-            names += [f"{name}/{file}" for file in json.loads(note.read_text(encoding="utf-8"))["files"]]
-        for strange in {p.name for p in self.folder.iterdir()} - {*order}:
-            shutil.rmtree(self.folder / strange, ignore_errors=True)
-        fill(self.folder, more)
-        for name in order:
-            (self.folder / name / _NOTE).unlink()
-        move_into_place(self.folder, names, self.target)
-        return names
+            listed |= {f"{name}/{file}": value for file, value in self.notes[name]["files"].items()}
+        kept = move_into_place(self.aside, _REPORTS, listed)
+        self.notes = {}
+        return [*listed], kept
+
+
+def _note_of(case: Case) -> str:
+    """Name of a note: a case's own may be as long as a name can be."""
+    return f"{digest(case.name.encode('utf-8'))[:32]}.json"
 
 
 @cache
@@ -130,8 +140,8 @@ def code_of(package: Path) -> str:
     package : Path
         Its folder.
     """
-    digest = hashlib.sha256()
+    found = hashlib.sha256()
     for path in sorted(package.rglob("*")):
         if path.is_file() and path.parent.name != "__pycache__":
-            digest.update(path.relative_to(package).as_posix().encode("utf-8") + b"\0" + path.read_bytes() + b"\0")
-    return digest.hexdigest()
+            found.update(path.relative_to(package).as_posix().encode("utf-8") + b"\0" + path.read_bytes() + b"\0")
+    return found.hexdigest()
