@@ -201,7 +201,7 @@ def test_a_pipe_or_a_device_in_a_case_is_refused_at_once(tmp_path, name):
     (folder / name).unlink(missing_ok=True)
     os.mkfifo(folder / name)
     found = CliRunner().invoke(main, ["check", str(folder)])
-    assert (found.exit_code, "no plain file" in found.output) == (2, True)
+    assert (found.exit_code, "a file of the case folder" in found.output) == (2, True)
     (folder / name).unlink()
     (folder / name).symlink_to("/dev/zero")
     assert CliRunner().invoke(main, ["check", str(folder)]).exit_code == 2
