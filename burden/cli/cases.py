@@ -30,19 +30,21 @@ def _read(folder: Path, parasite: str | None = None) -> Any:
     return case
 
 
-@click.command(cls=Command, short_help="The whole job for one case or several.")
+@click.command(cls=Command, short_help="Write the report of one case or several.")
 @click.argument("cases", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="CASE...")
 @click.option("--out", type=click.Path(path_type=Path), help="Folder to write to (default: CASE/report).")
-@click.option("--accept-unpublished-dose", is_flag=True, help="Work out a dose no source gives.")
-@click.option("--workers", type=click.IntRange(1, 256), help="Cases worked out at once (default: one a processor).")
+@click.option("--accept-unpublished-dose", is_flag=True, help="Work out a dose that no source gives.")
+@click.option(
+    "--workers", type=click.IntRange(1, 256), help="How many cases to work on at once (default: one per processor)."
+)
 @answers()
 def report(
     cases: tuple[Path, ...], out: Path | None, accept_unpublished_dose: bool, workers: int | None, draws: int, seed: int
 ) -> Any:
-    """The whole job: burden, forecast, schedule, doses, calendar, all in one folder to read and print.
+    """Write the report: burden, forecast, schedule, doses and calendar, in one folder to read and print.
 
-    An older report of ours is replaced; a folder that holds anything else is left alone. Of several cases those done
-    when a run is stopped are kept, and the same command goes on from there.
+    An older report is replaced; a folder that holds anything else is left alone. If you stop a run over several cases,
+    the finished reports are kept and the same command carries on from there.
 
     \b
     Example:
@@ -57,12 +59,12 @@ def report(
         )
 
 
-@click.command(cls=Command, short_help="The true burden behind the samples.")
+@click.command(cls=Command, short_help="How many flukes are really on the fish.")
 @_case
 @_parasite
 @answers(brief=True)
 def estimate(case: Path, parasite: str | None, draws: int, seed: int) -> Any:
-    """The true burden behind the samples, and what they can have missed.
+    """Estimate how many flukes are really on the fish, and what the samples can have missed.
 
     \b
     Example:
@@ -73,13 +75,13 @@ def estimate(case: Path, parasite: str | None, draws: int, seed: int) -> Any:
     return run(_read(case, parasite), parasite, draws, seed)
 
 
-@click.command(cls=Command, short_help="Flukes and deaths: untreated, as planned, as recommended.")
+@click.command(cls=Command, short_help="Forecast flukes and deaths, untreated and treated.")
 @_case
-@click.option("--days", default=60.0, show_default=True, type=click.FloatRange(1, 400), help="Horizon [d].")
+@click.option("--days", default=60.0, show_default=True, type=click.FloatRange(1, 400), help="How far ahead [d].")
 @_parasite
 @answers()
 def forecast(case: Path, days: float, parasite: str | None, draws: int, seed: int) -> Any:
-    """Flukes and deaths over the days to come: untreated, as planned in the case, as recommended.
+    """Forecast flukes and deaths: untreated, as planned in the case, and as recommended.
 
     \b
     Example:
@@ -90,12 +92,12 @@ def forecast(case: Path, days: float, parasite: str | None, draws: int, seed: in
     return forecast_case(_read(case, parasite), days, draws, seed, parasite)
 
 
-@click.command(cls=Command, short_help="Did the last dose work.")
+@click.command(cls=Command, short_help="Did the last dose work?")
 @_case
 @_parasite
 @answers(brief=True)
 def response(case: Path, parasite: str | None, draws: int, seed: int) -> Any:
-    """Did the last dose work: worked, fell short, new settlers since, or the samples cannot tell.
+    """Judge the last dose: it worked, it fell short, the flukes seen are new, or the samples cannot show it.
 
     \b
     Example:
@@ -109,7 +111,7 @@ def response(case: Path, parasite: str | None, draws: int, seed: int) -> Any:
 _MEASURE = click.FloatRange(min=0, min_open=True)
 
 
-@click.command(cls=Command, short_help="Begin a case folder, every value explained.")
+@click.command(cls=Command, short_help="Start a case folder with every value explained.")
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
 @click.option("--visit-date", type=DAY, help="The date of decision.")
 @click.option("--title", help="What the case is called.")
@@ -126,7 +128,7 @@ _MEASURE = click.FloatRange(min=0, min_open=True)
     type=(DAY, click.FloatRange(-2, 40)),
     multiple=True,
     metavar="DATE CELSIUS",
-    help="Instead: a reading by hand; give it as often as you read.",
+    help="Instead: a reading by hand; repeat it for each reading.",
 )
 @click.option(
     "--logger", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="Instead: a logger's file, copied."
@@ -134,19 +136,19 @@ _MEASURE = click.FloatRange(min=0, min_open=True)
 @click.option("--species", help="Of the fish.")
 @click.option("--count", type=click.IntRange(min=1), help="Fish alive.")
 @click.option("--weight-g", type=_MEASURE, help="Mean weight of a fish [g].")
-@click.option("--food-fish", type=click.Choice(["yes", "no"]), help="Whether anybody may ever eat them.")
+@click.option("--food-fish", type=click.Choice(["yes", "no"]), help="Whether anyone could ever eat them.")
 @click.option(
     "--gill-clip",
     type=(_MEASURE, click.Choice(["tips", "filaments", "arches"])),
     metavar="N WHAT",
-    help="On one slide of gill: so many tips (of filaments), whole filaments, or arches.",
+    help="What lies on one gill slide: how many filament tips, whole filaments or arches.",
 )
 @click.option("--ask", is_flag=True, help="Ask, in plain questions, for what no option gives.")
 @answers(None, asks=True)
 def new(folder: Path, ask: bool, **given: Any) -> Any:
-    """Begin a case folder that reads as it stands, every value explained; what no option gives is an example.
+    """Start a case folder with every value explained. Values that no option gives are examples to replace.
 
-    With --ask it asks for the rest in plain questions, and says what it expected where an answer cannot be read.
+    With --ask it asks for the rest in plain questions, and explains what it needs if it cannot read an answer.
 
     \b
     Example:
@@ -161,11 +163,11 @@ def new(folder: Path, ask: bool, **given: Any) -> Any:
     return NewCase(folder, tuple(new_case(folder, toml, begun.temperature_csv)))
 
 
-@click.command(cls=Command, short_help="Read a case back in words; list all that is wrong.")
+@click.command(cls=Command, short_help="Read a case back, or list all that is wrong.")
 @_case
 @answers(None)
 def check(case: Path) -> Any:
-    """Read a case back in words, with what had to be assumed, or list everything wrong with it.
+    """Read a case back in words, with what had to be assumed, or list everything that is wrong with it.
 
     \b
     Example:

@@ -60,7 +60,7 @@ def _code_of(error: Exception, as_json: bool) -> int:
         return 1
     said = repr(error)
     said = said if len(said) <= _LONGEST else f"{said[:_LONGEST]} …"
-    print_failure(f"something went wrong that should not: {said}. Run again with --debug.", as_json)
+    print_failure(f"this should not happen: {said}. Run it again with --debug to see where.", as_json)
     return 1
 
 
@@ -70,9 +70,9 @@ def main() -> None:
     """How many flukes are really on the fish, what they will do, and when the next dose must go in.
 
     \b
-    Begin a case folder:   burden new my_pond
+    Start a case folder:   burden new my_pond
     Read it back:          burden check my_pond
-    The whole job:         burden report my_pond
+    Write the report:      burden report my_pond
 
-    Every command explains itself and ends with an example: burden interval --help.
+    Every command has help that ends with an example: burden interval --help.
     """

@@ -44,7 +44,7 @@ class NewCase(Result):
         named = f'"{self.folder}"' if " " in str(self.folder) else str(self.folder)
         return (
             f"{self.folder} holds {', '.join(path.name for path in self.files)}.\n"
-            "Write your own values over those in case.toml, and a row a preparation into samples.csv; then:\n"
+            "Replace the values in case.toml with your own, and write one row per preparation into samples.csv. Then:\n"
             f"  burden check {named}\n"
             f"  burden report {named}"
         )
@@ -71,8 +71,8 @@ class Begun:
 
 #: beside the volume, by how it was found
 _VOLUME_REMARKS = {
-    "size_m": "from the pond's measures [L]; filter, sump and pipes come on top: add them to all three",
-    "salt": "by salt [L]: all the water it mixed into, filter and pipes too; low and high from the meter's error",
+    "size_m": "from the pond's measures [L]; add filter, sump and pipes to all three numbers",
+    "salt": "from the salt test [L]: all the water the salt mixed into; low and high from the meter's error",
 }
 _NAMES = {"weight_g": "mean_weight_g"}
 _PLAIN = ("title", "visit_date", "species", "count", "weight_g", "food_fish")

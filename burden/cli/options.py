@@ -120,7 +120,7 @@ def _common(draws: int | None) -> list[Callable[[Any], Any]]:
     drawn = [
         click.option("--seed", default=1, show_default=True, type=click.IntRange(0), help="Same seed, same answer."),
         click.option("--draws", default=draws, show_default=True, type=click.IntRange(20, 20000),
-                     help="Ponds drawn; more take longer and smooth the intervals."),
+                     help="Number of simulated ponds; more take longer and give steadier ranges."),
     ]  # fmt: skip
     return [
         *(drawn if draws is not None else []),

@@ -50,15 +50,15 @@ class Bar:
         >>> bar = Bar(quiet=True)
         >>> bar.heard("searching for a schedule", 0.25)
         >>> bar.line(12.0, 6.0)
-        '[#####...............] searching for a schedule, about 18 s left of it, 12 s gone'
+        '[#####...............] searching for a schedule, about 18 s left, 12 s so far'
         """
         stage = self.stage or "working"
         if not self.share:
             place = int(gone_s / _EVERY_S) % _WIDTH
-            return f"[{'.' * place}#{'.' * (_WIDTH - 1 - place)}] {stage}, {gone_s:.0f} s gone"
+            return f"[{'.' * place}#{'.' * (_WIDTH - 1 - place)}] {stage}, {gone_s:.0f} s so far"
         left = in_stage_s * (1 - self.share) / self.share
         full = round(_WIDTH * self.share)
-        return f"[{'#' * full}{'.' * (_WIDTH - full)}] {stage}, about {left:.0f} s left of it, {gone_s:.0f} s gone"
+        return f"[{'#' * full}{'.' * (_WIDTH - full)}] {stage}, about {left:.0f} s left, {gone_s:.0f} s so far"
 
     def __enter__(self) -> Bar:
         if self.on:

@@ -36,7 +36,7 @@ def questions(told: Mapping[str, Any]) -> dict[str, Any]:
         Where there is no standard input to answer on.
     """
     if sys.stdin is None:
-        raise click.UsageError("--ask needs somebody to answer, and standard input is closed; give the rest as options")
+        raise click.UsageError("--ask needs somebody to answer, but standard input is closed; give the rest as options")
     found: dict[str, Any] = {}
     for key, (question, read, usual) in _PLAIN.items():
         if key not in told:
@@ -54,7 +54,7 @@ def questions(told: Mapping[str, Any]) -> dict[str, Any]:
 def _water() -> dict[str, Any]:
     """Ask how much water there is, in the way it is known."""
     litres = _number("litres above 0, for instance 12000")
-    question = "How much water is there, filter and pipes included [L]; or how it is known: measures, or salt"
+    question = "How many litres of water, filter and pipes included (or type: measures, salt)"
     known = _ask(question, _either(litres, "measures", "salt"))
     if known == "salt":
         grams, rise = _number("grams above 0, for instance 5000"), _number("g/L above 0, for instance 0.5")
@@ -62,11 +62,11 @@ def _water() -> dict[str, Any]:
         return {"salt": (added, _ask("By how much did salinity rise once it was mixed [g/L]", rise))}
     if known == "measures":
         metres = _number("metres above 0, for instance 3.5")
-        shape = _ask("Which outline: rectangle, oval or free", _one_of("rectangle", "oval", "free"), "rectangle")
+        shape = _ask("Outline: rectangle, oval or free", _one_of("rectangle", "oval", "free"), "rectangle")
         sides = (
             "How long is it at the surface [m]",
             "How wide is it [m]",
-            "How deep is it on average, not at most [m]",
+            "Mean depth, not the deepest [m]",
         )
         return {"shape": shape, "size_m": tuple(_ask(side, metres) for side in sides)}
     return {"volume_l": known}
@@ -75,9 +75,11 @@ def _water() -> dict[str, Any]:
 def _temperature() -> dict[str, Any]:
     """Ask how warm the water is: one figure, readings by hand or a logger's file."""
     celsius = _number("°C from -2 to 40, for instance 17.5", -2.0, 40.0, above=False)
-    known = _ask("How warm is the water [°C]; or how it is known: readings, or logger", _either(celsius, *_WARMTH))
+    known = _ask("Water temperature in °C (or type: readings, logger)", _either(celsius, *_WARMTH))
     if known == "readings":
-        return {"readings": _listed("A reading, date and °C, as 2026-05-04 17.5 (Enter after the last)", _reading)}
+        return {
+            "readings": _listed("A reading: date and °C, for example 2026-05-04 17.5 (Enter after the last)", _reading)
+        }
     return {"record": _ask("Name of the logger's file", _record)} if known == "logger" else {"temperature_c": known}
 
 
@@ -120,7 +122,7 @@ def _listed(question: str, read: _Reader[_T | None]) -> list[_T]:
         elif found:
             return found
         else:
-            click.echo("Error: one reading at least is needed", err=True)
+            click.echo("Error: at least one reading is needed", err=True)
 
 
 def _words(text: str) -> str:
@@ -245,12 +247,12 @@ def _record(text: str) -> str:
 
 
 _PLAIN: Mapping[str, tuple[str, _Reader[Any], str]] = {
-    "title": ("What is it called", _words, ""),
+    "title": ("What is this pond or tank called", _words, ""),
     "visit_date": ("Date of the visit", _day, ""),
     "species": ("Which fish", _words, "koi"),
     "count": ("How many of them are alive", _whole, ""),
     "weight_g": ("What does one weigh on average [g]", _number("grams above 0, for instance 400"), ""),
-    "food_fish": ("May anybody ever eat them: yes or no", _one_of("yes", "no"), ""),
+    "food_fish": ("Could anyone ever eat them: yes or no", _one_of("yes", "no"), ""),
 }
 _WARMTH = ("readings", "logger")
-_CLIP = "What of the gills lies on one slide, as 15 tips, 8 filaments or 1 arch"
+_CLIP = "What lies on one gill slide, for example 15 tips, 8 filaments or 1 arch"

@@ -16,7 +16,7 @@ __all__ = ["agents", "dose", "interval", "parasites"]
 _water = click.option("--temperature", required=True, type=click.FloatRange(0, 40), help="Water [°C].")
 
 
-@click.command(cls=Command, short_help="Why this repeat interval.")
+@click.command(cls=Command, short_help="Why repeat the dose at this interval.")
 @click.option("--parasite", required=True, type=ParasiteName(), help="Parasite set, see `burden parasites`.")
 @_water
 @click.option(
@@ -25,9 +25,9 @@ _water = click.option("--temperature", required=True, type=click.FloatRange(0, 4
 @click.option("--plot", type=FIGURE, help="Write the chart of interval against temperature, .svg or .png.")
 @answers(200)
 def interval(parasite: str, temperature: float, agent: str, plot: Path | None, draws: int, seed: int) -> Any:
-    """Why this repeat interval: when eggs hatch, when settlers lay, and what doses between can do.
+    """Explain the repeat interval: when eggs hatch, when young flukes lay, and what doses in between can do.
 
-    Worked out for a reference pond of 40 fish of 400 g in 10 m³; a case's own dates come from `burden report`.
+    It is worked out for a reference pond: 40 fish of 400 g in 10 m³. For the dates of a case run `burden report`.
 
     \b
     Example:
@@ -43,15 +43,15 @@ def interval(parasite: str, temperature: float, agent: str, plot: Path | None, d
     return answer
 
 
-@click.command(cls=Command, short_help="What to weigh or measure out, and the cautions.")
+@click.command(cls=Command, short_help="What to weigh or measure, and the cautions.")
 @click.option("--agent", required=True, type=AgentName(), help="Agent, see `burden agents`.")
 @click.option("--volume-l", required=True, type=float, help="All the water, filter, sump and pipes included [L].")
 @click.option("--mg-l", type=float, help="Concentration (default: the customary one) [mg/L].")
 @click.option("--strength-percent", type=float, help="Active substance in the product [%].")
 @click.option("--hours", type=float, help="Length of the bath (default: as published) [h].")
-@click.option("--temperature", type=float, help="Water; without it the limit for warm water holds [°C].")
+@click.option("--temperature", type=float, help="Of the water; without it the warm-water limit holds [°C].")
 @click.option("--species", help="Host, for its own limits.")
-@click.option("--accept-unpublished-dose", is_flag=True, help="Work out a dose no source gives.")
+@click.option("--accept-unpublished-dose", is_flag=True, help="Work out a dose that no source gives.")
 @answers(None)
 def dose(
     agent: str,
@@ -63,7 +63,7 @@ def dose(
     species: str | None,
     accept_unpublished_dose: bool,
 ) -> Any:
-    """What to weigh or measure out for one bath, and everything to beware of.
+    """Work out what to weigh or measure for one bath, with the cautions.
 
     \b
     Example:
@@ -83,12 +83,12 @@ def dose(
     )
 
 
-@click.command(cls=Command, short_help="The parasite sets, or all that is known of one.")
+@click.command(cls=Command, short_help="List the parasite sets, or show one.")
 @click.argument("name", required=False, type=ParasiteName())
 @click.option("--plot", type=FIGURE, help="Write the figure of its thermal laws, .svg or .png; needs a name.")
 @answers(200)
 def parasites(name: str | None, plot: Path | None, draws: int, seed: int) -> Any:
-    """The parasite sets and what each can be asked, or all that is known of one: values, points, laws, sources.
+    """List the parasite sets, or show all that is known of one: values, points, laws and sources.
 
     \b
     Example:
@@ -116,11 +116,11 @@ def _no_set_to_draw(plot: Path) -> Exception:
     return InputError([Problem("command line", "--plot", str(plot), expected, fix)])
 
 
-@click.command(cls=Command, short_help="The agents, or all that is known of one.")
+@click.command(cls=Command, short_help="List the agents, or show one.")
 @click.argument("name", required=False, type=AgentName())
 @answers()
 def agents(name: str | None, draws: int, seed: int) -> Any:
-    """The agents, or all that is known of one: how it is given, what it kills and spares, who bears it badly.
+    """List the agents, or show one: how it is given, what it kills and spares, which fish tolerate it badly.
 
     \b
     Example:

@@ -41,7 +41,7 @@ def assemble(folder: Path, notes: Notes) -> Case | None:
     if case is None or tables.water is None or notes.problems:
         return None
     if case.title == TEMPLATE_TITLE:
-        notes.warn("The title is still the example's: were all values replaced?")
+        notes.warn("The title is still that of the example: have all values been replaced?")
     notes.warnings.extend(checks.oddities(case))
     assumed = checks.assumptions(case, exchange_given=tables.water.exchange_per_day is not None)
     return replace(case, assumptions=(*assumed, *notes.assumptions), warnings=tuple(notes.warnings))
@@ -103,4 +103,4 @@ def _fish(tables: CaseTables, notes: Notes) -> tuple[FishGroup, ...]:
 def _warn_of_unnamed_record(folder: Path, tables: CaseTables, notes: Notes) -> None:
     named = tables.water.temperature_c if tables.water else None
     if tables.water and not isinstance(named, str) and (folder / "temperature.csv").exists():
-        notes.warn('temperature.csv is not read: name it with temperature_c = "temperature.csv" in [water].')
+        notes.warn('temperature.csv is not used: to use it, write temperature_c = "temperature.csv" in [water].')

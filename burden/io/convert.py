@@ -179,7 +179,7 @@ def _lethal_limit(table: FishTable, notes: Notes) -> int | None:
     """Return how many fish may be killed; a plain yes sets no limit but the stock."""
     if table.lethal_sampling_allowed is not True:
         return None if table.lethal_sampling_allowed is None else int(table.lethal_sampling_allowed)
-    notes.assume(f"How many {table.species} may be killed to look at is not said: no limit is taken.")
+    notes.assume(f"How many {table.species} may be killed to look at is not given: we assume no limit.")
     return table.count
 
 
@@ -282,7 +282,7 @@ def _share_changed(table: ActionTable, notes: Notes) -> float | None:
     """Return the share of the water changed; of a plain yes, a half: an assumption."""
     if table.water_change_after is not True:
         return None if table.water_change_after is None else float(table.water_change_after)
-    notes.assume(f"How much water was changed after {table.date} is not said: a half is taken.")
+    notes.assume(f"How much water was changed after {table.date} is not given: we assume half.")
     return ASSUMED_WATER_CHANGE
 
 

@@ -75,7 +75,7 @@ def read_samples(folder: Path, context: SampleContext, notes: Notes) -> tuple[Pr
     if table is None:
         return ()
     if not table.rows:
-        notes.warn("samples.csv holds no row: the answer rests on the prior alone.")
+        notes.warn("samples.csv has no rows: the answer rests on what is assumed of any such stock.")
     elif len(context.parasites) > 1 and "parasite" not in table.rows[0]:
         expected = "a column parasite, as the case names several sets"
         notes.problem(name, "header", "missing", expected, "Say for each row which set was counted.")
@@ -258,7 +258,7 @@ def read_temperature(folder: Path, name: str, notes: Notes) -> RecordedTemperatu
     if len(notes.problems) > before:
         return None
     if empty:
-        notes.warn(f"{name}: {counted(empty, 'row')} without a temperature, left out.")
+        notes.warn(f"{name}: {counted(empty, 'row')} without a temperature left out.")
     times = tuple(sorted(readings))
     return RecordedTemperature(times, tuple(sum(readings[t]) / len(readings[t]) for t in times))
 

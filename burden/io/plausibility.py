@@ -106,11 +106,11 @@ def _odd_sets(case: Case) -> Iterator[str]:
     for name in case.parasites:
         known = load_parasite(name)
         if stray := known.stray_in(case.water.medium):
-            yield f'{stray}, and medium is "{case.water.medium}": which of the two holds?'
+            yield f'{stray}, but medium is "{case.water.medium}": which is right?'
         hosts = ", ".join(known.hosts)
         for group in case.fish:
             if not _stems(group.species) & _stems(hosts):
-                yield f"The figures of {name} are of {hosts}, and the fish are {group.species}: is the set right?"
+                yield f"The values of {name} come from {hosts}, but the fish are {group.species}: is the set right?"
 
 
 def _stems(words: str) -> set[str]:
@@ -122,7 +122,7 @@ def _odd_water(case: Case) -> Iterator[str]:
     water = case.water
     salt = water.salinity_g_l
     if salt is not None and (salt > 10 if water.medium == "fresh" else salt < 10):
-        yield f'Medium is "{water.medium}" but salinity is {salt:g} g/L: which of the two holds?'
+        yield f'Medium is "{water.medium}" but salinity is {salt:g} g/L: which is right?'
     yield from _odd_temperature(case)
 
 
@@ -146,7 +146,7 @@ def _odd_record(spec: RecordedTemperature) -> Iterator[str]:
         more = f", and {counted(len(jumps) - 1, 'more jump')} like it" if jumps[1:] else ""
         yield (
             f"The temperature record goes from {one:g} to {other:g} °C within a day, on {day.date()}{more}: "
-            "a slip of the point?"
+            "is the decimal point in place?"
         )
     for (before, _), (after, _) in readings:
         if (gap := (after - before).days) > _YEAR_OLD_DAYS:
@@ -157,12 +157,12 @@ def _odd_samples(case: Case) -> Iterator[str]:
     for day in case.sample_dates:
         stock = case.fish_on(day)
         if day < case.visit_date and (live := _live_fish(case, day)) > stock:
-            yield f"On {day}, {live} live fish were sampled but the logs leave only {stock}: deaths not written down?"
+            yield f"On {day}, {live} live fish were sampled but the logs leave only {stock}: are deaths missing?"
     for day in case.sample_dates:
         rows = [row for row in case.samples if row.date == day]
         half = len(rows) // 2
         if rows[:half] == rows[half:] and len(set(rows[:half])) > 1:
-            yield f"samples.csv: the {half} rows of {day} stand there twice: pasted twice?"
+            yield f"samples.csv: the {half} rows of {day} appear twice: pasted twice?"
     ways: dict[tuple[date, str], set[str]] = {}
     for row in case.samples:
         ways.setdefault((row.date, row.fish), set()).add(row.chosen)
@@ -171,13 +171,13 @@ def _odd_samples(case: Case) -> Iterator[str]:
             yield f"Fish {fish} of {day} is both {' and '.join(sorted(chosen))}."
     wrong = [row for row in case.samples if _wrong_site(row)]
     if wrong:
-        yield f"samples.csv: {counted(len(wrong), 'row')} with a method that does not look at the site."
+        yield f"samples.csv: the method does not match the site in {counted(len(wrong), 'row')}."
     if case.sample_dates and -case.day_of(case.sample_dates[0]) > _LONG_AGO_DAYS:
         yield f"The first samples are of {case.sample_dates[0]}: is the year right?"
     elif case.sample_dates and (ago := -case.day_of(case.sample_dates[-1])) > _YEAR_OLD_DAYS:
         yield f"The newest samples are of {case.sample_dates[-1]}, {ago} d before the visit: is the year right?"
     if case.samples and not case.has_samples:
-        yield "No preparation was readable: the answer rests on the prior alone."
+        yield "No preparation was readable: the answer rests on what is assumed of any such stock."
 
 
 def _wrong_site(row: Preparation) -> bool:
@@ -189,15 +189,15 @@ def _odd_deaths(case: Case) -> Iterator[str]:
     if total > case.fish_count:
         yield (
             f"{total} deaths are written down and {case.fish_count} fish are left: "
-            "count is what is alive on the visit date."
+            "count is the number alive on the visit date."
         )
     if case.deaths and -case.day_of(case.deaths[0].date) > _LONG_AGO_DAYS:
         yield f"The first row of deaths.csv is of {case.deaths[0].date}: is the year right?"
     behind = -case.day_of(case.deaths[-1].date) if case.deaths else 0
     if behind > _STALE_LOG_DAYS:
         yield (
-            f"deaths.csv ends {behind} d before the visit, and days after its last row count as not watched: if none "
-            f"died since, write a row {case.visit_date},0."
+            f"deaths.csv ends {behind} d before the visit. Days after its last row count as not watched: if no fish "
+            f"died since, add the row {case.visit_date},0."
         )
     for before, after in pairwise(row.date for row in case.deaths):
         if (gap := (after - before).days) > _YEAR_OLD_DAYS:
@@ -210,7 +210,7 @@ def _odd_actions(case: Case) -> Iterator[str]:
     )
     for (day, agent, *_), times in written.items():
         if times > 1:
-            yield f"The dose of {agent} on {day} is written {times} times: was it given {times} times?"
+            yield f"The dose of {agent} on {day} is listed {times} times: was it given {times} times?"
     for action in (*case.given, *case.planned):
         if action.action == "heat" and case.limits.can_heat_to_c is None:
             yield f"Heat on {action.date}: [limits] can_heat_to_c does not say how far."
@@ -247,7 +247,7 @@ def _about_weight(case: Case) -> Iterator[str]:
             yield (
                 f"{group.species}, {known}: mean weight taken as {_rounded(weight.value)} g "
                 f"({_rounded(weight.low)} to {_rounded(weight.high)} g). "
-                "Brakes and death rates are per gram: weigh a few fish."
+                "Crowding and death rates are per gram of fish: weigh a few."
             )
 
 
@@ -260,12 +260,12 @@ def _about_samples(case: Case) -> Iterator[str]:
     bare = [row for row in case.samples if row.fraction_examined is None and row.clip_share is None]
     if bare:
         yield (
-            f"For {len(bare)} of {counted(len(case.samples), 'preparation')} nobody wrote what share of the site "
-            "was looked at: it is taken as a wide range from method and fish size."
+            f"What share of the site was looked at is not given for {len(bare)} of "
+            f"{counted(len(case.samples), 'preparation')}: we assume a wide range for the method and the fish size."
         )
     bodies = [row for row in case.samples if row.chosen == "dead" and row.hours_dead is None]
     if bodies:
-        yield f"For {counted(len(bodies), 'preparation')} of dead fish nobody wrote how long they were dead."
+        yield f"How long fish were dead is not given for {counted(len(bodies), 'preparation')}."
 
 
 def _about_water(case: Case, exchange_given: bool) -> Iterator[str]:
@@ -277,9 +277,9 @@ def _about_water(case: Case, exchange_given: bool) -> Iterator[str]:
         if group.mean_weight_g is not None and group.mean_weight_g.assumed:
             yield f"The mean weight of {group.species} is taken as ± 10 %."
     if not exchange_given:
-        yield "No water exchange is given: none is taken."
+        yield "No water exchange is given: we assume none."
     if case.water.filter is None:
-        yield "It is not said whether a filter runs, or has met the agent: both are possible."
+        yield "The filter is not given: we allow for none, a new one and one that has met the drug."
 
 
 def _about_doses(case: Case) -> Iterator[str]:
@@ -291,4 +291,4 @@ def _about_doses(case: Case) -> Iterator[str]:
         open_ends += ["amount"] if all(x is None for x in amounts) else []
         open_ends += ["hours"] if action.hours is None and action.route != "in_feed" else []
         if open_ends:
-            yield f"The dose of {action.date} leaves open: {', '.join(open_ends)}."
+            yield f"Not given for the dose of {action.date}: {', '.join(open_ends)}."

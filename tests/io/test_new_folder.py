@@ -21,7 +21,7 @@ def test_a_new_case_reads_as_it_stands_and_says_it_is_the_example(tmp_path):
     assert sorted(tmp_path.iterdir()) == [tmp_path / "new"]
     result = check_case(tmp_path / "new")
     assert result.ok
-    assert any("still the example's" in w for w in result.warnings)
+    assert any("still that of the example" in w for w in result.warnings)
 
 
 def uncommented(text):
@@ -179,13 +179,15 @@ def test_new_says_what_was_expected_and_asks_again(tmp_path):
     [
         (["--volume-l", "9000"], "taken as ± 10 %"),
         (["--size-m", "4", "3", "1"], "from the pond's measures"),
-        (["--salt", "5000", "0.5"], "by salt"),
+        (["--salt", "5000", "0.5"], "from the salt test"),
     ],
 )
 def test_beside_the_volume_stands_how_it_was_found(tmp_path, words, says):
     assert CliRunner().invoke(main, ["new", str(tmp_path / "pond"), *words]).exit_code == 0
     text = (tmp_path / "pond" / "case.toml").read_text()
-    about = [line for line in text.splitlines() if "±" in line or "measures [L]" in line or "by salt" in line]
+    about = [
+        line for line in text.splitlines() if "±" in line or "measures [L]" in line or "from the salt test" in line
+    ]
     assert [says in line for line in about if "over the year" not in line] == [True]
     assumed = any(line.startswith("The volume is taken as") for line in read_case(tmp_path / "pond").assumptions)
     assert assumed == (words[0] == "--volume-l")
@@ -206,7 +208,7 @@ def test_a_clip_on_the_slide_becomes_a_share_of_the_gills(tmp_path):
     assert third.clip_share is None
     told = CliRunner().invoke(main, ["check", str(folder)]).output
     assert "A clip shows 0.54 % of the gills (0.31 to 0.83 %; tips of 15 filaments), in 1 preparation." in told
-    assert "For 1 of 3 preparations nobody wrote what share" in told
+    assert "What share of the site was looked at is not given for 1 of 3 preparations" in told
 
 
 def test_a_share_of_a_clip_above_all_gills_is_refused(tmp_path):
