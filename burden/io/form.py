@@ -26,8 +26,6 @@ from burden.io.whole_write import ConflictError, digest_of, finish_pending, writ
 from burden.utils.errors import InputError, Problem
 
 __all__ = [
-    "LIST_TABLES",
-    "PLAIN_TABLES",
     "CheckedForm",
     "ConflictError",
     "FolderForm",
@@ -38,9 +36,6 @@ __all__ = [
     "write_form",
 ]
 
-PLAIN_TABLES = ("case", "water", "parasite", "looking", "findings", "limits")
-LIST_TABLES = ("fish", "given", "planned")
-_ORDER = ("case", "water", "fish", "parasite", "looking", "findings", "limits", "given", "planned")
 #: longer records come from a logger, are shown by their file's name alone and are never written
 _MOST_READINGS = 400
 _MOST_ROWS = 5000
@@ -111,11 +106,18 @@ def read_form(folder: Path) -> FolderForm:
     return FolderForm(_fields(plain_tables(text), case), seen, case)
 
 
+def _tables() -> dict[str, bool]:
+    """Names of the tables of case.toml in their order, and whether each is a list of blocks."""
+    from burden.io.schema import TABLES
+
+    return {name: many for name, (_, _, many) in TABLES.items()}
+
+
 def _fields(tables: dict[str, Any], case: Case) -> dict[str, Any]:
-    fields: dict[str, Any] = {name: tables.get(name, {}) for name in PLAIN_TABLES}
-    for name in LIST_TABLES:
-        value = tables.get(name, [])
-        fields[name] = [value] if isinstance(value, Mapping) else value
+    fields: dict[str, Any] = {}
+    for name, many in _tables().items():
+        value = tables.get(name, [] if many else {})
+        fields[name] = [value] if many and isinstance(value, Mapping) else value
     fields["samples"] = sample_rows(case)
     fields["deaths"] = death_rows(case)
     record = case.water.temperature
@@ -211,15 +213,16 @@ def _shaped(form: Any) -> dict[str, Any]:
     """
     if not isinstance(form, Mapping):
         raise _no_form("form", type(form).__name__)
-    unknown = [name for name in form if name not in (*_ORDER, *LOGS)]
+    tables = _tables()
+    unknown = [name for name in form if name not in tables and name not in LOGS]
     if unknown:
         raise _no_form(str(unknown[0])[:40], "unknown")
     found: dict[str, Any] = {}
-    for name in PLAIN_TABLES:
+    for name in (name for name, many in tables.items() if not many):
         if not isinstance(form.get(name, {}), Mapping):
             raise _no_form(name, "no table")
         found[name] = _without_none(form.get(name, {}))
-    for name in (*LIST_TABLES, *(log for log in LOGS if log in form)):
+    for name in (*(name for name, many in tables.items() if many), *(log for log in LOGS if log in form)):
         rows = form.get(name, [])
         if not isinstance(rows, list) or not all(isinstance(row, Mapping) for row in rows):
             raise _no_form(name, "no list of tables")
@@ -250,7 +253,7 @@ def _no_form(place: str, value: str) -> InputError:
 def _changed_files(folder: Path | None, form: Mapping[str, Any]) -> dict[str, str]:
     """Return the files that must be written for a folder to say what a settled form says; the rest stay as they are."""
     there = None if folder is None else read_form(folder)
-    tables = {name: form.get(name, [] if name in LIST_TABLES else {}) for name in _ORDER}
+    tables = {name: form.get(name, [] if many else {}) for name, many in _tables().items()}
     notes = Notes()
     text = None if folder is None else read_text(folder, CASE_FILE, notes)
     files = {}
@@ -264,7 +267,7 @@ def _changed_files(folder: Path | None, form: Mapping[str, Any]) -> dict[str, st
 
 
 def _says_the_same(fields: Mapping[str, Any], tables: Mapping[str, Any]) -> bool:
-    return all(same_value(fields[name], tables[name]) for name in _ORDER)
+    return all(same_value(fields[name], value) for name, value in tables.items())
 
 
 def _file_of(log: str, water: Mapping[str, Any]) -> str | None:
@@ -369,7 +372,7 @@ def write_form(folder: Path, form: Any, seen: str) -> FolderForm:
     return read_form(folder)
 
 
-def new_folder_from_form(folder: Path, form: Any) -> FolderForm:
+def new_folder_from_form(folder: Path, form: Any, like: Path | None = None) -> FolderForm:
     """Write a form as a new case folder, whole or not at all.
 
     Parameters
@@ -377,6 +380,8 @@ def new_folder_from_form(folder: Path, form: Any) -> FolderForm:
     folder : Path
         Must not exist, or be empty; its parent must exist.
     form : mapping
+    like : Path, optional
+        A case whose files the form began from: its comments, and a logger's file it names, go along.
 
     Returns
     -------
@@ -389,9 +394,12 @@ def new_folder_from_form(folder: Path, form: Any) -> FolderForm:
     """
     from burden.io.template import new_case
 
-    found = check_form(form)
+    found = check_form(form, like)
     if found.case is None:
         raise InputError(found.problems)
-    files = _changed_files(None, settled(form))
+    notes = Notes()
+    old = {} if like is None else {name: read_text(like, name, notes) for name in _read_files(like)}
+    files = {name: text for name, text in old.items() if text is not None and Path(name).name == name}
+    files |= _changed_files(like, settled(form))
     new_case(folder, files.pop(CASE_FILE), more=files)
     return read_form(folder)
