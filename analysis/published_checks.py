@@ -29,7 +29,7 @@ from burden.sampling import find
 from burden.schedule.interval import interval
 from burden.treatment.dose import dose
 from burden.treatment.efficacy_checks import check_points
-from burden.treatment.host_tolerance import unionised_share
+from burden.treatment.water_chemistry import unionised_share
 
 PUBLISHED = Path(__file__).parents[1] / "tests" / "published"
 DRAWS = 300

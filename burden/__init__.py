@@ -1,11 +1,11 @@
 """A population model of monogenean flukes on a group of fish, for the person who treats them.
 
 ```python
-from burden import draw_forecast, read_case
-from burden.visit import visit
+from burden import assess, draw_forecast, read_case
 
-found = visit(read_case("simulated_data/koi_pond"))
-found.estimates[0]                  # the burden, in words and as a table; a notebook shows it
+found = assess(read_case("simulated_data/koi_pond"))
+found.decision                      # what to do, and why, in words; a notebook shows it
+found.estimates[0]                  # the burden, in words and as a table
 found.forecasts[0].to_frame()       # flukes and deaths by day
 draw_forecast(found.forecasts[0])   # the same as a figure
 ```
@@ -21,18 +21,28 @@ from typing import Any
 from burden.utils.wording import words_come_from
 
 __version__ = "0.1.0"
+#: rooms and what of each is public; "name = function" where the function has another name in its room
 _NAMES = {
     "case": ("Case",),
-    "io": ("check_case", "new_case", "read_case"),
-    "utils.errors": ("BurdenError", "CannotAnswerError", "InputError", "Problem"),
+    "decision": ("Assessment", "Decision", "assess", "decide"),
     "evidence": ("Evidence", "agent_names", "load_agent", "load_parasite", "parasite_names", "reference"),
+    "inference.estimate": ("Estimate", "estimate_burden = estimate"),
+    "inference.treatment_response": ("Response", "assess_response = response"),
+    "io": ("check_case", "new_case", "read_case"),
     "report.figures.concentration": ("draw_concentration",),
     "report.figures.forecast": ("draw_forecast",),
     "report.figures.interval": ("draw_interval_chart",),
     "report.figures.thermal": ("draw_thermal_laws",),
-    "utils.results": ("Probability", "Result", "CredibleInterval"),
+    "schedule.aim": ("Aim", "aim_of"),
+    "schedule.forecast": ("Forecast",),
+    "schedule.interval": ("justify_interval = interval",),
+    "schedule.search": ("search_schedule = search",),
+    "decision.assessment": ("forecast = forecast_case",),
+    "treatment.dose": ("calculate_dose = dose",),
+    "utils.errors": ("BurdenError", "CannotAnswerError", "InputError", "Problem"),
+    "utils.results": ("CredibleInterval", "Probability", "Result"),
 }
-_HOME = {name: room for room, names in _NAMES.items() for name in names}
+_HOME = {name.split(" = ")[0]: (room, name.split(" = ")[-1]) for room, names in _NAMES.items() for name in names}
 __all__ = ["__version__", *sorted(_HOME)]
 
 
@@ -40,7 +50,8 @@ def __getattr__(name: str) -> Any:
     """Load a public name from its room."""
     if name not in _HOME:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(import_module(f"{__name__}.{_HOME[name]}"), name)
+    room, own = _HOME[name]
+    return getattr(import_module(f"{__name__}.{room}"), own)
 
 
 def _load_words(module: str) -> None:

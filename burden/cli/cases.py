@@ -87,7 +87,7 @@ def forecast(case: Path, days: float, parasite: str | None, draws: int, seed: in
     Example:
       burden forecast simulated_data/koi_pond --days 30
     """
-    from burden.visit import forecast_case
+    from burden.decision.assessment import forecast_case
 
     return forecast_case(_read(case, parasite), days, draws, seed, parasite)
 

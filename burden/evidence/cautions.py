@@ -6,10 +6,10 @@ from collections.abc import Iterable
 
 __all__ = ["KINDS", "Caution", "by_weight"]
 
-#: what a caution guards, the weightiest first: why no dose, what may kill fish or people at once, whom to try it on
-#: first, what may be eaten when, what is to be mended in the water dose or no dose, the fish and the water in general,
-#: how the dose is made up, where a figure is from
-KINDS = ("withhold", "danger", "trial", "food", "water", "care", "making_up", "bookkeeping")
+#: what a caution guards, the weightiest first: why no dose, what may kill fish at once, the people who give it, whom to
+#: try it on first, what may be eaten when, what is to be mended in the water dose or no dose, the fish and the water in
+#: general, how the dose is made up, where a figure is from
+KINDS = ("withhold", "danger", "people", "trial", "food", "water", "care", "making_up", "bookkeeping")
 
 
 class Caution(str):

@@ -86,12 +86,15 @@ class PublishedInterval:
     doses : int
     known : str
         Where it is from, in words.
+    middle_agent : str or None
+        Agent of every second dose, where that is another.
     """
 
     temperature_c: float
     gap_days: float
     doses: int
     known: str
+    middle_agent: str | None = None
 
 
 @dataclass(frozen=True)

@@ -27,8 +27,8 @@ from burden.model.temperature import Temperature
 from burden.treatment.bath import bath_effect, loss_draws
 from burden.treatment.efficacy import unknown_kill
 from burden.treatment.efficacy_fit import draw_kill
-from burden.treatment.host_tolerance import LEFT_IN_HOURS
 from burden.treatment.residues import stays
+from burden.treatment.water_chemistry import LEFT_IN_HOURS
 from burden.utils.random_streams import uniform_draws
 
 __all__ = [

@@ -139,7 +139,8 @@ def _days_to(
     if temperature.is_constant(day, day + MAX_DAYS):
         with np.errstate(divide="ignore"):
             days = 1.0 / rate(temperature.at(day))
-        return [_capped(amount * days) for amount in amounts]
+        # no development at all takes no time, however cold the water
+        return [_capped(np.where(amount > 0, amount * days, 0.0)) for amount in amounts]
     found = [np.full(np.shape(amount), np.inf) for amount in amounts]
     done, now = np.zeros_like(amounts[0]), 0.0
     while now < MAX_DAYS and any(np.isinf(f).any() for f in found):

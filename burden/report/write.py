@@ -16,8 +16,8 @@ from burden.utils.results import Result, frame
 
 if TYPE_CHECKING:
     from burden.case import Case
+    from burden.decision import Assessment
     from burden.report.page.index import Water
-    from burden.visit import Visit
 
 __all__ = ["Made", "ReportResult", "report_files", "report_of", "write_reports"]
 
@@ -167,12 +167,12 @@ class Made:
 
 def report_of(case: Case, draws: int, seed: int, accept_unpublished: bool) -> Made:
     """Return the files of one case's report and what it is beside others; problems are an answer."""
+    from burden.decision import assess
     from burden.report.page.index import water_of
-    from burden.visit import visit
 
     report_progress(f"{case.name}: what is there, and what to do")
     try:
-        found = visit(case, draws, seed, accept_unpublished)
+        found = assess(case, draws, seed, accept_unpublished)
     except InputError as error:
         return Made({}, None, tuple(error.problems))
     report_progress(f"{case.name}: figures, tables, calendar, page")
@@ -217,7 +217,7 @@ def _read_all(cases: Sequence[Path], target: Path, accept_unpublished: bool) -> 
     return read
 
 
-def report_files(visit: Visit) -> dict[str, bytes]:
+def report_files(visit: Assessment) -> dict[str, bytes]:
     """Return every file of one report, by its path inside the folder."""
     from burden.report.figures.inline import figures_of
     from burden.report.files.calendar import calendar_bytes

@@ -1,4 +1,4 @@
-"""Which agents may be given in a case, what is to be said of each, and why no dose may be recommended."""
+"""Which agents may be given in a case, and what is to be said of each."""
 
 from __future__ import annotations
 
@@ -8,32 +8,28 @@ from dataclasses import replace
 import numpy as np
 
 from burden.case import Action, Case, ConstantTemperature
-from burden.evidence import load_agent, load_parasite
+from burden.evidence import load_agent
 from burden.inference.estimate import Estimate
 from burden.treatment.dose import dose
 from burden.treatment.dose_result import DoseResult
-from burden.treatment.host_tolerance import LEFT_IN_HOURS
 from burden.treatment.safety import SafetyNote, safety_check
+from burden.treatment.water_chemistry import LEFT_IN_HOURS
 from burden.utils.errors import InputError, Problem
 from burden.utils.formatting import named, uncapitalised
 
 __all__ = [
     "DEFAULT_AGENTS",
-    "LEAST_CHANCE",
     "Notes",
     "agents_and_notes",
     "dose_of",
     "notes_on",
     "unpublished_plans",
-    "why_not",
 ]
 
 #: what is to be said of each agent
 Notes = Mapping[str, Sequence[SafetyNote]]
 
 DEFAULT_AGENTS = ("praziquantel", "formalin")
-#: below this chance of flukes on the stock a dose is not recommended: look again first
-LEAST_CHANCE = 0.5
 #: from memory [g/L]
 _OPEN_SEA_G_L = 35.0
 #: water that the amount of a bath apart is worked out for [L]
@@ -55,9 +51,6 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
             bath.hours,
             temperature_c=warmest,
             oxygen_mg_l=case.water.oxygen_mg_l,
-            ph=case.water.ph,
-            total_ammonia_n_mg_l=case.water.total_ammonia_n_mg_l,
-            nitrite_n_mg_l=case.water.nitrite_n_mg_l,
             alkalinity_mg_l_caco3=case.water.alkalinity_mg_l_caco3,
             salinity_g_l=_salinity(case),
             aeration=case.water.aeration,
@@ -68,6 +61,7 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
             formalin_before_mg_l=sum(a.concentration_mg_l or 0.0 for a in case.given if a.agent == "formalin"),
             max_formalin_mg_l_total=case.limits.max_formalin_mg_l_total,
             permanganate_used=any(a.agent == "potassium_permanganate" for a in case.given),
+            short_of_breath=bool(case.findings.gasping or case.findings.anaemic),
         )
         notes[name] = tuple(found)
         if not any(note.level == "withhold" for note in found):
@@ -104,26 +98,6 @@ def _salinity(case: Case) -> float | None:
     if case.water.salinity_g_l is None and case.water.medium == "sea":
         return _OPEN_SEA_G_L
     return case.water.salinity_g_l
-
-
-def why_not(case: Case, estimates: Sequence[Estimate], agents: Sequence[str], notes: Notes) -> str | None:
-    """Why no dose may be recommended, or None."""
-    for name in case.parasites:
-        if stray := load_parasite(name).stray_in(case.water.medium):
-            return f"{stray} and the case's is {case.water.medium}: put medium or the set right"
-    if not agents:
-        reasons = [n.reason.rstrip(".") for n in notes_on(notes, ()) if n.level == "withhold"]
-        return "; ".join(dict.fromkeys(reasons)) or "no agent is at hand"
-    if case.fish_count == 0:
-        return "no fish is alive"
-    if not case.has_samples:
-        return "no sample could be read: look at gills and skin first"
-    chance = max(e.probability_infected for e in estimates)
-    if chance < LEAST_CHANCE:
-        return f"flukes are on the stock with a chance of {100 * chance:.0f} % only: look at more fish first"
-    if all(e.mostly_else for e in estimates) and not any(row.count_low > 0 for row in case.samples):
-        return "no fluke was seen, and most fish died of something else: look for that, and at more fish, first"
-    return None
 
 
 def dose_of(case: Case, agent: str, accept_unpublished: bool = False) -> DoseResult:

@@ -1,81 +1,138 @@
-"""What schedules do to a pond: who dies, what is left on the fish, and the chance that all flukes are gone.
+"""What schedules do to a pond: whether the aim is met, who dies, what is left, and the chance that all flukes are gone.
 
 Many schedules run side by side along the axis of draws, each dose acting in the columns of its own schedule alone:
-so many columns cost little more than those of one.
+so many columns cost little more than those of one, and all are compared on the same draws.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import reduce
 from typing import Any
 
 import numpy as np
 
 from burden.inference.prior import Ensemble, Posterior
+from burden.model.demographic_noise import whole_deaths
 from burden.model.elimination.probability import DoseSchedule, eliminations
 from burden.model.forward import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
-from burden.utils.results import CredibleInterval, Probability
+from burden.schedule.aim import WATCHED_DAYS, Aim, check_day
+from burden.utils.results import CredibleInterval, Probability, number
 
 __all__ = [
+    "TIE",
     "EvaluatedSchedule",
+    "beats",
+    "evaluate",
     "first_draws",
-    "judge",
-    "judge_runs",
-    "judge_untreated",
     "left_per_1000",
     "log_all_gone",
     "looked_at",
+    "with_elimination",
 ]
 
-#: days after the last dose on which what is left is counted
+#: days after the last dose on which what is left is counted, for the share left
 _LOOK_AFTER_DAYS = 1.0
+#: days between two looks at the burden from the check day on: burdens move over weeks [d]
+_EVERY_DAYS = 3.0
+#: a chance higher by less than this is no better: an assumption about what a vet would act on [-]
+TIE = 0.02
+#: a difference smaller than so many of its standard errors is not shown by the draws
+_STANDARD_ERRORS = 2.0
+#: columns run together: beyond this arrays no longer fit the processor's cache
+_MOST_COLUMNS = 4000
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class EvaluatedSchedule:
     """A schedule and what it does.
 
     Parameters
     ----------
     plan : DoseSchedule
-    elimination : Probability
-        Both brakes off.
+    check_day, end_day : float
+        The burden has to be low from the one to the other [d].
+    kept : numpy.ndarray
+        Chance, draw by draw, that it is, shape (M,).
+    highest : tuple of CredibleInterval
+        Highest mean burden in those days, one a parasite set [flukes per fish].
     left_per_1000 : CredibleInterval
         Flukes on a live fish a day after the last dose, of 1,000 today.
-    deaths : CredibleInterval
-        Fish dead by `deaths_by_day`, from the visit.
+    deaths, fluke_deaths, other_deaths : CredibleInterval
+        Whole fish dead by the horizon, from the visit on: all, by flukes, and by everything else.
+    dead_by_flukes, mean_fluke_deaths : numpy.ndarray
+        Whole fish that flukes kill by the horizon, with the same luck in every schedule, and how many they are
+        expected to kill, shape (M,) each.
+    days : numpy.ndarray
+        Days from the visit on which the burden is known, rising, shape (K,) [d].
+    burden : tuple of numpy.ndarray
+        Mean burden on those days, one a parasite set, shape (K, M) each [flukes per fish].
+    gone : numpy.ndarray or None
+        Chance, draw by draw, that no fluke, egg or larva is left a year after the last dose, both brakes off, shape
+        (M,); None where it was not asked for.
     """
 
     plan: DoseSchedule
-    elimination: Probability
+    check_day: float
+    end_day: float
+    kept: np.ndarray = field(repr=False)
+    highest: tuple[CredibleInterval, ...]
     left_per_1000: CredibleInterval
     deaths: CredibleInterval
-    deaths_by_day: float
+    fluke_deaths: CredibleInterval
+    other_deaths: CredibleInterval
+    dead_by_flukes: np.ndarray = field(repr=False)
+    mean_fluke_deaths: np.ndarray = field(repr=False)
+    days: np.ndarray = field(repr=False)
+    burden: tuple[np.ndarray, ...] = field(repr=False)
+    gone: np.ndarray | None = field(default=None, repr=False)
 
     @property
     def doses(self) -> int:
         """Number of doses."""
         return len(self.plan.days)
 
-    def text(self) -> str:
-        """Return the schedule and what it does in words."""
-        named = [f"{agent} on day {day:g}" for day, agent in zip(self.plan.days, self.plan.agents, strict=True)]
-        left = f"; {self.left_per_1000.text()} of 1 000 flukes left on the fish the day after the last" if named else ""
-        return (
-            f"{', '.join(named) or 'no dose'}{left}; {self.deaths.text()} fish dead by day {self.deaths_by_day:g}; "
-            f"rid of the flukes in {100 * self.elimination.mean:.0f} of 100"
-        )
+    @property
+    def elimination(self) -> Probability:
+        """Chance that nothing is left a year after the last dose, both brakes off."""
+        return Probability.missing() if self.gone is None else Probability.of(self.gone)
+
+    def burden_on(self, day: float) -> tuple[np.ndarray, ...]:
+        """Return the mean burden on the first known day from `day` on, one a parasite set, shape (M,) each."""
+        row = min(int(np.searchsorted(self.days, day)), len(self.days) - 1)
+        return tuple(burden[row] for burden in self.burden)
+
+    def reached(self, aim: Aim) -> np.ndarray:
+        """Chance, draw by draw, of reaching an aim, shape (M,)."""
+        if aim.kind == "control":
+            return self.kept
+        if self.gone is None:
+            raise ValueError("elimination was not worked out for this schedule: ask `with_elimination` first")
+        return self.gone
+
+    def chance(self, aim: Aim) -> float:
+        """Chance of reaching an aim, over all draws [-]."""
+        return float(np.mean(self.reached(aim)))
+
+    def meets(self, aim: Aim) -> bool:
+        """Whether it reaches an aim with the chance that the aim asks for."""
+        return self.chance(aim) >= aim.chance
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
         return {
             "days": list(self.plan.days),
             "agents": list(self.plan.agents),
+            "control_chance": number(float(np.mean(self.kept))),
+            "check_day": self.check_day,
+            "end_day": self.end_day,
+            "highest_burden_from_check_day": [level.as_dict() for level in self.highest],
             "elimination_probability": self.elimination.as_dict(),
             "left_per_1000": self.left_per_1000.as_dict(),
             "deaths": self.deaths.as_dict(),
+            "fluke_deaths": self.fluke_deaths.as_dict(),
+            "other_deaths": self.other_deaths.as_dict(),
         }
 
 
@@ -98,74 +155,62 @@ def log_all_gone(ponds: Sequence[Posterior], plans: Sequence[DoseSchedule]) -> n
     return reduce(np.add, (eliminations(pond.setting, state, plans, pond.effects) for pond, state in ponds))
 
 
-def judge(
-    ponds: Sequence[Posterior],
-    plans: Sequence[DoseSchedule],
-    horizon_days: float,
-    eliminated: np.ndarray | None = None,
-) -> list[EvaluatedSchedule]:
-    """Judge schedules by the forward and the backward equations.
+def evaluate(ponds: Sequence[Posterior], plans: Sequence[DoseSchedule], aim: Aim) -> list[EvaluatedSchedule]:
+    """Evaluate schedules by the forward equations; for eradication by the backward ones as well.
 
     Parameters
     ----------
     ponds : sequence of Posterior
         One a parasite set, M draws each.
     plans : sequence of DoseSchedule
-        S of them.
-    horizon_days : float
-        Deaths are counted up to here, or to the day after the last dose where that is later [d].
-    eliminated : numpy.ndarray, optional
-        Probability that all sets are gone, shape (S, M), where it is known already.
+        S of them; doses on whole days.
+    aim : Aim
 
     Returns
     -------
     list of EvaluatedSchedule
-        One a plan.
+        One a plan, all on the same draws.
     """
-    if eliminated is None:
-        eliminated = np.exp(log_all_gone(ponds, plans))
-    counted = _side_by_side(ponds, plans, horizon_days)
-    return [one.judged(gone, horizon_days) for one, gone in zip(counted, eliminated, strict=True)]
+    waits: dict[float, float] = {}
+    for plan in plans:
+        last = max(plan.days, default=0.0)
+        if last not in waits:
+            waits[last] = check_day(ponds, plan)
+    found: list[EvaluatedSchedule] = []
+    many = max(_MOST_COLUMNS // max(ponds[0][0].size, 1), 1)
+    for start in range(0, len(plans), many):
+        found += _side_by_side(ponds, plans[start : start + many], waits, aim)
+    return with_elimination(ponds, found) if aim.kind == "eradicate" else found
 
 
-def judge_untreated(ponds: Sequence[Posterior], horizon_days: float) -> tuple[EvaluatedSchedule, np.ndarray]:
-    """Judge doing nothing, and return what is left at the horizon of 1,000 flukes on a live fish today, shape (M,).
+def with_elimination(ponds: Sequence[Posterior], schedules: Sequence[EvaluatedSchedule]) -> list[EvaluatedSchedule]:
+    """Return schedules with the chance that nothing is left a year on, worked out for those without it in one walk.
 
     Parameters
     ----------
     ponds : sequence of Posterior
-        One a parasite set, M draws each; the set that has most left counts.
-    horizon_days : float
-        [d]
+        Those the schedules were evaluated on.
+    schedules : sequence of EvaluatedSchedule
     """
-    plan = DoseSchedule((), ())
-    (counted,) = _side_by_side(ponds, [plan], horizon_days)
-    gone = np.exp(log_all_gone(ponds, [plan]))[0]
-    return counted.judged(gone, horizon_days), counted.left(horizon_days)
+    plans = list(dict.fromkeys(one.plan for one in schedules if one.gone is None))
+    if not plans:
+        return list(schedules)
+    gone = dict(zip(plans, np.exp(log_all_gone(ponds, plans)), strict=True))
+    return [one if one.gone is not None else replace(one, gone=gone[one.plan]) for one in schedules]
 
 
-def judge_runs(
-    ponds: Sequence[Posterior],
-    plan: DoseSchedule,
-    runs: Sequence[Trajectory],
-    horizon_days: float,
-    eliminated: np.ndarray,
-) -> EvaluatedSchedule:
-    """Judge a schedule whose runs there are already.
+def beats(one: EvaluatedSchedule, other: EvaluatedSchedule, aim: Aim) -> bool:
+    """Whether the draws show that one schedule reaches the aim more often than another.
 
     Parameters
     ----------
-    ponds : sequence of Posterior
-        One a parasite set, M draws each.
-    plan : DoseSchedule
-    runs : sequence of Trajectory
-        One a parasite set, with a row on the day of `looked_at` and one at the horizon.
-    horizon_days : float
-        As `judge` takes it [d].
-    eliminated : numpy.ndarray
-        Probability that all sets are gone, shape (M,).
+    one, other : EvaluatedSchedule
+        On the same draws.
+    aim : Aim
     """
-    return _Counted(ponds, plan, runs, slice(None)).judged(eliminated, horizon_days)
+    gain = one.reached(aim) - other.reached(aim)
+    error = float(np.std(gain)) / np.sqrt(gain.size)
+    return float(np.mean(gain)) > max(TIE, _STANDARD_ERRORS * error)
 
 
 def looked_at(plan: DoseSchedule) -> float:
@@ -183,7 +228,9 @@ def left_per_1000(ponds: Sequence[Posterior], plans: Sequence[DoseSchedule]) -> 
     plans : sequence of DoseSchedule
         S of them.
     """
-    return np.array([one.left(looked_at(one.plan)) for one in _side_by_side(ponds, plans, 0.0)])
+    days = np.unique([0.0, *(looked_at(plan) for plan in plans)])
+    counted = _counted(ponds, plans, days)
+    return np.array([one.left(looked_at(one.plan)) for one in counted])
 
 
 @dataclass(frozen=True)
@@ -195,11 +242,33 @@ class _Counted:
     runs: Sequence[Trajectory]
     columns: slice
 
-    def judged(self, eliminated: np.ndarray, horizon_days: float) -> EvaluatedSchedule:
-        look = looked_at(self.plan)
-        end = max(horizon_days, look)
-        left, dead = CredibleInterval.of(self.left(look)), CredibleInterval.of(self.dead(end))
-        return EvaluatedSchedule(self.plan, Probability.of(eliminated), left, dead, float(end))
+    def evaluated(self, check: float, end: float, aim: Aim) -> EvaluatedSchedule:
+        highest = self.highest(check, end)
+        by_flukes, expected = self.dead(aim.horizon_days)
+        flukes, every = (self.whole(number_) for number_ in (by_flukes, expected))
+        return EvaluatedSchedule(
+            plan=self.plan,
+            check_day=check,
+            end_day=end,
+            kept=aim.share_kept(highest),
+            highest=tuple(CredibleInterval.of(burden) for burden in highest),
+            left_per_1000=CredibleInterval.of(self.left(looked_at(self.plan))),
+            deaths=CredibleInterval.of(every),
+            fluke_deaths=CredibleInterval.of(flukes),
+            other_deaths=CredibleInterval.of(every - flukes),
+            dead_by_flukes=flukes,
+            mean_fluke_deaths=by_flukes,
+            days=self.runs[0].days,
+            burden=tuple(run.abundance[:, self.columns] for run in self.runs),
+        )
+
+    def highest(self, start: float, end: float) -> list[np.ndarray]:
+        """Highest mean burden between two days, one a parasite set, (M,) each."""
+        found = []
+        for run in self.runs:
+            rows = (run.days >= start) & (run.days <= end)
+            found.append(run.abundance[rows, self.columns].max(0))
+        return found
 
     def left(self, day: float) -> np.ndarray:
         """Flukes on a live fish of 1,000 before the first dose, of the set that has most left, (M,)."""
@@ -210,19 +279,39 @@ class _Counted:
             left = np.maximum(left, 1000 * np.divide(then, now, out=np.zeros_like(then), where=now > 1e-9))
         return left
 
-    def dead(self, day: float) -> np.ndarray:
-        """Fish dead from the visit on, (M,); what kills without flukes kills once, however many sets are on them."""
-        total = np.zeros(self.ponds[0][0].size)
-        for number, ((_, state), run) in enumerate(zip(self.ponds, self.runs, strict=True)):
-            died, before = (run.fluke_deaths, state.fluke_deaths) if number else (run.deaths, state.deaths)
-            total += died[np.searchsorted(run.days, day), self.columns] - before
-        return total
+    def dead(self, day: float) -> tuple[np.ndarray, np.ndarray]:
+        """Fish that flukes, and that flukes and all else, are expected to have killed since the visit, (M,) each.
+
+        What kills without flukes kills once, however many sets are on the fish.
+        """
+        row = np.searchsorted(self.runs[0].days, day)
+        each = [
+            run.fluke_deaths[row, self.columns] - state.fluke_deaths
+            for (_, state), run in zip(self.ponds, self.runs, strict=True)
+        ]
+        others = self.runs[0].deaths[row, self.columns] - self.ponds[0].state.deaths - each[0]
+        flukes = np.sum(each, axis=0)
+        return flukes, flukes + others
+
+    def whole(self, expected: np.ndarray) -> np.ndarray:
+        """Whole fish: the same fish have the same luck whatever is done, and those flukes kill are among all dead."""
+        fish = round(float(self.ponds[0].state.alive.sum((0, 1)).max()))
+        return whole_deaths(expected[None, :], fish, self.ponds[0].pond.seed)[0]
 
 
-def _side_by_side(ponds: Sequence[Posterior], plans: Sequence[DoseSchedule], horizon_days: float) -> list[_Counted]:
-    """Run every plan in its own columns, to the horizon or to the day it is looked at."""
-    looks = [looked_at(plan) for plan in plans]
-    days = np.unique([0.0, *looks, *(max(horizon_days, look) for look in looks)])
+def _side_by_side(
+    ponds: Sequence[Posterior], plans: Sequence[DoseSchedule], waits: dict[float, float], aim: Aim
+) -> list[EvaluatedSchedule]:
+    """Evaluate every plan in its own columns, from its check day to the horizon or two weeks on."""
+    checks = [waits[max(plan.days, default=0.0)] for plan in plans]
+    ends = [max(aim.horizon_days, check + WATCHED_DAYS) for check in checks]
+    looks = np.arange(0.0, max(ends), _EVERY_DAYS)
+    days = np.unique([0.0, aim.horizon_days, *checks, *ends, *looks, *(looked_at(plan) for plan in plans)])
+    counted = _counted(ponds, plans, days)
+    return [one.evaluated(check, end, aim) for one, check, end in zip(counted, checks, ends, strict=True)]
+
+
+def _counted(ponds: Sequence[Posterior], plans: Sequence[DoseSchedule], days: np.ndarray) -> list[_Counted]:
     runs = [_run(pond, state, plans, days) for pond, state in ponds]
     size = ponds[0][0].size
     return [_Counted(ponds, plan, runs, slice(s * size, (s + 1) * size)) for s, plan in enumerate(plans)]
@@ -233,9 +322,9 @@ def _run(pond: Ensemble, state: State, plans: Sequence[DoseSchedule], days: np.n
     of = np.repeat(np.arange(len(plans)), pond.size)
     wide = pond.take(columns)
     given: dict[tuple[float, str], list[int]] = {}
-    for number, plan in enumerate(plans):
+    for number_, plan in enumerate(plans):
         for day, agent in zip(plan.days, plan.agents, strict=True):
-            given.setdefault((day, agent), []).append(number)
+            given.setdefault((day, agent), []).append(number_)
     doses = [
         Event.dose(day, wide.effects[agent].within(np.isin(of, numbers)), wide.setting.cycle)
         for (day, agent), numbers in sorted(given.items())

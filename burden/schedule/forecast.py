@@ -10,19 +10,22 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case
-from burden.model.elimination.probability import HORIZON_DAYS
-from burden.schedule.projection import BANDS, Delay, Projection, fish_words
+from burden.inference.estimate import Estimate
+from burden.model.elimination.probability import HORIZON_DAYS, DoseSchedule
+from burden.schedule.projection import BANDS, DELAY_DAYS, Delay, Dosed, Projection, Strategy, follow
+from burden.treatment.dose_result import DoseResult
 from burden.utils.results import CredibleInterval, Result, frame
+from burden.utils.wording import Remark
 
-__all__ = ["AFTER_A_DOSE", "STEADY_PER_DAY", "Forecast", "Regime", "regime_of"]
+__all__ = ["STEADY_PER_DAY", "AfterADose", "Forecast", "Regime", "forecast_of", "regime_of"]
 
 #: growth of the untreated course beyond which a pond grows or fades [1/d]
 STEADY_PER_DAY = 0.005
-#: what to watch for once doses go in
-AFTER_A_DOSE = (
-    "Breathing, and appetite in water warm enough to feed in, should pick up within one to two days of an effective "
-    "dose; anaemic fish take weeks. No change by day 3 is a reason to look again (common practice, no source)."
-)
+
+
+@dataclass(frozen=True)
+class AfterADose(Remark):
+    """What to watch for once doses go in."""
 
 
 Regime = Mapping[str, float]
@@ -47,9 +50,11 @@ class Forecast(Result):
     delay: Delay | None = None
 
     def avoided(self, name: str) -> CredibleInterval | None:
-        """Return the deaths that a course avoids by the horizon, draw by draw against the course left alone."""
+        """Return the deaths by flukes that a course avoids by the horizon, draw by draw against doing nothing."""
         course = self.courses().get(name)
-        return None if course is None else CredibleInterval.of(self.untreated.dead - course.dead)
+        if course is None:
+            return None
+        return CredibleInterval.of(self.untreated.dead_by_flukes - course.dead_by_flukes)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form of the contract."""
@@ -69,7 +74,7 @@ class Forecast(Result):
                 for name in ("planned", "recommended")
             },
             "week_later": self.delay.as_dict() if self.delay else None,
-            "after_a_dose": AFTER_A_DOSE,
+            "after_a_dose": str(AfterADose()),
             "warnings": list(self.warnings),
         }
 
@@ -92,27 +97,59 @@ class Forecast(Result):
             for i, day in enumerate(course.days)
         ]
 
-    def text(self) -> str:
-        """Return the forecast in words."""
-        lines = [f"{self.parasite}, {self.horizon_days:g} days on from {self.case.visit_date.isoformat()}:"]
-        for name, course in self.courses().items():
-            lines.append(
-                f"  {name}: {fish_words(course.deaths_end)} fish dead, {course.abundance_end.text()} flukes a fish; "
-                f"rid of them a year after the last dose in {100 * course.elimination.mean:.0f} of 100 "
-                f"({100 * course.elimination_braked.mean:.0f} with resistance and crowding as they stand)."
-            )
-        for name in ("planned", "recommended"):
-            avoided = self.avoided(name)
-            if avoided is not None:
-                lines.append(f"  {name}, against left alone: {fish_words(avoided)} deaths avoided.")
-        if self.delay is not None:
-            lines.append(f"  {self.delay.text()}")
-        if any(course.doses for course in self.courses().values()):
-            lines.append(f"  {AFTER_A_DOSE}")
-        if self.recommended is None and self.withheld_reason:
-            lines.append(f"  nothing recommended: {self.withheld_reason}")
-        chances = ", ".join(f"{name} {100 * share:.0f} %" for name, share in self.regime.items())
-        return "\n".join([*lines, f"Left alone the pond is: {chances}.", *(f"Note: {w}" for w in self.warnings)])
+
+def forecast_of(found: Estimate, advised: DoseSchedule | None, doses: Sequence[DoseResult], days: float) -> Forecast:
+    """Forecast one parasite set of a case: untreated, as planned, as recommended.
+
+    Parameters
+    ----------
+    found : Estimate
+    advised : DoseSchedule or None
+        The schedule recommended; None where no dose is.
+    doses : sequence of DoseResult
+        One a dose of it.
+    days : float
+        How far [d].
+    """
+    case, pond, state = found.case, found.pond, found.state
+    doings = {"untreated": Strategy()}
+    if case.planned:
+        doings["planned"] = Strategy(events=pond.planned, doses=_written(case))
+    if advised is not None:
+        doings["recommended"] = Strategy(advised, doses=_weighed(case, advised, doses))
+    followed, delay = follow(pond, state, days, list(doings.values()), None if advised is None else DELAY_DAYS)
+    courses = dict(zip(doings, followed, strict=True))
+    return Forecast(
+        case=case,
+        parasite=found.parasite,
+        seed=found.seed,
+        draws=found.draws,
+        horizon_days=float(days),
+        regime=regime_of(state.flukes_per_fish(pond.setting.fish), courses["untreated"].end, float(days)),
+        untreated=courses["untreated"],
+        planned=courses.get("planned"),
+        recommended=courses.get("recommended"),
+        withheld_reason=None,
+        warnings=tuple(found.warnings),
+        delay=delay,
+    )
+
+
+def _weighed(case: Case, plan: DoseSchedule, doses: Sequence[DoseResult]) -> list[Dosed]:
+    return [
+        Dosed(case.visit_date + timedelta(days=day), d.agent, d.mg_l, None if d.apart else d.mass_g)
+        for day, d in zip(plan.days, doses, strict=True)
+    ]
+
+
+def _written(case: Case) -> list[Dosed]:
+    found = []
+    for action in case.planned:
+        if action.action == "dose":
+            mg_l = action.concentration_mg_l
+            mass_g = None if mg_l is None else mg_l * case.water.volume_l.value / 1000
+            found.append(Dosed(action.date, action.agent or "unknown", mg_l, mass_g))
+    return found
 
 
 def regime_of(start: np.ndarray, end: np.ndarray, days: float) -> dict[str, float]:

@@ -1,9 +1,9 @@
-"""The day on which a late dose becomes a mistake, for each dose of a schedule that follows another."""
+"""Until when a late dose still serves, for each dose of a schedule that follows another."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -11,19 +11,15 @@ import numpy as np
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import windows_after
-from burden.schedule.evaluation import first_draws, left_per_1000, log_all_gone
-from burden.schedule.fixed_interval import CONTROL_PER_1000
+from burden.schedule.aim import Aim
+from burden.schedule.evaluation import EvaluatedSchedule, beats, evaluate
+from burden.schedule.what_if import postponed
 from burden.utils.results import CredibleInterval
 
-__all__ = ["DELAYS_DAYS", "LATE_DRAWS", "MISTAKE_FACTOR", "RARER", "LateDose", "first_delay", "late_doses"]
+__all__ = ["DELAYS_DAYS", "LateDose", "late_doses"]
 
-#: delays judged, a dose and all that follow it [d]; what lies between is read off a straight line
-DELAYS_DAYS = (1.0, 2.0, 3.0, 4.0, 5.0, 7.0, 10.0, 14.0)
-#: a late dose is a mistake where it leaves so many times what it leaves in time, and more than control allows
-MISTAKE_FACTOR = 2.0
-#: fall of the mean probability of elimination that counts [-]
-RARER = 0.05
-LATE_DRAWS = 40
+#: delays tried, a dose and all that follow it [d]
+DELAYS_DAYS = (1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 14.0)
 
 
 @dataclass(frozen=True)
@@ -33,28 +29,27 @@ class LateDose:
     Parameters
     ----------
     number : int
-        2 for the second dose.
+        Place in the schedule from today on: 2 for its second dose.
     day : float
         Its day in the schedule, from the visit [d].
     settlers_lay_from_day : CredibleInterval
         Day from which larvae that settled after the dose before, or sat too young for it, lay; not a number for
         live-bearers, whose young are born on the fish [d].
-    mistake_from_day : CredibleInterval
-        Day from which giving it leaves more than 10 of 1,000 flukes and twice as many as in time; the day 14 d late
-        where that comes later, or never [d].
-    mistake_within : float
-        Share of draws in which it is a mistake within 14 d [-].
-    rarer_from_day : float or None
-        First day judged on which the mean probability of elimination is lower than in time by `RARER` or more; None
-        where 14 d late it is not [d].
+    aim_met_until_day : float or None
+        Last day tried on which the aim is still met with the chance it asks for; None where it is not even in time
+        [d].
+    worse_from_day : float or None
+        First day tried on which the draws show a lower chance than in time; None where 14 d late they do not [d].
+    chances : tuple of float
+        Chance of the aim in time, and at each of `DELAYS_DAYS` [-].
     """
 
     number: int
     day: float
     settlers_lay_from_day: CredibleInterval
-    mistake_from_day: CredibleInterval
-    mistake_within: float
-    rarer_from_day: float | None = None
+    aim_met_until_day: float | None
+    worse_from_day: float | None
+    chances: tuple[float, ...]
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -62,87 +57,58 @@ class LateDose:
             "dose": self.number,
             "day": self.day,
             "settlers_lay_from_day": self.settlers_lay_from_day.as_dict(),
-            "mistake_from_day": self.mistake_from_day.as_dict(),
-            "mistake_within_14_days_probability": self.mistake_within,
-            "elimination_rarer_from_day": self.rarer_from_day,
+            "aim_met_until_day": self.aim_met_until_day,
+            "worse_from_day": self.worse_from_day,
+            "delays_days": [0.0, *DELAYS_DAYS],
+            "chances": list(self.chances),
         }
 
 
-def late_doses(ponds: Sequence[Posterior], plan: DoseSchedule, draws: int = LATE_DRAWS) -> tuple[LateDose, ...]:
-    """Find from which day on each next dose is too late.
+def late_doses(ponds: Sequence[Posterior], planned: EvaluatedSchedule, aim: Aim) -> tuple[LateDose, ...]:
+    """Find until when each next dose may wait.
 
     Parameters
     ----------
     ponds : sequence of Posterior
-        One a parasite set.
-    plan : DoseSchedule
+        Those the schedule was evaluated on.
+    planned : EvaluatedSchedule
         Doses after a late one are taken to keep their distance from it.
-    draws : int
-        At most so many.
+    aim : Aim
 
     Returns
     -------
     tuple of LateDose
         One a dose after the first.
     """
-    if len(plan.days) < 2:
+    which = range(1, planned.doses)
+    late = [postponed(planned.plan, i, delay) for i in which for delay in DELAYS_DAYS]
+    if not late:
         return ()
-    ponds = first_draws(ponds, draws)
-    late = [_late(plan, which, delay) for which in range(1, len(plan.days)) for delay in DELAYS_DAYS]
-    left = left_per_1000(ponds, [plan, *late])
-    gone = np.exp(log_all_gone(ponds, [plan, *late])).mean(1)
-    each = left[1:].reshape(len(plan.days) - 1, len(DELAYS_DAYS), -1)
-    rid = gone[1:].reshape(len(plan.days) - 1, -1)
+    found = evaluate(ponds, late, aim)
     return tuple(
-        replace(_of_one(ponds, plan, i, left[0], each[i - 1]), rarer_from_day=_rarer(plan.days[i], gone[0], rid[i - 1]))
-        for i in range(1, len(plan.days))
+        _of_one(ponds, planned, i, found[(i - 1) * len(DELAYS_DAYS) : i * len(DELAYS_DAYS)], aim) for i in which
     )
-
-
-def _rarer(day: float, in_time: float, late: np.ndarray) -> float | None:
-    """First day judged on which the pond is rid of them more rarely than may be."""
-    return next((float(day + d) for d, p in zip(DELAYS_DAYS, late, strict=True) if p <= in_time - RARER), None)
-
-
-def _late(plan: DoseSchedule, which: int, delay: float) -> DoseSchedule:
-    return DoseSchedule((*plan.days[:which], *(day + delay for day in plan.days[which:])), plan.agents)
 
 
 def _of_one(
-    ponds: Sequence[Posterior], plan: DoseSchedule, which: int, in_time: np.ndarray, left: np.ndarray
+    ponds: Sequence[Posterior], planned: EvaluatedSchedule, which: int, late: Sequence[EvaluatedSchedule], aim: Aim
 ) -> LateDose:
-    delays = first_delay(in_time, left)
-    day = plan.days[which]
-    lay = [_lay_from(pond, plan, which) for pond, _ in ponds]
-    first = np.fmin.reduce(lay)
+    day = planned.plan.days[which]
+    lay = np.fmin.reduce([_lay_from(pond, planned.plan, which) for pond, _ in ponds])
+    met = [0.0] if planned.meets(aim) else []
+    for delay, one in zip(DELAYS_DAYS, late, strict=True):
+        if not met or not one.meets(aim):
+            break
+        met.append(delay)
+    worse = next((d for d, one in zip(DELAYS_DAYS, late, strict=True) if beats(planned, one, aim)), None)
     return LateDose(
         number=which + 1,
         day=float(day),
-        settlers_lay_from_day=CredibleInterval.of(first),
-        mistake_from_day=CredibleInterval.of(day + np.minimum(delays, DELAYS_DAYS[-1])),
-        mistake_within=float(np.mean(np.isfinite(delays))),
+        settlers_lay_from_day=CredibleInterval.of(lay),
+        aim_met_until_day=day + met[-1] if met else None,
+        worse_from_day=None if worse is None else day + worse,
+        chances=(planned.chance(aim), *(one.chance(aim) for one in late)),
     )
-
-
-def first_delay(in_time: np.ndarray, left: np.ndarray) -> np.ndarray:
-    """First delay at which more is left than may be, shape (M,) [d]; infinite where none of those judged does it.
-
-    Parameters
-    ----------
-    in_time : numpy.ndarray
-        Left of 1,000 without delay, shape (M,).
-    left : numpy.ndarray
-        Left at each of `DELAYS_DAYS`, shape (D, M).
-    """
-    limit = np.maximum(CONTROL_PER_1000, MISTAKE_FACTOR * in_time)
-    found = np.full(in_time.shape, np.inf)
-    before, at = in_time, 0.0
-    for delay, now in zip(DELAYS_DAYS, left, strict=True):
-        crossing = np.isinf(found) & (now > limit)
-        part = (limit - before) / np.where(crossing, now - before, 1.0)
-        found[crossing] = (at + (delay - at) * np.clip(part, 0, 1))[crossing]
-        before, at = now, delay
-    return found
 
 
 def _lay_from(pond: Ensemble, plan: DoseSchedule, which: int) -> np.ndarray:

@@ -26,7 +26,6 @@ __all__ = [
     "Projection",
     "Strategy",
     "by_day",
-    "fish_words",
     "follow",
 ]
 
@@ -86,8 +85,8 @@ class Projection:
     abundance, deaths : numpy.ndarray
         Flukes per live fish, and fish dead since the visit, at each of `BANDS`, shape (5, K). Whole fish and whole
         flukes: chance is in the bands, not the draws alone.
-    deaths_end, abundance_end : CredibleInterval
-        At the horizon.
+    deaths_end, fluke_deaths_end, other_deaths_end, abundance_end : CredibleInterval
+        At the horizon: fish dead of anything, by flukes, of everything else, and flukes a fish.
     elimination : Probability
         No fluke, egg or larva left 365 d after the last dose, or after the visit without one; both brakes off.
     elimination_braked : Probability
@@ -95,9 +94,9 @@ class Projection:
     doses : tuple of Dosed
     deaths_unresisted : CredibleInterval
         Deaths with acquired resistance switched off.
-    end, dead, eliminated : numpy.ndarray
-        Draw by draw, shape (M,): flukes per fish to be expected at the horizon, fish dead by then, and probability of
-        elimination with both brakes off.
+    end, dead, dead_by_flukes, eliminated : numpy.ndarray
+        Draw by draw, shape (M,): flukes per fish to be expected at the horizon, fish dead by then and those of them
+        that flukes killed, and probability of elimination with both brakes off.
     run : Trajectory
         The run behind it, with a row on the day after the last dose of a plan too.
     """
@@ -106,6 +105,8 @@ class Projection:
     abundance: np.ndarray
     deaths: np.ndarray
     deaths_end: CredibleInterval
+    fluke_deaths_end: CredibleInterval
+    other_deaths_end: CredibleInterval
     abundance_end: CredibleInterval
     elimination: Probability
     elimination_braked: Probability
@@ -113,6 +114,7 @@ class Projection:
     deaths_unresisted: CredibleInterval
     end: np.ndarray
     dead: np.ndarray
+    dead_by_flukes: np.ndarray
     eliminated: np.ndarray
     run: Trajectory = field(repr=False, compare=False)
 
@@ -120,6 +122,8 @@ class Projection:
         """Return the JSON form."""
         return {
             "deaths": self.deaths_end.as_dict(),
+            "fluke_deaths": self.fluke_deaths_end.as_dict(),
+            "other_deaths": self.other_deaths_end.as_dict(),
             "deaths_without_resistance": self.deaths_unresisted.as_dict(),
             "mean_abundance_end": self.abundance_end.as_dict(),
             "elimination_probability": self.elimination.as_dict(),
@@ -182,19 +186,6 @@ class Delay:
             "elimination_probability": self.elimination.as_dict(),
             "elimination_probability_in_time": self.elimination_in_time.as_dict(),
         }
-
-    def text(self) -> str:
-        """Return the cost in words."""
-        return (
-            f"The same doses {self.days:g} days later: {fish_words(self.deaths)} more fish dead, "
-            f"{self.abundance.text()} flukes a fish on that day instead of {self.abundance_in_time.text()}; rid of "
-            f"them in {100 * self.elimination.mean:.0f} of 100 instead of {100 * self.elimination_in_time.mean:.0f}."
-        )
-
-
-def fish_words(number: CredibleInterval) -> str:
-    """Return a number of fish in words: whole ones."""
-    return f"{number.median:.0f} ({number.low:.0f} to {number.high:.0f})"
 
 
 def follow(
@@ -262,11 +253,15 @@ def _course(
     free = simulate(unresisted, state, days[[0, -1]], _done(pond, doing), COARSE_STEP_DAYS)
     rows = np.searchsorted(run.days, days)
     deaths, abundance = (numbers[rows] for numbers in by_day(run, state, pond.seed))
+    # the same fish have the same luck, so those that flukes kill are among all the dead
+    by_flukes = whole_deaths(run.fluke_deaths[rows] - state.fluke_deaths, _fish(state), pond.seed)[-1]
     return Projection(
         days=days,
         abundance=np.quantile(abundance, BANDS, axis=1),
         deaths=np.quantile(deaths, BANDS, axis=1),
         deaths_end=CredibleInterval.of(deaths[-1]),
+        fluke_deaths_end=CredibleInterval.of(by_flukes),
+        other_deaths_end=CredibleInterval.of(deaths[-1] - by_flukes),
         abundance_end=CredibleInterval.of(abundance[-1]),
         elimination=Probability.of(off),
         elimination_braked=Probability.of(braked),
@@ -274,6 +269,7 @@ def _course(
         deaths_unresisted=CredibleInterval.of(free.deaths[-1] - state.deaths),
         end=run.abundance[rows[-1]],
         dead=deaths[-1],
+        dead_by_flukes=by_flukes,
         eliminated=off,
         run=run,
     )
@@ -304,6 +300,10 @@ def _delay(
     )
 
 
+def _fish(state: State) -> int:
+    return round(float(state.alive.sum((0, 1)).max()))
+
+
 def by_day(run: Trajectory, state: State, seed: int) -> tuple[np.ndarray, np.ndarray]:
     """Fish dead since the start of a run and flukes per live fish, whole ones, by day and draw, shape (K, M) each.
 
@@ -315,9 +315,10 @@ def by_day(run: Trajectory, state: State, seed: int) -> tuple[np.ndarray, np.nda
     seed : int
         Same seed, same luck.
     """
-    fish = round(float(state.alive.sum((0, 1)).max()))
     alive = np.maximum(run.alive, 1e-9)
-    return whole_deaths(run.deaths - state.deaths, fish, seed), whole_flukes(run.abundance * alive, seed) / alive
+    return whole_deaths(run.deaths - state.deaths, _fish(state), seed), whole_flukes(
+        run.abundance * alive, seed
+    ) / alive
 
 
 def _chances(

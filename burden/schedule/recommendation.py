@@ -1,81 +1,105 @@
-"""What a search for a schedule recommends, and what it was chosen from."""
+"""What a search comes to: the schedule to give, what it was compared with, and how surely it is the better one."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Any
 
+from burden.schedule.aim import Aim
+from burden.schedule.candidates import Custom, Underway
 from burden.schedule.evaluation import EvaluatedSchedule
-from burden.utils.results import Result
 
-__all__ = ["Recommendation"]
+__all__ = ["WHY_CHOSEN", "Compared", "Recommendation"]
+
+#: why a schedule was chosen. fewest: the fewest doses that meet the aim. custom: the customary course does as well, as
+#: far as the draws can tell. planned: so does what the case plans. best: none meets the aim, this one comes nearest.
+#: none_needed: without a dose the aim is met. no_plan: no dose can be given within the limits
+WHY_CHOSEN = ("fewest", "custom", "planned", "best", "none_needed", "no_plan")
 
 
 @dataclass(frozen=True)
-class Recommendation(Result):
-    """What the search recommends.
+class Compared:
+    """A schedule that stands beside the one recommended.
 
     Parameters
     ----------
-    recommended : EvaluatedSchedule or None
-        Fewest doses that leave at most 10 of 1,000, the best of them; None where nothing may be given.
-    eradication : EvaluatedSchedule or None
-        Fewest doses that reach a mean probability of 0.9.
-    nothing : EvaluatedSchedule
-        Watch and wait.
-    shortlist : tuple of EvaluatedSchedule
-        Best of each number of doses and each line of agents, best first.
-    reason, would_change : str
-        In words.
-    notes : tuple of str
+    name : str
+        untreated, recommended, one_more, one_less, custom or planned.
+    schedule : EvaluatedSchedule
+    custom : Custom or None
+        Where it is one.
     """
 
+    name: str
+    schedule: EvaluatedSchedule
+    custom: Custom | None = None
+
+
+@dataclass(frozen=True)
+class Recommendation:
+    """What is recommended, and what it was compared with; every schedule on the same draws.
+
+    Parameters
+    ----------
+    aim : Aim
+    untreated : EvaluatedSchedule
+        No further dose.
+    recommended : EvaluatedSchedule or None
+        The schedule to give from today on; None where no dose can be given, or none is needed.
+    why : str
+        One of `WHY_CHOSEN`.
+    compared : tuple of Compared
+        Every schedule shown, the one recommended among them.
+    fewer_as_good : bool
+        Whether the draws cannot tell this number of doses from one fewer.
+    more_better : bool
+        Whether the draws show that one dose more does better.
+    underway : Underway or None
+        The course that has begun, so that its doses are counted on.
+    change_water_first : bool
+        Whether what earlier doses left in the water has to go before the next.
+    risks : tuple of str
+        Which differences decided between schedules that do as well: other_findings, formalin, agents.
+    """
+
+    aim: Aim
+    untreated: EvaluatedSchedule
     recommended: EvaluatedSchedule | None
-    eradication: EvaluatedSchedule | None
-    nothing: EvaluatedSchedule
-    shortlist: tuple[EvaluatedSchedule, ...]
-    reason: str
-    would_change: str = ""
-    notes: tuple[str, ...] = ()
+    why: str
+    compared: tuple[Compared, ...] = ()
+    fewer_as_good: bool = False
+    more_better: bool = False
+    underway: Underway | None = None
+    change_water_first: bool = False
+    risks: tuple[str, ...] = ()
+
+    @property
+    def aim_met(self) -> bool:
+        """Whether what is recommended, or doing nothing, meets the aim."""
+        return (self.recommended or self.untreated).meets(self.aim)
+
+    def named(self, name: str) -> EvaluatedSchedule | None:
+        """Return a schedule compared, by its name; None where there is none."""
+        return next((one.schedule for one in self.compared if one.name == name), None)
 
     def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form; a schedule that there is none of is null."""
+        """Return the JSON form."""
         return {
+            "aim": self.aim.as_dict(),
+            "why": self.why,
             "recommended": None if self.recommended is None else self.recommended.as_dict(),
-            "eradication": None if self.eradication is None else self.eradication.as_dict(),
-            "nothing": self.nothing.as_dict(),
-            "shortlist": [judged.as_dict() for judged in self.shortlist],
-            "reason": self.reason,
-            "would_change": self.would_change,
-            "notes": list(self.notes),
+            "compared": [
+                {
+                    "name": one.name,
+                    "chance": one.schedule.chance(self.aim),
+                    "custom": None if one.custom is None else one.custom.as_dict(),
+                    **one.schedule.as_dict(),
+                }
+                for one in self.compared
+            ],
+            "fewer_as_good": self.fewer_as_good,
+            "more_better": self.more_better,
+            "doses_given": 0 if self.underway is None else self.underway.doses,
+            "change_water_first": self.change_water_first,
+            "risks": list(self.risks),
         }
-
-    def rows(self) -> list[dict[str, Any]]:
-        """Return the schedules it was chosen from, nothing first, a row each."""
-        return [
-            {
-                "doses": judged.doses,
-                "days": " ".join(f"{day:g}" for day in judged.plan.days),
-                "agents": " ".join(judged.plan.agents),
-                "elimination_probability": judged.elimination.mean,
-                "left_per_1000": judged.left_per_1000.median,
-                "left_per_1000_low": judged.left_per_1000.low,
-                "left_per_1000_high": judged.left_per_1000.high,
-                "deaths": judged.deaths.median,
-                "deaths_by_day": judged.deaths_by_day,
-                "recommended": self.recommended is not None and judged.plan == self.recommended.plan,
-            }
-            for judged in (self.nothing, *self.shortlist)
-        ]
-
-    def text(self) -> str:
-        """Return the choice in words, what was chosen first."""
-        lines = [f"Nothing is recommended: {self.reason}."]
-        if self.recommended is not None:
-            lines = [f"Recommended: {self.recommended.text()}.", f"Why: {self.reason}"]
-        if self.eradication is not None:
-            lines.append(f"To be rid of them: {self.eradication.text()}.")
-        lines.append(f"Left alone: {self.nothing.text()}.")
-        if self.would_change:
-            lines.append(f"If it turns out otherwise: {self.would_change}.")
-        return "\n".join([*lines, *(f"Note: {note}." for note in self.notes)])

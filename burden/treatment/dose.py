@@ -15,7 +15,8 @@ from burden.evidence import Agent, DoseRange, load_agent
 from burden.evidence.cautions import Caution
 from burden.treatment.concentration import restore_mg
 from burden.treatment.dose_result import DoseReason, DoseResult, stock_solution
-from burden.treatment.host_tolerance import LEFT_IN_HOURS, HostAdvice, host_advice, oxygen_demand_mg_l, withdrawal_text
+from burden.treatment.host_tolerance import HostAdvice, host_advice, withdrawal_text
+from burden.treatment.water_chemistry import LEFT_IN_HOURS, oxygen_demand_mg_l
 from burden.utils.errors import InputError, Problem
 from burden.utils.formatting import plain
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from burden.evidence.cautions import Caution
-from burden.treatment.host_tolerance import LEFT_IN_HOURS
+from burden.treatment.water_chemistry import LEFT_IN_HOURS
 from burden.utils.results import Result, number
 from burden.utils.wording import Remark
 

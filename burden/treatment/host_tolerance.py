@@ -9,18 +9,13 @@ from burden.evidence import Agent, HostGroup
 from burden.utils.formatting import named
 
 __all__ = [
-    "LEFT_IN_HOURS",
     "HostAdvice",
     "host_advice",
-    "oxygen_demand_mg_l",
-    "unionised_share",
     "withdrawal_days",
     "withdrawal_text",
 ]
 
 _SHORT_BATH_HOURS = 3.0  # up to which a limit for short baths holds: the longest short bath any source gives
-#: a bath this long is left in the water, a shorter one is not: the shortest prolonged bath any source gives [h]
-LEFT_IN_HOURS = 12.0
 
 
 @dataclass(frozen=True)
@@ -45,59 +40,6 @@ class HostAdvice:
     over_limit: bool
     known: str
     sources: tuple[str, ...] = ()
-
-
-def oxygen_demand_mg_l(agent: Agent, mg_l: float, hours: float | None = None) -> float:
-    """Oxygen the agent takes from the water, 0 for one that takes none [mg/L].
-
-    Parameters
-    ----------
-    agent : Agent
-    mg_l : float
-        Dose [mg/L].
-    hours : float, optional
-        Length of the bath. One shorter than 12 h is taken to be flushed out and takes its share of 30 h; a longer
-        one, and one of no given length, takes the whole [h].
-
-    Examples
-    --------
-    >>> from burden.evidence import load_agent
-    >>> oxygen_demand_mg_l(load_agent("formalin"), 25.0)
-    5.0
-    """
-    demand = agent.oxygen_demand
-    if demand is None:
-        return 0.0
-    share = 1.0 if hours is None or hours >= LEFT_IN_HOURS else hours / demand.hours[0]
-    return float(demand.mg_o2_per_mg * mg_l * share)
-
-
-def unionised_share(ph: float, temperature_c: float) -> float:
-    """Share of total ammonia that is un-ionised, in fresh water [-].
-
-    Parameters
-    ----------
-    ph : float
-        [-].
-    temperature_c : float
-        [°C].
-
-    Notes
-    -----
-    pKa = 0.09018 + 2729.92/T, T in kelvin; share = 1/(1 + 10^(pKa − pH)). Fitted for 0 to 30 °C. In sea water the
-    share is lower by about a fifth, so this errs on the safe side there.
-
-    References
-    ----------
-    emerson1975
-
-    Examples
-    --------
-    >>> round(unionised_share(8.0, 20.0), 4)
-    0.0381
-    """
-    pka = 0.09018 + 2729.92 / (temperature_c + 273.15)
-    return 1.0 / (1.0 + 10.0 ** (pka - ph))
 
 
 def host_advice(

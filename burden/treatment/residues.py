@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from burden.case import Action, Case
 from burden.evidence import load_agent
 from burden.treatment.concentration import concentration_curve
-from burden.treatment.host_tolerance import LEFT_IN_HOURS
+from burden.treatment.water_chemistry import LEFT_IN_HOURS
 
 __all__ = ["builds_up", "ceiling_mg_l", "given_baths", "left_mg_l", "stays"]
 
@@ -77,10 +77,8 @@ def ceiling_mg_l(agent: str) -> float:
     return load_agent(agent).ceiling.mg_l_prolonged
 
 
-def builds_up(case: Case, days: Sequence[float], agents: Sequence[str]) -> bool:
+def builds_up(case: Case, days: Sequence[float], agents: Sequence[str], carried: bool = True) -> bool:
     """Tell whether customary doses on these days, each on top of what the others left, come above a ceiling.
-
-    What was given before the visit does not count: where that is too much, water is changed before the first.
 
     Parameters
     ----------
@@ -89,15 +87,17 @@ def builds_up(case: Case, days: Sequence[float], agents: Sequence[str]) -> bool:
         Rising [d].
     agents : sequence of str
         One a day.
+    carried : bool
+        Whether what was given before the visit is still in the water; not where the water is changed first.
     """
-    given: dict[str, list[tuple[float, float]]] = {}
+    there: dict[str, list[tuple[float, float]]] = {}
     for day, agent in zip(days, agents, strict=True):
         customary, ceiling = load_agent(agent).customary, ceiling_mg_l(agent)
         mg_l = customary.mg_l
-        if customary.hours < LEFT_IN_HOURS or agents.count(agent) * mg_l <= ceiling:
-            continue  # not even all of them together would come above it
-        before = given.setdefault(agent, [])
-        if left_mg_l(case, agent, day, before) + mg_l > ceiling:
+        if customary.hours < LEFT_IN_HOURS:
+            continue  # taken out after the bath
+        before = there.setdefault(agent, given_baths(case, agent) if carried else [])
+        if (len(before) + 1) * mg_l > ceiling and left_mg_l(case, agent, day, before) + mg_l > ceiling:
             return True
         before.append((day, mg_l))
     return False

@@ -10,23 +10,17 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from burden.evidence import Agent, OtherFinding
-from burden.treatment.host_tolerance import host_advice, oxygen_demand_mg_l, unionised_share
+from burden.treatment.host_tolerance import host_advice
+from burden.treatment.water_chemistry import oxygen_demand_mg_l, oxygen_saturation_mg_l
 from burden.utils.formatting import named
 
 __all__ = ["SafetyNote", "Situation", "safety_check"]
 
-# limits of the water [mg/L], with their sources
-_OXYGEN_MG_L = 5.0  # tpwd: above 5 for growth; fishhealth_texts, from memory: 5 to 6 and aerate before formalin
-_OXYGEN_LEFT_MG_L = 4.0  # waterlimits, weak: above 4 for warm-water fish
-_AMMONIA_SAFE_MG_L = 0.02  # tpwd
-_AMMONIA_ACTION_MG_L = 0.05  # fishhealth_texts, from memory
-_AMMONIA_ACUTE_MG_L = 0.6  # waterlimits, weak, warm-water fish
-_NITRITE_MG_L = 0.1  # fishhealth_texts, from memory, soft fresh water
-_ALKALINITY_MG_L = 50.0  # waterlimits, weak: 50 to 150 wanted
-_CHLORIDE_SHARE = 0.55  # of sea salt, from memory; table salt holds 0.61
-_CHLORIDE_PER_NITRITE = 10.0  # waterlimits: so many times the nitrite protects
+_OXYGEN_LEFT_MG_L = 4.0  # waterlimits, weak: above 4 for warm-water fish [mg/L]
+_SATURATED = 0.8  # share of what the water can hold that running aeration keeps up: an assumption [-]
+_WARM_C = 30.0  # where no temperature is known: warm water holds least [°C]
+_ALKALINITY_MG_L = 50.0  # waterlimits, weak: 50 to 150 wanted [mg/L]
 _SALT_G_L = (1.0, 10.0)  # salted fresh water: above what is in tap water, below the sea: an assumption [g/L]
-_NH3_PER_N = 17.031 / 14.007  # molar masses
 
 
 _PRACTICE = "common practice, no source"
@@ -50,6 +44,8 @@ class SafetyNote:
         Reference key, or "common practice, no source", or "assumption".
     kind : str
         What it guards, one of `burden.evidence.cautions.KINDS`.
+    code : str
+        Names a note that other code acts on; empty for those it need not know.
     """
 
     level: str
@@ -58,6 +54,7 @@ class SafetyNote:
     would_change: str
     source: str
     kind: str = "care"
+    code: str = ""
 
     def as_dict(self) -> dict[str, str]:
         """Return the note as plain Python objects."""
@@ -76,8 +73,8 @@ class Situation:
     agent : Agent
     mg_l, hours : float
         Dose [mg/L], [h].
-    temperature_c, oxygen_mg_l, ph, total_ammonia_n_mg_l, nitrite_n_mg_l : float or None
-        Water [°C], [mg/L], [-], [mg/L as N], [mg/L as N].
+    temperature_c, oxygen_mg_l : float or None
+        Water [°C], [mg/L].
     alkalinity_mg_l_caco3, salinity_g_l : float or None
         [mg/L as CaCO3], [g/L].
     aeration, uv_or_carbon_on, biofilter : bool or None
@@ -94,6 +91,8 @@ class Situation:
         The owner's or the filter's limit [mg/L].
     permanganate_used : bool
         Whether potassium permanganate is in the water or was in the last days.
+    short_of_breath : bool
+        Whether fish gasp or lack blood.
     """
 
     agent: Agent
@@ -101,9 +100,6 @@ class Situation:
     hours: float
     temperature_c: float | None = None
     oxygen_mg_l: float | None = None
-    ph: float | None = None
-    total_ammonia_n_mg_l: float | None = None
-    nitrite_n_mg_l: float | None = None
     alkalinity_mg_l_caco3: float | None = None
     salinity_g_l: float | None = None
     aeration: bool | None = None
@@ -115,6 +111,7 @@ class Situation:
     formalin_before_mg_l: float = 0.0
     max_formalin_mg_l_total: float | None = None
     permanganate_used: bool = False
+    short_of_breath: bool = False
 
     @property
     def said(self) -> str:
@@ -142,16 +139,14 @@ def safety_check(agent: Agent, mg_l: float, hours: float, **known: Any) -> list[
     --------
     >>> from burden.evidence import load_agent
     >>> notes = safety_check(load_agent("formalin"), 25.0, 24.0, oxygen_mg_l=3.0)
-    >>> notes[0].level, notes[0].text
-    ('withhold', 'Do not dose before the oxygen is up')
+    >>> notes[0].level, notes[0].code
+    ('withhold', 'oxygen_short')
     """
     known = {k: tuple(v) if k in ("species", "findings") and not isinstance(v, str) else v for k, v in known.items()}
     now = Situation(agent, mg_l, hours, **known)
     checks = (
         _oxygen,
         _temperature,
-        _ammonia,
-        _nitrite,
         _alkalinity,
         _salt,
         _hosts,
@@ -168,8 +163,10 @@ def _caution(text: str, reason: str, would_change: str, source: str, kind: str =
     return SafetyNote("caution", text, reason, would_change, source, kind)
 
 
-def _withhold(text: str, reason: str, would_change: str, source: str, kind: str = "withhold") -> SafetyNote:
-    return SafetyNote("withhold", text, reason, would_change, source, kind)
+def _withhold(
+    text: str, reason: str, would_change: str, source: str, kind: str = "withhold", code: str = ""
+) -> SafetyNote:
+    return SafetyNote("withhold", text, reason, would_change, source, kind, code)
 
 
 def _takes_oxygen(now: Situation) -> bool:
@@ -177,51 +174,52 @@ def _takes_oxygen(now: Situation) -> bool:
 
 
 def _oxygen(now: Situation) -> Iterator[SafetyNote]:
+    """What an agent that takes oxygen asks for; what any bath asks for is a gate of the water, not of the agent."""
     demand = oxygen_demand_mg_l(now.agent, now.mg_l, now.hours)
-    if now.oxygen_mg_l is None:
-        if demand:
-            yield _caution(
-                "Measure oxygen before dosing",
-                f"the bath takes about {demand:.1f} mg/L and no reading was given",
-                "a reading of 5 to 6 mg/L or more, with aeration",
-                "fishhealth_texts",
-                "danger",
-            )
+    if not demand:
         return
-    least = _OXYGEN_MG_L if demand else _OXYGEN_LEFT_MG_L
-    if now.oxygen_mg_l < least:
+    if now.oxygen_mg_l is None:
         yield _withhold(
-            "Do not dose before the oxygen is up",
-            f"oxygen is {now.oxygen_mg_l:g} mg/L now, below the {least:g} mg/L a bath of {now.said} asks for",
-            f"aeration and a reading above {_OXYGEN_MG_L:g} mg/L",
+            f"No {now.said} before oxygen is measured",
+            f"the bath takes about {demand:.1f} mg/L of oxygen and none was measured",
+            "a reading of 5 to 6 mg/L or more, with aeration",
             "fishhealth_texts",
+            code="oxygen_unmeasured",
         )
-    elif now.oxygen_mg_l < _OXYGEN_MG_L:
+    elif now.short_of_breath:
+        yield _withhold(
+            f"No {now.said} for fish that are short of breath or blood",
+            f"{now.said} takes oxygen from the water, about {demand:.1f} mg/L",
+            "fish that breathe well again, or another agent",
+            _PRACTICE,
+            code="short_of_breath",
+        )
+    else:
+        yield from _oxygen_left(now, now.oxygen_mg_l, demand)
+
+
+def _oxygen_left(now: Situation, oxygen_mg_l: float, demand: float) -> Iterator[SafetyNote]:
+    """Running aeration makes good what the bath takes, as long as it keeps the water near saturation now."""
+    warmth = _WARM_C if now.temperature_c is None else now.temperature_c
+    share = oxygen_mg_l / oxygen_saturation_mg_l(warmth, now.salinity_g_l or 0.0)
+    reason = (
+        f"the water holds {oxygen_mg_l:g} mg/L of oxygen, {100 * share:.0f} % of what it can hold, and the bath takes "
+        f"about {demand:.1f} mg/L"
+    )
+    if now.aeration and share >= _SATURATED:
         yield _caution(
-            "Aerate first",
-            f"oxygen is {now.oxygen_mg_l:g} mg/L",
-            f"a reading above {_OXYGEN_MG_L:g} mg/L",
-            "tpwd",
-            "danger",
+            "Aerate strongly through the bath and three days after", reason, "a lower dose", "hatchery1982", "danger"
         )
-    elif now.oxygen_mg_l - demand < _OXYGEN_LEFT_MG_L and demand:
-        yield _oxygen_left(now, now.oxygen_mg_l, demand)
-
-
-def _oxygen_left(now: Situation, oxygen_mg_l: float, demand: float) -> SafetyNote:
-    make, text = (
-        (_caution, "Aerate strongly through the bath and three days after")
-        if now.aeration
-        else (_withhold, "Do not dose without strong aeration")
-    )
-    return make(
-        text,
-        f"oxygen of {oxygen_mg_l:g} mg/L less the {demand:.1f} mg/L that {now.said} takes leaves "
-        f"{oxygen_mg_l - demand:.1f} mg/L",
-        "strong aeration, a lower dose, or a short bath in a spare tank",
-        "hatchery1982",
-        "danger" if now.aeration else "withhold",
-    )
+    elif oxygen_mg_l - demand < _OXYGEN_LEFT_MG_L:
+        yield _withhold(
+            f"No {now.said} without strong aeration",
+            reason,
+            "aeration that keeps the water above 80 % of saturation, a lower dose, or a bath in a spare tank",
+            "hatchery1982",
+            code="oxygen_short",
+        )
+    else:
+        yield _caution("Aerate through the bath and three days after", reason, "a lower dose", "hatchery1982", "danger")
 
 
 def _temperature(now: Situation) -> Iterator[SafetyNote]:
@@ -243,40 +241,6 @@ def _temperature(now: Situation) -> Iterator[SafetyNote]:
             f"{ceiling.temperature_text}",
             "cooler water, or another agent",
             sources,
-        )
-
-
-def _ammonia(now: Situation) -> Iterator[SafetyNote]:
-    if now.total_ammonia_n_mg_l is None or now.ph is None:
-        return
-    # no temperature: 30 °C, the end of the fitted range, where the share is largest
-    warmth = 30.0 if now.temperature_c is None else now.temperature_c
-    free = now.total_ammonia_n_mg_l * unionised_share(now.ph, warmth) * _NH3_PER_N
-    why = f"{now.total_ammonia_n_mg_l:g} mg/L total ammonia nitrogen at pH {now.ph:g} and {warmth:g} °C"
-    reason = f"un-ionised ammonia is about {free:.3f} mg/L ({why})"
-    change = f"water changes until it is below {_AMMONIA_SAFE_MG_L:g} mg/L"
-    stop = _AMMONIA_ACTION_MG_L if _takes_oxygen(now) else _AMMONIA_ACUTE_MG_L
-    if free > stop:
-        source = "fishhealth_texts" if stop == _AMMONIA_ACTION_MG_L else "waterlimits"
-        yield _withhold("Do not dose before the ammonia is down", reason, change, f"{source}, emerson1975")
-    elif free > _AMMONIA_SAFE_MG_L:
-        yield _caution(
-            "Bring the ammonia down first; it harms gills as flukes do", reason, change, "tpwd, emerson1975", "water"
-        )
-
-
-def _nitrite(now: Situation) -> Iterator[SafetyNote]:
-    if now.nitrite_n_mg_l is None:
-        return
-    chloride_mg_l = 1000 * _CHLORIDE_SHARE * (now.salinity_g_l or 0.0)  # keeps nitrite out of the gills
-    if now.nitrite_n_mg_l > max(_NITRITE_MG_L, chloride_mg_l / _CHLORIDE_PER_NITRITE):
-        yield _caution(
-            "Bring the nitrite down first, or add chloride",
-            f"nitrite is {now.nitrite_n_mg_l:g} mg/L as N, above {_NITRITE_MG_L:g} mg/L",
-            f"water changes until it is below {_NITRITE_MG_L:g} mg/L; salt, with {_CHLORIDE_PER_NITRITE:g} times as "
-            "much chloride, protects",
-            "fishhealth_texts, waterlimits",
-            "water",
         )
 
 

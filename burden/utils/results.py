@@ -69,6 +69,17 @@ class CredibleInterval:
         """Return "median (low to high)" with significant digits; `scale` turns a share into percent."""
         return interval(self.median * scale, self.low * scale, self.high * scale, digits)
 
+    def whole(self) -> str:
+        """Return "median (low to high)" of things that come whole, such as fish.
+
+        Examples
+        --------
+        >>> CredibleInterval(2.0, 0.0, 5.4).whole(), CredibleInterval(0.0, 0.0, 0.0).whole()
+        ('2 (0 to 5)', '0')
+        """
+        middle, low, high = (plain(float(round(x)), 15) for x in (self.median, self.low, self.high))
+        return middle if low == high else f"{middle} ({low} to {high})"
+
 
 @dataclass(frozen=True)
 class Probability(CredibleInterval):

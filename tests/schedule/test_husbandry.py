@@ -11,8 +11,9 @@ import pytest
 from burden.inference.estimate import estimate
 from burden.io import read_case
 from burden.model.elimination.probability import DoseSchedule, eliminations
-from burden.schedule.husbandry import alternatives, cleaned, drained, heated, left_behind, oxygen_saturation_mg_l
+from burden.schedule.husbandry import alternatives, cleaned, drained, heated, left_behind
 from burden.schedule.search import search
+from burden.treatment.water_chemistry import oxygen_saturation_mg_l
 
 CASES = Path(__file__).parents[2] / "simulated_data"
 

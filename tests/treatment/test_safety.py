@@ -9,8 +9,9 @@ import pytest
 
 from burden.evidence import agent_names, load_agent
 from burden.io.schema import OTHER_FINDINGS
-from burden.treatment.host_tolerance import host_advice, oxygen_demand_mg_l, unionised_share, withdrawal_days
+from burden.treatment.host_tolerance import host_advice, withdrawal_days
 from burden.treatment.safety import safety_check
+from burden.treatment.water_chemistry import oxygen_demand_mg_l, unionised_share
 
 PUBLISHED = Path(__file__).parents[1] / "published"
 FORMALIN, PRAZIQUANTEL = load_agent("formalin"), load_agent("praziquantel")

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from burden.decision import Assessment
 from burden.evidence import load_agent
 from burden.model.elimination.probability import DoseSchedule
 from burden.report.figures.style import BAND_50, BAND_90, GREY, INK, LINE, figure_of_size
@@ -13,7 +14,6 @@ from burden.report.formatting import day_label, named, on_day
 from burden.schedule.projection import BANDS
 from burden.treatment.bath import loss_draws
 from burden.treatment.concentration import concentration_curve
-from burden.visit import Visit
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -24,12 +24,12 @@ __all__ = ["course_in_water", "draw_concentration"]
 _AFTER_DAYS = 7.0
 
 
-def course_in_water(visit: Visit, agent: str) -> tuple[np.ndarray, np.ndarray]:
+def course_in_water(visit: Assessment, agent: str) -> tuple[np.ndarray, np.ndarray]:
     """Return the concentration of one agent over the recommended course.
 
     Parameters
     ----------
-    visit : Visit
+    visit : Assessment
         With a recommendation.
     agent : str
 
@@ -59,19 +59,19 @@ def course_in_water(visit: Visit, agent: str) -> tuple[np.ndarray, np.ndarray]:
     return days, np.quantile(curve.at(days) / np.reshape(volume, (-1, 1)), BANDS, axis=0)
 
 
-def _course(visit: Visit) -> DoseSchedule:
-    chosen = visit.choice.recommended
+def _course(visit: Assessment) -> DoseSchedule:
+    chosen = visit.decision.recommendation.recommended if visit.decision.doses else None
     if chosen is None:
         raise ValueError(f"{visit.case.name}: no course is recommended, so there is no concentration to draw")
     return chosen.plan
 
 
-def draw_concentration(visit: Visit, agent: str) -> Figure:
+def draw_concentration(visit: Assessment, agent: str) -> Figure:
     """Draw the concentration of one agent with its ceiling.
 
     Parameters
     ----------
-    visit : Visit
+    visit : Assessment
         With a recommendation.
     agent : str
 

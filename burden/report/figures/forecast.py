@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = ["COURSE_WORDS", "draw_forecast"]
 
-COURSE_WORDS = {"untreated": "Left alone", "planned": "As planned", "recommended": "As recommended"}
+COURSE_WORDS = {"untreated": "Untreated", "planned": "As the case plans", "recommended": "As recommended"}
 _MIDDLE = BANDS.index(0.5)
 #: share of a panel's width that "20 of 20 doses" takes, in the narrowest of them
 _WORDS_SHARE = 0.45

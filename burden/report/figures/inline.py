@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from burden.decision import Assessment
 from burden.report.figures.concentration import draw_concentration
 from burden.report.figures.forecast import draw_forecast
 from burden.report.figures.interval import Given, customary_marks, draw_interval_chart, interval_curves
 from burden.report.figures.style import inline_svg, svg_and_png_bytes, svg_bytes
 from burden.report.formatting import named
-from burden.visit import Visit
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -25,12 +25,12 @@ __all__ = ["figures_of"]
 _Draw = Callable[[bool], "Figure"]
 
 
-def figures_of(visit: Visit) -> tuple[dict[str, dict[str, str]], dict[str, bytes]]:
+def figures_of(visit: Assessment) -> tuple[dict[str, dict[str, str]], dict[str, bytes]]:
     """Return the figures of a visit.
 
     Parameters
     ----------
-    visit : Visit
+    visit : Assessment
 
     Returns
     -------
@@ -49,7 +49,7 @@ def figures_of(visit: Visit) -> tuple[dict[str, dict[str, str]], dict[str, bytes
     return inline, files
 
 
-def _drawings(visit: Visit) -> dict[str, tuple[str, _Draw, str]]:
+def _drawings(visit: Assessment) -> dict[str, tuple[str, _Draw, str]]:
     several = len(visit.estimates) > 1
     found: dict[str, tuple[str, _Draw, str]] = {}
     for i, forecast in enumerate(visit.forecasts):
@@ -82,7 +82,7 @@ def _file_name(parasite: str) -> str:
     return re.sub(r"[^a-z0-9_]", "_", parasite.lower())
 
 
-def _interval(visit: Visit, i: int) -> _Draw | None:
+def _interval(visit: Assessment, i: int) -> _Draw | None:
     """The chart of one set with this case's own draws, or None where the set has no windows."""
     pond = visit.estimates[i].pond
     p = pond.setting.parameters
@@ -95,9 +95,9 @@ def _interval(visit: Visit, i: int) -> _Draw | None:
     return lambda narrow: draw_interval_chart(curves, today, marks)
 
 
-def _own_gaps(visit: Visit, pond: Any) -> list[Given]:
+def _own_gaps(visit: Assessment, pond: Any) -> list[Given]:
     """Each gap of the recommended doses at the water of its middle day; the words stand at one in the middle."""
-    chosen = visit.choice.recommended if visit.withheld_reason is None else None
+    chosen = visit.decision.recommendation.recommended if visit.decision.doses else None
     if chosen is None or chosen.doses < 2:
         return []
     days = np.array(chosen.plan.days)

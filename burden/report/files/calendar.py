@@ -8,8 +8,8 @@ from datetime import UTC, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
 from burden import __version__
-from burden.report.page.day_book import Day, days_of
-from burden.visit import Visit
+from burden.decision import Assessment
+from burden.report.text.day_book import Day, days_of
 
 if TYPE_CHECKING:
     from icalendar import Event
@@ -21,7 +21,7 @@ _REMIND_BEFORE = timedelta(hours=15)
 _SPACE = uuid.uuid5(uuid.NAMESPACE_OID, "burden dates")
 
 
-def calendar_bytes(visit: Visit) -> bytes:
+def calendar_bytes(visit: Assessment) -> bytes:
     """Return the dates of a visit as an iCalendar file (RFC 5545).
 
     Notes
@@ -42,7 +42,7 @@ def calendar_bytes(visit: Visit) -> bytes:
     return calendar.to_ical(sorted=True)
 
 
-def _event(visit: Visit, day: Day, number: int) -> Event:
+def _event(visit: Assessment, day: Day, number: int) -> Event:
     from icalendar import Alarm, Event
 
     case = visit.case

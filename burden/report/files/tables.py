@@ -8,8 +8,9 @@ from collections.abc import Mapping, Sequence
 from io import StringIO
 from typing import Any
 
+from burden.decision import Assessment
 from burden.report.page.sources import sources_of
-from burden.visit import Visit
+from burden.report.text.day_book import days_of
 
 __all__ = ["CSV_FORM", "csv_bytes", "safe_cell", "tables_of"]
 
@@ -56,20 +57,20 @@ def csv_bytes(rows: Sequence[Mapping[str, Any]], columns: Sequence[str] | None =
     return text.getvalue().encode("utf-8-sig")
 
 
-def tables_of(visit: Visit) -> dict[str, bytes]:
+def tables_of(visit: Assessment) -> dict[str, bytes]:
     """Return every table of a report by its name."""
     return {
         "estimate.csv": csv_bytes(_estimate(visit), ("parasite", "quantity", "median", "low_5", "high_95")),
         "forecast.csv": csv_bytes([{"parasite": f.parasite, **row} for f in visit.forecasts for row in f.rows()]),
         "changes.csv": csv_bytes(_changes(visit), _CHANGES_COLUMNS),
-        "day_book.csv": csv_bytes(visit.rows(), ("date", "action", "step")),
+        "day_book.csv": csv_bytes(_day_book(visit), ("date", "kind", "action", "step")),
         "schedules.csv": csv_bytes(_schedules(visit), _SCHEDULE_COLUMNS),
         "samples.csv": csv_bytes(_samples(visit), _SAMPLE_COLUMNS),
         "sources.csv": csv_bytes(sources_of(visit), ("key", "reference", "used_for")),
     }
 
 
-def _estimate(visit: Visit) -> list[dict[str, Any]]:
+def _estimate(visit: Assessment) -> list[dict[str, Any]]:
     rows = []
     for e in visit.estimates:
         rows += [
@@ -87,41 +88,52 @@ _CHANGES_COLUMNS = (
 )
 
 
-def _changes(visit: Visit) -> list[dict[str, Any]]:
+def _changes(visit: Assessment) -> list[dict[str, Any]]:
     """What moved since the last visit, a row a quantity; no row where there was none."""
     found = [c for c in visit.changes if c is not None]
     return [{"parasite": c.parasite, "since": c.since.isoformat(), **row} for c in found for row in c.rows()]
 
 
+def _day_book(visit: Assessment) -> list[dict[str, Any]]:
+    """The day-book, a row a step."""
+    return [
+        {"date": day.date.isoformat(), "kind": day.kind, "action": day.headline, "step": step}
+        for day in days_of(visit)
+        for step in (day.steps or ("",))
+    ]
+
+
 _SCHEDULE_COLUMNS = (
-    *("role", "doses", "dates", "agents", "elimination_mean", "elimination_low_5", "elimination_high_95"),
-    *("left_per_1000_median", "left_per_1000_low_5", "left_per_1000_high_95", "deaths_median", "deaths_by_day"),
+    *("role", "doses", "dates", "agents", "aim", "aim_chance", "control_chance", "elimination_mean"),
+    *("check_date", "fluke_deaths_median", "fluke_deaths_low_5", "fluke_deaths_high_95", "other_deaths_median"),
+    *("left_per_1000_median", "left_per_1000_low_5", "left_per_1000_high_95"),
 )
 
 
-def _schedules(visit: Visit) -> list[dict[str, Any]]:
+def _schedules(visit: Assessment) -> list[dict[str, Any]]:
     from burden.report.formatting import on_day
 
-    choice = visit.choice
-    named = [("recommended", choice.recommended), ("eradication", choice.eradication), ("nothing", choice.nothing)]
-    named += [("shortlist", judged) for judged in choice.shortlist]
+    found, start = visit.decision.recommendation, visit.case.visit_date
     return [
         {
-            "role": role,
-            "doses": j.doses,
-            "dates": " ".join(on_day(visit.case.visit_date, day).isoformat() for day in j.plan.days),
-            "agents": " ".join(j.plan.agents),
-            "elimination_mean": j.elimination.mean,
-            "elimination_low_5": j.elimination.low,
-            "elimination_high_95": j.elimination.high,
-            "left_per_1000_median": j.left_per_1000.median,
-            "left_per_1000_low_5": j.left_per_1000.low,
-            "left_per_1000_high_95": j.left_per_1000.high,
-            "deaths_median": j.deaths.median,
-            "deaths_by_day": j.deaths_by_day,
+            "role": one.name,
+            "doses": one.schedule.doses,
+            "dates": " ".join(on_day(start, day).isoformat() for day in one.schedule.plan.days),
+            "agents": " ".join(one.schedule.plan.agents),
+            "aim": found.aim.kind,
+            "aim_chance": one.schedule.chance(found.aim),
+            "control_chance": float(one.schedule.kept.mean()),
+            "elimination_mean": one.schedule.elimination.mean,
+            "check_date": on_day(start, one.schedule.check_day).isoformat(),
+            "fluke_deaths_median": one.schedule.fluke_deaths.median,
+            "fluke_deaths_low_5": one.schedule.fluke_deaths.low,
+            "fluke_deaths_high_95": one.schedule.fluke_deaths.high,
+            "other_deaths_median": one.schedule.other_deaths.median,
+            "left_per_1000_median": one.schedule.left_per_1000.median,
+            "left_per_1000_low_5": one.schedule.left_per_1000.low,
+            "left_per_1000_high_95": one.schedule.left_per_1000.high,
         }
-        for role, j in named
-        if j is not None
+        for one in found.compared
     ]
 
 
@@ -131,5 +143,5 @@ _SAMPLE_COLUMNS = (
 )
 
 
-def _samples(visit: Visit) -> list[dict[str, Any]]:
+def _samples(visit: Assessment) -> list[dict[str, Any]]:
     return [{column: getattr(row, column) for column in _SAMPLE_COLUMNS} for row in visit.case.samples]

@@ -1,4 +1,4 @@
-"""The answer in five lines, and what was seen against what is there, as a page needs them."""
+"""The answer in a few lines, and what was seen against what is there, as a page needs them."""
 
 from __future__ import annotations
 
@@ -7,116 +7,84 @@ from itertools import groupby
 from typing import Any
 
 from burden.case import Preparation
-from burden.day_book import held_water_words
+from burden.decision import Assessment
 from burden.inference.diagnostics import Quantity
 from burden.inference.estimate import Estimate
-from burden.report.formatting import about, long_date, named, of_100, on_day, sentence, several, spread
-from burden.report.page.day_book import recheck_words
-from burden.report.page.outlook import deaths_in_words
-from burden.utils.formatting import say_date
+from burden.report.formatting import about, named, of_100, spread
+from burden.report.text.decision import (
+    aim_text,
+    as_recommended,
+    deaths_text,
+    gate_text,
+    headline,
+    other_text,
+    reason_text,
+)
+from burden.report.text.treatment_response import verdict_words
+from burden.utils.formatting import day_in_words, sentence
 from burden.utils.results import CredibleInterval
-from burden.visit import Visit
 
-__all__ = ["doses_in_words", "five_lines", "moved_rows", "seen_rows", "there_rows", "title_of"]
+__all__ = ["answer_lines", "moved_rows", "seen_rows", "there_rows", "title_of"]
 
 #: a posterior whose log-width is at least this share of the prior's, and whose median stays within it, barely moved
 _BARELY = 0.8
 _MOST_ROWS = 12
 
 
-def title_of(visit: Visit) -> str:
+def title_of(found: Assessment) -> str:
     """Return what the case is called."""
-    return visit.case.title or visit.case.name
+    return found.case.title or found.case.name
 
 
-def five_lines(visit: Visit) -> list[str]:
-    """Return the answer: action, what was missed, burden, what it comes to, what next."""
-    return [
-        visit.first_action,
-        " ".join(_named(visit, e, e.missed) for e in visit.estimates),
-        " ".join(_named(visit, e, _burden(e)) for e in visit.estimates),
-        _comes_to(visit),
-        _next(visit),
+def answer_lines(found: Assessment) -> list[str]:
+    """Return the answer: today's action, why, what water and fish ask for, the burden, and what it comes to."""
+    decision = found.decision
+    stops = [gate_text(gate) for gate in decision.gates if gate.level in ("stop", "agent")]
+    missing = [gate_text(gate) for gate in decision.gates if gate.level == "measure"] if decision.plan else []
+    lines = [
+        headline(decision),
+        " ".join(reason_text(reason) for reason in decision.reasons),
+        " ".join([*stops, *missing]),
+        " ".join(other_text(other) for other in decision.others),
+        " ".join(_of_set(found, e, _burden(e)) for e in found.estimates),
+        _last_dose(found),
+        f"{as_recommended(decision)} {deaths_text(decision)}".strip(),
+        aim_text(decision.recommendation.aim),
+        _release(found),
     ]
+    return [line for line in lines if line]
 
 
-def _named(visit: Visit, e: Estimate, text: str) -> str:
-    return f"{named(e.parasite).capitalize()}: {text}" if len(visit.estimates) > 1 else text
+def _of_set(found: Assessment, e: Estimate, text: str) -> str:
+    return f"{named(e.parasite).capitalize()}: {text}" if len(found.estimates) > 1 else text
 
 
 def _burden(e: Estimate) -> str:
-    chance = f" Flukes are there at all in {of_100(e.probability_infected)}." if e.probability_infected < 0.995 else ""
+    chance = "" if e.probability_infected >= 0.995 else f" Chance that there are any: {of_100(e.probability_infected)}."
     sick = f" {e.sick_only}" if e.sick_only else ""
     there = f"{spread(e.mean_abundance)} flukes a fish, {spread(e.flukes_total)} on all live fish"
-    return f"On the fish: {there}.{chance}{sick}"
+    return f"{e.missed} On the fish: {there}.{chance}{sick}"
 
 
-def _comes_to(visit: Visit) -> str:
-    parts = []
-    for e, f in zip(visit.estimates, visit.forecasts, strict=True):
-        end = long_date(on_day(visit.case.visit_date, f.horizon_days))
-        line = f"Left alone, by {end}: {spread(f.untreated.deaths_end)} of {visit.case.fish_count} fish dead"
-        if f.recommended is not None:
-            line += f"; as recommended: {spread(f.recommended.deaths_end)}"
-        parts.append(_named(visit, e, f"{line}."))
-    chosen = visit.choice.recommended if visit.withheld_reason is None else None
-    if chosen is not None:
-        parts.append(
-            f"A day after the last dose {spread(chosen.left_per_1000)} of 1 000 flukes are left; rid of them a year "
-            f"later in {of_100(chosen.elimination.mean)}."
-        )
-    if all(e.mostly_else for e in visit.estimates):
-        parts.insert(0, " ".join(_named(visit, e, deaths_in_words(e.deaths_explained)) for e in visit.estimates))
-    return " ".join(dict.fromkeys(parts))
+def _last_dose(found: Assessment) -> str:
+    """What the last dose did, where the samples can tell."""
+    told = [r for r in found.responses if r.verdict != "cannot_tell" and r.dose_date is not None]
+    said = [
+        sentence(f"dose of {day_in_words(r.dose_date)}: {verdict_words(r)}") for r in told if r.dose_date is not None
+    ]
+    return " ".join(dict.fromkeys(said))
 
 
-def _last_dose(visit: Visit) -> str:
-    """What the next dose has to wait for, where the last one fell short."""
-    short = [r for r in visit.responses if r.verdict == "fell_short"]
-    if not short or short[0].dose_date is None:
+def _release(found: Assessment) -> str:
+    decision = found.decision
+    if decision.release_date is None or decision.action == "discharge":
         return ""
-    chance = 100 * short[0].verdict_probability["fell_short"]
     return (
-        f"The dose of {long_date(short[0].dose_date)} fell short ({chance:.0f} %): before the next, check the volume, "
-        "then carbon, lamp and filter, or it will too. "
+        f"Keep the newcomers apart until {day_in_words(decision.release_date)} at the earliest, and until a clean look."
     )
 
 
-def _next(visit: Visit) -> str:
-    if visit.withheld_reason is not None:
-        # what would allow another agent is beside the point where the flukes are the reason
-        stops = [n for n in visit.notes if n.level == "withhold" and n.reason.rstrip(".") in visit.withheld_reason]
-        lifts = dict.fromkeys(note.would_change for note in stops)
-        change = f"What would change it: {several(lifts)}. " if lifts else ""
-        return f"{change}{_look_again(visit)}"
-    again = f" {_look_again(visit)}" if visit.recheck is not None else ""
-    last = max((e.date for e in visit.day_book if e.kind in ("dose", "sample")), default=visit.case.visit_date)
-    held = "".join(f" {sentence(said)}" for said in held_water_words(visit.case, last))
-    return f"{_last_dose(visit)}Dates: {doses_in_words(visit)}.{again}{held}"
-
-
-def _look_again(visit: Visit) -> str:
-    look = [entry for entry in visit.day_book if entry.kind == "sample"]
-    when = f" on {say_date(look[0].date, visit.case.visit_date.year)}" if look else ""
-    return f"Look again{when}: {recheck_words(visit).rstrip('.')}."
-
-
-def doses_in_words(visit: Visit) -> str:
-    """Return the dates of the doses, one agent after the other where there are several."""
-    days = [say_date(e.date, visit.case.visit_date.year) for e in visit.day_book if e.kind == "dose"]
-    pairs = list(zip(days, visit.doses, strict=True))
-    if len({(d.agent, d.mg_l) for _, d in pairs}) == 1:
-        return f"{several(days)}, {_amount(pairs[0][1])} each time"
-    return several(f"{day} {_amount(d)}" for day, d in pairs)
-
-
-def _amount(dose: Any) -> str:
-    from burden.visit import dose_words
-
-    return dose_words(dose)
-
-
-def seen_rows(visit: Visit) -> tuple[list[dict[str, str]], int]:
+def seen_rows(visit: Assessment) -> tuple[list[dict[str, str]], int]:
     """Return the preparations of the last day of samples, and how many rows there are besides."""
     case = visit.case
     readable = sorted(case.samples, key=lambda row: row.date)
@@ -164,7 +132,7 @@ def there_rows(e: Estimate) -> list[tuple[str, str]]:
         ("on all live fish", spread(e.flukes_total)),
         ("fish that carry any", f"{spread(e.prevalence, 100)} %"),
         ("aggregation k", spread(e.aggregation_k)),
-        ("an infected fish, looked at like yours, shows", f"{spread(e.detection_per_fish, 100)} %"),
+        ("preparations like yours find an infected fish", f"{spread(e.detection_per_fish, 100)} %"),
     ]
     if not math.isnan(e.eggs_waiting.median) and e.eggs_waiting.high > 0:
         rows.append(("eggs waiting in the water", spread(e.eggs_waiting)))
@@ -192,5 +160,5 @@ def _moved(prior: CredibleInterval, posterior: CredibleInterval) -> str:
     before, after = max(ends[2] - ends[0], 1e-12), ends[5] - ends[3]
     shift = abs(ends[4] - ends[1]) / before
     if after >= _BARELY * before and shift < 0.15:
-        return "barely moved: still an assumption"
+        return "barely moved"
     return f"narrowed to {about(100 * after / before)} % of its width" if after < before else "moved"

@@ -2,33 +2,34 @@
 
 from __future__ import annotations
 
+from burden.decision import Assessment
 from burden.evidence import load_agent
 from burden.report.formatting import about_in, named, several
+from burden.schedule.eligibility import DEFAULT_AGENTS
 from burden.treatment.host_tolerance import withdrawal_text
 from burden.treatment.withdrawal import unnamed_words
-from burden.visit import DEFAULT_AGENTS, Visit
 
 __all__ = ["agents_of", "cautions_of"]
 
 _ALWAYS = (
     "Local rules and the licensed veterinarian decide what may be given to these fish, and how it is recorded.",
     "Dose one or a few fish first, for the planned time, in the same water, and watch them.",
-    "The dose is as wrong as the volume: measure the water before the first dose.",
+    "An error in the volume is an equal error in the dose: measure the water before the first dose.",
 )
 
 
-def agents_of(visit: Visit) -> tuple[str, ...]:
+def agents_of(visit: Assessment) -> tuple[str, ...]:
     """Return the agents a visit considered: those of the doses, and those at hand, each once."""
     at_hand = visit.case.limits.agents or DEFAULT_AGENTS
     return tuple(dict.fromkeys([*(d.agent for d in visit.doses), *at_hand]))
 
 
-def cautions_of(visit: Visit) -> list[tuple[str, list[str]]]:
+def cautions_of(visit: Assessment) -> list[tuple[str, list[str]]]:
     """Return the cautions by heading, the weightiest first.
 
     Parameters
     ----------
-    visit : Visit
+    visit : Assessment
 
     Returns
     -------
@@ -49,7 +50,7 @@ def cautions_of(visit: Visit) -> list[tuple[str, list[str]]]:
     return _each_once(groups)
 
 
-def _food(visit: Visit) -> list[str]:
+def _food(visit: Assessment) -> list[str]:
     if not visit.case.food_fish:
         return ["These fish were called no food fish: should anyone eat them, a withdrawal holds; ask first."]
     unnamed = [f"Food fish: {words}."] if (words := unnamed_words(visit.case)) else []
@@ -61,7 +62,7 @@ def _food(visit: Visit) -> list[str]:
     return [*unnamed, *(f"{text} ({several(agents)})." for text, agents in said.items())]
 
 
-def _of_agent(visit: Visit, agent: str, given: bool) -> list[str]:
+def _of_agent(visit: Assessment, agent: str, given: bool) -> list[str]:
     """All that a dose says where one is recommended; the standing cautions of the other agents at hand."""
     known = load_agent(agent)
     if given:

@@ -7,13 +7,18 @@ from dataclasses import dataclass
 from typing import Any
 
 from burden import __version__
+from burden.decision import Assessment
 from burden.report.formatting import about, long_date, of_100, spread
-from burden.report.page.answer import doses_in_words, title_of
-from burden.report.page.day_book import days_of
+from burden.report.page.answer import title_of
 from burden.report.page.page import template
-from burden.visit import Visit
+from burden.report.text.day_book import days_of
+from burden.report.text.decision import doses_text, headline, withheld_text
 
 __all__ = ["Water", "cleanest_first", "in_order", "render_ponds", "water_of"]
+
+
+#: which action comes first among several waters
+_RANK = {"water_first": 0, "dose": 1, "look_first": 2, "watch": 3, "discharge": 4}
 
 
 @dataclass(frozen=True)
@@ -37,13 +42,13 @@ class Water:
     name: str
     title: str
     row: Mapping[str, Any]
-    urgency: tuple[bool, str, float]
+    urgency: tuple[int, str, float]
     walk: tuple[bool, float]
     due: tuple[Mapping[str, str], ...]
     answer: Mapping[str, Any]
 
 
-def water_of(visit: Visit) -> Water:
+def water_of(visit: Assessment) -> Water:
     """Return what is needed of one visit beside the others."""
     due = [
         {"date": day.date.isoformat(), "label": f"{day.label} {day.date.year}", "what": day.headline, "kind": day.kind}
@@ -55,16 +60,17 @@ def water_of(visit: Visit) -> Water:
         name=visit.case.name,
         title=title_of(visit),
         row=_row(visit),
-        urgency=(visit.withheld_reason is not None, _first(visit), -_share_lost(visit)),
+        urgency=(_RANK[visit.decision.action], _first(visit), -_share_lost(visit)),
         walk=("virus_suspected" in visit.case.findings.other, float(heaviest)),
         due=tuple(due),
         answer={
-            "first_action": visit.first_action,
-            "withheld_reason": visit.withheld_reason,
-            "text": visit.text(),
+            "first_action": headline(visit.decision),
+            "withheld_reason": withheld_text(visit.decision),
+            "decision": visit.decision.as_dict(),
+            "text": visit.decision.brief(),
             "changes": [None if c is None else c.as_dict() for c in visit.changes],
             "late_doses": [late.as_dict() for late in visit.late],
-            "warnings": list(visit.warnings),
+            "warnings": list(dict.fromkeys((*visit.case.warnings, *(w for e in visit.estimates for w in e.warnings)))),
         },
     )
 
@@ -77,12 +83,11 @@ def in_order(waters: Sequence[Water]) -> list[Water]:
     return sorted(waters, key=lambda w: (*w.urgency, w.name))
 
 
-def _first(visit: Visit) -> str:
-    doses = [entry.date for entry in visit.day_book if entry.kind == "dose"]
-    return min(doses, default=visit.case.visit_date).isoformat()
+def _first(visit: Assessment) -> str:
+    return min((dose.date for dose in visit.decision.plan), default=visit.case.visit_date).isoformat()
 
 
-def _share_lost(visit: Visit) -> float:
+def _share_lost(visit: Assessment) -> float:
     return max(f.untreated.deaths_end.median for f in visit.forecasts) / max(visit.case.fish_count, 1)
 
 
@@ -101,7 +106,7 @@ def render_ponds(waters: Sequence[Water], draws: int, seed: int) -> str:
     )
 
 
-def _row(visit: Visit) -> dict[str, Any]:
+def _row(visit: Assessment) -> dict[str, Any]:
     from urllib.parse import quote
 
     e = max(visit.estimates, key=lambda e: e.mean_abundance.median)
@@ -110,11 +115,11 @@ def _row(visit: Visit) -> dict[str, Any]:
         "title": title_of(visit),
         "page": f"{quote(visit.case.name)}/report.html",
         "visit": long_date(visit.case.visit_date),
-        "action": visit.first_action,
+        "action": headline(visit.decision),
         "missed": visit.estimates[0].missed,
         "flukes": f"{spread(e.mean_abundance)} flukes a fish, there at all in {of_100(e.probability_infected)}",
         "lost": f"{spread(f.untreated.deaths_end)} of {visit.case.fish_count} fish in {about(f.horizon_days, 3)} d",
-        "doses": "" if visit.withheld_reason else doses_in_words(visit),
+        "doses": doses_text(visit.decision.plan, visit.case.visit_date.year) if visit.decision.plan else "",
     }
 
 

@@ -6,15 +6,17 @@ import re
 from collections.abc import Iterable, Iterator
 from typing import Any
 
+from burden.decision import Assessment
 from burden.evidence import load_agent, load_parasite, reference
 from burden.report.page.cautions import agents_of, cautions_of
 from burden.report.reference.agent_sheet import AgentSheet
-from burden.visit import Visit
+from burden.report.text.day_book import days_of
+from burden.report.text.schedule import custom_text
 
 __all__ = ["sources_of"]
 
 
-def sources_of(visit: Visit) -> list[dict[str, Any]]:
+def sources_of(visit: Assessment) -> list[dict[str, Any]]:
     """Return key, full reference and use of every source, by key."""
     uses: dict[str, list[str]] = {}
     for parasite in visit.case.parasites:
@@ -28,11 +30,11 @@ def sources_of(visit: Visit) -> list[dict[str, Any]]:
     return [{"key": key, "reference": reference(key), "used_for": ", ".join(uses[key])} for key in sorted(uses)]
 
 
-def _said(visit: Visit) -> Iterator[str]:
+def _said(visit: Assessment) -> Iterator[str]:
     """Everything a page says that names its source by key."""
     yield from (text for _, texts in cautions_of(visit) for text in texts)
-    yield from (step for entry in visit.day_book for step in entry.steps)
-    yield from visit.custom
+    yield from (step for day in days_of(visit) for step in day.steps)
+    yield from custom_text(visit.estimates)
 
 
 def _add(uses: dict[str, list[str]], keys: Iterable[str], what: str) -> None:

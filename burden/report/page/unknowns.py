@@ -6,9 +6,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from burden.decision import Assessment
 from burden.inference.sensitivity import Influence, influences
 from burden.report.formatting import named
-from burden.visit import Visit
 
 __all__ = ["distinct_draws", "unknowns_of"]
 
@@ -28,12 +28,12 @@ _WORDS = {
 _NOT_OF_THE_COURSE = {"abundance", "detection_per_fluke"}
 
 
-def unknowns_of(visit: Visit) -> tuple[tuple[tuple[str, Influence], ...], float]:
+def unknowns_of(visit: Assessment) -> tuple[tuple[tuple[str, Influence], ...], float]:
     """Return the unknowns that matter most to the flukes at the end of the forecast.
 
     Parameters
     ----------
-    visit : Visit
+    visit : Assessment
 
     Returns
     -------
@@ -53,13 +53,13 @@ def unknowns_of(visit: Visit) -> tuple[tuple[tuple[str, Influence], ...], float]
     return tuple(strong[:_MOST]), float(least)
 
 
-def distinct_draws(visit: Visit) -> float:
+def distinct_draws(visit: Assessment) -> float:
     """Draws the answer is worth: copies of one pond count once."""
     found = visit.estimates[0]
     return min(float(np.unique(found.pond.setting.volume_m3).size), found.effective_draws, float(found.draws))
 
 
-def _of_this_case(visit: Visit) -> Mapping[str, np.ndarray]:
+def _of_this_case(visit: Assessment) -> Mapping[str, np.ndarray]:
     """Numbers drawn that no set carries, by name, shape (M,) each."""
     found = visit.estimates[0]
     pond, state = found.pond, found.state

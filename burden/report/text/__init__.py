@@ -11,6 +11,7 @@ __all__ = ["load_writers"]
 _SUBJECTS = {
     "burden.case": "case",
     "burden.case.volume": "dose",
+    "burden.decision.records": "decision",
     "burden.inference.diagnostics": "burden",
     "burden.inference.estimate": "burden",
     "burden.inference.mortality": "deaths",
@@ -23,6 +24,8 @@ _SUBJECTS = {
     "burden.treatment.dose_result": "dose",
     "burden.treatment.efficacy_checks": "dose",
     "burden.treatment.withdrawal": "dose",
+    "burden.schedule.forecast": "forecast",
+    "burden.schedule.projection": "forecast",
 }
 
 

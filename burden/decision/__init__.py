@@ -1,0 +1,24 @@
+"""One decision for a case, and everything it rests on; numbers and codes only.
+
+`decide` gives the decision, `assess` the decision with all that a report shows beside it. `action` holds the rule,
+`facts` what it follows from, `next_look` when and at how many fish to look, `records` the types.
+"""
+
+from __future__ import annotations
+
+from burden.decision.assessment import HORIZON_DAYS, Assessment, assess, decide
+from burden.decision.records import ACTIONS, Decision, NextLook, OtherTreatment, Outcome, PlannedDose, Reason
+
+__all__ = [
+    "ACTIONS",
+    "HORIZON_DAYS",
+    "Assessment",
+    "Decision",
+    "NextLook",
+    "OtherTreatment",
+    "Outcome",
+    "PlannedDose",
+    "Reason",
+    "assess",
+    "decide",
+]

@@ -1,0 +1,400 @@
+"""One case on one visit: everything known of it, joined into one decision.
+
+What `burden report`, `burden decide` and `burden forecast` show is taken from here, so that they cannot differ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from typing import Any
+
+import numpy as np
+
+from burden.case import Case
+from burden.decision.action import choose
+from burden.decision.facts import facts_of, strays
+from burden.decision.next_look import next_look
+from burden.decision.records import Decision, NextLook, OtherTreatment, PlannedDose, Reason
+from burden.evidence import load_agent
+from burden.inference.estimate import Estimate, estimate
+from burden.inference.treatment_response import Response, response
+from burden.inference.visit_comparison import Changes, what_changed
+from burden.model.elimination.probability import DoseSchedule
+from burden.model.windows import Windows
+from burden.schedule.aim import aim_of, check_day
+from burden.schedule.customary import windows_of
+from burden.schedule.delayed_hatch import DelayedHatch, later_doses
+from burden.schedule.eligibility import Notes, agents_and_notes, dose_of, notes_on
+from burden.schedule.evaluation import EvaluatedSchedule
+from burden.schedule.forecast import Forecast, forecast_of
+from burden.schedule.husbandry import Alternative, alternatives
+from burden.schedule.late_dose import LateDose, late_doses
+from burden.schedule.recommendation import Recommendation
+from burden.schedule.search import search
+from burden.schedule.what_if import WhatIf, what_ifs
+from burden.treatment.dose_result import DoseResult
+from burden.treatment.gates import Gate, gates_of
+from burden.treatment.safety import SafetyNote
+from burden.treatment.withdrawal import Withdrawal, withdrawals_of
+from burden.utils.progress import report_progress
+from burden.utils.results import CredibleInterval
+
+__all__ = ["HORIZON_DAYS", "Assessment", "assess", "decide", "forecast_case"]
+
+HORIZON_DAYS = 60.0
+#: days after which fish that were left alone are looked at again: soon where the burden may rise, late where it hardly
+#: will: common practice, no source [d]
+_LOOK_SOON_DAYS, _LOOK_LATE_DAYS = 14.0, 28.0
+_HARDLY = 0.9
+#: findings that are treated, or settled, before flukes: common practice, no source
+_COME_FIRST = ("virus_suspected", "ciliates", "flagellates", "bacterial_gill_disease")
+
+
+@dataclass(frozen=True, eq=False)
+class Assessment:
+    """Everything about one case on one visit, around its decision.
+
+    Parameters
+    ----------
+    case : Case
+    decision : Decision
+    estimates, forecasts, responses, changes : tuple
+        One a parasite set.
+    doses : tuple of DoseResult
+        What to weigh for each dose of the plan, or of that to follow once the water is right.
+    notes : tuple of SafetyNote
+        What speaks against a dose, by agent, withholding ones first.
+    windows : tuple of (str, Windows)
+        By egg-laying set, after a dose today.
+    what_ifs, late, alternatives : tuple
+        The plan as it may turn out, until when its doses may wait, and moves beside it.
+    later : DelayedHatch or None
+        In cold water, for eggs that have not hatched when the course is over.
+    withdrawals : tuple of Withdrawal
+        For food fish, an example of each agent of the course.
+    """
+
+    case: Case
+    decision: Decision
+    estimates: tuple[Estimate, ...]
+    forecasts: tuple[Forecast, ...]
+    responses: tuple[Response, ...]
+    changes: tuple[Changes | None, ...]
+    doses: tuple[DoseResult, ...]
+    notes: tuple[SafetyNote, ...]
+    windows: tuple[tuple[str, Windows], ...]
+    what_ifs: tuple[WhatIf, ...] = ()
+    late: tuple[LateDose, ...] = ()
+    alternatives: tuple[Alternative, ...] = ()
+    later: DelayedHatch | None = None
+    withdrawals: tuple[Withdrawal, ...] = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "case": self.case.name,
+            "decision": self.decision.as_dict(),
+            "estimates": [e.as_dict() for e in self.estimates],
+            "forecasts": [f.as_dict() for f in self.forecasts],
+            "responses": [r.as_dict() for r in self.responses],
+            "doses": [d.as_dict() for d in self.doses],
+            "notes": [n.as_dict() for n in self.notes],
+            "alternatives": [a.as_dict() for a in self.alternatives],
+            "otherwise": [w.as_dict() for w in self.what_ifs],
+            "late_doses": [d.as_dict() for d in self.late],
+            "withdrawals": [w.as_dict() for w in self.withdrawals],
+            "later_doses": None if self.later is None else self.later.as_dict(),
+            "changes": [None if c is None else c.as_dict() for c in self.changes],
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class _Core:
+    """What the decision itself is made of."""
+
+    case: Case
+    estimates: tuple[Estimate, ...]
+    gates: tuple[Gate, ...]
+    agents: tuple[str, ...]
+    notes: Notes
+    found: Recommendation
+    decision: Decision
+    doses: tuple[DoseResult, ...]
+
+
+def decide(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool = False) -> Decision:
+    """Decide what to do today.
+
+    Parameters
+    ----------
+    case : Case
+    draws, seed : int
+        Posterior draws and seed: same case, draws and seed, same decision.
+    accept_unpublished : bool
+        Work out doses no source gives.
+
+    Returns
+    -------
+    Decision
+    """
+    return _decided(case, draws, seed, accept_unpublished).decision
+
+
+def assess(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool = False) -> Assessment:
+    """Decide, and work out everything that a report shows beside the decision.
+
+    Parameters
+    ----------
+    case, draws, seed, accept_unpublished
+        As `decide` takes them.
+
+    Returns
+    -------
+    Assessment
+        Its decision is that of `decide`.
+    """
+    core = _decided(case, draws, seed, accept_unpublished)
+    estimates, decision = core.estimates, core.decision
+    ponds = [e.posterior for e in estimates]
+    planned = _planned(core)
+    plan = None if planned is None else planned.plan
+    report_progress("following the flukes and the fish by day")
+    forecasts = tuple(forecast_of(e, plan, core.doses, HORIZON_DAYS) for e in estimates)
+    coming = ((), ()) if plan is None else (plan.days, plan.agents)
+    aim = core.found.aim
+    report_progress("what would change it, and until when a dose may wait")
+    return Assessment(
+        case=case,
+        decision=decision,
+        estimates=estimates,
+        forecasts=forecasts,
+        responses=tuple(response(case, name, draws, seed) for name in case.parasites),
+        changes=tuple(what_changed(e) for e in estimates),
+        doses=core.doses,
+        notes=notes_on(core.notes, () if plan is None else plan.agents),
+        windows=windows_of(estimates, core.agents),
+        what_ifs=() if planned is None else what_ifs(ponds, planned, aim),
+        late=() if planned is None else late_doses(ponds, planned, aim),
+        alternatives=() if planned is None else alternatives(case, ponds, planned, aim),
+        later=None if plan is None else later_doses(ponds, plan),
+        withdrawals=withdrawals_of(case, *coming, ponds[0].pond.setting.temperature),
+    )
+
+
+def forecast_case(
+    case: Case, days: float = HORIZON_DAYS, draws: int = 500, seed: int = 1, parasite: str | None = None
+) -> Forecast:
+    """Forecast one parasite set of a case: untreated, as planned, as the decision recommends.
+
+    Parameters
+    ----------
+    case : Case
+    days : float
+        How far [d].
+    draws, seed : int
+        As `decide` takes them.
+    parasite : str, optional
+        One of the case's sets; the first when not given.
+    """
+    core = _decided(case, draws, seed, True)
+    mine = core.estimates[0 if parasite is None else case.parasites.index(parasite)]
+    planned = _planned(core)
+    return forecast_of(mine, None if planned is None else planned.plan, core.doses, days)
+
+
+def _planned(core: _Core) -> EvaluatedSchedule | None:
+    """The schedule that is shown: that of the plan, or that to follow once the water is right."""
+    return core.found.recommended if core.decision.doses else None
+
+
+def _decided(case: Case, draws: int, seed: int, accept_unpublished: bool) -> _Core:
+    estimates = tuple(estimate(case, parasite, draws, seed) for parasite in case.parasites)
+    ponds = [e.posterior for e in estimates]
+    gates = gates_of(case, float(np.median(ponds[0].pond.setting.temperature.at(0.0))))
+    agents, notes = agents_and_notes(case, estimates)
+    report_progress("searching for dates")
+    found = search(case, ponds, () if strays(case) else agents, aim_of(case, ponds))
+    facts = facts_of(case, estimates, gates, notes, agents, found)
+    action, reasons = choose(facts)
+    shown = found.recommended if action in ("dose", "water_first") and facts.ever_seen else None
+    doses = _doses(case, shown, accept_unpublished)
+    plan = _plan(case, found, shown, doses)
+    decision = Decision(
+        case_name=case.name,
+        parasites=case.parasites,
+        visit_date=case.visit_date,
+        seed=seed,
+        draws=draws,
+        action=action,
+        reasons=tuple(_numbered(reason, core_numbers(case, estimates, found)) for reason in reasons),
+        gates=gates,
+        recommendation=found,
+        plan=plan if action == "dose" else (),
+        after_water=plan if action == "water_first" else (),
+        look=_look(case, estimates, action, reasons, found, shown),
+        others=_others(case, () if shown is None else shown.plan.agents),
+        chances=_chances(estimates, found, shown),
+        deaths=_deaths(found, shown),
+    )
+    return _Core(case, estimates, gates, agents, notes, found, _released(decision, facts.eradicate), doses)
+
+
+def core_numbers(case: Case, estimates: Sequence[Estimate], found: Recommendation) -> Mapping[str, float | str | None]:
+    """Return the numbers that reasons are told with.
+
+    Parameters
+    ----------
+    case : Case
+    estimates : sequence of Estimate
+    found : Recommendation
+    """
+    readable = [row for row in case.samples if row.readable]
+    return {
+        "fish_looked_at": float(len({(row.date, row.fish) for row in readable})),
+        "preparations": float(len(readable)),
+        "flukes_seen": float(sum(row.count_low for row in readable)),
+        "chance_present": max(e.probability_infected for e in estimates),
+        "chance_high": 1 - float(np.mean(found.untreated.kept)),
+        "aim_chance": found.aim.chance,
+        "wrong_water": ", ".join(strays(case)) or None,
+    }
+
+
+def _numbered(reason: Reason, numbers: Mapping[str, float | str | None]) -> Reason:
+    return replace(reason, numbers=numbers)
+
+
+def _doses(case: Case, chosen: EvaluatedSchedule | None, accept_unpublished: bool) -> tuple[DoseResult, ...]:
+    """What to weigh for each dose of a schedule.
+
+    Raises
+    ------
+    InputError
+        For a dose outside the published range that was not accepted.
+    """
+    if chosen is None:
+        return ()
+    return tuple(dose_of(case, agent, accept_unpublished) for agent in chosen.plan.agents)
+
+
+def _plan(
+    case: Case, found: Recommendation, chosen: EvaluatedSchedule | None, doses: Sequence[DoseResult]
+) -> tuple[PlannedDose, ...]:
+    """The doses by date, counted on from those given."""
+    if chosen is None:
+        return ()
+    given = 0 if found.underway is None else found.underway.doses
+    known = {a.agent for a in case.given if a.action == "dose"}
+    planned: list[PlannedDose] = []
+    for i, (day, d) in enumerate(zip(chosen.plan.days, doses, strict=True)):
+        when = case.visit_date + timedelta(days=int(day))
+        trial = d.agent not in known and d.agent not in {p.agent for p in planned} and case.fish_count > 1
+        before = when - timedelta(days=1)
+        planned.append(
+            PlannedDose(
+                date=when,
+                day=float(day),
+                number=given + i + 1,
+                of=given + chosen.doses,
+                agent=d.agent,
+                mg_l=d.mg_l,
+                hours=d.hours,
+                mass_g=None if d.apart else d.mass_g,
+                product_g=d.product_g,
+                product_ml=d.product_ml,
+                bath_volume_l=d.volume_l,
+                apart=d.apart,
+                trial_date=max(before, case.visit_date) if trial else None,
+                fast_from=max(before, case.visit_date),
+            )
+        )
+    return tuple(planned)
+
+
+def _look(
+    case: Case,
+    estimates: Sequence[Estimate],
+    action: str,
+    reasons: Sequence[Reason],
+    found: Recommendation,
+    shown: EvaluatedSchedule | None,
+) -> NextLook | None:
+    """The next look at the fish; None where none is asked for."""
+    if case.fish_count == 0 or action == "discharge":
+        return None
+    codes = {reason.code for reason in reasons}
+    low = 1 - found.aim.chance
+    if action == "look_first":
+        if "wrong_water" in codes:
+            return None
+        now = [e.state.flukes_per_fish(e.pond.setting.fish) for e in estimates]
+        return next_look(case, estimates, 0.0, "more_fish", now, 1 - found.untreated.kept, low)
+    if shown is not None:
+        purpose = "release" if found.aim.kind == "eradicate" else "check"
+        day = shown.check_day
+        return next_look(case, estimates, day, purpose, shown.burden_on(day), 1 - shown.kept, low)
+    day = _watch_day(case, estimates, found)
+    kept = found.untreated
+    return next_look(case, estimates, day, "watch", kept.burden_on(day), 1 - kept.kept, low)
+
+
+def _watch_day(case: Case, estimates: Sequence[Estimate], found: Recommendation) -> float:
+    """When to look again without a dose: once what was laid before the last one shows, else in two to four weeks "
+    "[d]."""
+    usual = _LOOK_LATE_DAYS if float(np.mean(found.untreated.kept)) >= _HARDLY else _LOOK_SOON_DAYS
+    if found.underway is None:
+        return usual
+    ponds = [e.posterior for e in estimates]
+    due = check_day(ponds, DoseSchedule((found.underway.last_day,), (next(iter(ponds[0].pond.effects)),)))
+    return due if due >= 1 else usual
+
+
+def _others(case: Case, agents: Sequence[str]) -> tuple[OtherTreatment, ...]:
+    """Every other disease found, those that come first first, with the agent of the plan that meets it."""
+    found = []
+    for finding in case.findings.other:
+        works = [
+            agent
+            for agent in dict.fromkeys(agents)
+            if any(row.finding == finding and row.works == "yes" for row in load_agent(agent).against)
+        ]
+        found.append(OtherTreatment(finding, finding in _COME_FIRST, works[0] if works else None))
+    return tuple(sorted(found, key=lambda one: (not one.first, one.finding)))
+
+
+def _chances(estimates: Sequence[Estimate], found: Recommendation, shown: EvaluatedSchedule | None) -> dict[str, float]:
+    chances = {
+        "flukes_present": max(e.probability_infected for e in estimates),
+        "kept_untreated": float(np.mean(found.untreated.kept)),
+        "gone_untreated": found.untreated.elimination.mean,
+        "aim_untreated": found.untreated.chance(found.aim),
+    }
+    if shown is not None:
+        chances |= {
+            "kept_planned": float(np.mean(shown.kept)),
+            "gone_planned": shown.elimination.mean,
+            "aim_planned": shown.chance(found.aim),
+        }
+        more = found.named("one_more")
+        if more is not None:
+            chances["aim_one_more"] = more.chance(found.aim)
+    return chances
+
+
+def _deaths(found: Recommendation, shown: EvaluatedSchedule | None) -> dict[str, CredibleInterval]:
+    deaths = {"flukes_untreated": found.untreated.fluke_deaths, "other": found.untreated.other_deaths}
+    if shown is not None:
+        deaths["flukes_planned"] = shown.fluke_deaths
+        deaths["flukes_avoided"] = CredibleInterval.of(found.untreated.dead_by_flukes - shown.dead_by_flukes)
+    return deaths
+
+
+def _released(decision: Decision, eradicate: bool) -> Decision:
+    """Newcomers may move on the day of the look that shows them clean."""
+    if not eradicate or decision.look is None:
+        return decision
+    if decision.action == "discharge":
+        return replace(decision, release_date=decision.visit_date)
+    return replace(decision, release_date=decision.look.date)

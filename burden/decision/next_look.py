@@ -1,0 +1,176 @@
+"""The next look: on which day, at how many fish, and what each result leads to.
+
+A look is worth advising where its result can change the decision, so results are drawn from the same ponds as the
+decision itself: what so many fish would show, and how often the burden is too high where they show it.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+
+import numpy as np
+
+from burden.case import Case, Preparation
+from burden.decision.action import LIKELY
+from burden.decision.records import NextLook, Outcome
+from burden.inference.estimate import Estimate
+from burden.inference.observation import share_examined
+
+__all__ = ["CONCLUSIVE", "LEAST_DOUBT", "PREPARATIONS", "counts_seen", "fish_to_look_at", "next_look", "outcomes_of"]
+
+#: preparations of each fish: common practice, no source
+PREPARATIONS = 3
+#: numbers of fish tried; a vet nets no more in a visit: common practice, no source
+_NUMBERS = (5, 8, 10, 15, 20, 30)
+#: chance of a result that decides, from which more fish are not asked for: an assumption [-]
+CONCLUSIVE = 0.8
+#: doubt that no look is asked to lower: an assumption [-]
+LEAST_DOUBT = 0.02
+
+
+@dataclass(frozen=True)
+class _After:
+    """What a result leads to, by whether the burden is surely low, surely high or neither."""
+
+    low: str
+    between: str
+    high: str
+
+
+_LEADS_TO = {
+    "more_fish": _After("watch", "look_first", "dose"),
+    "watch": _After("watch", "watch", "dose"),
+    "check": _After("discharge", "watch", "dose"),
+    "release": _After("discharge", "watch", "dose"),
+}
+
+
+def next_look(
+    case: Case,
+    estimates: Sequence[Estimate],
+    day: float,
+    purpose: str,
+    burdens: Sequence[np.ndarray],
+    high: np.ndarray,
+    surely_low: float,
+) -> NextLook:
+    """Plan a look.
+
+    Parameters
+    ----------
+    case : Case
+        For how many fish there are.
+    estimates : sequence of Estimate
+        One a parasite set.
+    day : float
+        From the visit [d].
+    purpose : str
+        As `NextLook` has it.
+    burdens : sequence of numpy.ndarray
+        Mean burden on that day, one a parasite set, shape (M,) each [flukes per fish].
+    high : numpy.ndarray
+        Chance, draw by draw, that the burden does not stay low, shape (M,).
+    surely_low : float
+        Chance of that at which a result is good news [-].
+    """
+    there = max(case.fish_count, 1)
+    numbers = [n for n in _NUMBERS if n < there] + ([there] if there <= _NUMBERS[-1] else [])
+    fish, outcomes = fish_to_look_at(estimates, burdens, high, numbers or [there], purpose, surely_low)
+    return NextLook(
+        case.visit_date + timedelta(days=int(day)), day, purpose, fish, fish == there, PREPARATIONS, tuple(outcomes)
+    )
+
+
+def fish_to_look_at(
+    estimates: Sequence[Estimate],
+    burdens: Sequence[np.ndarray],
+    high: np.ndarray,
+    numbers: Sequence[int],
+    purpose: str,
+    surely_low: float,
+) -> tuple[int, list[Outcome]]:
+    """Return the fewest fish whose result likely decides, else the most there are, and what each result leads to.
+
+    Parameters
+    ----------
+    estimates, burdens, high, purpose, surely_low
+        As `next_look` takes them.
+    numbers : sequence of int
+        Numbers of fish tried, rising.
+    """
+    outcomes: list[Outcome] = []
+    fish = numbers[-1]
+    # a clean look has to be news: where the burden is likely low anyway, it has to halve what doubt is left
+    surely_low = min(surely_low, max(float(np.mean(high)) / 2, LEAST_DOUBT))
+    for fish in numbers:
+        flukes = sum(counts_seen(e, burden, fish) for e, burden in zip(estimates, burdens, strict=True))
+        outcomes = outcomes_of(np.asarray(flukes), high, purpose, surely_low)
+        undecided = sum(one.chance for one in outcomes if surely_low < one.chance_high < LIKELY)
+        if 1 - undecided >= CONCLUSIVE:
+            break
+    return fish, outcomes
+
+
+def counts_seen(found: Estimate, burden: np.ndarray, fish: int) -> np.ndarray:
+    """Draw the flukes counted on so many fish netted at random, all preparations together, shape (M,).
+
+    Parameters
+    ----------
+    found : Estimate
+        For how flukes are spread over fish and how much of a fish is seen.
+    burden : numpy.ndarray
+        Mean burden, shape (M,) [flukes per fish].
+    fish : int
+
+    Notes
+    -----
+    Flukes a fish are gamma-Poisson with the draw's aggregation, and those of a preparation a clumped part of them.
+    """
+    p = found.pond.setting.parameters
+    site = p.evidence.site
+    row = Preparation(
+        found.case.visit_date, "1", "random", site, method="gill_clip" if site == "gill" else "skin_scrape"
+    )
+    share = share_examined(row, found.seen, found.pond.setting.fish.weight_g.mean(0)) * found.seen.detection
+    rng = np.random.default_rng([found.seed, zlib.crc32(f"next look {found.parasite} {fish}".encode())])
+    k, shape = p["aggregation"], found.seen.part_shape
+    on_fish = rng.gamma(k, 1.0, (fish, k.size)) * burden / k
+    clumped = rng.gamma(shape, 1.0, (PREPARATIONS, fish, k.size)) / shape
+    return rng.poisson(on_fish * share * clumped).sum((0, 1))
+
+
+def outcomes_of(flukes: np.ndarray, high: np.ndarray, purpose: str, surely_low: float) -> list[Outcome]:
+    """Sort results into none, few and many: many is where the burden is likely too high.
+
+    Parameters
+    ----------
+    flukes : numpy.ndarray
+        Counted in each draw, shape (M,).
+    high, purpose, surely_low
+        As `next_look` takes them.
+    """
+    most = _few_at_most(flukes, high)
+    classes = [("none", 0, flukes == 0), ("few", most, (flukes > 0) & (flukes <= most)), ("many", None, flukes > most)]
+    after = _LEADS_TO[purpose]
+    found = []
+    for code, limit, mine in classes:
+        if not mine.any() or (code == "few" and most == 0):
+            continue
+        chance = float(np.mean(high[mine]))
+        action = after.low if chance <= surely_low else after.high if chance >= LIKELY else after.between
+        if code == "none" and action == "dose":
+            action = after.between  # nobody doses fish that show no fluke
+        found.append(Outcome(code, limit, float(np.mean(mine)), chance, action))
+    return found
+
+
+def _few_at_most(flukes: np.ndarray, high: np.ndarray) -> int:
+    """Most flukes that are still few: beyond them the burden is likelier too high than not."""
+    seen = np.unique(flukes)
+    for most in seen[:-1]:
+        if float(np.mean(high[flukes > most])) >= LIKELY:
+            return int(most)
+    return int(seen[-1])

@@ -1,0 +1,297 @@
+"""The decision as data: today's action, its reasons, the plan by date, the next look and what follows from it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date as Date
+from datetime import timedelta
+from typing import Any
+
+from burden.schedule.recommendation import Recommendation
+from burden.treatment.gates import Gate
+from burden.utils.results import CredibleInterval, Result, frame, number
+
+__all__ = [
+    "ACTIONS",
+    "Decision",
+    "NextLook",
+    "OtherTreatment",
+    "Outcome",
+    "PlannedDose",
+    "Reason",
+]
+
+#: water_first: put the water, or what the fish need at once, right and measure; no dose today. dose: begin, or go on
+#: with, the plan. look_first: look at more fish, or for another cause, before any dose. watch: no dose, look again on a
+#: date. discharge: nothing more to do
+ACTIONS = ("water_first", "dose", "look_first", "watch", "discharge")
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why, as a code with its numbers; `burden.report.text` says it.
+
+    Parameters
+    ----------
+    code : str
+    numbers : mapping of str to float, str or None
+        What the sentence needs.
+    """
+
+    code: str
+    numbers: Mapping[str, float | str | None] = field(default_factory=dict)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {"code": self.code, **self.numbers}
+
+
+@dataclass(frozen=True)
+class PlannedDose:
+    """One dose of the plan.
+
+    Parameters
+    ----------
+    date : Date
+    day : float
+        From the visit [d].
+    number, of : int
+        Its place in the whole course, doses already given counted.
+    agent : str
+    mg_l, hours : float
+        [mg/L], [h].
+    mass_g : float or None
+        Active substance for all the water; None for a bath apart [g].
+    product_g, product_ml : float or None
+        What to weigh or measure out [g], [mL].
+    bath_volume_l : float
+        Water that the amount is for [L].
+    apart : bool
+        Whether it is given in a water of its own.
+    trial_date : date or None
+        When a few fish are treated first.
+    fast_from : Date
+        Feeding stops on this day.
+    """
+
+    date: Date
+    day: float
+    number: int
+    of: int
+    agent: str
+    mg_l: float
+    hours: float
+    mass_g: float | None
+    product_g: float | None
+    product_ml: float | None
+    bath_volume_l: float
+    apart: bool
+    trial_date: Date | None
+    fast_from: Date
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "date": self.date.isoformat(),
+            "number": self.number,
+            "of": self.of,
+            "agent": self.agent,
+            "mg_l": self.mg_l,
+            "hours": self.hours,
+            "mass_g": number(self.mass_g),
+            "product_g": number(self.product_g),
+            "product_ml": number(self.product_ml),
+            "bath_volume_l": self.bath_volume_l,
+            "bath_apart": self.apart,
+            "trial_date": None if self.trial_date is None else self.trial_date.isoformat(),
+            "fast_from": self.fast_from.isoformat(),
+        }
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a look may show, and what follows.
+
+    Parameters
+    ----------
+    code : str
+        none, few or many.
+    flukes_max : int or None
+        Most flukes counted on all preparations together; None for any number above the row before.
+    chance : float
+        Of this result [-].
+    chance_high : float
+        That the burden is above the tolerable level, were it seen [-].
+    action : str
+        One of `ACTIONS`.
+    """
+
+    code: str
+    flukes_max: int | None
+    chance: float
+    chance_high: float
+    action: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "result": self.code,
+            "flukes_max": self.flukes_max,
+            "chance": self.chance,
+            "chance_high": self.chance_high,
+            "action": self.action,
+        }
+
+
+@dataclass(frozen=True)
+class NextLook:
+    """The next look at the fish.
+
+    Parameters
+    ----------
+    date : Date
+    day : float
+        From the visit [d].
+    purpose : str
+        more_fish: today, as the fish seen cannot decide; check: whether the course worked; watch: whether flukes
+        increase; release: whether newcomers are clean.
+    fish : int
+        To look at, never more than there are.
+    all_fish : bool
+    preparations_per_fish : int
+    outcomes : tuple of Outcome
+    """
+
+    date: Date
+    day: float
+    purpose: str
+    fish: int
+    all_fish: bool
+    preparations_per_fish: int
+    outcomes: tuple[Outcome, ...] = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "date": self.date.isoformat(),
+            "purpose": self.purpose,
+            "fish": self.fish,
+            "all_fish": self.all_fish,
+            "preparations_per_fish": self.preparations_per_fish,
+            "outcomes": [one.as_dict() for one in self.outcomes],
+        }
+
+
+@dataclass(frozen=True)
+class OtherTreatment:
+    """Another disease found: whether the plan meets it, and which comes first.
+
+    Parameters
+    ----------
+    finding : str
+    first : bool
+        Whether it is treated, or settled, before the flukes.
+    agent : str or None
+        Agent of the plan that works on it; None for a treatment of its own, which this tool does not plan.
+    """
+
+    finding: str
+    first: bool
+    agent: str | None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {"finding": self.finding, "first": self.first, "agent": self.agent}
+
+
+@dataclass(frozen=True)
+class Decision(Result):
+    """What to do, from which every surface is rendered.
+
+    Parameters
+    ----------
+    case_name : str
+    parasites : tuple of str
+    visit_date : Date
+    seed, draws : int
+    action : str
+        One of `ACTIONS`, for today.
+    reasons : tuple of Reason
+        The weightiest first.
+    gates : tuple of Gate
+        What water and fish ask for before a dose, those that stop it first.
+    recommendation : Recommendation
+        The schedule, and what it was compared with.
+    plan : tuple of PlannedDose
+        By date; empty where no dose is to be given as things stand.
+    after_water : tuple of PlannedDose
+        For `water_first`: the plan to follow once the water is right, dated as if that were the day after the visit.
+    look : NextLook or None
+    others : tuple of OtherTreatment
+    chances : mapping of str to float
+        flukes_present, kept_untreated, kept_planned, gone_planned [-].
+    deaths : mapping of str to CredibleInterval
+        By the horizon, by flukes and by other causes: flukes_untreated, flukes_planned, flukes_avoided, other.
+    release_date : date or None
+        From when newcomers may move, after a clean look.
+    dated_until : date or None
+        Beyond this day dates hang on water nobody stated; None where they hold.
+    """
+
+    case_name: str
+    parasites: tuple[str, ...]
+    visit_date: Date
+    seed: int
+    draws: int
+    action: str
+    reasons: tuple[Reason, ...]
+    gates: tuple[Gate, ...]
+    recommendation: Recommendation
+    plan: tuple[PlannedDose, ...] = ()
+    after_water: tuple[PlannedDose, ...] = ()
+    look: NextLook | None = None
+    others: tuple[OtherTreatment, ...] = ()
+    chances: Mapping[str, float] = field(default_factory=dict)
+    deaths: Mapping[str, CredibleInterval] = field(default_factory=dict)
+    release_date: Date | None = None
+    dated_until: Date | None = None
+
+    @property
+    def doses(self) -> tuple[PlannedDose, ...]:
+        """The doses shown: those of the plan, or those that follow once the water is right."""
+        return self.plan or self.after_water
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Return the plan and the next look, a row each."""
+        doses = [{"what": "dose", **dose.as_dict()} for dose in self.doses]
+        return doses + ([] if self.look is None else [{"what": "look", "date": self.look.date.isoformat()}])
+
+    def date_of(self, day: float) -> Date:
+        """Return the date of a day from the visit on."""
+        return self.visit_date + timedelta(days=int(day))
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        found = self.recommendation
+        return {
+            **frame(self.seed, self.draws),
+            "case": self.case_name,
+            "parasites": list(self.parasites),
+            "visit_date": self.visit_date.isoformat(),
+            "action": self.action,
+            "reasons": [reason.as_dict() for reason in self.reasons],
+            "gates": [gate.as_dict() for gate in self.gates],
+            "aim": found.aim.kind,
+            "aim_chance": found.aim.chance,
+            "tolerable_flukes_per_fish": [level.as_dict() for level in found.aim.tolerable],
+            "chances": {name: number(value) for name, value in self.chances.items()},
+            "deaths": {name: value.as_dict() for name, value in self.deaths.items()},
+            "plan": [dose.as_dict() for dose in self.plan],
+            "after_water": [dose.as_dict() for dose in self.after_water],
+            "look": None if self.look is None else self.look.as_dict(),
+            "other_treatments": [one.as_dict() for one in self.others],
+            "release_date": None if self.release_date is None else self.release_date.isoformat(),
+            "dated_until": None if self.dated_until is None else self.dated_until.isoformat(),
+            **{k: v for k, v in found.as_dict().items() if k in ("why", "compared", "fewer_as_good", "more_better")},
+        }

@@ -1,0 +1,256 @@
+"""The day-book: what to do on each date, in words, made from the decision alone."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from burden.decision import Assessment, PlannedDose
+from burden.evidence import load_agent
+from burden.report.text.decision import dose_text, gate_text, headline, look_text, outcome_text
+from burden.schedule.delayed_hatch import DelayedHatch
+from burden.schedule.late_dose import LateDose
+from burden.treatment.dose_result import DoseResult
+from burden.treatment.residues import ceiling_mg_l, given_baths, left_mg_l
+from burden.treatment.withdrawal import Withdrawal
+from burden.utils.formatting import interval, named, percent, plain, product_words, say_date, volume
+
+__all__ = ["Day", "days_of", "folded"]
+
+#: share of a dose from which what is left of earlier ones is said: an assumption [-]
+_WORTH_SAYING = 0.2
+#: day after a dose on which the fish should be better: common practice, no source [d]
+_BETTER_AFTER_DAYS = 3
+
+
+@dataclass(frozen=True)
+class Day:
+    """One entry of the day-book.
+
+    Parameters
+    ----------
+    date : date
+    kind : str
+        water, none, trial, dose, care, look, sample, food or later.
+    headline : str
+        The day's action.
+    steps, look_for : tuple of str
+        What to do, in order, and what to watch.
+    dose : int or None
+        Number of the dose it belongs to.
+    year : int or None
+        Of the visit; a date of another year is said with its own.
+    """
+
+    date: date
+    kind: str
+    headline: str
+    steps: tuple[str, ...] = ()
+    look_for: tuple[str, ...] = ()
+    dose: int | None = None
+    year: int | None = None
+
+    @property
+    def label(self) -> str:
+        """The date as people say it."""
+        return say_date(self.date, self.year)
+
+
+def days_of(found: Assessment) -> tuple[Day, ...]:
+    """Return the day-book of a visit, in the order of its dates."""
+    days = [*_today(found), *_doses(found), *_food(found), *_later(found), *_sample(found)]
+    order = ("water", "none", "trial", "dose")
+    return tuple(sorted(days, key=lambda day: (day.date, order.index(day.kind) if day.kind in order else len(order))))
+
+
+def _day(
+    found: Assessment, when: date, kind: str, text: str, steps: Sequence[str] = (), dose: int | None = None
+) -> Day:
+    return Day(when, kind, text.rstrip("."), tuple(steps), dose=dose, year=found.decision.visit_date.year)
+
+
+def _today(found: Assessment) -> Iterator[Day]:
+    """What today asks for where no dose goes in."""
+    decision = found.decision
+    if decision.action == "dose":
+        return
+    kind = "water" if decision.action == "water_first" else "none"
+    steps = [gate_text(gate) for gate in decision.gates if gate.level != "agent" or kind == "water"]
+    yield _day(found, decision.visit_date, kind, headline(decision), steps)
+    if kind == "water":
+        again = "measure the water again; once it is right, enter the readings and run the report again for the doses"
+        yield _day(found, decision.visit_date + timedelta(days=1), "water", again)
+
+
+def _doses(found: Assessment) -> Iterator[Day]:
+    before: list[tuple[float, DoseResult]] = []
+    said: set[str] = set()
+    late = {one.number: one for one in found.late}
+    for place, (planned, given) in enumerate(zip(found.decision.plan, found.doses, strict=False), 1):
+        if planned.trial_date is not None and planned.trial_date < planned.date:
+            yield _trial(found, planned)
+        steps = [*_steps(found, planned, given, before, first=given.agent not in said), *_late(late.get(place), found)]
+        name = "the only dose" if planned.of == 1 else f"dose {planned.number} of {planned.of}"
+        yield _day(found, planned.date, "dose", f"{name}: {dose_text(planned)}", steps, planned.number)
+        yield from _aftercare(found, planned)
+        before.append((planned.day, given))
+        said.add(given.agent)
+
+
+def _trial(found: Assessment, planned: PlannedDose) -> Day:
+    steps = [
+        f"treat two or three fish in a tub of the pond's water at {plain(planned.mg_l)} mg/L and watch them for the "
+        "planned time (common practice, no source)",
+        "change a part of the water and take dirt off the bottom (common practice, no source)",
+        f"feed nothing until after the dose of {say_date(planned.date, found.decision.visit_date.year)}",
+    ]
+    care = [gate_text(gate).rstrip(".") for gate in found.decision.gates if gate.level in ("measure", "care")]
+    return _day(found, planned.trial_date or planned.date, "trial", "treat a few fish first", [*care, *steps])
+
+
+def _steps(
+    found: Assessment, planned: PlannedDose, given: DoseResult, before: Sequence[tuple[float, DoseResult]], first: bool
+) -> Iterator[str]:
+    same_day = planned.trial_date is not None and planned.trial_date == planned.date
+    if same_day or (planned.trial_date is None and first):
+        yield from (gate_text(gate).rstrip(".") for gate in found.decision.gates if gate.level in ("measure", "care"))
+    if same_day:
+        yield "treat two or three fish in a tub first and watch them"
+    left = _left(found, planned, before)
+    if left:
+        yield left
+    if first:
+        yield _amount(given)
+        yield from load_agent(given.agent).handling
+    else:
+        yield "everything as with the first dose of it; feed nothing from the day before"
+
+
+def _amount(given: DoseResult) -> str:
+    strength = f"{given.strength_percent:g} %"
+    kind = f"a {strength} solution" if given.product_ml is not None else f"a product with {strength} active substance"
+    each = f" for each {volume(given.volume_l)}" if given.apart else ""
+    return f"{product_words(given.product_g, given.product_ml)} of {kind}{each}"
+
+
+def _left(found: Assessment, planned: PlannedDose, before: Sequence[tuple[float, DoseResult]]) -> str:
+    """Say what earlier doses of the agent left in the water, where it is worth saying; a bath apart leaves nothing."""
+    if planned.apart:
+        return ""
+    baths = [(when, given.mg_l) for when, given in before if given.agent == planned.agent]
+    case = found.case
+    left = left_mg_l(case, planned.agent, planned.day, [*given_baths(case, planned.agent), *baths])
+    if left < _WORTH_SAYING * planned.mg_l:
+        return ""
+    total, ceiling = left + planned.mg_l, ceiling_mg_l(planned.agent)
+    over = f"; that is above {plain(ceiling)} mg/L, so change water first" if total > ceiling else ""
+    return (
+        f"up to {plain(left, 2)} mg/L of earlier doses may still be in the water, with this dose "
+        f"{plain(total, 2)} mg/L{over}"
+    )
+
+
+def _late(late: LateDose | None, found: Assessment) -> Iterator[str]:
+    """Until when it may wait, said only where the aim is then still met."""
+    if late is None:
+        return
+    decision = found.decision
+    if late.aim_met_until_day is not None and late.aim_met_until_day > late.day:
+        until = say_date(decision.date_of(late.aim_met_until_day), decision.visit_date.year)
+        yield f"if it has to wait: until {until} the aim is still met"
+    elif late.worse_from_day is not None:
+        yield "if it has to wait, each day costs: give it as soon as you can"
+
+
+def _aftercare(found: Assessment, planned: PlannedDose) -> Iterator[Day]:
+    for after in range(1, 1 + load_agent(planned.agent).aftercare_days):
+        text = f"measure ammonia and nitrite, day {after} after {named(planned.agent)}"
+        yield _day(found, planned.date + timedelta(days=after), "care", text, dose=planned.number)
+    look = "look at the fish: they should breathe and, in warm water, feed better by now; if not, look at gills again"
+    yield _day(found, planned.date + timedelta(days=_BETTER_AFTER_DAYS), "look", look, dose=planned.number)
+
+
+def _food(found: Assessment) -> Iterator[Day]:
+    for one in found.withdrawals:
+        if (
+            one.until_day is not None
+            and one.degree_days > 0
+            and found.decision.action in ("dose", "watch", "discharge")
+        ):
+            yield _day(found, found.decision.date_of(one.until_day), "food", _held(one))
+
+
+def _held(one: Withdrawal) -> str:
+    return (
+        f"food fish: the example of {plain(one.degree_days)} degree-days after {named(one.agent)} ends; local rules "
+        "and "
+        "the licensed veterinarian decide when the fish may be eaten"
+    )
+
+
+def _later(found: Assessment) -> Iterator[Day]:
+    """Doses for eggs that cold water keeps from hatching."""
+    later = found.later
+    if later is None or found.decision.action != "dose":
+        return
+    for number, day in enumerate(later.days, 1):
+        if math.isfinite(day.median):
+            when = found.decision.date_of(day.median)
+            text = f"about now further dose {number} may be due, for eggs that hatch late"
+            yield _day(found, when, "later", text, [_waiting(later)])
+
+
+def _waiting(later: DelayedHatch) -> str:
+    return (
+        f"in this cold water only {percent(later.hatched_share)} of the eggs laid today hatch before the course "
+        "ends; the "
+        f"water decides the day ({interval(*_three(later))} days from the visit for the first eggs): measure it, "
+        "look at "
+        "the fish and run the report again a week before"
+    )
+
+
+def _three(later: DelayedHatch) -> tuple[float, float, float]:
+    first = later.hatch_from_day
+    return first.median, first.low, first.high
+
+
+def _sample(found: Assessment) -> Iterator[Day]:
+    look = found.decision.look
+    if look is None or (look.date == found.decision.visit_date and look.purpose == "more_fish"):
+        return
+    year = found.decision.visit_date.year
+    steps = [look_text(look, year), *(outcome_text(outcome) for outcome in look.outcomes)]
+    yield _day(found, look.date, "sample", "look at the fish again", steps)
+
+
+def folded(days: Sequence[Day]) -> list[Day]:
+    """Return the day-book with what follows from a dose folded into its entry, so that a page shows it at a glance.
+
+    The calendar keeps every date apart.
+    """
+    kept = [day for day in days if day.kind not in ("care", "look")]
+    followers: dict[int, list[Day]] = {}
+    for day in days:
+        if day.kind in ("care", "look") and day.dose is not None:
+            followers.setdefault(day.dose, []).append(day)
+    said: set[str] = set()
+    result = []
+    for day in kept:
+        mine = followers.get(day.dose or -1, []) if day.kind == "dose" else []
+        result.append(Day(day.date, day.kind, day.headline, day.steps, tuple(_phrases(mine, said)), day.dose, day.year))
+    return result
+
+
+def _phrases(days: Sequence[Day], said: set[str]) -> Iterator[str]:
+    """One phrase for what is done on several days; what was said with an earlier dose is not said again."""
+    care = [day for day in days if day.kind == "care"]
+    if care:
+        yield f"{care[0].label} to {care[-1].label}: measure ammonia and nitrite daily"
+    for day in days:
+        if day.kind == "look":
+            again = day.headline in said
+            said.add(day.headline)
+            yield f"{day.label}: {'look at the fish' if again else day.headline}"

@@ -1,0 +1,432 @@
+"""Words of the decision: today's action, its reasons, water and fish before a dose, the doses and the next look."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from burden.decision.records import Decision, NextLook, OtherTreatment, Outcome, PlannedDose, Reason
+from burden.schedule.aim import Aim
+from burden.treatment.gates import Gate, Remedy
+from burden.utils.formatting import (
+    all_of,
+    counted,
+    interval,
+    named,
+    percent,
+    plain,
+    product_words,
+    say_date,
+    several,
+    volume,
+)
+from burden.utils.wording import writes, writes_brief
+
+__all__ = [
+    "aim_text",
+    "as_recommended",
+    "compared_text",
+    "deaths_text",
+    "dose_text",
+    "doses_text",
+    "gate_text",
+    "headline",
+    "look_text",
+    "other_text",
+    "outcome_text",
+    "reason_text",
+    "withheld_text",
+]
+
+Numbers = Mapping[str, float | str | None]
+
+
+# --- today's action ------------------------------------------------------------------------------------------------
+def headline(decision: Decision) -> str:
+    """Write today's action in one sentence, the first line of every answer."""
+    return _HEADLINES[decision.action](decision)
+
+
+def _water_first(decision: Decision) -> str:
+    stops = [gate for gate in decision.gates if gate.level == "stop"]
+    if not stops:
+        missing = several(_MEASURED[g.code] for g in decision.gates if g.code in _MEASURED)
+        return f"Measure {missing} first; no dose before that."
+    first = several(dict.fromkeys(_PUT_RIGHT[gate.code] for gate in stops))
+    return f"No dose today: {first} first."
+
+
+def _dose(decision: Decision) -> str:
+    first = decision.plan[0]
+    year = decision.visit_date.year
+    when = "today" if first.date == decision.visit_date else f"on {say_date(first.date, year)}"
+    which = "the only dose" if first.of == 1 else f"dose {first.number} of {first.of}"
+    trial = ""
+    if first.trial_date is not None:
+        day = "today" if first.trial_date == decision.visit_date else f"on {say_date(first.trial_date, year)}"
+        trial = f"Treat a few fish {day}. " if first.trial_date < first.date else "Treat a few fish first. "
+    return f"{trial}Give {which} {when}: {dose_text(first)}."
+
+
+def _look_first(decision: Decision) -> str:
+    codes = {reason.code for reason in decision.reasons}
+    if "wrong_water" in codes:
+        return "No dose today: the fluke named does not live in this water, so put the case right first."
+    if "virus_first" in codes:
+        return "No dose today: have the suspected virus tested first."
+    if "look_for_another_cause" in codes:
+        return "No dose today: look for another cause of the deaths first."
+    look = decision.look
+    fish = "more fish" if look is None else all_of(look.fish, "fish") if look.all_fish else counted(look.fish, "fish")
+    return f"No dose today: look at {fish} first."
+
+
+def _watch(decision: Decision) -> str:
+    if decision.look is None:
+        return "No dose today."
+    return f"No dose today: look again on {say_date(decision.look.date, decision.visit_date.year)}."
+
+
+def _discharge(decision: Decision) -> str:
+    if decision.release_date is not None:
+        return "No further dose: these fish may move to the others."
+    return "No further dose and no further visit needed, as long as no fish dies."
+
+
+_HEADLINES: dict[str, Callable[[Decision], str]] = {
+    "water_first": _water_first,
+    "dose": _dose,
+    "look_first": _look_first,
+    "watch": _watch,
+    "discharge": _discharge,
+}
+_PUT_RIGHT = {
+    "gasping": "help the gasping fish with air and fresh water",
+    "oxygen_low": "raise the oxygen",
+    "ammonia_high": "bring the ammonia down",
+    "nitrite_high": "bring the nitrite down",
+    "ph_extreme": "put the pH right",
+}
+_MEASURED = {
+    "oxygen_unmeasured": "oxygen",
+    "ammonia_unmeasured": "ammonia",
+    "ph_unmeasured": "pH",
+    "nitrite_unmeasured": "nitrite",
+}
+
+
+def withheld_text(decision: Decision) -> str | None:
+    """Write why no dose is given today, as a phrase; None where one is."""
+    if decision.action == "dose":
+        return None
+    return reason_text(decision.reasons[0]).rstrip(".") if decision.reasons else headline(decision).rstrip(".")
+
+
+# --- reasons -------------------------------------------------------------------------------------------------------
+def reason_text(reason: Reason) -> str:
+    """Write one reason of the action."""
+    return _REASONS[reason.code](reason.numbers)
+
+
+def _whole(numbers: Numbers, name: str) -> int:
+    return round(float(numbers[name] or 0))
+
+
+def _share(numbers: Numbers, name: str) -> str:
+    return percent(float(numbers[name] or 0))
+
+
+def _never_seen(n: Numbers) -> str:
+    looks = counted(_whole(n, "preparations"), "preparation")
+    fish = counted(_whole(n, "fish_looked_at"), "fish")
+    return (
+        f"No fluke was found in {looks} of {fish}. The chance that there are flukes all the same is "
+        f"{_share(n, 'chance_present')}, and that there are too many {_share(n, 'chance_high')}."
+    )
+
+
+_REASONS: dict[str, Callable[[Numbers], str]] = {
+    "no_fish": lambda n: "No fish is alive.",
+    "water_stops": lambda n: "In this water a dose can kill, and bad water can be what the fish suffer from.",
+    "measure_first": lambda n: "The agents at hand may not be given before these are known.",
+    "wrong_water": lambda n: f"These flukes do not live in this water: {named(str(n['wrong_water']))}.",
+    "virus_first": lambda n: "A virus is suspected. Handling and dosing add stress, and some viruses are notifiable.",
+    "no_samples": lambda n: "No fish was looked at, or nothing could be read. Look at gills and skin first.",
+    "never_seen": _never_seen,
+    "more_fish": lambda n: "The fish looked at are too few to decide.",
+    "held_apart": lambda n: "One clean look does not show that newcomers are free of flukes. Keep them apart.",
+    "clean_and_held": lambda n: "They were clean when all eggs laid before had hatched.",
+    "stays_low": lambda n: (
+        f"The chance that there are or will be too many flukes is {_share(n, 'chance_high')}. Few flukes on well "
+        "fish do no harm."
+    ),
+    "may_stay_low": lambda n: (
+        f"There are flukes, but more likely than not they stay few: the chance of too many is "
+        f"{_share(n, 'chance_high')}."
+    ),
+    "course_worked": lambda n: (
+        f"The doses given have worked. The chance that flukes become too many again is {_share(n, 'chance_high')}."
+    ),
+    "look_for_another_cause": lambda n: (
+        "Look for another cause of the deaths: water over a whole day, bacteria, other parasites, a virus."
+    ),
+    "deaths_of_other_cause": lambda n: "Most of the dead fish did not die of flukes.",
+    "model_does_not_reach": lambda n: "How flukes come in with this water is not known, so no course can be planned.",
+    "no_dose_possible": lambda n: "No dose can be given within the limits of this case.",
+    "dose_does_not_help": lambda n: "No course within the limits of this case helps enough to be worth giving.",
+    "course_goes_on": lambda n: (
+        f"The course goes on. Without a further dose the chance of too many flukes is {_share(n, 'chance_high')}."
+    ),
+    "stays_high": lambda n: f"Without a dose the chance of too many flukes is {_share(n, 'chance_high')}.",
+}
+
+
+# --- water and fish before a dose ----------------------------------------------------------------------------------
+def gate_text(gate: Gate) -> str:
+    """Write one thing to see to before a dose: what was measured, what it is held against, what to do."""
+    return _GATES[gate.code](gate)
+
+
+def _remedy(remedy: Remedy | None) -> str:
+    if remedy is None:
+        return ""
+    said = ["Aerate strongly."] if remedy.aerate else []
+    if remedy.times:
+        often = "once" if remedy.times == 1 else f"{remedy.times} times, a day apart"
+        said.append(
+            f"Change {plain(remedy.percent)} % of the water ({volume(remedy.litres)}) {often}, with clean water of the "
+            "same temperature without chlorine."
+        )
+    if remedy.salt_g is not None:
+        said.append(f"{product_words(remedy.salt_g, None)} of pure salt in all protects the fish meanwhile.")
+    return f" {' '.join([*said, 'Measure again after it.'])}"
+
+
+def _oxygen(gate: Gate) -> str:
+    share = "" if gate.saturation is None else f", {percent(gate.saturation)} of what this water can hold"
+    return (
+        f"Oxygen is {plain(gate.value)} mg/L{share}; it should be above {plain(gate.limit)} mg/L.{_remedy(gate.remedy)}"
+    )
+
+
+def _ammonia(gate: Gate) -> str:
+    return (
+        f"Un-ionised ammonia is about {plain(gate.value, 2)} mg/L; it should be below {plain(gate.limit)} mg/L. At "
+        "this "
+        f"pH and temperature that is {plain(gate.as_read, 2)} mg/L of total ammonia nitrogen on a home test kit."
+        f"{_remedy(gate.remedy)}"
+    )
+
+
+def _nitrite(gate: Gate) -> str:
+    return (
+        f"Nitrite is {plain(gate.value)} mg/L of nitrogen; in water with little chloride it should be below "
+        f"{plain(gate.limit)} mg/L.{_remedy(gate.remedy)}"
+    )
+
+
+def _anaemia(gate: Gate) -> str:
+    how = "" if gate.value is None else f" (haematocrit {plain(gate.value)} %)"
+    return (
+        f"The fish lack blood{how}: no agent that takes oxygen from the water, and treat a few fish first "
+        "(common practice, no source)."
+    )
+
+
+def _gasping(gate: Gate) -> str:
+    return f"Fish gasp today: help them before anything else.{_remedy(gate.remedy)}"
+
+
+_GATES: dict[str, Callable[[Gate], str]] = {
+    "gasping": _gasping,
+    "oxygen_low": _oxygen,
+    "ammonia_high": _ammonia,
+    "nitrite_high": _nitrite,
+    "ph_extreme": lambda g: (
+        f"pH is {plain(g.value)}; fish bear {plain(g.limit)} at the most or least.{_remedy(g.remedy)}"
+    ),
+    "anaemia": _anaemia,
+    "oxygen_unmeasured": lambda g: "Oxygen was not measured: measure it before dosing. Without it no formalin.",
+    "ammonia_unmeasured": lambda g: "Ammonia was not measured: measure it before dosing.",
+    "ph_unmeasured": lambda g: "pH was not measured: measure it before dosing.",
+    "nitrite_unmeasured": lambda g: "Nitrite was not measured: measure it before dosing.",
+}
+
+
+# --- doses ---------------------------------------------------------------------------------------------------------
+def dose_text(dose: PlannedDose) -> str:
+    """Write one dose: how much of what, how strong, how long."""
+    amount = product_words(dose.product_g, dose.product_ml)
+    apart = f" for each {volume(dose.bath_volume_l)} of a bath in a separate tank" if dose.apart else ""
+    return f"{amount} of {named(dose.agent)}{apart} ({plain(dose.mg_l)} mg/L for {plain(dose.hours)} h)"
+
+
+def doses_text(doses: tuple[PlannedDose, ...], year: int) -> str:
+    """Write all doses with their dates, an amount that stays the same once."""
+    if len({dose_text(dose) for dose in doses}) == 1:
+        days = several(say_date(dose.date, year) for dose in doses)
+        each = " each time" if len(doses) > 1 else ""
+        return f"{days}: {dose_text(doses[0])}{each}"
+    return "; ".join(f"{say_date(dose.date, year)} {dose_text(dose)}" for dose in doses)
+
+
+def aim_text(aim: Aim) -> str:
+    """Write the aim and how it was set."""
+    if aim.kind == "eradicate":
+        return f"The aim: no fluke, egg or larva left after a year, with a chance of at least {percent(aim.chance)}."
+    level = several(interval(one.median, one.low, one.high, 1) for one in aim.tolerable)
+    own = "as the case says" if aim.own_level else "an assumption with a wide range"
+    levels = plain(aim.tolerable[0].median, 2) if aim.own_level else level
+    return (
+        f"The aim: on average no more than {levels} flukes a fish ({own}) from the check day to day "
+        f"{plain(aim.horizon_days)}, with a chance of at least {percent(aim.chance)}."
+    )
+
+
+def as_recommended(decision: Decision) -> str:
+    """Write why this schedule, and how surely it is the better one; empty where none is shown."""
+    found, doses = decision.recommendation, decision.doses
+    if found.recommended is None or not doses:
+        return ""
+    chance, untreated = found.recommended.chance(found.aim), found.untreated.chance(found.aim)
+    number = counted(len(doses), "dose")
+    reach = "reach" if len(doses) > 1 else "reaches"
+    said = [
+        f"{number} from now {reach} the aim in {percent(chance)} of simulated ponds, no dose in {percent(untreated)}."
+    ]
+    said.append(_WHY[found.why](number))
+    if found.underway is not None:
+        given = counted(found.underway.doses, "dose")
+        were = "was" if found.underway.doses == 1 else "were"
+        said.append(f"{given} of this course {were} given before.")
+    more = found.named("one_more")
+    if more is not None:
+        with_it = percent(more.chance(found.aim))
+        worth = "better" if found.more_better else "no better, as far as the simulation can tell"
+        said.append(f"One dose more would be {worth}: {with_it}.")
+    if found.fewer_as_good:
+        said.append("One dose fewer may do as well; the simulation cannot tell the two apart.")
+    said += [_RISKS[risk] for risk in found.risks]
+    return " ".join(said)
+
+
+_WHY: dict[str, Callable[[str], str]] = {
+    "fewest": lambda n: (
+        f"{n} is the least that meets the aim." if n.startswith("1 ") else f"{n} are the least that meet the aim."
+    ),
+    "custom": lambda n: "This is the customary course; no other schedule is clearly better.",
+    "planned": lambda n: "This is the course the case plans; no other schedule is clearly better.",
+    "best": lambda n: "No schedule within the limits meets the aim; this one comes nearest with the fewest doses.",
+}
+_RISKS = {
+    "other_findings": "Of schedules that do as well it is the one that also works on the other disease found.",
+    "formalin": "Of schedules that do as well it needs less formalin.",
+    "agents": "Of schedules that do as well it needs fewer agents.",
+}
+
+
+def compared_text(name: str, doses: int) -> str:
+    """Write what a row of the comparison is."""
+    return {
+        "untreated": "No dose",
+        "recommended": "Recommended",
+        "one_more": "One dose more",
+        "one_less": "One dose fewer",
+        "custom": "Customary",
+        "planned": "As the case plans",
+    }[name] + (f", {counted(doses, 'dose')}" if doses else "")
+
+
+# --- the next look -------------------------------------------------------------------------------------------------
+def look_text(look: NextLook, year: int) -> str:
+    """Write when to look at how many fish, and what for."""
+    fish = all_of(look.fish, "fish") if look.all_fish else counted(look.fish, "fish")
+    what = f"{fish}, {counted(look.preparations_per_fish, 'preparation')} of each"
+    if look.purpose == "more_fish":
+        return f"Look at {what}, netted at random, before you decide."
+    why = {
+        "check": "all eggs laid before the last dose have hatched by then, so this shows whether the course worked",
+        "release": "all eggs laid before the last dose have hatched by then, so this decides whether they may move",
+        "watch": "this look shows whether the flukes increase",
+    }[look.purpose]
+    return f"{say_date(look.date, year)}: look at {what}; {why}."
+
+
+def outcome_text(outcome: Outcome) -> str:
+    """Write one result of a look and what it leads to."""
+    limit = outcome.flukes_max
+    seen = {
+        "none": "No fluke",
+        "few": f"Up to {counted(limit or 0, 'fluke')} in all",
+        "many": "More than that" if limit is None else "",
+    }[outcome.code]
+    return f"{seen} ({percent(outcome.chance)} likely): {_LEADS_TO[outcome.action]}."
+
+
+_LEADS_TO = {
+    "watch": "no dose, look again later",
+    "discharge": "done, no further dose",
+    "dose": "a dose is due; enter the counts and run the report again for its date",
+    "look_first": "still open; look at more fish or for another cause",
+    "water_first": "put the water right first",
+}
+
+
+# --- other diseases, deaths ----------------------------------------------------------------------------------------
+def other_text(other: OtherTreatment) -> str:
+    """Write what happens about another disease found."""
+    name = named(other.finding)
+    name = f"{name[:1].upper()}{name[1:]}"
+    first = " Treat this first (common practice, no source)." if other.first and other.agent is None else ""
+    if other.finding == "virus_suspected":
+        return "A virus is suspected: have it tested before any dose; some are notifiable."
+    if other.agent is not None:
+        return f"{name}: {named(other.agent)} works on it too."
+    return f"{name}: needs a treatment of its own, which this tool does not plan.{first}"
+
+
+def deaths_text(decision: Decision) -> str:
+    """Write how many fish flukes and other causes are expected to kill, with and without the plan."""
+    d = decision.deaths
+    end = say_date(decision.date_of(decision.recommendation.aim.horizon_days), decision.visit_date.year)
+
+    def fish(name: str) -> str:
+        return f"{d[name].median:.0f} ({d[name].low:.0f} to {d[name].high:.0f})"
+
+    said = f"By {end}, without a dose flukes kill {fish('flukes_untreated')} fish"
+    if "flukes_planned" in d:
+        said += f", with the plan {fish('flukes_planned')}"
+    return f"{said}; other causes {fish('other')}."
+
+
+# --- the whole -----------------------------------------------------------------------------------------------------
+@writes_brief
+def _brief(decision: Decision) -> str:
+    """Write the answer in about five lines."""
+    lines = [headline(decision), *(reason_text(reason) for reason in decision.reasons[:2])]
+    stops = [gate for gate in decision.gates if gate.level == "stop"]
+    lines += [gate_text(gate) for gate in stops[:2]]
+    if decision.plan:
+        lines.append(f"Doses: {doses_text(decision.plan, decision.visit_date.year)}.")
+    if decision.look is not None:
+        lines.append(look_text(decision.look, decision.visit_date.year))
+    return "\n".join(lines)
+
+
+@writes
+def _whole_text(decision: Decision) -> str:
+    """Write the decision with everything it rests on."""
+    year = decision.visit_date.year
+    lines = [headline(decision), *(reason_text(reason) for reason in decision.reasons)]
+    lines += [gate_text(gate) for gate in decision.gates]
+    if decision.plan:
+        lines.append(f"Doses: {doses_text(decision.plan, year)}.")
+    if decision.after_water:
+        lines.append(f"Once the water is right: {doses_text(decision.after_water, year)}.")
+    lines += [aim_text(decision.recommendation.aim), as_recommended(decision), deaths_text(decision)]
+    lines += [other_text(other) for other in decision.others]
+    if decision.look is not None:
+        lines.append(look_text(decision.look, year))
+        lines += [outcome_text(outcome) for outcome in decision.look.outcomes]
+    if decision.release_date is not None and decision.action != "discharge":
+        lines.append(f"Keep the newcomers apart until {say_date(decision.release_date, year)} at the earliest.")
+    return "\n".join(line for line in lines if line)

@@ -1,0 +1,48 @@
+"""Words of windows and custom: when eggs hatch, when young flukes lay, and what is usually given."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from burden.inference.estimate import Estimate
+from burden.model.windows import Windows
+from burden.report.text.notes import parasite_name
+from burden.utils.formatting import named, plain
+
+__all__ = ["custom_text", "window_text"]
+
+
+def window_text(parasite: str, windows: Windows) -> str:
+    """Write what a repeat dose has to meet: when eggs hatch, when settled larvae lay, and the safe gap."""
+    w = windows.triples()
+    first, last, lay = w["first_hatch_days"], w["last_hatch_days"], w["earliest_maturity_days"]
+    if not math.isfinite(first.median):
+        return f"{parasite_name(parasite)}: eggs do not hatch in water this cold."
+    until = f" to day {last.text()}" if math.isfinite(last.median) else ", some of them only when it is warmer"
+    hatch = (
+        f"{parasite_name(parasite)}: eggs laid today, which a dose does not kill, hatch from day {first.text()}{until}."
+    )
+    if not math.isfinite(lay.median):
+        return f"{hatch} In this water larvae that settle do not grow up to lay."
+    safe = w["longest_safe_gap_days"]
+    return (
+        f"{hatch} A larva that settles lays from day {lay.text()}, so with up to {safe.text()} days between doses none "
+        "can lay before the next. A longer gap lets a few lay, but with few doses it can catch more late hatchers."
+    )
+
+
+def custom_text(estimates: Sequence[Estimate]) -> list[str]:
+    """Write what is usually given or printed, nearest to this water first, and how it is known."""
+    said = []
+    for e in estimates:
+        now = float(np.median(e.pond.setting.temperature.at(0.0)))
+        rows = e.pond.setting.parameters.evidence.published_intervals
+        for row in sorted(rows, key=lambda row: abs(row.temperature_c - now)):
+            said.append(
+                f"{named(e.parasite).capitalize()}, near {plain(row.temperature_c)} °C: {row.doses} doses, "
+                f"{plain(row.gap_days)} days apart ({row.known})."
+            )
+    return said

@@ -1,0 +1,174 @@
+"""What a course has to reach: few flukes from the check day on, or none left a year later, with a stated chance.
+
+The aim is absolute. It asks where the burden stays, not what share of today's flukes is left, so a course that has
+worked is over, and the few flukes it left do not start another.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy.special import ndtr
+
+from burden.case import Case
+from burden.evidence import ParasiteSet, Value
+from burden.inference.prior import Ensemble, Posterior
+from burden.model.elimination.probability import DoseSchedule
+from burden.model.windows import windows_after
+from burden.utils.results import CredibleInterval
+
+__all__ = [
+    "CONTROL_CHANCE",
+    "ERADICATION_CHANCE",
+    "HORIZON_DAYS",
+    "LIVE_BEARER_CHECK_DAYS",
+    "WATCHED_DAYS",
+    "Aim",
+    "aim_of",
+    "check_day",
+    "tolerable_value",
+]
+
+#: least chance of keeping the burden low, and of leaving none: the aims as stated in every report
+CONTROL_CHANCE, ERADICATION_CHANCE = 0.8, 0.9
+#: how far ahead the burden has to stay low [d]
+HORIZON_DAYS = 60.0
+#: at least so long after the check day [d]
+WATCHED_DAYS = 14.0
+#: live-bearers have no egg to wait for; a week lets survivors grow to be found: common practice, no source [d]
+LIVE_BEARER_CHECK_DAYS = 7.0
+#: beyond this the water is too cold to wait for the last egg: the look comes two weeks after the dose [d]
+_LONGEST_WAIT_DAYS, _COLD_CHECK_DAYS = 120.0, 14.0
+#: draws that a median of days is taken over
+_WAIT_DRAWS = 100
+#: mean burden that may stay, adults and juveniles. Nobody measured one. A farm acted at 5 Neobenedenia on tilapia of
+#: 22 g, 0.23 a gram (Ellis & Watanabe 1993); at the hazard of guppies (twumasi2022) 1.4 a gram kill 1 % of the fish in
+#: 60 days. Who drinks blood does more harm: one Sparicotyle a gram takes 6 to 14 % of a bream's blood a day (riera2024)
+_TOLERABLE = Value("tolerable burden", 0.3, 0.06, 1.5, "1/g", "log", "assumption")
+_TOLERABLE_OF_BLOOD_FEEDERS = Value("tolerable burden", 0.1, 0.02, 0.5, "1/g", "log", "assumption")
+#: the 5 and 95 % points of a normal distribution lie so many standard deviations from its middle
+_Z95 = 1.6448536269514722
+
+
+def tolerable_value(evidence: ParasiteSet) -> Value:
+    """Return the mean burden of a set that may stay [flukes per gram of fish], with its range."""
+    return _TOLERABLE_OF_BLOOD_FEEDERS if evidence.blood_feeder else _TOLERABLE
+
+
+@dataclass(frozen=True)
+class Aim:
+    """What a course has to reach.
+
+    Parameters
+    ----------
+    kind : str
+        control or eradicate.
+    chance : float
+        Least chance of reaching it [-].
+    tolerable : tuple of CredibleInterval
+        Mean flukes a fish that may stay, one a parasite set.
+    horizon_days : float
+        How far ahead it is followed, at least [d].
+    own_level : bool
+        Whether the case states the level itself, so that it is one number without a range.
+    """
+
+    kind: str
+    chance: float
+    tolerable: tuple[CredibleInterval, ...]
+    horizon_days: float = HORIZON_DAYS
+    own_level: bool = False
+
+    def share_kept(self, highest: Sequence[np.ndarray]) -> np.ndarray:
+        """Chance, draw by draw, that the highest mean burden of every set is one that may stay.
+
+        Parameters
+        ----------
+        highest : sequence of numpy.ndarray
+            Highest mean burden from the check day on, one a parasite set, shape (…, M) [flukes per fish].
+
+        Returns
+        -------
+        numpy.ndarray
+            Shape (…, M). The level is uncertain and independent of the pond, so its distribution is integrated, not
+            drawn: a level drawn would only add noise.
+        """
+        kept = np.ones(np.shape(highest[0]))
+        for burden, level in zip(highest, self.tolerable, strict=True):
+            kept = kept * _share_above(burden, level)
+        return kept
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "kind": self.kind,
+            "chance": self.chance,
+            "tolerable_flukes_per_fish": [level.as_dict() for level in self.tolerable],
+            "level_from": "case" if self.own_level else "assumption",
+            "horizon_days": self.horizon_days,
+        }
+
+
+def _share_above(burden: np.ndarray, level: CredibleInterval) -> np.ndarray:
+    """Chance that a log-normal level lies above a burden; a level without a range is met or not."""
+    spread = np.log(level.high / level.low) / (2 * _Z95)
+    if spread == 0:
+        return (np.asarray(burden) <= level.median).astype(float)
+    return ndtr(np.log(level.median / np.maximum(burden, 1e-12)) / spread)
+
+
+def aim_of(case: Case, ponds: Sequence[Posterior], kind: str | None = None) -> Aim:
+    """Return the aim of a case.
+
+    Parameters
+    ----------
+    case : Case
+        Its own aim and level hold; newcomers held apart are to be free of flukes; all others are to have few.
+    ponds : sequence of Posterior
+        One a parasite set, for what their fish weigh.
+    kind : str, optional
+        control or eradicate, in place of the case's own.
+    """
+    kind = kind or case.aim or "control"
+    own = case.limits.tolerable_flukes_per_fish
+    levels = tuple(_level(posterior.pond, own) for posterior in ponds)
+    chance = ERADICATION_CHANCE if kind == "eradicate" else CONTROL_CHANCE
+    return Aim(kind, chance, levels, own_level=own is not None)
+
+
+def _level(pond: Ensemble, own: float | None) -> CredibleInterval:
+    if own is not None:
+        return CredibleInterval(own, own, own)
+    value = tolerable_value(pond.setting.parameters.evidence)
+    weight = float(np.median(pond.setting.fish.weight_g.mean(0)))
+    return CredibleInterval(value.value * weight, value.low * weight, value.high * weight)
+
+
+def check_day(ponds: Sequence[Posterior], plan: DoseSchedule) -> float:
+    """Return the day from which a course can be judged [d], a whole one.
+
+    Every egg laid before the last dose has then hatched, and its larva has settled or died. Without a dose it is
+    the same day after a look today.
+
+    Parameters
+    ----------
+    ponds : sequence of Posterior
+        One a parasite set; the slowest counts.
+    plan : DoseSchedule
+    """
+    last = max(plan.days, default=0.0)
+    return last + max(_wait(pond, last) for pond, _ in ponds)
+
+
+def _wait(pond: Ensemble, last: float) -> float:
+    """Days from a dose until nothing laid before it is still to come [d]."""
+    if not pond.has_windows:
+        return LIVE_BEARER_CHECK_DAYS
+    pond = pond.take(np.arange(min(pond.size, _WAIT_DRAWS)))
+    shelter = np.zeros(pond.size)
+    w = windows_after(pond.setting.parameters, shelter, pond.setting.temperature, last)
+    wait = float(np.median(w.last_hatch + w.larval_life))
+    return float(np.ceil(wait)) if wait <= _LONGEST_WAIT_DAYS else _COLD_CHECK_DAYS

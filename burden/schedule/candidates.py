@@ -1,0 +1,347 @@
+"""Which dates and agents are worth evaluating: every limit of the case holds in each of them.
+
+Gaps are counted in development, not in days: a candidate repeats after a fixed share of what an egg needs to hatch, so
+in warming water its dates draw together by themselves. Customary courses stand among the candidates under their name.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from burden.case import Case
+from burden.evidence import load_agent
+from burden.evidence.records import PublishedInterval
+from burden.inference.prior import Ensemble, Posterior
+from burden.model.elimination.probability import DoseSchedule
+from burden.treatment.residues import builds_up
+
+__all__ = [
+    "DEFAULT_MOST_DOSES",
+    "FORMALIN_REST_DAYS",
+    "LONGEST_GAP_DAYS",
+    "MOST_DOSES",
+    "Custom",
+    "Underway",
+    "allowed",
+    "candidate_plans",
+    "customs_for",
+    "first_days",
+    "one_more",
+    "underway",
+]
+
+LONGEST_GAP_DAYS = 45
+#: doses planned at once to control flukes: then the fish are looked at before more are planned (common practice, no
+#: source)
+DEFAULT_MOST_DOSES = 4
+#: most doses of a course, whatever a case allows
+MOST_DOSES = 8
+#: least days between two baths that hold formalin: common practice, no source ("not to be given too often")
+FORMALIN_REST_DAYS = 7
+#: gaps tried, in mean durations of hatching
+_GAPS = (0.35, 0.5, 0.65, 0.8, 0.95, 1.1, 1.25, 1.4, 1.6, 1.8, 2.0, 2.3, 2.6)
+#: a dose given longer ago than this, or than three times the time an egg takes to hatch, began no course that is still
+#: under way: an assumption [d]
+_COURSE_OVER_DAYS = 30.0
+#: customary courses are meant for water this near to their own temperature: an assumption [°C]
+_CUSTOM_WITHIN_C = 5.0
+#: days ahead over which the water's temperature decides which custom is meant [d]
+_CUSTOM_LOOKS_AHEAD_DAYS = 14
+
+
+@dataclass(frozen=True)
+class Underway:
+    """A course that has begun: doses given, the day of the last one, and its agent.
+
+    Parameters
+    ----------
+    doses : int
+        Given so far in this course.
+    last_day : float
+        Day of the last one, from the visit on: 0 or negative [d].
+    agent : str
+    """
+
+    doses: int
+    last_day: float
+    agent: str
+
+
+@dataclass(frozen=True)
+class Custom:
+    """A customary or printed course on the days a dose can go in.
+
+    Parameters
+    ----------
+    plan : DoseSchedule
+        What of it is still to be given.
+    gap_days : float
+        [d]
+    doses : int
+        In all.
+    temperature_c : float
+        Water it is meant for [°C].
+    known : str
+        How it is known: as the evidence has it.
+    parasite : str
+    """
+
+    plan: DoseSchedule
+    gap_days: float
+    doses: int
+    temperature_c: float
+    known: str
+    parasite: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "days": list(self.plan.days),
+            "agents": list(self.plan.agents),
+            "gap_days": self.gap_days,
+            "doses": self.doses,
+            "temperature_c": self.temperature_c,
+            "known": self.known,
+            "parasite": self.parasite,
+        }
+
+
+def underway(case: Case, pond: Ensemble) -> Underway | None:
+    """Return the course under way, or None where no dose was given lately.
+
+    Parameters
+    ----------
+    case : Case
+    pond : Ensemble
+        For how fast eggs hatch in this water.
+    """
+    doses = [a for a in case.given if a.action == "dose" and a.agent is not None]
+    if not doses:
+        return None
+    reach = max(_COURSE_OVER_DAYS, 3 * min(_gap_days(pond, 0.0, 1.0), LONGEST_GAP_DAYS))
+    count, after = 0, 0
+    for action in reversed(doses):
+        day = case.day_of(action.date)
+        if after - day > reach:
+            break
+        count, after = count + 1, day
+    if not count:
+        return None
+    last = doses[-1]
+    return Underway(count, float(case.day_of(last.date)), last.agent or "unknown")
+
+
+def first_days(case: Case, pond: Ensemble) -> tuple[float, ...]:
+    """Days on which the next dose may go in, the earliest first; empty where none does within three weeks.
+
+    Notes
+    -----
+    A few fish are treated on the day of the visit and the pond on the next (common practice, no source), unless the
+    case says otherwise or the fish had the agent before. Within a course the next dose may wait for its own day.
+    """
+    course = underway(case, pond)
+    known = case.limits.first_dose == "today" or course is not None
+    earliest = _next_possible(case, 0.0 if known else 1.0)
+    if earliest is None:
+        return ()
+    if course is None:
+        return (earliest,)
+    least = course.last_day + max(case.limits.shortest_gap_days or 1.0, 1.0)
+    due = [course.last_day + _gap_days(pond, course.last_day, gap) for gap in _GAPS]
+    days = [_nearest_possible(case, day, max(least, earliest)) for day in (earliest, *due) if math.isfinite(day)]
+    return tuple(sorted({day for day in days if day is not None}))
+
+
+def candidate_plans(
+    case: Case, pond: Ensemble, agents: Sequence[str], doses: int, carried: bool = True
+) -> list[DoseSchedule]:
+    """Schedules of so many doses worth evaluating, each once.
+
+    Parameters
+    ----------
+    case : Case
+        Its limits hold: days on site, shortest gap, formalin in all, what stays in the water.
+    pond : Ensemble
+        For how fast eggs hatch in this water.
+    agents : sequence of str
+        Agents that may be given.
+    doses : int
+        Still to be given.
+    carried : bool
+        Whether what was given before is still in the water.
+    """
+    plans: dict[DoseSchedule, None] = {}
+    for first in first_days(case, pond):
+        for line in _lines(agents, doses):
+            for gap in _GAPS if doses > 1 else _GAPS[:1]:
+                days = _dates(case, first, doses, lambda day, gap=gap: _gap_days(pond, day, gap))
+                if days is not None and allowed(case, days, line, carried):
+                    plans[DoseSchedule(tuple(days), line)] = None
+    return list(plans)
+
+
+def customs_for(case: Case, ponds: Sequence[Posterior], agents: Sequence[str]) -> list[Custom]:
+    """Customary and printed courses for this water, each with what of it is still to be given.
+
+    Parameters
+    ----------
+    case : Case
+    ponds : sequence of Posterior
+        One a parasite set.
+    agents : sequence of str
+        Agents that may be given, the one to begin with first.
+    """
+    found = []
+    for pond, _ in ponds:
+        now = _water_ahead(pond)
+        rows = pond.setting.parameters.evidence.published_intervals
+        near = sorted((abs(row.temperature_c - now), i) for i, row in enumerate(rows))
+        for distance, i in near[:1]:
+            if distance <= _CUSTOM_WITHIN_C and agents:
+                found += _custom(case, pond, rows[i], agents)
+    return found
+
+
+def _water_ahead(pond: Ensemble) -> float:
+    """Median temperature of the next two weeks [°C]."""
+    days = np.arange(0.0, _CUSTOM_LOOKS_AHEAD_DAYS + 1.0)
+    return float(np.median([np.median(pond.setting.temperature.at(day)) for day in days]))
+
+
+def _custom(case: Case, pond: Ensemble, row: PublishedInterval, agents: Sequence[str]) -> list[Custom]:
+    course = underway(case, pond)
+    given = 0 if course is None else min(course.doses, row.doses)
+    left = row.doses - given
+    first = first_days(case, pond)
+    if left == 0 or not first:
+        return []
+    gap = float(row.gap_days)
+    start = first[0]
+    if course is not None:
+        due = _nearest_possible(case, course.last_day + gap, first[0])
+        if due is None:
+            return []
+        start = due
+    middle = row.middle_agent
+    main = agents[0]
+    line = tuple(middle if middle in agents and (given + i) % 2 == 1 else main for i in range(left))
+    days = _dates(case, start, left, lambda _: gap)
+    if days is None or not allowed(case, days, line):
+        return []
+    plan = DoseSchedule(tuple(days), line)
+    return [Custom(plan, gap, row.doses, row.temperature_c, row.known, pond.parasite)]
+
+
+def one_more(case: Case, pond: Ensemble, plan: DoseSchedule) -> DoseSchedule | None:
+    """Return the same schedule with one dose more at its own gap, or None where the limits allow none.
+
+    Parameters
+    ----------
+    case : Case
+    pond : Ensemble
+        For how fast eggs hatch, where the schedule has no gap of its own.
+    plan : DoseSchedule
+        At least one dose.
+    """
+    days = plan.days
+    gap = days[-1] - days[-2] if len(days) > 1 else _gap_days(pond, days[-1], 1.0)
+    if not gap <= LONGEST_GAP_DAYS:
+        return None
+    least = days[-1] + max(case.limits.shortest_gap_days or 1.0, 1.0)
+    day = _nearest_possible(case, days[-1] + gap, least)
+    agents = (*plan.agents, plan.agents[-2] if len(plan.agents) > 1 else plan.agents[-1])
+    if day is None or not allowed(case, (*days, day), agents):
+        return None
+    return DoseSchedule((*days, day), agents)
+
+
+def _lines(agents: Sequence[str], doses: int) -> list[tuple[str, ...]]:
+    """Orders of agents: one agent throughout, or from three doses on another in turn."""
+    lines = [(agent,) * doses for agent in agents]
+    if doses > 2:
+        lines += [
+            tuple(main if i % 2 == 0 else other for i in range(doses))
+            for main in agents
+            for other in agents
+            if other != main
+        ]
+    # a dose whose agent must not come often is best not the first choice throughout
+    return [line for line in lines if line.count("formalin") <= max(1, doses // 2)]
+
+
+def _next_possible(case: Case, day: float) -> float | None:
+    """First day from `day` on, within three weeks, on which the limits let a dose go in."""
+    for step in range(22):
+        if case.dose_possible_on(case.visit_date + timedelta(days=int(day) + step)):
+            return float(int(day) + step)
+    return None
+
+
+def _dates(case: Case, first: float, count: int, gap_at: Any) -> list[float] | None:
+    """Dates of a course, each so long after the one before, on days on which a dose can go in."""
+    days = [first]
+    least = max(case.limits.shortest_gap_days or 1.0, 1.0)
+    while len(days) < count:
+        wanted = days[-1] + max(gap_at(days[-1]), least)
+        if wanted - days[-1] > LONGEST_GAP_DAYS:
+            return None
+        found = _nearest_possible(case, wanted, days[-1] + least)
+        if found is None:
+            return None
+        days.append(found)
+    return days
+
+
+def _nearest_possible(case: Case, wanted: float, earliest: float) -> float | None:
+    """Day nearest to the wanted one on which a dose can go in, not before `earliest`."""
+    for step in range(15):
+        for day in (round(wanted) - step, round(wanted) + step):
+            if day >= earliest and case.dose_possible_on(case.visit_date + timedelta(days=day)):
+                return float(day)
+    return None
+
+
+def _gap_days(pond: Ensemble, day: float, gap: float) -> float:
+    """Days from `day` until a share `gap` of the mean time to hatch has been done, in the median draw."""
+    development = pond.setting.parameters.development
+    if development is None:
+        return 4.0 * gap  # live-bearers have nothing to wait for; gaps are those a fish and a filter can bear
+    done = 0.0
+    for step in range(int(LONGEST_GAP_DAYS) * 2 + 2):
+        rate = float(np.median(development.hatch.rate(pond.setting.temperature.at(day + 0.5 * step + 0.25))))
+        if done + 0.5 * rate >= gap:
+            return 0.5 * step + (gap - done) / rate
+        done += 0.5 * rate
+    return np.inf
+
+
+def allowed(case: Case, days: Sequence[float], line: Sequence[str], carried: bool = True) -> bool:
+    """Whether the rest between formalin baths, the ceiling of what stays in the water and the case's total hold.
+
+    Parameters
+    ----------
+    case : Case
+    days : sequence of float
+        [d]
+    line : sequence of str
+        Agents, one a day.
+    carried : bool
+        Whether what was given before is still in the water.
+    """
+    before = [float(case.day_of(a.date)) for a in case.given if a.agent == "formalin"]
+    formalin = [*before[-1:], *(day for day, agent in zip(days, line, strict=True) if agent == "formalin")]
+    if any(b - a < FORMALIN_REST_DAYS for a, b in pairwise(formalin)) or builds_up(case, days, line, carried):
+        return False
+    limit = case.limits.max_formalin_mg_l_total
+    if limit is None:
+        return True
+    given = sum(a.concentration_mg_l or 0 for a in case.given if a.agent == "formalin")
+    each = load_agent("formalin").customary.mg_l
+    return bool(given + each * line.count("formalin") <= limit)

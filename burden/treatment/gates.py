@@ -1,0 +1,247 @@
+"""What water and fish ask for before any dose: oxygen, ammonia, nitrite, pH, gasping fish and fish short of blood.
+
+Numbers and codes only. A gate that stops a dose says what lifts it: how much water to change, how often.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from burden.case import Case
+from burden.treatment.water_chemistry import oxygen_saturation_mg_l, unionised_share
+from burden.utils.results import number
+
+__all__ = ["LEVELS", "Gate", "Remedy", "gates_of", "stopped", "water_change"]
+
+#: stop: no dose before it is lifted. agent: no agent that takes oxygen. measure: measure before dosing. care: dose with
+#: care, and mend it along
+LEVELS = ("stop", "agent", "measure", "care")
+
+#: below either no dose is given [mg/L] (waterlimits, weak: above 4 for warm-water fish), [-] (assumption)
+_OXYGEN_STOP_MG_L, _OXYGEN_STOP_SHARE = 4.0, 0.5
+#: below it the water is aerated first [mg/L] (tpwd: above 5 for growth)
+_OXYGEN_CARE_MG_L = 5.0
+#: un-ionised ammonia above which no dose is given, and above which water is changed [mg/L] (fishhealth_texts, from
+#: memory; tpwd)
+_AMMONIA_STOP_MG_L, _AMMONIA_CARE_MG_L = 0.05, 0.02
+#: nitrite as nitrogen above which no dose is given, and above which water is changed, in water with little chloride
+#: [mg/L] (from memory; fishhealth_texts, from memory)
+_NITRITE_STOP_MG_L, _NITRITE_CARE_MG_L = 0.5, 0.1
+#: so many times the nitrite of chloride protects (waterlimits); share of chloride in sea salt (from memory)
+_CHLORIDE_PER_NITRITE, _CHLORIDE_SHARE = 10.0, 0.55
+#: pH that fresh-water fish bear for long: from memory [-]
+_PH_RANGE = (6.0, 9.2)
+#: pH taken where ammonia was measured and pH was not, high for a pond on a sunny day: an assumption
+_PH_UNMEASURED = 8.0
+#: most of the water changed at once, a share that fish and filter bear: common practice, no source [-]
+_MOST_AT_ONCE = 0.5
+#: change of water where fish gasp or oxygen is low: common practice, no source [-]
+_RELIEF_SHARE = 0.25
+_NH3_PER_N = 17.031 / 14.007  # molar masses
+_OPEN_SEA_G_L = 35.0  # from memory
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """A change of water, and whether to aerate.
+
+    Parameters
+    ----------
+    percent : float
+        Share of the water at each change [%]; 0 for none.
+    litres : float
+        The same [L].
+    times : int
+        Changes, a day apart.
+    aerate : bool
+    salt_g : float or None
+        Salt whose chloride protects from the nitrite [g]; None where it is not asked for.
+    """
+
+    percent: float = 0.0
+    litres: float = 0.0
+    times: int = 0
+    aerate: bool = False
+    salt_g: float | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "percent": self.percent,
+            "litres": self.litres,
+            "times": self.times,
+            "aerate": self.aerate,
+            "salt_g": number(self.salt_g),
+        }
+
+
+@dataclass(frozen=True)
+class Gate:
+    """One thing to see to before a dose.
+
+    Parameters
+    ----------
+    code : str
+        gasping, oxygen_low, oxygen_unmeasured, ammonia_high, ammonia_unmeasured, ph_unmeasured, ph_extreme,
+        nitrite_high, nitrite_unmeasured, anaemia.
+    level : str
+        One of `LEVELS`.
+    value, limit : float or None
+        What was measured, and what it is held against, in `unit`.
+    unit : str
+    saturation : float or None
+        For oxygen, share of what the water holds in balance with air [-].
+    as_read : float or None
+        For ammonia, total ammonia nitrogen at which the limit is reached at this pH and temperature: what a kit for
+        the home shows [mg/L].
+    remedy : Remedy or None
+    """
+
+    code: str
+    level: str
+    value: float | None = None
+    limit: float | None = None
+    unit: str = ""
+    saturation: float | None = None
+    as_read: float | None = None
+    remedy: Remedy | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "code": self.code,
+            "level": self.level,
+            "value": number(self.value),
+            "limit": number(self.limit),
+            "unit": self.unit,
+            "saturation": number(self.saturation),
+            "as_read": number(self.as_read),
+            "remedy": None if self.remedy is None else self.remedy.as_dict(),
+        }
+
+
+def stopped(gates: tuple[Gate, ...]) -> bool:
+    """Whether any gate stops a dose."""
+    return any(gate.level == "stop" for gate in gates)
+
+
+def gates_of(case: Case, temperature_c: float) -> tuple[Gate, ...]:
+    """Return every gate of a case, those that stop a dose first.
+
+    Parameters
+    ----------
+    case : Case
+    temperature_c : float
+        Of the water on the day of the visit [°C].
+    """
+    found = [
+        *_oxygen(case, temperature_c),
+        *_ammonia(case, temperature_c),
+        *_ph(case),
+        *_nitrite(case),
+        *_anaemia(case),
+        *_gasping(case),
+    ]
+    return tuple(sorted(found, key=lambda gate: LEVELS.index(gate.level)))
+
+
+def water_change(case: Case, value: float, wanted: float) -> Remedy:
+    """Work out the changes of clean water that bring a value down to what is wanted.
+
+    Parameters
+    ----------
+    case : Case
+        For its volume.
+    value, wanted : float
+        In any one unit; the water put in is taken to hold none of it.
+
+    Returns
+    -------
+    Remedy
+        At most half of the water at once, as often as needed, all changes alike.
+    """
+    share = 1 - min(wanted / value, 1.0)
+    times = 1 if share <= _MOST_AT_ONCE else math.ceil(math.log(1 - share) / math.log(1 - _MOST_AT_ONCE))
+    each = 1 - (1 - share) ** (1 / times)
+    percent = min(5 * math.ceil(100 * each / 5 - 1e-9), 50)  # in steps of five percent, as a person would
+    return Remedy(float(percent), percent / 100 * case.water.volume_l.value, times)
+
+
+def _relief(case: Case) -> Remedy:
+    return Remedy(100 * _RELIEF_SHARE, _RELIEF_SHARE * case.water.volume_l.value, 1, aerate=True)
+
+
+def _salinity(case: Case) -> float:
+    if case.water.salinity_g_l is not None:
+        return case.water.salinity_g_l
+    return _OPEN_SEA_G_L if case.water.medium == "sea" else 0.0
+
+
+def _oxygen(case: Case, temperature_c: float) -> Iterator[Gate]:
+    reading = case.water.oxygen_mg_l
+    if reading is None:
+        yield Gate("oxygen_unmeasured", "measure", unit="mg/L")
+        return
+    share = reading / oxygen_saturation_mg_l(temperature_c, _salinity(case))
+    if reading < _OXYGEN_STOP_MG_L or share < _OXYGEN_STOP_SHARE:
+        limit = max(_OXYGEN_STOP_MG_L, _OXYGEN_STOP_SHARE * reading / share)
+        yield Gate("oxygen_low", "stop", reading, limit, "mg/L", share, remedy=_relief(case))
+    elif reading < _OXYGEN_CARE_MG_L:
+        yield Gate("oxygen_low", "care", reading, _OXYGEN_CARE_MG_L, "mg/L", share, remedy=Remedy(aerate=True))
+
+
+def _ammonia(case: Case, temperature_c: float) -> Iterator[Gate]:
+    total, ph = case.water.total_ammonia_n_mg_l, case.water.ph
+    if total is None:
+        yield Gate("ammonia_unmeasured", "measure", unit="mg/L")
+        return
+    free_per_total = unionised_share(_PH_UNMEASURED if ph is None else ph, temperature_c) * _NH3_PER_N
+    free = total * free_per_total
+    if free > _AMMONIA_CARE_MG_L:
+        stop = free > _AMMONIA_STOP_MG_L
+        limit = _AMMONIA_STOP_MG_L if stop else _AMMONIA_CARE_MG_L
+        remedy = water_change(case, free, _AMMONIA_CARE_MG_L)
+        level = "stop" if stop else "care"
+        yield Gate("ammonia_high", level, free, limit, "mg/L", as_read=limit / free_per_total, remedy=remedy)
+
+
+def _ph(case: Case) -> Iterator[Gate]:
+    ph = case.water.ph
+    if ph is None:
+        yield Gate("ph_unmeasured", "measure")
+    elif case.water.medium == "fresh" and not _PH_RANGE[0] <= ph <= _PH_RANGE[1]:
+        limit = _PH_RANGE[0] if ph < _PH_RANGE[0] else _PH_RANGE[1]
+        yield Gate("ph_extreme", "stop", ph, limit, "", remedy=_relief(case))
+
+
+def _nitrite(case: Case) -> Iterator[Gate]:
+    reading = case.water.nitrite_n_mg_l
+    if reading is None:
+        yield Gate("nitrite_unmeasured", "measure", unit="mg/L")
+        return
+    chloride = 1000 * _CHLORIDE_SHARE * _salinity(case)
+    protected = chloride / _CHLORIDE_PER_NITRITE
+    if reading <= max(_NITRITE_CARE_MG_L, protected):
+        return
+    stop = reading > max(_NITRITE_STOP_MG_L, protected)
+    missing = _CHLORIDE_PER_NITRITE * reading - chloride
+    salt = missing / _CHLORIDE_SHARE / 1000 * case.water.volume_l.value if case.water.medium == "fresh" else None
+    remedy = water_change(case, reading, _NITRITE_CARE_MG_L)
+    remedy = Remedy(remedy.percent, remedy.litres, min(remedy.times, 3), salt_g=salt)
+    limit = _NITRITE_STOP_MG_L if stop else _NITRITE_CARE_MG_L
+    yield Gate("nitrite_high", "stop" if stop else "care", reading, limit, "mg/L", remedy=remedy)
+
+
+def _anaemia(case: Case) -> Iterator[Gate]:
+    """Fish short of blood carry little oxygen: no agent that takes it from the water, and every bath with care."""
+    if case.findings.anaemic:
+        yield Gate("anaemia", "agent", case.findings.haematocrit_percent, unit="%")
+
+
+def _gasping(case: Case) -> Iterator[Gate]:
+    """Gasping fish bear no bath, whatever makes them gasp: air and fresh water first."""
+    if case.findings.gasping:
+        yield Gate("gasping", "stop", remedy=_relief(case))
