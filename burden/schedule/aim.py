@@ -6,18 +6,18 @@ worked is over, and the few flukes it left do not start another.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import gammaincinv, ndtr
 
 from burden.case import Case
 from burden.evidence import ParasiteSet, Value
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.elimination.probability import DoseSchedule
-from burden.model.windows import windows_after
+from burden.model.lifecycle.development import LAST
 from burden.utils.results import CredibleInterval
 
 __all__ = [
@@ -29,6 +29,7 @@ __all__ = [
     "Aim",
     "aim_of",
     "check_day",
+    "check_days",
     "tolerable_value",
 ]
 
@@ -42,8 +43,8 @@ WATCHED_DAYS = 14.0
 LIVE_BEARER_CHECK_DAYS = 7.0
 #: beyond this the water is too cold to wait for the last egg: the look comes two weeks after the dose [d]
 _LONGEST_WAIT_DAYS, _COLD_CHECK_DAYS = 120.0, 14.0
-#: draws that a median of days is taken over
-_WAIT_DRAWS = 100
+#: draws that a median of days is taken over, and the step development is summed by [d]
+_WAIT_DRAWS, _STEP_DAYS = 100, 0.25
 #: mean burden that may stay, adults and juveniles. Nobody measured one. A farm acted at 5 Neobenedenia on tilapia of
 #: 22 g, 0.23 a gram (Ellis & Watanabe 1993); at the hazard of guppies (twumasi2022) 1.4 a gram kill 1 % of the fish in
 #: 60 days. Who drinks blood does more harm: one Sparicotyle a gram takes 6 to 14 % of a bream's blood a day (riera2024)
@@ -147,8 +148,8 @@ def _level(pond: Ensemble, own: float | None) -> CredibleInterval:
     return CredibleInterval(value.value * weight, value.low * weight, value.high * weight)
 
 
-def check_day(ponds: Sequence[Posterior], plan: DoseSchedule) -> float:
-    """Return the day from which a course can be judged [d], a whole one.
+def check_days(ponds: Sequence[Posterior], lasts: Iterable[float]) -> dict[float, float]:
+    """Return the day from which a course can be judged [d], a whole one, by the day of its last dose.
 
     Every egg laid before the last dose has then hatched, and its larva has settled or died. Without a dose it is
     the same day after a look today.
@@ -157,18 +158,46 @@ def check_day(ponds: Sequence[Posterior], plan: DoseSchedule) -> float:
     ----------
     ponds : sequence of Posterior
         One a parasite set; the slowest counts.
+    lasts : iterable of float
+        Days of last doses; 0 where there is none [d].
+    """
+    days = sorted(set(lasts))
+    waits = [_waits(pond, days) for pond, _ in ponds]
+    return {day: day + max(wait[i] for wait in waits) for i, day in enumerate(days)}
+
+
+def check_day(ponds: Sequence[Posterior], plan: DoseSchedule) -> float:
+    """Return the day from which a course can be judged [d].
+
+    Parameters
+    ----------
+    ponds : sequence of Posterior
+        One a parasite set; the slowest counts.
     plan : DoseSchedule
     """
     last = max(plan.days, default=0.0)
-    return last + max(_wait(pond, last) for pond, _ in ponds)
+    return check_days(ponds, [last])[last]
 
 
-def _wait(pond: Ensemble, last: float) -> float:
-    """Days from a dose until nothing laid before it is still to come [d]."""
+def _waits(pond: Ensemble, days: Sequence[float]) -> list[float]:
+    """Days from each dose until nothing laid before it is still to come [d]."""
     if not pond.has_windows:
-        return LIVE_BEARER_CHECK_DAYS
+        return [LIVE_BEARER_CHECK_DAYS for _ in days]
     pond = pond.take(np.arange(min(pond.size, _WAIT_DRAWS)))
-    shelter = np.zeros(pond.size)
-    w = windows_after(pond.setting.parameters, shelter, pond.setting.temperature, last)
-    wait = float(np.median(w.last_hatch + w.larval_life))
+    times = np.arange(min(days), max(days) + _LONGEST_WAIT_DAYS, _STEP_DAYS)
+    hatch = pond.setting.parameters.of_eggs.hatch
+    rates = np.array([hatch.rate(pond.setting.temperature.at(t + _STEP_DAYS / 2)) for t in times])
+    done = np.concatenate([np.zeros((1, pond.size)), np.cumsum(rates * _STEP_DAYS, axis=0)])
+    return [_wait(pond, day, round((day - times[0]) / _STEP_DAYS), done) for day in days]
+
+
+def _wait(pond: Ensemble, day: float, start: int, done: np.ndarray) -> float:
+    """Last hatch and larval life after one dose, in the median draw; two weeks where that takes too long [d]."""
+    p, warmth = pond.setting.parameters, pond.setting.temperature.at(day)
+    shape = p.of_eggs.hatch.shape_at(warmth)
+    need = gammaincinv(shape, LAST) / shape
+    reached = done[start:] - done[start] >= need
+    hatched = np.where(reached.any(0), reached.argmax(0) * _STEP_DAYS, np.inf)
+    life = p["larval_life_days"] / p["larval_life_q10"] ** ((warmth - 20.0) / 10.0)
+    wait = float(np.median(hatched + life))
     return float(np.ceil(wait)) if wait <= _LONGEST_WAIT_DAYS else _COLD_CHECK_DAYS

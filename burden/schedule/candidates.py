@@ -46,7 +46,9 @@ MOST_DOSES = 8
 #: least days between two baths that hold formalin: common practice, no source ("not to be given too often")
 FORMALIN_REST_DAYS = 7
 #: gaps tried, in mean durations of hatching
-_GAPS = (0.35, 0.5, 0.65, 0.8, 0.95, 1.1, 1.25, 1.4, 1.6, 1.8, 2.0, 2.3, 2.6)
+_GAPS = (0.4, 0.6, 0.8, 1.0, 1.2, 1.45, 1.75, 2.1, 2.5)
+#: gaps after which the next dose of a course under way may fall due, in the same unit
+_NEXT_GAPS = (0.8, 1.2, 1.75)
 #: a dose given longer ago than this, or than three times the time an egg takes to hatch, began no course that is still
 #: under way: an assumption [d]
 _COURSE_OVER_DAYS = 30.0
@@ -154,7 +156,7 @@ def first_days(case: Case, pond: Ensemble) -> tuple[float, ...]:
     if course is None:
         return (earliest,)
     least = course.last_day + max(case.limits.shortest_gap_days or 1.0, 1.0)
-    due = [course.last_day + _gap_days(pond, course.last_day, gap) for gap in _GAPS]
+    due = [course.last_day + _gap_days(pond, course.last_day, gap) for gap in _NEXT_GAPS]
     days = [_nearest_possible(case, day, max(least, earliest)) for day in (earliest, *due) if math.isfinite(day)]
     return tuple(sorted({day for day in days if day is not None}))
 
@@ -229,9 +231,9 @@ def _custom(case: Case, pond: Ensemble, row: PublishedInterval, agents: Sequence
         if due is None:
             return []
         start = due
-    middle = row.middle_agent
     main = agents[0]
-    line = tuple(middle if middle in agents and (given + i) % 2 == 1 else main for i in range(left))
+    middle = row.middle_agent if row.middle_agent in agents else main
+    line = tuple(str(middle) if (given + i) % 2 == 1 else main for i in range(left))
     days = _dates(case, start, left, lambda _: gap)
     if days is None or not allowed(case, days, line):
         return []

@@ -17,7 +17,7 @@ from burden.inference.prior import Ensemble, Posterior
 from burden.model.demographic_noise import whole_deaths
 from burden.model.elimination.probability import DoseSchedule, eliminations
 from burden.model.forward import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
-from burden.schedule.aim import WATCHED_DAYS, Aim, check_day
+from burden.schedule.aim import WATCHED_DAYS, Aim, check_days
 from burden.utils.results import CredibleInterval, Probability, number
 
 __all__ = [
@@ -171,11 +171,7 @@ def evaluate(ponds: Sequence[Posterior], plans: Sequence[DoseSchedule], aim: Aim
     list of EvaluatedSchedule
         One a plan, all on the same draws.
     """
-    waits: dict[float, float] = {}
-    for plan in plans:
-        last = max(plan.days, default=0.0)
-        if last not in waits:
-            waits[last] = check_day(ponds, plan)
+    waits = check_days(ponds, (max(plan.days, default=0.0) for plan in plans))
     found: list[EvaluatedSchedule] = []
     many = max(_MOST_COLUMNS // max(ponds[0][0].size, 1), 1)
     for start in range(0, len(plans), many):

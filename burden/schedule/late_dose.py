@@ -12,14 +12,16 @@ from burden.inference.prior import Ensemble, Posterior
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import windows_after
 from burden.schedule.aim import Aim
-from burden.schedule.evaluation import EvaluatedSchedule, beats, evaluate
+from burden.schedule.evaluation import EvaluatedSchedule, beats, evaluate, first_draws
 from burden.schedule.what_if import postponed
 from burden.utils.results import CredibleInterval
 
-__all__ = ["DELAYS_DAYS", "LateDose", "late_doses"]
+__all__ = ["DELAYS_DAYS", "LATE_DRAWS", "LateDose", "late_doses"]
 
 #: delays tried, a dose and all that follow it [d]
-DELAYS_DAYS = (1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 14.0)
+DELAYS_DAYS = (1.0, 2.0, 4.0, 7.0, 10.0)
+#: draws they are tried on; what is lost against the same draws in time is taken off the chance in time
+LATE_DRAWS = 150
 
 
 @dataclass(frozen=True)
@@ -39,7 +41,7 @@ class LateDose:
         Last day tried on which the aim is still met with the chance it asks for; None where it is not even in time
         [d].
     worse_from_day : float or None
-        First day tried on which the draws show a lower chance than in time; None where 14 d late they do not [d].
+        First day tried on which the draws show a lower chance than in time; None where the longest does not [d].
     chances : tuple of float
         Chance of the aim in time, and at each of `DELAYS_DAYS` [-].
     """
@@ -84,30 +86,35 @@ def late_doses(ponds: Sequence[Posterior], planned: EvaluatedSchedule, aim: Aim)
     late = [postponed(planned.plan, i, delay) for i in which for delay in DELAYS_DAYS]
     if not late:
         return ()
-    found = evaluate(ponds, late, aim)
-    return tuple(
-        _of_one(ponds, planned, i, found[(i - 1) * len(DELAYS_DAYS) : i * len(DELAYS_DAYS)], aim) for i in which
-    )
+    few = first_draws(ponds, LATE_DRAWS)
+    in_time, *found = evaluate(few, [planned.plan, *late], aim)
+    size = len(DELAYS_DAYS)
+    return tuple(_of_one(few, planned, in_time, i, found[(i - 1) * size : i * size], aim) for i in which)
 
 
 def _of_one(
-    ponds: Sequence[Posterior], planned: EvaluatedSchedule, which: int, late: Sequence[EvaluatedSchedule], aim: Aim
+    ponds: Sequence[Posterior],
+    planned: EvaluatedSchedule,
+    in_time: EvaluatedSchedule,
+    which: int,
+    late: Sequence[EvaluatedSchedule],
+    aim: Aim,
 ) -> LateDose:
     day = planned.plan.days[which]
     lay = np.fmin.reduce([_lay_from(pond, planned.plan, which) for pond, _ in ponds])
-    met = [0.0] if planned.meets(aim) else []
-    for delay, one in zip(DELAYS_DAYS, late, strict=True):
-        if not met or not one.meets(aim):
-            break
-        met.append(delay)
-    worse = next((d for d, one in zip(DELAYS_DAYS, late, strict=True) if beats(planned, one, aim)), None)
+    whole, part = planned.chance(aim), in_time.chance(aim)
+    chances = [whole, *(max(whole + one.chance(aim) - part, 0.0) for one in late)]
+    met = 0
+    while met < len(chances) and chances[met] >= aim.chance:
+        met += 1
+    worse = next((d for d, one in zip(DELAYS_DAYS, late, strict=True) if beats(in_time, one, aim)), None)
     return LateDose(
         number=which + 1,
         day=float(day),
         settlers_lay_from_day=CredibleInterval.of(lay),
-        aim_met_until_day=day + met[-1] if met else None,
+        aim_met_until_day=day + (0.0, *DELAYS_DAYS)[met - 1] if met else None,
         worse_from_day=None if worse is None else day + worse,
-        chances=(planned.chance(aim), *(one.chance(aim) for one in late)),
+        chances=tuple(chances),
     )
 
 

@@ -32,9 +32,9 @@ from burden.schedule.recommendation import Compared, Recommendation
 __all__ = ["CONTENDERS", "ROUGH_DRAWS", "UNSURE", "WORTH_A_DOSE", "search"]
 
 #: draws that many candidates are looked at with: enough to drop what is clearly worse
-ROUGH_DRAWS = 64
+ROUGH_DRAWS = 48
 #: candidates of each number of doses that are evaluated with all draws
-CONTENDERS = 7
+CONTENDERS = 4
 #: a chance this near to the one asked for may be on either side of it: customary doses then decide [-]
 UNSURE = 0.03
 #: gain in the chance of the aim that one dose more has to bring where no schedule meets it: an assumption about what a

@@ -13,7 +13,7 @@ from burden.model.dose_effect import DoseEffect
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import windows_after
 from burden.schedule.aim import Aim
-from burden.schedule.evaluation import EvaluatedSchedule, evaluate, with_elimination
+from burden.schedule.evaluation import EvaluatedSchedule, evaluate
 from burden.utils.results import number
 
 __all__ = ["COLDER_C", "LATE_DAYS", "WhatIf", "postponed", "shifted", "weakened", "what_ifs"]
@@ -89,7 +89,7 @@ def what_ifs(ponds: Sequence[Posterior], planned: EvaluatedSchedule, aim: Aim) -
     rows = [_row("as_planned", 0.0, 0.0, planned, ponds, aim)]
     for code, by, was, change, plan in changes:
         changed = [Posterior(change(pond), state) for pond, state in ponds]
-        (evaluated,) = with_elimination(changed, evaluate(changed, [plan], aim))
+        (evaluated,) = evaluate(changed, [plan], aim)
         rows.append(_row(code, by, was, evaluated, changed, aim))
     return tuple(rows)
 
