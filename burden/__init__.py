@@ -21,13 +21,13 @@ from typing import Any
 from burden.utils.wording import words_come_from
 
 __version__ = "0.1.0"
-#: rooms and what of each is public; "name = function" where the function has another name in its room
+#: rooms and what of each is public under its own name
 _NAMES = {
     "case": ("Case",),
     "decision": ("Assessment", "Decision", "assess", "decide"),
     "evidence": ("Evidence", "agent_names", "load_agent", "load_parasite", "parasite_names", "reference"),
-    "inference.estimate": ("Estimate", "estimate_burden = estimate"),
-    "inference.treatment_response": ("Response", "assess_response = response"),
+    "inference.estimate": ("Estimate",),
+    "inference.treatment_response": ("Response",),
     "io": ("check_case", "new_case", "read_case"),
     "report.figures.concentration": ("draw_concentration",),
     "report.figures.forecast": ("draw_forecast",),
@@ -35,14 +35,19 @@ _NAMES = {
     "report.figures.thermal": ("draw_thermal_laws",),
     "schedule.aim": ("Aim", "aim_of"),
     "schedule.forecast": ("Forecast",),
-    "schedule.interval": ("justify_interval = interval",),
-    "schedule.search": ("search_schedule = search",),
-    "decision.assessment": ("forecast = forecast_case",),
-    "treatment.dose": ("calculate_dose = dose",),
     "utils.errors": ("BurdenError", "CannotAnswerError", "InputError", "Problem"),
     "utils.results": ("CredibleInterval", "Probability", "Result"),
 }
-_HOME = {name.split(" = ")[0]: (room, name.split(" = ")[-1]) for room, names in _NAMES.items() for name in names}
+#: public functions whose module has the plain word
+_RENAMED = {
+    "assess_response": ("inference.treatment_response", "response"),
+    "calculate_dose": ("treatment.dose", "dose"),
+    "estimate_burden": ("inference.estimate", "estimate"),
+    "forecast": ("decision.assessment", "forecast_case"),
+    "justify_interval": ("schedule.interval", "interval"),
+    "search_schedule": ("schedule.search", "search"),
+}
+_HOME = {name: (room, name) for room, names in _NAMES.items() for name in names} | _RENAMED
 __all__ = ["__version__", *sorted(_HOME)]
 
 

@@ -6,12 +6,13 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+from burden.visit import Visit, visit
+
 from burden.case import Case
 from burden.io import read_case
 from burden.report.files.folder import write_folder
 from burden.report.page.index import render_ponds, water_of
 from burden.report.write import report_files
-from burden.visit import Visit, visit
 
 KOI = Path(__file__).parents[1] / "simulated_data" / "koi_pond"
 DRAWS = 40

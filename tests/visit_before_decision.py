@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
-from burden.case import Case
 from burden.visit import Visit, visit
+
+from burden.case import Case
 
 __all__ = ["decision_of"]
 

@@ -107,10 +107,10 @@ def choose(facts: Facts) -> tuple[str, tuple[Reason, ...]]:
     return action, tuple(Reason(code) for code in codes)
 
 
-Found = tuple[str, tuple[str, ...]]
+_Found = tuple[str, tuple[str, ...]]
 
 
-def _at_once(facts: Facts) -> Iterator[Found]:
+def _at_once(facts: Facts) -> Iterator[_Found]:
     """What comes before any question about flukes."""
     if not facts.fish_alive:
         yield "watch", ("no_fish",)
@@ -122,7 +122,7 @@ def _at_once(facts: Facts) -> Iterator[Found]:
         yield "look_first", ("virus_first",)
 
 
-def _seen(facts: Facts) -> Iterator[Found]:
+def _seen(facts: Facts) -> Iterator[_Found]:
     """No dose against flukes that nobody has seen."""
     if not facts.looked:
         yield "look_first", ("no_samples",)
@@ -139,7 +139,7 @@ def _seen(facts: Facts) -> Iterator[Found]:
     yield "look_first", ("never_seen", "more_fish")
 
 
-def _over(facts: Facts) -> Iterator[Found]:
+def _over(facts: Facts) -> Iterator[_Found]:
     """No further dose where the aim is met without one."""
     if not facts.met_untreated:
         return
@@ -154,7 +154,7 @@ def _over(facts: Facts) -> Iterator[Found]:
     yield "watch", why
 
 
-def _harm(facts: Facts) -> Iterator[Found]:
+def _harm(facts: Facts) -> Iterator[_Found]:
     """No dose against few flukes that do no harm, nor one that does no good."""
     if facts.eradicate:
         return
@@ -166,7 +166,7 @@ def _harm(facts: Facts) -> Iterator[Found]:
         yield "watch", ("may_stay_low",)
 
 
-def _dose(facts: Facts) -> Iterator[Found]:
+def _dose(facts: Facts) -> Iterator[_Found]:
     if facts.measure_first:
         yield "water_first", ("measure_first",)
     if facts.forecast_withheld and not facts.plan:

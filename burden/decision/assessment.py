@@ -160,11 +160,11 @@ def assess(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool
     ponds = [e.posterior for e in estimates]
     planned = _planned(core)
     plan = None if planned is None else planned.plan
-    report_progress("following the flukes and the fish by day")
+    report_progress("following flukes and fish")
     forecasts = tuple(forecast_of(e, plan, core.doses, HORIZON_DAYS) for e in estimates)
     coming = ((), ()) if plan is None else (plan.days, plan.agents)
     aim = core.found.aim
-    report_progress("what would change it, and until when a dose may wait")
+    report_progress("what would change the plan")
     return Assessment(
         case=case,
         decision=decision,
@@ -228,7 +228,7 @@ def _decided(case: Case, draws: int, seed: int, accept_unpublished: bool) -> _Co
         seed=seed,
         draws=draws,
         action=action,
-        reasons=tuple(_numbered(reason, core_numbers(case, estimates, found)) for reason in reasons),
+        reasons=tuple(_numbered(reason, _core_numbers(case, estimates, found)) for reason in reasons),
         gates=gates,
         recommendation=found,
         plan=plan if action == "dose" else (),
@@ -241,7 +241,7 @@ def _decided(case: Case, draws: int, seed: int, accept_unpublished: bool) -> _Co
     return _Core(case, estimates, gates, agents, notes, found, _released(decision, facts.eradicate), doses)
 
 
-def core_numbers(case: Case, estimates: Sequence[Estimate], found: Recommendation) -> Mapping[str, float | str | None]:
+def _core_numbers(case: Case, estimates: Sequence[Estimate], found: Recommendation) -> Mapping[str, float | str | None]:
     """Return the numbers that reasons are told with.
 
     Parameters

@@ -26,10 +26,8 @@ BESIDE_LIMITS = {
 }
 #: rooms not carved yet, each with the sentences it still holds: a number may only fall, and a room goes when it is 0
 TO_DO = {
-    "day_book": 18,
     "sampling": 93,
     "schedule": 60,
-    "visit": 8,
 }
 
 #: what is made with words as data: a problem of an input, and a value of the evidence with its conditions
@@ -53,9 +51,7 @@ NO_SENTENCES = {
 READS_SENTENCES = {
     "report/formatting.py": 4,
     "report/page/cautions.py": 1,
-    "report/page/day_book.py": 7,
     "report/page/sources.py": 1,
-    "visit.py": 1,
 }
 
 

@@ -17,10 +17,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from burden.day_book import day_book, held_water_words
+from burden.report.page.day_book import days_of, folded
+from burden.visit import DayBookEntry, Visit
 from report_cases import DRAWS, KOI, TITLE, blind, blind_case, blind_files, koi, koi_files, page_of
 
 from burden.case import ConstantTemperature, Preparation
-from burden.day_book import day_book, held_water_words
 from burden.evidence import load_agent, load_parasite
 from burden.inference.mortality import DeathAttribution
 from burden.model.temperature import Temperature
@@ -34,7 +36,6 @@ from burden.report.files.folder import MARKER, write_folder
 from burden.report.files.tables import csv_bytes, safe_cell, tables_of
 from burden.report.page.answer import five_lines
 from burden.report.page.cautions import cautions_of
-from burden.report.page.day_book import days_of, folded
 from burden.report.page.index import cleanest_first, in_order, render_ponds, water_of
 from burden.report.page.outlook import outcomes, watch_for
 from burden.report.page.page import _otherwise_row
@@ -46,7 +47,6 @@ from burden.treatment.withdrawal import withdrawals
 from burden.utils.errors import InputError
 from burden.utils.formatting import say_date
 from burden.utils.results import CredibleInterval
-from burden.visit import DayBookEntry, Visit
 
 
 class Reader(HTMLParser):

@@ -6,10 +6,10 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
+from burden.day_book import day_book
 from cases import VISIT, a_case
 
 from burden.case import Action
-from burden.day_book import day_book
 from burden.evidence import load_agent
 from burden.model.temperature import Temperature
 from burden.schedule.delayed_hatch import DelayedHatch

@@ -37,7 +37,7 @@ __all__ = [
     "withheld_text",
 ]
 
-Numbers = Mapping[str, float | str | None]
+_Numbers = Mapping[str, float | str | None]
 
 
 # --- today's action ------------------------------------------------------------------------------------------------
@@ -127,15 +127,15 @@ def reason_text(reason: Reason) -> str:
     return _REASONS[reason.code](reason.numbers)
 
 
-def _whole(numbers: Numbers, name: str) -> int:
+def _whole(numbers: _Numbers, name: str) -> int:
     return round(float(numbers[name] or 0))
 
 
-def _share(numbers: Numbers, name: str) -> str:
+def _share(numbers: _Numbers, name: str) -> str:
     return percent(float(numbers[name] or 0))
 
 
-def _never_seen(n: Numbers) -> str:
+def _never_seen(n: _Numbers) -> str:
     looks = counted(_whole(n, "preparations"), "preparation")
     fish = counted(_whole(n, "fish_looked_at"), "fish")
     return (
@@ -144,7 +144,7 @@ def _never_seen(n: Numbers) -> str:
     )
 
 
-_REASONS: dict[str, Callable[[Numbers], str]] = {
+_REASONS: dict[str, Callable[[_Numbers], str]] = {
     "no_fish": lambda n: "No fish is alive.",
     "water_stops": lambda n: "In this water a dose can kill, and bad water can be what the fish suffer from.",
     "measure_first": lambda n: "The agents at hand may not be given before these are known.",
