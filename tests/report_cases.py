@@ -6,9 +6,8 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
-from burden.visit import Visit, visit
-
 from burden.case import Case
+from burden.decision import Assessment, assess
 from burden.io import read_case
 from burden.report.files.folder import write_folder
 from burden.report.page.index import render_ponds, water_of
@@ -22,9 +21,9 @@ PAGES = ("koi_pond/report.html", "blind/report.html", "index.html")
 
 
 @cache
-def koi() -> Visit:
+def koi() -> Assessment:
     """A pond with a recommendation."""
-    return visit(read_case(KOI), DRAWS)
+    return assess(read_case(KOI), DRAWS)
 
 
 def blind_case() -> Case:
@@ -36,9 +35,9 @@ def blind_case() -> Case:
 
 
 @cache
-def blind() -> Visit:
+def blind() -> Assessment:
     """A pond nobody has looked at."""
-    return visit(blind_case(), DRAWS)
+    return assess(blind_case(), DRAWS)
 
 
 @cache

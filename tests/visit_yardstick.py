@@ -173,11 +173,7 @@ def decide(folder: Path, draws: int, seed: int) -> dict[str, Any]:
     import burden
 
     case = burden.read_case(folder)
-    if hasattr(burden, "decide"):
-        return burden.decide(case, draws=draws, seed=seed).as_dict()
-    from visit_before_decision import decision_of
-
-    return decision_of(case, draws, seed)
+    return burden.decide(case, draws=draws, seed=seed).as_dict()
 
 
 def _page(folder: Path, draws: int, seed: int) -> str:

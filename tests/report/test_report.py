@@ -10,43 +10,28 @@ import subprocess
 import sys
 from dataclasses import replace
 from datetime import date, timedelta
-from functools import cache
 from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
-from burden.day_book import day_book, held_water_words
-from burden.report.page.day_book import days_of, folded
-from burden.visit import DayBookEntry, Visit
 from report_cases import DRAWS, KOI, TITLE, blind, blind_case, blind_files, koi, koi_files, page_of
 
-from burden.case import ConstantTemperature, Preparation
+from burden.case import Preparation
 from burden.evidence import load_agent, load_parasite
-from burden.inference.mortality import DeathAttribution
 from burden.model.temperature import Temperature
-from burden.report.figures.concentration import course_in_water
 from burden.report.figures.forecast import draw_forecast
 from burden.report.figures.interval import draw_interval_chart, interval_curves, write_interval_chart
 from burden.report.figures.style import BAND_50, BAND_90, GREY, INK, LINE
 from burden.report.files import folder as report_folder
-from burden.report.files.calendar import calendar_bytes
 from burden.report.files.folder import MARKER, write_folder
 from burden.report.files.tables import csv_bytes, safe_cell, tables_of
-from burden.report.page.answer import five_lines
 from burden.report.page.cautions import cautions_of
-from burden.report.page.index import cleanest_first, in_order, render_ponds, water_of
-from burden.report.page.outlook import outcomes, watch_for
-from burden.report.page.page import _otherwise_row
-from burden.report.page.sheets import owner_page, record_of
+from burden.report.page.index import cleanest_first, water_of
 from burden.report.page.unknowns import unknowns_of
 from burden.report.write import write_reports
-from burden.treatment.safety import SafetyNote, safety_check
-from burden.treatment.withdrawal import withdrawals
 from burden.utils.errors import InputError
-from burden.utils.formatting import say_date
-from burden.utils.results import CredibleInterval
 
 
 class Reader(HTMLParser):
@@ -81,21 +66,6 @@ def answer_of(page: str) -> list[str]:
     """Paragraphs of the first section, as read."""
     section = re.search(r'<section class="answer".*?</section>', page, re.S)[0]
     return [Reader(p).text.strip() for p in re.findall(r"<p.*?</p>", section, re.S)]
-
-
-def test_action_first_and_what_was_missed_second(page):
-    lines = answer_of(page)
-    assert len(lines) == 5
-    assert lines[0] == koi().first_action
-    assert lines[1] == koi().estimates[0].missed
-    assert lines[0].startswith("Today: dose 1 of")
-
-
-def test_withheld_says_do_not_dose_and_why():
-    lines = answer_of(page_of(blind_files()))
-    assert lines[0].startswith("Do not dose today, because ")
-    assert blind().withheld_reason in lines[0]
-    assert lines == [re.sub(r"\s+", " ", line) for line in five_lines(blind())]
 
 
 def test_order_of_the_sections(page):
@@ -172,97 +142,6 @@ def test_sources_named_in_the_cautions_are_listed(page):
     }
     assert named
     assert named <= keys
-
-
-def test_owner_is_told_what_to_do_for_a_dose(page):
-    """Lamp, ozone and carbon off are the owner's to see to, where the agent's handling says so."""
-    owner = Reader(re.search(r'<section class="sheet owner">.*?</section>', page, re.S)[0]).text
-    for agent in {d.agent for d in koi().doses}:
-        wanted = [step for step in load_agent(agent).handling if "ozone" in step or "feeding" in step]
-        assert wanted
-        for step in wanted:
-            assert step[1:].split(" (")[0].split(";")[0] in owner
-    for entry in koi().day_book:
-        if entry.kind == "dose":
-            assert entry.action in owner
-    assert "Ring at once" in owner
-
-
-def test_owner_of_food_fish_is_told_that_nobody_eats_them():
-    eaten = replace(koi(), case=replace(koi().case, fish=(replace(koi().case.fish[0], food_fish=True),)))
-    said = [" ".join(text for _, texts in owner_page(visit) for text in texts) for visit in (eaten, koi())]
-    assert ["Nobody eats these fish" in text for text in said] == [True, False]
-
-
-def test_a_date_of_another_year_stands_with_its_year():
-    """A look eleven months on, in the calendar's order, must not read as one before the visit."""
-    look = replace(koi().day_book[-1], date=date(2027, 2, 4), kind="sample")
-    far = replace(koi(), day_book=(*koi().day_book[:-1], look))
-    assert "Look again on Thu 4 Feb 2027" in five_lines(far)[4]
-    assert days_of(far)[-1].label == "Thu 4 Feb 2027"
-    assert days_of(far)[0].label == say_date(koi().day_book[0].date)
-
-
-def test_a_look_that_cannot_show_enough_still_has_its_date():
-    """Page, day-book and calendar name the same day, and the page says what the look is worth."""
-    plan = koi().recheck
-    few = replace(plan, fish=None, sample=replace(plan.sample, fish=None, confidence_reached=0.659))
-    chosen, doses = koi().choice.recommended, koi().doses
-    book = day_book(koi().case, chosen, doses, few, max(chosen.plan.days))
-    visit = replace(koi(), recheck=few, day_book=book)
-    when = koi().case.visit_date + timedelta(days=max(chosen.plan.days) + plan.day)
-    assert [e.date for e in book if e.kind == "sample"] == [when]
-    assert f"Look again on {say_date(when)}" in five_lines(visit)[4]
-    assert "with 66 % confidence only, not 95 %" in five_lines(visit)[4]
-    assert sum(str(e["summary"]).endswith("look again at the fish") for e in events_of(calendar_bytes(visit))) == 1
-
-
-def test_a_dose_that_fell_short_is_on_the_first_screen():
-    short = replace(
-        koi().responses[0],
-        dose_date=date(2026, 5, 1),
-        verdict_probability={"worked": 0.0, "fell_short": 0.8, "new_settlers": 0.0, "cannot_tell": 0.2},
-    )
-    lines = five_lines(replace(koi(), responses=(short,)))
-    assert "The dose of 1 May 2026 fell short (80 %): before the next, check the volume" in lines[4]
-    assert "fell short" not in " ".join(five_lines(koi()))
-
-
-def test_deaths_of_another_cause_are_on_the_first_screen_and_on_the_owners_page():
-    told = DeathAttribution(11, CredibleInterval(0, 0, 1), CredibleInterval(3, 0, 9), True, {}, None)
-    e = replace(koi().estimates[0], deaths_explained=told, probability_infected=0.73)
-    visit = replace(koi(), estimates=(e,))
-    assert five_lines(visit)[3].startswith("Flukes caused 0 to 1 of the 11 recorded deaths")
-    assert "Most died of something else" in five_lines(visit)[3]
-    owner = " ".join(text for _, texts in owner_page(visit) for text in texts)
-    assert "Most of your dead fish died of something else" in owner
-    assert "Your fish probably carry flukes" in owner
-
-
-def test_what_the_water_asks_for_comes_before_what_the_agent_asks_for():
-    note = SafetyNote("caution", "Bring the ammonia down first", "ammonia is 0.03 mg/L", "water changes", "tpwd")
-    headings = [heading for heading, _ in cautions_of(replace(koi(), notes=(note,)))]
-    assert headings.index("Water and fish") < headings.index("Always") < headings.index("Praziquantel")
-    book = day_book(koi().case, koi().choice.recommended, koi().doses, None, 5.0, first=[note.text])
-    doses = [entry for entry in book if entry.kind == "dose"]
-    assert [note.text in entry.steps for entry in doses] == [True, *[False] * (len(doses) - 1)]
-    assert doses[0].steps[0] == note.text
-
-
-def test_more_flukes_in_the_end_than_left_alone_is_said():
-    forecast = koi().forecasts[0]
-    assert "more flukes than fish left alone" not in " ".join(watch_for(forecast))
-    turned = replace(forecast, untreated=forecast.recommended, recommended=forecast.untreated)
-    assert "more flukes than fish left alone" in " ".join(watch_for(turned))
-
-
-def test_dates_that_rest_on_one_temperature_for_weeks_say_so():
-    look = replace(koi().day_book[-1], date=koi().case.visit_date + timedelta(days=100), kind="sample")
-    steady = replace(koi().case, water=replace(koi().case.water, temperature=ConstantTemperature(6.0)))
-    far = replace(koi(), case=steady, day_book=(*koi().day_book[:-1], look))
-    assert "hold only for water that stays at 6 °C until" in five_lines(far)[4]
-    assert held_water_words(koi().case, look.date) == ()  # its readings are a course
-    assert held_water_words(steady, steady.visit_date + timedelta(days=14)) == ()
 
 
 def test_record_leaves_blank_what_is_measured_on_the_day(page):
@@ -368,69 +247,11 @@ def events_of(content: bytes):
     return list(Calendar.from_ical(content).walk("VEVENT"))
 
 
-def test_calendar_parses_back_with_the_days_of_the_day_book():
-    """By the icalendar library (RFC 5545): all-day events, a reminder that falls on the day before."""
-    events = events_of(koi_files()["dates.ics"])
-    assert [e.decoded("dtstart") for e in events] == [entry.date for entry in koi().day_book]
-    for event in events:
-        start = event.decoded("dtstart")
-        assert not hasattr(start, "hour")
-        assert event["dtstart"].params["VALUE"] == "DATE"
-        assert event.decoded("dtend") - start == timedelta(days=1)
-        (alarm,) = event.walk("VALARM")
-        assert alarm["action"] == "DISPLAY"
-        midnight = np.datetime64(start, "m")
-        reminded = midnight + np.timedelta64(int(alarm.decoded("trigger").total_seconds() // 60), "m")
-        assert reminded.astype("datetime64[D]") == midnight.astype("datetime64[D]") - 1
-        assert event.decoded("dtstamp").date() == koi().case.visit_date
-    assert len({str(e["uid"]) for e in events}) == len(events)
-    doses = [e for e in events if str(e["summary"]).startswith(f"{koi().case.title}: dose")]
-    assert len(doses) == len(koi().doses)
-
-
 def test_lines_of_the_calendar_are_folded():
     """RFC 5545, 3.1: lines end in CRLF and are at most 75 octets long."""
     for line in koi_files()["dates.ics"].split(b"\r\n"):
         assert len(line) <= 75
         assert b"\n" not in line
-
-
-def test_eight_days_of_care_after_formalin():
-    """Ammonia and nitrite for eight days, as nitrifiers had not recovered by then (Fredricks et al. 2018)."""
-    start = date(2026, 5, 10)
-    care = [
-        DayBookEntry(start + timedelta(days=d), f"measure ammonia and nitrite (day {d} after formalin)", (), "care")
-        for d in range(1, 9)
-    ]
-    given = replace(koi().doses[0], agent="formalin", product_ml=413.0, product_g=None)
-    book = (DayBookEntry(start, "dose 1 of 1", (), "dose"), *care)
-    visit = replace(koi(), day_book=book, doses=(given,))
-    days = [e.decoded("dtstart") for e in events_of(calendar_bytes(visit)) if "ammonia" in str(e["summary"])]
-    assert days == [date(2026, 5, d) for d in range(11, 19)]
-    (entry,) = folded(days_of(visit))
-    assert "Mon 11 May to Mon 18 May, daily: measure ammonia and nitrite" in entry.look_for
-
-
-def test_care_stays_with_the_dose_it_follows():
-    """A dose of another agent within the eight days does not take the days over."""
-    start = date(2026, 5, 10)
-    care = [
-        DayBookEntry(start + timedelta(days=d), f"measure ammonia and nitrite (day {d} after formalin)", (), "care")
-        for d in range(1, 9)
-    ]
-    first = replace(koi().doses[0], agent="formalin", product_ml=413.0, product_g=None)
-    second = replace(koi().doses[0], agent="praziquantel")
-    book = sorted(
-        [
-            DayBookEntry(start, "dose 1 of 2", (), "dose"),
-            DayBookEntry(start + timedelta(days=5), "dose 2 of 2", (), "dose"),
-            *care,
-        ],
-        key=lambda entry: entry.date,
-    )
-    one, two = folded(days_of(replace(koi(), day_book=tuple(book), doses=(first, second))))
-    assert any("11 May to Mon 18 May" in said for said in one.look_for)
-    assert not any("ammonia and nitrite" in said and "daily" in said for said in two.look_for)
 
 
 # --- the same again ---------------------------------------------------------------------------------------------------
@@ -462,12 +283,6 @@ def test_no_time_of_day_and_no_path_in_any_file():
 # --- where it is written ----------------------------------------------------------------------------------------------
 
 
-@pytest.fixture
-def quick(monkeypatch):
-    """The visits of this module in place of new ones: these tests are about files."""
-    monkeypatch.setattr("burden.visit.visit", lambda case, *_: blind() if case.name == "blind" else koi())
-
-
 def case_folder(parent: Path, name: str = "koi_pond") -> Path:
     import shutil
 
@@ -476,21 +291,6 @@ def case_folder(parent: Path, name: str = "koi_pond") -> Path:
 
 def everything_in(folder: Path) -> dict[str, bytes]:
     return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
-
-
-def test_report_goes_into_the_case_and_is_replaced(tmp_path, quick):
-    case = case_folder(tmp_path)
-    first = write_reports([case], None, draws=DRAWS)
-    folder = case / "report"
-    assert Path(first.folder) == folder
-    assert set(first.files) | {MARKER} == set(everything_in(folder))
-    assert first.as_dict()["withheld_reason"] is None
-    (folder / "report.html").write_text("spoilt")
-    again = write_reports([case], None, draws=DRAWS)
-    assert (folder / "report.html").read_bytes() == koi_files()["report.html"]
-    assert (folder / "kept" / "report.html").read_text() == "spoilt"
-    assert any("kept/report.html" in warning for warning in again.warnings)
-    assert [p.name for p in case.iterdir() if p.name.startswith(".")] == []
 
 
 def test_own_files_in_an_earlier_report_are_kept(tmp_path):
@@ -549,22 +349,6 @@ def test_a_move_that_fails_is_taken_back(tmp_path, monkeypatch):
     assert (tmp_path / "r" / "report.html").read_bytes() == b"old"
 
 
-def test_several_cases(tmp_path, quick):
-    cases = [case_folder(tmp_path), case_folder(tmp_path, "blind")]
-    found = write_reports(cases, tmp_path / "out", draws=DRAWS)
-    files = set(everything_in(tmp_path / "out"))
-    assert {"index.html", "koi_pond/report.html", "blind/report.html", "blind/dates.ics"} <= files
-    answer = found.as_dict()
-    assert {"folder", "files", "first_action", "withheld_reason", "reports"} <= set(answer)
-    assert [report["case"] for report in answer["reports"]] == ["koi_pond", "blind"]
-    assert [report["withheld_reason"] for report in answer["reports"]] == [None, blind().withheld_reason]
-    assert answer["first_action"] == koi().first_action
-    page = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
-    links = [attrs["href"] for tag, attrs in Reader(page).tags if tag == "a"]
-    assert links == ["koi_pond/report.html", "blind/report.html"]
-    assert all((tmp_path / "out" / link).is_file() for link in links)
-
-
 def test_every_problem_of_several_cases_at_once(tmp_path, quick):
     one, other = case_folder(tmp_path / "a"), case_folder(tmp_path / "b")
     out = tmp_path / "out"
@@ -593,18 +377,6 @@ def test_folders_a_disk_takes_for_one_are_refused(tmp_path, quick):
 # --- several waters ---------------------------------------------------------------------------------------------------
 
 
-def test_list_of_waters():
-    waters = [water_of(blind()), water_of(koi())]
-    text = Reader(render_ponds(waters, DRAWS, 1)).text
-    assert "Nets, buckets, boots and water carry flukes and their eggs" in text
-    assert koi().first_action in text
-    assert blind().first_action in text
-    assert TITLE in text
-    assert text.index(koi().case.title) < text.index(TITLE)  # a dose before none
-    assert fetched(render_ponds(waters[1:], DRAWS, 1)) == ["koi_pond/report.html"]
-    assert [w.name for w in in_order(waters)] == ["koi_pond", "blind"]
-
-
 def test_walk_from_the_cleanest_to_a_suspected_virus():
     ill = replace(koi().case, name="ill", findings=replace(koi().case.findings, other=("virus_suspected",)))
     sick = replace(blind(), case=replace(blind_case(), findings=ill.findings))
@@ -622,19 +394,6 @@ def test_figures_are_files_and_in_the_page(page):
     agents = len({d.agent for d in koi().doses})
     assert page.count("<svg") == 3 + agents  # the forecast in two widths, the interval, what stays in the water
     assert page.count('role="img" aria-label="') == 3 + agents
-
-
-def test_concentration_adds_up_and_fades():
-    """At a dose it is what was left and the dose; the naive filter takes longer over the first than over the others."""
-    found, plan = koi(), koi().choice.recommended.plan
-    days, bands = course_in_water(found, "praziquantel")
-    middle, given = bands[2], [d for d, a in zip(plan.days, plan.agents, strict=True) if a == "praziquantel"]
-    assert middle[0] == pytest.approx(found.doses[0].mg_l, rel=0.02)  # the volume's median is the one weighed for
-    for day in given[1:]:
-        before, after = (middle[np.searchsorted(days, d)] for d in (day - 1e-6, day))
-        assert after - before == pytest.approx(found.doses[0].mg_l, rel=0.05)
-    assert middle[-1] < middle.max()
-    assert np.all(np.diff(bands, axis=0) >= 0)
 
 
 def luminance(colour: str) -> float:
@@ -701,7 +460,6 @@ def test_doses_and_their_words_stay_in_their_panel(narrow, days, words):
 
 def test_interval_curves_are_the_windows():
     """At one temperature the chart shows what `windows_after` gives there, and a two-dose region where it is one."""
-    from burden.model.temperature import Temperature
     from burden.model.windows import windows_after
 
     e = koi().estimates[0]
@@ -730,25 +488,6 @@ def test_chart_of_a_live_bearer_and_of_a_strange_ending_is_refused(tmp_path):
 # --- how sure ---------------------------------------------------------------------------------------------------------
 
 
-def test_otherwise_goes_the_way_it_must():
-    """Weaker kill leaves more; as reckoned is the schedule itself."""
-    rows = {o.name: o for o in koi().otherwise}
-    plain = rows["as reckoned"]
-    weaker = next(o for name, o in rows.items() if "killed, not" in name)
-    assert weaker.left_per_1000.median > plain.left_per_1000.median
-    # the same schedule in two runs, whose steps differ: a hundredth of the solver's own error (2e-3) between them
-    assert plain.left_per_1000.median == pytest.approx(koi().choice.recommended.left_per_1000.median, rel=2e-5)
-    colder, warmer = (rows[f"water 3 °C {way}"].safe_gap_days for way in ("colder", "warmer"))
-    assert colder > plain.safe_gap_days > warmer
-    assert blind().otherwise == ()
-
-
-def test_a_gap_without_end_is_said_in_words_and_is_null_in_json():
-    cold = replace(koi().otherwise[0], safe_gap_days=float("inf"))
-    assert _otherwise_row(cold)["gap"] == "none lays"
-    assert cold.as_dict()["longest_safe_gap_days"] is None
-
-
 def test_what_matters_is_told_apart_from_chance():
     unknowns, least = unknowns_of(koi())
     assert least >= 2 / np.sqrt(koi().draws)
@@ -763,71 +502,3 @@ def test_a_figure_shows_itself_in_a_notebook():
     from burden.report.reference.parasite_sheet import parasite_sheet
 
     assert draw_thermal_laws(parasite_sheet("gyrodactylus_guppies"))._repr_png_().startswith(b"\x89PNG\r\n\x1a\n")
-
-
-@cache
-def untreated() -> Visit:
-    """The koi pond where no fluke was seen, the fish died of something else, and the water is foul."""
-    seen = koi()
-    reason = "no fluke was seen: look at more fish, first"
-    foul = safety_check(load_agent("praziquantel"), 5.0, 24.0, temperature_c=20.0, ph=8.6, total_ammonia_n_mg_l=0.5)
-    other = SafetyNote("withhold", "No formalin", "oxygen is low", "strong aeration", "a test")
-    notes = (*foul, other)
-    first = [f"{note.text}: {note.would_change}" for note in foul if note.kind == "water"]
-    book = day_book(seen.case, None, (), seen.recheck, 0.0, first=first, withheld=reason)
-    forecasts = tuple(replace(f, recommended=None, delay=None) for f in seen.forecasts)
-    return replace(seen, withheld_reason=reason, notes=notes, doses=(), day_book=book, forecasts=forecasts)
-
-
-def test_without_a_dose_nothing_speaks_of_doses():
-    look = say_date(koi().case.visit_date + timedelta(days=koi().recheck.day))
-    assert five_lines(untreated())[4].startswith(f"Look again on {look}: ")
-    assert "aeration" not in five_lines(untreated())[4]
-    owner = dict(owner_page(untreated()))
-    assert owner["What happens when"][-1] == f"{look}: we look at the fish again."
-    assert not any("dose" in said for said in owner["Ring at once"])
-    assert owner["Ring at once"][-1].endswith(".")
-    assert not any("doses fell short" in said for said in outcomes(untreated()))
-    assert "days from today" in untreated().text()
-    assert "after the last dose" not in untreated().text()
-
-
-def test_foul_water_is_in_the_day_book_and_on_the_owners_page_without_a_dose():
-    reason = "the flukes go by themselves: without a dose 9.5 (0.041 to 380) of 1 000 are left"
-    book = day_book(koi().case, None, (), None, 0.0, withheld=reason)
-    assert days_of(replace(untreated(), day_book=book))[0].headline == f"no dose today: {reason}"
-    today = days_of(untreated())[0]
-    assert today.headline == "no dose today: no fluke was seen: look at more fish, first"
-    assert any(step.startswith("Bring the ammonia down first") and "water changes" in step for step in today.steps)
-    assert any("Bring the ammonia down" in said for said in dict(owner_page(untreated()))["Your part"])
-
-
-def test_the_owner_is_told_two_different_numbers_of_dead_fish():
-    f = koi().forecasts[0]
-    course = replace(f.recommended or f.untreated, deaths_end=CredibleInterval(208.0, 113.0, 231.0))
-    visit = replace(koi(), forecasts=(replace(f, recommended=course),))
-    assert "we reckon with 210 dead fish of 24, perhaps 230." in dict(owner_page(visit))["What nobody can promise"][0]
-
-
-def test_a_dose_given_before_holds_food_fish_on_the_record_though_none_is_given_today():
-    fish = (replace(koi().case.fish[0], food_fish=True),)
-    case = replace(koi().case, fish=fish, given=(*koi().case.given, replace(koi().case.given[0], agent="unknown")))
-    held = withdrawals((-1.0,), ("praziquantel",), Temperature.constant(20.0))
-    visit = replace(untreated(), case=case, withdrawals=held)
-    said = record_of(visit)["withdrawal"]
-    assert "25 d in this water" in said
-    assert "find out what it was" in said
-    assert record_of(untreated())["withdrawal"] == "no dose today"
-    assert any("find out what it was" in text for _, texts in cautions_of(visit) for text in texts)
-    assert any("find out what it was" in text for text in visit.cautions())
-
-
-def test_the_owner_of_fish_with_two_sets_is_told_of_both_and_of_all_gone_together():
-    seen, skin = koi().estimates[0], replace(koi().estimates[0], parasite="gyrodactylus")
-    chosen = koi().choice.recommended
-    both = replace(chosen, elimination=replace(chosen.elimination, mean=0.163))
-    visit = replace(koi(), estimates=(seen, skin), choice=replace(koi().choice, recommended=both))
-    owner = dict(owner_page(visit))
-    assert "on the gills of each fish" in owner["What is the matter"][0]
-    assert "on the skin of each fish" in owner["What is the matter"][0]
-    assert "gone a year later we expect in 16 of 100 such ponds." in owner["What nobody can promise"][-1]

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date
 from itertools import pairwise
 
 import numpy as np
 import pytest
-from cases import VISIT, a_case, exactly
+from cases import a_case, exactly
 
 from burden.case import Water, YearlyTemperature
-from burden.day_book import day_book, later_words
 from burden.inference.prior import Posterior, draw_pond
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import windows_after
@@ -63,13 +61,3 @@ def test_no_settler_can_lay_between_the_later_doses(winter):
     for before, after in pairwise(days):
         w = windows_after(pond.setting.parameters, shelter, pond.setting.temperature, before)
         assert after - before == pytest.approx(float(np.median(w.longest_safe_gap)), rel=0.2)  # medians of sums
-
-
-def test_visit_and_calendar_say_so(winter):
-    case, _, later = winter
-    said = later_words(later, VISIT)
-    assert "control is not eradication" in said
-    assert "no success yet" in said
-    entries = [e for e in day_book(case, None, (), None, 0.0, (), later) if e.kind == "later"]
-    assert len(entries) == len(later.days) > 0
-    assert entries[0].date > date.fromordinal(VISIT.toordinal() + 28)

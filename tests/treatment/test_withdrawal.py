@@ -6,15 +6,12 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
-from burden.day_book import day_book
 from cases import VISIT, a_case
 
 from burden.case import Action
 from burden.evidence import load_agent
 from burden.model.temperature import Temperature
-from burden.schedule.delayed_hatch import DelayedHatch
 from burden.treatment.withdrawal import unnamed_agent, unnamed_words, withdrawals, withdrawals_of
-from burden.utils.results import CredibleInterval
 
 
 def test_constant_water_is_degree_days_over_degrees():
@@ -38,13 +35,6 @@ def test_each_agent_counts_from_its_own_last_dose_and_ice_never_ends():
     assert found["praziquantel"].until_day == 35
     assert all(w.days is None for w in withdrawals(days, agents, Temperature.constant(0.0)))
     assert "does not end" in withdrawals(days, agents, Temperature.constant(0.0))[0].words()
-
-
-def test_the_end_of_the_example_is_no_leave_to_eat():
-    """What a telephone shows of the date names who decides."""
-    held = withdrawals((0.0,), ("praziquantel",), Temperature.constant(10.0))
-    (entry,) = day_book(a_case(), None, (), None, 0.0, held=held)
-    assert "nobody eats them before the licensed veterinarian allows it" in entry.action
 
 
 def test_what_food_fish_were_given_before_holds_until_it_is_over():
@@ -73,13 +63,3 @@ def test_what_nobody_can_name_is_to_be_found_out():
     assert unnamed_words(replace(eaten, given=(replace(fed, agent="praziquantel"),))) == ""
     assert [day.isoformat() for day in unnamed_agent(eaten).days] == ["2026-04-30"]
     assert unnamed_words(eaten).startswith("nobody could name what was given on 30 Apr 2026: find out what it was")
-
-
-def test_a_further_dose_begins_the_withdrawal_anew():
-    """The day-book names doses for eggs still waiting: with them the date of the last dose of now is no end."""
-    held = withdrawals((0.0,), ("praziquantel",), Temperature.constant(10.0))
-    nothing = CredibleInterval(0.0, 0.0, 0.0)
-    later = DelayedHatch("dactylogyrus", nothing, 0.0, nothing, nothing, (CredibleInterval(40.0, 38.0, 44.0),))
-    (further, entry) = day_book(a_case(), None, (), None, 0.0, later=later, held=held)
-    assert (further.kind, entry.kind) == ("later", "food")
-    assert entry.action.endswith("; a further dose begins it anew")

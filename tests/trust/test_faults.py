@@ -187,7 +187,7 @@ def test_a_file_that_grows_too_large_is_no_case_folder(tmp_path):
 
 def test_a_place_that_cannot_be_written_is_told_before_the_work(tmp_path, monkeypatch):
     monkeypatch.setattr(report_folder.os, "access", lambda path, mode: Path(path) != tmp_path)
-    monkeypatch.setattr("burden.visit.visit", lambda *_: pytest.fail("worked for nothing"))
+    monkeypatch.setattr("burden.decision.assess", lambda *_: pytest.fail("worked for nothing"))
     found = CliRunner().invoke(main, ["report", str(KOI), "--out", str(tmp_path / "a" / "b")])
     assert found.exit_code == 2
     assert f"{tmp_path} is not" in found.stderr

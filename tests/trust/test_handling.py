@@ -94,7 +94,7 @@ def test_report_and_dose_refuse_what_no_source_gives_unless_accepted(tmp_path, m
     assert [p["place"] for p in json.loads(found.stdout)["problems"]] == ["[[planned]] of 2026-05-17 mg_l"]
     assert not (folder / "report").exists()
     asked = []
-    monkeypatch.setattr("burden.visit.visit", lambda *given: asked.append(given[-1]) or 1 / 0)
+    monkeypatch.setattr("burden.decision.assess", lambda *given: asked.append(given[-1]) or 1 / 0)
     assert run("report", folder, "--json", "--accept-unpublished-dose").exit_code == 1
     assert asked == [True]
     words = ("dose", "--agent", "praziquantel", "--volume-l", 1000, "--mg-l", 400)

@@ -129,7 +129,7 @@ def test_problems_of_a_worker_reach_the_caller_and_nothing_is_kept(tmp_path, mon
     def refuse(case, *_):
         raise InputError([Problem("case.toml", case.name, "x", "y", "z")])
 
-    monkeypatch.setattr("burden.visit.visit", refuse)
+    monkeypatch.setattr("burden.decision.assess", refuse)
     with ThreadPoolExecutor(2) as executor, pytest.raises(InputError) as error:
         write_reports(cases_in(tmp_path), tmp_path / "new" / "here" / "out", draws=DRAWS, executor=executor)
     assert sorted(problem.place for problem in error.value.problems) == sorted(NAMES)
