@@ -115,6 +115,11 @@ class Answer:
         return self.decision.get("plan") or []
 
     @property
+    def doses(self) -> list[dict[str, Any]]:
+        """All doses shown, those that follow once the water is right included."""
+        return self.plan + list(self.decision.get("after_water") or [])
+
+    @property
     def dates(self) -> list[date]:
         return [date.fromisoformat(str(dose["date"])) for dose in self.plan]
 
@@ -124,8 +129,8 @@ class Answer:
 
     def short(self) -> str:
         """The action and the doses in a few words, for a table."""
-        doses = " ".join(f"{dose['date']} {dose['agent']} {dose['mg_l']:g}" for dose in self.plan)
-        return f"{self.action}: {doses}" if doses else self.action
+        doses = " ".join(f"{dose['date']} {dose['agent']} {dose['mg_l']:g}" for dose in self.doses)
+        return f"{self.action}: {'' if self.plan else 'then '}{doses}" if doses else self.action
 
 
 def read_visit(path: Path) -> JudgedVisit:
@@ -206,11 +211,11 @@ def faults(visit: JudgedVisit, given: Answer) -> list[str]:
 def trespasses(visit: JudgedVisit, given: Answer) -> list[str]:
     """What must never be, whatever else is right: it hurts fish or people."""
     never, found = visit.never, []
-    if never.get("dose") and (given.action == "dose" or given.plan):
+    if never.get("dose") and (given.action == "dose" or given.doses):
         found.append(f"doses where none may be given ({given.short()})")
     if never.get("dose_today") and (given.action == "dose" or visit.visit_date in given.dates):
         found.append(f"a dose today where none may be given ({given.short()})")
-    if wrong := given.agents & set(never.get("agents", ())):
+    if wrong := {dose["agent"] for dose in given.doses} & set(never.get("agents", ())):
         found.append(f"never {', '.join(sorted(wrong))} here")
     return found
 
