@@ -18,7 +18,7 @@ from burden.treatment.dose_result import DoseReason, DoseResult, stock_solution
 from burden.treatment.host_tolerance import HostAdvice, host_advice, withdrawal_text
 from burden.treatment.water_chemistry import LEFT_IN_HOURS, oxygen_demand_mg_l
 from burden.utils.errors import InputError, Problem
-from burden.utils.formatting import plain
+from burden.utils.formatting import percent, plain, product_words, volume
 
 __all__ = ["LEAST_STRENGTH_PERCENT", "dose", "odd_dose", "range_words"]
 
@@ -315,26 +315,24 @@ def _product(asked: _Asked, mass_g: float) -> tuple[float | None, float | None]:
 def _cautions(asked: _Asked, found: DoseRange | None, advice: HostAdvice | None) -> Iterator[Caution]:
     agent = asked.agent
     if found is None:
-        yield Caution("No source gives this dose: it was accepted as unpublished. Try it on a few fish first.", "trial")
+        yield Caution("No source gives this dose; you accepted it as unpublished. Try it on a few fish first.", "trial")
     else:
         yield Caution(f"Published: {range_words(found)} ({', '.join(found.sources)}).", "bookkeeping")
         if asked.temperature_c is None and found.max_temperature_c is not None:
             yield Caution("Water temperature not given: the warm-water limit was used.", "bookkeeping")
     yield from _volume_cautions(asked, found)
     if (length := _length(asked, found)) < LEFT_IN_HOURS:
-        end = (
-            f"A bath of {plain(length)} h has to end: give it in a water of its own, or where all of it can be flushed."
-        )
+        end = f"A bath of {plain(length)} h must end on time: give it in a tub, or where all the water can be flushed."
         yield Caution(end, "danger")
     if not asked.strength_given:
         taken = plain(asked.strength_percent)
-        yield Caution(f"Strength not given: {taken} % taken. Read the label of the product.", "bookkeeping")
+        yield Caution(f"Strength not given: {taken} % assumed. Read the label of the product.", "bookkeeping")
     if agent.density is not None:
         yield Caution(f"Density taken as {agent.density.text}.", "bookkeeping")
     if advice is not None:
         yield Caution(advice.text, "danger" if advice.over_limit or advice.advice == "avoid" else "trial")
     if demand := oxygen_demand_mg_l(asked.agent, asked.mg_l, _length(asked, found)):
-        takes = f"Expect it to take about {plain(demand)} mg/L of oxygen: measure before and during the bath."
+        takes = f"It takes about {plain(demand)} mg/L of oxygen from the water: measure before and during the bath."
         yield Caution(takes, "danger")
     if asked.food_fish:
         yield Caution(withdrawal_text(asked.agent, asked.temperature_c), "food")
@@ -347,15 +345,15 @@ def _cautions(asked: _Asked, found: DoseRange | None, advice: HostAdvice | None)
 
 
 _WHO_DECIDES = (
-    "Food fish or not: local rules and the licensed veterinarian decide whether it may be given; if anyone may eat the "
-    "fish, a withdrawal holds: ask first."
+    "Local rules and the licensed veterinarian decide whether it may be given, to food fish or others. If anyone could "
+    "eat the fish, a withdrawal applies: ask first."
 )
 #: share of the water changed that the example of a top-up speaks of
 _CHANGED = 0.2
 _FILTER_WORDS = {
     "none": "no filter",
-    "naive": "filter new to the agent",
-    "adapted": "filter that has met the agent",
+    "naive": "filter new to the drug",
+    "adapted": "filter that has met the drug",
 }
 
 
@@ -364,33 +362,33 @@ def _after_change(asked: _Asked, hours: float) -> str:
 
     def amount(mg: float) -> str:
         grams, millilitres = _product(asked, mg / 1000)
-        return f"{plain(grams)} g" if millilitres is None else f"{plain(millilitres)} mL"
+        return product_words(grams, millilitres)
 
     days, loss = hours / 24, asked.agent.values[f"loss_per_day_{asked.filter_kind}"].value
     whole = asked.mg_l * asked.volume_l
     removed = restore_mg(asked.mg_l, asked.volume_l, _CHANGED).total_mg.item()
     faded = restore_mg(asked.mg_l, asked.volume_l, _CHANGED, loss, days).faded_mg.item()
     said = (
-        f"After a change of {100 * _CHANGED:.0f} % of the water within the bath put back that share of the dose, "
-        f"{amount(removed)}, not the whole"
+        f"If {percent(_CHANGED)} of the water is changed during the bath, put back that share of the dose "
+        f"({amount(removed)}), not the whole"
     )
     if faded < 0.02 * whole:
         return f"{said}."
     return (
-        f"{said}; by the end of {plain(hours)} h about {amount(faded)} has faded besides "
-        f"({_FILTER_WORDS[asked.filter_kind]}): put that back only where the bath is to stay at full strength."
+        f"{said}. By the end of {plain(hours)} h about {amount(faded)} more has broken down "
+        f"({_FILTER_WORDS[asked.filter_kind]}): replace that only if the bath is to stay at full strength."
     )
 
 
 def _volume_cautions(asked: _Asked, found: DoseRange | None) -> Iterator[Caution]:
     if asked.volume_range_l is None:
-        count = "The dose is as wrong as the volume: count filter, sump and pipes, take off gravel and stones."
+        count = "An error in the volume is an equal error in the dose: count filter, sump and pipes, leave out stones."
         yield Caution(count, "making_up")
         return
     small, large = asked.volume_range_l
     most, least = asked.mg_l * asked.volume_l / small, asked.mg_l * asked.volume_l / large
-    span = f"{plain(small)} to {plain(large)} L, this amount gives {plain(most)} to {plain(least)} mg/L"
-    yield Caution(f"If the water is {span}.", "care")
+    span = f"{volume(small)} to {volume(large)}"
+    yield Caution(f"In {span} of water, this amount gives {plain(most)} to {plain(least)} mg/L.", "care")
     if found is not None and most > found.mg_l[1]:
-        above = f"At the smallest volume that is above {plain(found.mg_l[1])} mg/L: measure the volume first."
+        above = f"In the smallest volume that is above {plain(found.mg_l[1])} mg/L: measure the volume first."
         yield Caution(above, "trial")

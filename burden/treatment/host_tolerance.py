@@ -78,7 +78,7 @@ def host_advice(
     for group in agent.host_groups:
         if any(re.search(rf"\b{re.escape(word)}(s|es)?\b", name) for word in group.words):
             return _group_advice(group, mg_l, hours, temperature_c)
-    text = f"No data on {named(agent.name)} in {species}: try on a few fish first, for the planned time."
+    text = f"No data on {named(agent.name)} in {species}: try it on a few fish first, for the planned time."
     return HostAdvice(species, "no data", text, False, "no data")
 
 
@@ -115,5 +115,5 @@ def withdrawal_text(agent: Agent, temperature_c: float | None) -> str:
     here = "" if days is None else f", {days:.0f} d at {temperature_c:g} °C"
     return (
         f"Food fish: local rules and the licensed veterinarian decide whether this agent may be used at all and how "
-        f"long nobody may eat the fish. Example {rule.degree_days:g} degree-days{here}: {rule.text}."
+        f"long nobody may eat the fish. As an example, {rule.degree_days:g} degree-days{here}: {rule.text}."
     )

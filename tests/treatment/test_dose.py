@@ -143,7 +143,7 @@ def test_what_a_host_bears_limits_the_dose():
 
 def test_host_nobody_tried_is_said_so():
     found = dose("praziquantel", 1000.0, species="clown loach")
-    assert any("try on a few fish first" in line for line in found.cautions)
+    assert any("try it on a few fish first" in line for line in found.cautions)
 
 
 def test_every_problem_is_listed_at_once():
@@ -163,7 +163,7 @@ def test_cautions_of_formalin_name_what_matters():
     words = " ".join(dose("formalin", 1000.0, 25.0).cautions).lower()
     for needle in (
         "carcinogen", "gloves", "oxygen", "permanganate", "precipitate", "a few fish first", "eight days", "eggs",
-        "1.09 g/ml", "37 % taken",
+        "1.09 g/ml", "37 % assumed",
     ):  # fmt: skip
         assert needle in words
 
@@ -322,24 +322,25 @@ def test_only_what_no_source_gives_in_any_water_is_odd(name):
 
 def test_after_a_change_the_share_changed_is_put_back():
     """f·C·V: a fifth of 90 g in 18 000 L at 5 mg/L."""
-    (said,) = [c for c in dose("praziquantel", 18_000.0, 5.0).cautions if c.startswith("After a change")]
-    assert "share of the dose, 18 g, not the whole" in said
+    (said,) = [c for c in dose("praziquantel", 18_000.0, 5.0).cautions if "is changed during the bath" in c]
+    assert "share of the dose (18 g), not the whole" in said
 
 
-@pytest.mark.parametrize(("kind", "words"), [("naive", "filter new to the agent"), ("adapted", "has met the agent")])
+@pytest.mark.parametrize(("kind", "words"), [("naive", "filter new to the drug"), ("adapted", "has met the drug")])
 def test_what_fades_is_said_for_the_filter_there_is(kind, words):
     """C·V·(1 − exp(−k)) in a day, of 90 g, with the loss k of that filter."""
     bath = dose("praziquantel", 18_000.0, 5.0, hours=24.0, filter_kind=kind)
-    (said,) = [c for c in bath.cautions if c.startswith("After a change")]
+    (said,) = [c for c in bath.cautions if "is changed during the bath" in c]
     loss = load_agent("praziquantel").values[f"loss_per_day_{kind}"].value
-    grams = float(said.split("about ")[1].split(" g has faded")[0])
+    grams = float(said.split("about ")[1].split(" g more has broken down")[0])
     assert grams == pytest.approx(90 * (1 - math.exp(-loss)), rel=2e-3)  # written to three figures
     assert words in said
 
 
 def test_without_a_filter_nothing_worth_saying_fades_in_a_day():
-    (said,) = [c for c in dose("praziquantel", 18_000.0, 5.0, filter_kind="none").cautions if c.startswith("After a")]
-    assert "faded" not in said
+    cautions = dose("praziquantel", 18_000.0, 5.0, filter_kind="none").cautions
+    (said,) = [c for c in cautions if "is changed during the bath" in c]
+    assert "broken down" not in said
 
 
 @pytest.mark.parametrize(
@@ -348,5 +349,5 @@ def test_without_a_filter_nothing_worth_saying_fades_in_a_day():
 def test_a_short_bath_is_said_to_have_to_end(agent, told):
     """Weighed out for a pond, salt of a short bath would stay in it."""
     found = dose(agent, 22_000.0)
-    ends = [caution for caution in found.cautions if caution.startswith("A bath of 0.5 h has to end")]
+    ends = [caution for caution in found.cautions if caution.startswith("A bath of 0.5 h must end on time")]
     assert [caution.kind for caution in ends] == ["danger"] * told
