@@ -187,6 +187,7 @@ trouble_since = 2026-04-04         # the first fish flashing and hanging at the 
 volume_l = { value = 18000, low = 17000, high = 19000, how = "water meter at filling" }
 medium = "fresh"
 temperature_c = "temperature.csv"  # one reading a day since the end of March
+outlook = { latitude = 51 }        # outdoors, so it follows the season
 exchange_per_day = 0.02            # trickled in to top up
 oxygen_mg_l = 8.2
 ph = 7.8
@@ -282,6 +283,7 @@ trouble_since = 2026-06-23
 volume_l = 800                     # tank and filter together
 medium = "fresh"
 temperature_c = 25.0               # held by a heater
+outlook = "heated"
 exchange_per_day = 0.1
 oxygen_mg_l = 6.8
 ph = 7.4

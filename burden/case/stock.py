@@ -17,7 +17,9 @@ __all__ = [
     "Arrival",
     "ConstantTemperature",
     "FishGroup",
+    "Outlook",
     "Override",
+    "Place",
     "RecordedTemperature",
     "TemperatureSpec",
     "Uncertain",
@@ -99,6 +101,15 @@ class RecordedTemperature:
     temperatures_c: tuple[float, ...]
 
 
+@dataclass(frozen=True)
+class Place:
+    """Where the water lies, outdoors: `latitude` [degrees], negative south of the equator."""
+
+    latitude: float
+
+
+#: what the water's temperature will do after the last reading, as the case says
+Outlook = Literal["indoors", "heated"] | Place | YearlyTemperature
 TemperatureSpec = ConstantTemperature | YearlyTemperature | RecordedTemperature
 
 
@@ -122,6 +133,9 @@ class Water:
     filter : str or None
         none, naive (never met the agent) or adapted.
     uv, aeration : bool or None
+    outlook : str, Place, YearlyTemperature or None
+        What the temperature does after the last reading: indoors or heated, no season moves it; a place outdoors; a
+        yearly course; None where nobody says.
     """
 
     volume_l: Uncertain
@@ -138,6 +152,12 @@ class Water:
     filter: Literal["none", "naive", "adapted"] | None = None
     uv: bool | None = None
     aeration: bool | None = None
+    outlook: Outlook | None = None
+
+    @property
+    def outlook_known(self) -> bool:
+        """Whether the case says what the temperature will do: by a yearly course, or by where the water is."""
+        return self.outlook is not None or isinstance(self.temperature, YearlyTemperature)
 
 
 @dataclass(frozen=True)

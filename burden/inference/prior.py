@@ -8,9 +8,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from burden.case import Action, Case, ConstantTemperature, RecordedTemperature, Uncertain, YearlyTemperature
+from burden.case import Action, Case, Uncertain
 from burden.evidence import Value, load_agent, load_parasite
 from burden.inference.arrivals import Newcomers, draw_newcomers
+from burden.inference.temperature_ahead import temperature_of
 from burden.model.dose_effect import DoseEffect
 from burden.model.forward import Event, Scenario, State
 from burden.model.hosts import Fish
@@ -23,29 +24,23 @@ from burden.model.lifecycle.transitions import (
     with_larva_removal,
 )
 from burden.model.susceptibility import susceptibility_classes
-from burden.model.temperature import Temperature
 from burden.treatment.bath import bath_effect, loss_draws
 from burden.treatment.efficacy import unknown_kill
 from burden.treatment.efficacy_fit import draw_kill
 from burden.treatment.residues import stays
 from burden.treatment.water_chemistry import LEFT_IN_HOURS
-from burden.utils.random_streams import uniform_draws
 
 __all__ = [
     "CLASSES",
-    "DRIFT_C",
     "OTHER_CAUSE",
     "OTHER_CAUSE_FOUND_FACTOR",
     "Ensemble",
     "Posterior",
     "draw_pond",
     "other_cause_rates",
-    "temperature_of",
 ]
 
 CLASSES = 8
-#: standard deviation of the mean temperature beyond the record about its last week [°C]: an assumption
-DRIFT_C = 1.5
 #: deaths that neither flukes nor the background explain: half of ponds in trouble have another cause, whose hazard
 #: lies between these [1/d]: an assumption, so that a death log does not convict the flukes by itself
 OTHER_CAUSE = (1e-4, 2e-2)
@@ -53,8 +48,6 @@ OTHER_CAUSE = (1e-4, 2e-2)
 OTHER_CAUSE_FOUND_FACTOR = 2.5
 #: how long one dose keeps a filter used to an agent [d]: an assumption
 _FILTER_REMEMBERS_DAYS = 60
-#: most readings of a day that are kept of a record; finer ones are averaged
-_READINGS_A_DAY = 4
 
 
 @dataclass(frozen=True)
@@ -274,44 +267,6 @@ def other_cause_rates(findings: Sequence[str] = (), n: int = 64) -> np.ndarray:
         several, high = 3 * n // 4, high + np.log(OTHER_CAUSE_FOUND_FACTOR)
     share = (np.arange(several) + 0.5) / several
     return np.concatenate([np.zeros(n - several), np.exp(low + (high - low) * share)])
-
-
-def temperature_of(case: Case, n: int, seed: int) -> Temperature:
-    """Course of a case's water; days count from noon of the visit.
-
-    Notes
-    -----
-    Beyond a record the water is taken to stay at the mean of its last seven days, with a departure that grows over a
-    week to a standard deviation of 1.5 °C (an assumption), one a draw.
-    """
-    spec = case.water.temperature
-    if isinstance(spec, ConstantTemperature):
-        return Temperature.constant(spec.temperature_c)
-    if isinstance(spec, YearlyTemperature):
-        warmest = case.visit_date.replace(month=spec.warmest_day[0], day=min(spec.warmest_day[1], 28))
-        since = (case.visit_date - warmest).days - (min(spec.warmest_day[1], 28) - spec.warmest_day[1])
-        return Temperature.yearly(spec.mean_c, spec.swing_c, since)
-    return _recorded(case, spec, n, seed)
-
-
-def _recorded(case: Case, spec: RecordedTemperature, n: int, seed: int) -> Temperature:
-    from scipy.special import ndtri
-
-    days = np.array([case.day_of(t.date()) + (t.hour + t.minute / 60) / 24 - 0.5 for t in spec.times])
-    values = np.array(spec.temperatures_c)
-    days, values = _thinned(days, values)
-    week = days >= days[-1] - 7
-    last = float(np.average(values[week]))
-    knots = np.concatenate([days, [days[-1] + 1.0]])
-    drift = DRIFT_C * ndtri(uniform_draws("temperature beyond the record", n, seed))
-    return Temperature(knots, np.concatenate([values, [last]]), drift, known_until_days=float(days[-1]))
-
-
-def _thinned(days: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Average readings within parts of a day, so that a logger of many readings does not set the step."""
-    part = np.floor(days * _READINGS_A_DAY).astype(int)
-    _, place, count = np.unique(part, return_inverse=True, return_counts=True)
-    return np.bincount(place, days) / count, np.bincount(place, values) / count
 
 
 def _agents(case: Case) -> tuple[str, ...]:

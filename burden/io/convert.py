@@ -17,7 +17,9 @@ from burden.case import (
     Findings,
     FishGroup,
     Limits,
+    Outlook,
     Override,
+    Place,
     TemperatureSpec,
     Uncertain,
     Water,
@@ -40,8 +42,10 @@ if TYPE_CHECKING:
         LookingTable,
         OverrideTable,
         ParasiteTable,
+        PlaceTable,
         RangeTable,
         WaterTable,
+        YearlyTable,
     )
 
 __all__ = [
@@ -78,10 +82,19 @@ def build_water(folder: Path, table: WaterTable, notes: Notes) -> Water | None:
         alkalinity = converted if alkalinity is None else alkalinity
     if volume is None or temperature is None:
         return None
-    own = {"volume_l", "temperature_c", "alkalinity_mg_l_caco3", "alkalinity_dkh"}
+    own = {"volume_l", "temperature_c", "alkalinity_mg_l_caco3", "alkalinity_dkh", "outlook"}
     rest: dict[str, Any] = table.model_dump(exclude=own)
     rest |= {name: rest[name] or 0.0 for name in ("exchange_per_day", "egg_removal_per_day")}
-    return Water(volume, temperature=temperature, alkalinity_mg_l_caco3=alkalinity, **rest)
+    outlook = _outlook(table.outlook, notes)
+    return Water(volume, temperature=temperature, alkalinity_mg_l_caco3=alkalinity, outlook=outlook, **rest)
+
+
+def _outlook(table: str | PlaceTable | YearlyTable | None, notes: Notes) -> Outlook | None:
+    if table is None or table == "indoors" or table == "heated":
+        return table  # type: ignore[return-value]  # the schema takes no other word
+    if hasattr(table, "latitude"):
+        return Place(table.latitude)
+    return _yearly(table, "[water] outlook", notes)
 
 
 def _temperature(folder: Path, table: WaterTable, notes: Notes) -> TemperatureSpec | None:
@@ -100,10 +113,14 @@ def _temperature(folder: Path, table: WaterTable, notes: Notes) -> TemperatureSp
                 fix = f"{problem.fix} Or give a number."
                 notes.problems[number] = Problem(CASE_FILE, place, given, problem.expected, fix)
         return record
-    if given.mean_c + given.swing_c > 40:
+    return _yearly(given, place, notes)
+
+
+def _yearly(table: YearlyTable, place: str, notes: Notes) -> YearlyTemperature:
+    if table.mean_c + table.swing_c > 40:
         fix = "swing_c is half of highest minus lowest."
-        notes.problem(CASE_FILE, place, given.mean_c + given.swing_c, "a highest of at most 40 °C", fix)
-    return YearlyTemperature(given.mean_c, given.swing_c, given.warmest_day)
+        notes.problem(CASE_FILE, place, table.mean_c + table.swing_c, "a highest of at most 40 °C", fix)
+    return YearlyTemperature(table.mean_c, table.swing_c, table.warmest_day)
 
 
 def _uncertain(given: float | RangeTable | None, place: str, notes: Notes) -> Uncertain | None:

@@ -276,6 +276,11 @@ def _about_water(case: Case, exchange_given: bool) -> Iterator[str]:
     for group in case.fish:
         if group.mean_weight_g is not None and group.mean_weight_g.assumed:
             yield f"The mean weight of {group.species} is taken as ± 10 %."
+    if not case.water.outlook_known:
+        yield (
+            "What the temperature does next is not said: it may stay, or follow a season; say outlook in [water], at "
+            "least the latitude."
+        )
     if not exchange_given:
         yield "No water exchange is given: we assume none."
     if case.water.filter is None:

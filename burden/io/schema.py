@@ -35,6 +35,7 @@ __all__ = [
     "NumberOrRange",
     "OverrideTable",
     "ParasiteTable",
+    "PlaceTable",
     "Positive",
     "RangeTable",
     "Temperature",
@@ -173,6 +174,15 @@ def _kind(value: Any) -> str:
     return "form:text" if isinstance(value, str) else "form:number"
 
 
+def _outlook_form(value: Any) -> str:
+    """Name the form of what is said of the temperature ahead."""
+    if isinstance(value, BaseModel):
+        return "form:place" if isinstance(value, PlaceTable) else "form:table"
+    if isinstance(value, Mapping):
+        return "form:place" if "latitude" in value else "form:table"
+    return "form:text"
+
+
 def _table_or_list(value: Any) -> Any:
     """Return one value as a list of one; words with commas between them are several."""
     if isinstance(value, str):
@@ -230,6 +240,14 @@ class YearlyTable(_Table):
     )
 
 
+class PlaceTable(_Table):
+    """A place outdoors."""
+
+    latitude: Annotated[float, _number(-75, 75)] = Field(
+        description="degrees from the equator, −75 to 75, south negative"
+    )
+
+
 class CaseTable(_Table):
     """[case]"""
 
@@ -274,6 +292,15 @@ class WaterTable(_Table):
     filter: Annotated[str, _choice("none", "naive", "adapted")] | None = Field(
         None, description="none, naive (has not met the agent) or adapted"
     )
+    outlook: (
+        Annotated[
+            Annotated[str, _choice("indoors", "heated"), Tag("form:text")]
+            | Annotated[PlaceTable, Tag("form:place")]
+            | Annotated[YearlyTable, Tag("form:table")],
+            Discriminator(_outlook_form),
+        ]
+        | None
+    ) = Field(None, description='"indoors", "heated", {latitude} or {mean_c, swing_c, warmest_day}')
     uv: YesNo | None = Field(None, description="yes or no")
     aeration: YesNo | None = Field(None, description="yes or no")
 

@@ -34,6 +34,8 @@ medium = "fresh"                   # fresh or sea
 temperature_c = 18.0               # [°C]; or a file of readings, or a yearly course:
 # temperature_c = "temperature.csv"            # columns date (and time), temperature_c
 # temperature_c = {{ mean_c = 12.0, swing_c = 8.0, warmest_day = "07-25" }}   # 12 ± 8 °C over the year
+# outlook = {{ latitude = 51 }}      # what the temperature does next: outdoors at a latitude (south negative), or
+#                                  # "indoors", "heated", or {{ mean_c = 12.0, swing_c = 8.0, warmest_day = "07-25" }}
 # exchange_per_day = 0.05          # share of the water replaced a day, 0.05 is 5 %
 # egg_removal_per_day = 0.1        # share of the eggs that cleaning and a mechanical filter carry off a day
 # oxygen_mg_l = 8.5

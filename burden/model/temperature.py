@@ -21,12 +21,14 @@ class Temperature:
     values_c : numpy.ndarray
         Temperature at the knots, shape (K,) [°C]. Constant beyond the first and the last knot.
     drift_c : numpy.ndarray or None
-        Each draw's departure from the course beyond `known_until_days`, shape (M,) [°C].
+        Each draw's departure from the course beyond `known_until_days`: shape (M,), grown to over the `ramp_days` that
+        follow and then kept; or shape (J, M), on `drift_days` and in lines between them [°C].
     known_until_days : float
-        Last day on which the temperature is known [d]; the departure grows from 0 to `drift_c` over the
-        `ramp_days` that follow.
+        Last day on which the temperature is known [d].
     ramp_days : float
         [d].
+    drift_days : numpy.ndarray or None
+        Rising, shape (J,), the first `known_until_days` [d].
     offset_c : float or numpy.ndarray
         Added on every day, one for all draws or shape (M,) [°C].
 
@@ -43,6 +45,32 @@ class Temperature:
     known_until_days: float = np.inf
     ramp_days: float = field(default=7.0)
     offset_c: float | np.ndarray = 0.0
+    drift_days: np.ndarray | None = None
+
+    @classmethod
+    def ahead(
+        cls, known_days: np.ndarray, known_c: np.ndarray, ahead_days: np.ndarray, ahead_c: np.ndarray
+    ) -> Temperature:
+        """Return a record followed by what it may become.
+
+        Parameters
+        ----------
+        known_days, known_c : numpy.ndarray
+            The record, shape (K,) [d], [°C].
+        ahead_days : numpy.ndarray
+            Rising, the first the record's last day, shape (J,) [d].
+        ahead_c : numpy.ndarray
+            Each draw's temperature on these days, shape (J, M) [°C].
+        """
+        middle = np.median(ahead_c, axis=1)
+        middle[0] = known_c[-1]
+        return cls(
+            np.concatenate([known_days, ahead_days[1:]]),
+            np.concatenate([known_c, middle[1:]]),
+            ahead_c - middle[:, None],
+            known_until_days=float(ahead_days[0]),
+            drift_days=ahead_days,
+        )
 
     @classmethod
     def constant(cls, temperature_c: float) -> Temperature:
@@ -86,8 +114,16 @@ class Temperature:
         base = np.interp(day, self.knots_days, self.values_c) + self.offset_c
         if self.drift_c is None or day <= self.known_until_days:
             return base
+        if self.drift_days is not None:
+            return base + self._drift_on(self.drift_days, day)
         share = min((day - self.known_until_days) / self.ramp_days, 1.0)
         return base + share * self.drift_c
+
+    def _drift_on(self, days: np.ndarray, day: float) -> np.ndarray:
+        """Departure on a day, from the table of days, shape (M,) [°C]."""
+        right = int(np.clip(np.searchsorted(days, day), 1, days.size - 1))
+        share = min((day - days[right - 1]) / (days[right] - days[right - 1]), 1.0)
+        return self.drift_c[right - 1] * (1 - share) + self.drift_c[right] * share
 
     def mean(self, start_day: float, end_day: float) -> np.ndarray | float:
         """Mean temperature between two days, by the midpoints of quarter days [°C]."""
@@ -114,7 +150,7 @@ class Temperature:
 
     def take(self, draws: np.ndarray) -> Temperature:
         """Return the course of the draws at some positions, repeats allowed."""
-        drift = None if self.drift_c is None else self.drift_c[draws]
+        drift = None if self.drift_c is None else self.drift_c[..., draws]
         offset = self.offset_c[draws] if isinstance(self.offset_c, np.ndarray) else self.offset_c
         return replace(self, drift_c=drift, offset_c=offset)
 
@@ -125,7 +161,9 @@ class Temperature:
     def breaks(self, start_day: float, end_day: float) -> np.ndarray:
         """Return the knots strictly between two days, on which a step must land [d]."""
         knots = self.knots_days[(self.knots_days > start_day) & (self.knots_days < end_day)]
-        ramp = np.array([self.known_until_days, self.known_until_days + self.ramp_days])
         if self.drift_c is None:
             return knots
+        ramp = self.drift_days
+        if ramp is None:
+            ramp = np.array([self.known_until_days, self.known_until_days + self.ramp_days])
         return np.unique(np.concatenate([knots, ramp[(ramp > start_day) & (ramp < end_day)]]))

@@ -148,7 +148,7 @@ def test_words_tell_what_was_read_as_what():
     for part in (
         "10 May 2026",
         "12 000 L (10 800 to 13 200",
-        "18 °C throughout",
+        "Temperature: 18 °C.",
         "40 koi alive, not food fish",
         "3 May 2026 (7 d before the visit), dose of praziquantel, bath, 2.5 mg/L, for 24 h, reported by the owner",
         "4 preparations of 3 fish (moribund, netted), counts at least 51, 10 to 20, 0, unreadable",

@@ -7,7 +7,16 @@ from datetime import date
 
 from burden.case import Case
 from burden.case.records import Action, Limits, Preparation
-from burden.case.stock import Arrival, ConstantTemperature, FishGroup, TemperatureSpec, Uncertain, YearlyTemperature
+from burden.case.stock import (
+    Arrival,
+    ConstantTemperature,
+    FishGroup,
+    Place,
+    TemperatureSpec,
+    Uncertain,
+    Water,
+    YearlyTemperature,
+)
 from burden.utils.formatting import MONTHS, as_given, counted, day_in_words, named, percent, plain, several
 from burden.utils.wording import writes, writes_lines
 
@@ -83,6 +92,7 @@ def _water(case: Case) -> list[str]:
     return [
         f"Water: {_range(water.volume_l, 'L')}, {water.medium}, {exchange}.",
         f"Temperature: {_temperature(water.temperature)}.",
+        *([f"Temperature ahead: {_outlook(water)}."] if not isinstance(water.temperature, YearlyTemperature) else []),
         *([f"Water values: {', '.join([*given, *fittings])}."] if given or fittings else []),
     ]
 
@@ -93,7 +103,7 @@ def _switches(case: Case) -> tuple[tuple[str, bool | None], ...]:
 
 def _temperature(spec: TemperatureSpec) -> str:
     if isinstance(spec, ConstantTemperature):
-        return f"{as_given(spec.temperature_c)} °C throughout"
+        return f"{as_given(spec.temperature_c)} °C"
     if isinstance(spec, YearlyTemperature):
         month, day = spec.warmest_day
         swing = f"{as_given(spec.mean_c)} ± {as_given(spec.swing_c)} °C over the year"
@@ -102,6 +112,22 @@ def _temperature(spec: TemperatureSpec) -> str:
     low, high = min(spec.temperatures_c), max(spec.temperatures_c)
     span = f"{day_in_words(first)} to {day_in_words(last)}"
     return f"{counted(len(spec.times), 'reading')}, {span}, {as_given(low)} to {as_given(high)} °C"
+
+
+def _outlook(water: Water) -> str:
+    match water.outlook:
+        case Place(latitude):
+            side = "south" if latitude < 0 else "north"
+            return f"outdoors, {as_given(abs(latitude))}° {side}, the season is followed"
+        case YearlyTemperature() as course:
+            return f"readings followed by {_temperature(course)}"
+        case None:
+            return (
+                "nothing is said of the place, so it may stay or follow a season; no dose more than six weeks ahead "
+                "is dated"
+            )
+        case word:
+            return f"stays as it is, {word}"
 
 
 def _group(case: Case, group: FishGroup) -> str:
