@@ -90,11 +90,13 @@ def build_water(folder: Path, table: WaterTable, notes: Notes) -> Water | None:
 
 
 def _outlook(table: str | PlaceTable | YearlyTable | None, notes: Notes) -> Outlook | None:
-    if table is None or table == "indoors" or table == "heated":
-        return table  # type: ignore[return-value]  # the schema takes no other word
-    if hasattr(table, "latitude"):
+    from burden.io.schema import PlaceTable, YearlyTable
+
+    if isinstance(table, PlaceTable):
         return Place(table.latitude)
-    return _yearly(table, "[water] outlook", notes)
+    if isinstance(table, YearlyTable):
+        return _yearly(table, "[water] outlook", notes)
+    return "heated" if table == "heated" else None if table is None else "indoors"
 
 
 def _temperature(folder: Path, table: WaterTable, notes: Notes) -> TemperatureSpec | None:

@@ -115,15 +115,9 @@ class Temperature:
         if self.drift_c is None or day <= self.known_until_days:
             return base
         if self.drift_days is not None:
-            return base + self._drift_on(self.drift_days, day)
+            return base + _between(self.drift_days, self.drift_c, day)
         share = min((day - self.known_until_days) / self.ramp_days, 1.0)
         return base + share * self.drift_c
-
-    def _drift_on(self, days: np.ndarray, day: float) -> np.ndarray:
-        """Departure on a day, from the table of days, shape (M,) [°C]."""
-        right = int(np.clip(np.searchsorted(days, day), 1, days.size - 1))
-        share = min((day - days[right - 1]) / (days[right] - days[right - 1]), 1.0)
-        return self.drift_c[right - 1] * (1 - share) + self.drift_c[right] * share
 
     def mean(self, start_day: float, end_day: float) -> np.ndarray | float:
         """Mean temperature between two days, by the midpoints of quarter days [°C]."""
@@ -167,3 +161,10 @@ class Temperature:
         if ramp is None:
             ramp = np.array([self.known_until_days, self.known_until_days + self.ramp_days])
         return np.unique(np.concatenate([knots, ramp[(ramp > start_day) & (ramp < end_day)]]))
+
+
+def _between(days: np.ndarray, values: np.ndarray, day: float) -> np.ndarray:
+    """Row of a table, (J, M), on a day, in lines between its days and kept beyond the last."""
+    right = int(np.clip(np.searchsorted(days, day), 1, days.size - 1))
+    share = min((day - days[right - 1]) / (days[right] - days[right - 1]), 1.0)
+    return values[right - 1] * (1 - share) + values[right] * share
