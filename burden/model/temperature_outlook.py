@@ -15,7 +15,7 @@ from scipy.special import ndtri
 
 from burden.utils.random_streams import uniform_draws
 
-__all__ = ["STEADY", "Ahead", "YearlyPrior", "draw_ahead", "of_latitude", "thinned"]
+__all__ = ["STEADY", "WEATHER_C", "Ahead", "YearlyPrior", "draw_ahead", "of_latitude", "thinned"]
 
 #: weather about the yearly course of shallow water and of the sea: what is forgotten within days, and what a season
 #: keeps, standard deviations [°C], and how long each lasts [d]: assumptions, held against tables of air and sea in
@@ -25,7 +25,7 @@ _LASTS_DAYS = (10.0, 120.0)
 #: how much of that weather this water takes: deep, large water little, a tub all; each as likely before the readings
 _TAKES = (0.5, 1.0, 1.4)
 #: error of one reading: thermometer, depth and time of day [°C]: an assumption
-READING_C = 0.4
+_READING_C = 0.4
 #: day of the year on which shallow fresh water and the sea are warmest, north of the equator: assumptions
 _WARMEST = {"fresh": 203.0, "sea": 228.0}
 _YEAR_DAYS = 365.25
@@ -208,7 +208,7 @@ class _Fit:
         theta, spread = prior.moments()
         basis = _basis(days, year_day)
         later, between = prior.weather(ahead, ahead, takes), prior.weather(ahead, days, takes)
-        seen = basis @ spread @ basis.T + prior.weather(days, days, takes) + READING_C**2 * np.eye(days.size)
+        seen = basis @ spread @ basis.T + prior.weather(days, days, takes) + _READING_C**2 * np.eye(days.size)
         off = readings - basis @ theta
         cross = np.vstack([spread @ basis.T, between])
         before = np.zeros((3 + ahead.size,) * 2)
