@@ -21,6 +21,7 @@ from typing import Any
 from click.testing import CliRunner
 from spelt_cases import spell_toml
 
+import burden
 from burden.cli import main
 from burden.io import check_case
 
@@ -175,10 +176,7 @@ def answer(visit: JudgedVisit, draws: int = 100, seed: int = 1, words: bool = Tr
 
 def decide(folder: Path, draws: int, seed: int) -> dict[str, Any]:
     """The decision on the case in a folder."""
-    import burden
-
-    case = burden.read_case(folder)
-    return burden.decide(case, draws=draws, seed=seed).as_dict()
+    return burden.decide(burden.read_case(folder), draws=draws, seed=seed).as_dict()
 
 
 def _page(folder: Path, draws: int, seed: int) -> str:

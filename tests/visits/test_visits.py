@@ -23,7 +23,6 @@ from visit_yardstick import (
     trespasses,
 )
 
-import burden
 from burden.evidence import reference
 
 #: how many of the dozen, and of all, are answered as a good colleague would; raise them when the decision is mended
@@ -144,8 +143,6 @@ def test_danger_is_found_whatever_else_is_right():
 @pytest.mark.parametrize("visit", [v for v in ASKED if v.never], ids=by_name)
 def test_nothing_dangerous_is_advised(visit):
     """No formalin without an oxygen reading, no dose into bad water, into fish ill otherwise, or without flukes."""
-    if not hasattr(burden, "decide"):
-        pytest.skip("burden.decide is not there yet")
     skip_unless_known(visit)
     assert trespasses(visit, answered(visit.name)) == []
 
