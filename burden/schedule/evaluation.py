@@ -163,7 +163,7 @@ def evaluate(ponds: Sequence[Posterior], plans: Sequence[DoseSchedule], aim: Aim
     ponds : sequence of Posterior
         One a parasite set, M draws each.
     plans : sequence of DoseSchedule
-        S of them; doses on whole days.
+        S of them, none too; doses on whole days.
     aim : Aim
 
     Returns
@@ -171,6 +171,8 @@ def evaluate(ponds: Sequence[Posterior], plans: Sequence[DoseSchedule], aim: Aim
     list of EvaluatedSchedule
         One a plan, all on the same draws.
     """
+    if not plans:
+        return []
     waits = check_days(ponds, (max(plan.days, default=0.0) for plan in plans))
     found: list[EvaluatedSchedule] = []
     many = max(_MOST_COLUMNS // max(ponds[0][0].size, 1), 1)

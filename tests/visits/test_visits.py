@@ -28,7 +28,7 @@ from burden.evidence import reference
 #: how many of the dozen, and of all, are answered as a good colleague would; raise them when the decision is mended
 RIGHT_OF_DOZEN, RIGHT_OF_ALL = 5, 40
 DRAWS = 100
-DOZEN = ("01", "10", "12", "17", "22", "27", "32", "47", "50", "57", "61", "69")
+DOZEN = ("01", "12", "17", "22", "27", "32", "33", "47", "50", "57", "61", "69")
 VISITS = {visit.name: visit for visit in all_visits()}
 ALL_ASKED = bool(os.environ.get("BURDEN_ALL_VISITS"))
 ASKED = [visit for visit in VISITS.values() if ALL_ASKED or visit.name.startswith(DOZEN)]
