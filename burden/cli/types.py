@@ -30,7 +30,12 @@ class _Name(click.ParamType):
         place = param.opts[0] if param is not None and param.param_type_name == "option" else self.kind
         hint = near_miss(str(value), self.known())
         fix = hint[0].upper() + hint[1:] if hint.endswith("?") else f"See `burden {self.kind}s`."
+        fix = self.warning(str(value)) or fix
         raise InputError([Problem("command line", place, str(value), f"one of {', '.join(self.known())}", fix)])
+
+    def warning(self, value: str) -> str:
+        """Return what is known against a name that is none of ours; empty where nothing is."""
+        return ""
 
     def shell_complete(
         self, ctx: click.Context, param: click.Parameter, incomplete: str
@@ -62,6 +67,14 @@ class AgentName(_Name):
         from burden.evidence import agent_names
 
         return agent_names()
+
+    def warning(self, value: str) -> str:
+        """Return why an agent is not to be given against flukes."""
+        from burden.evidence import unsuitable
+        from burden.utils.formatting import named
+
+        bad = unsuitable(value)
+        return f"{named(bad.name).capitalize()} {bad.verdict}: {bad.text} ({', '.join(bad.sources)})." if bad else ""
 
 
 class _Day(click.ParamType):

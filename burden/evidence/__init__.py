@@ -8,6 +8,7 @@ from burden.evidence.figures import KNOWN, Point, Value
 from burden.evidence.library import agent_names, group_of, load_agent, load_parasite, parasite_names
 from burden.evidence.records import Agent, DoseRange, Evidence, Failure, HostGroup, KillPoint, OtherFinding, ParasiteSet
 from burden.evidence.references import reference, reference_record
+from burden.evidence.unsuitable import Unsuitable, unsuitable, unsuitable_names
 
 __all__ = [
     "KNOWN",
@@ -20,6 +21,7 @@ __all__ = [
     "OtherFinding",
     "ParasiteSet",
     "Point",
+    "Unsuitable",
     "Value",
     "agent_names",
     "group_of",
@@ -28,4 +30,6 @@ __all__ = [
     "parasite_names",
     "reference",
     "reference_record",
+    "unsuitable",
+    "unsuitable_names",
 ]

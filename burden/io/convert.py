@@ -25,11 +25,12 @@ from burden.case import (
     Water,
     YearlyTemperature,
 )
-from burden.evidence import Value, agent_names, load_parasite, parasite_names
+from burden.evidence import Value, agent_names, load_parasite, parasite_names, unsuitable
 from burden.io.case_toml import CASE_FILE
 from burden.io.csv_logs import read_temperature
 from burden.io.files import Notes, hint
 from burden.utils.errors import Problem
+from burden.utils.formatting import named
 
 if TYPE_CHECKING:
     from burden.io.schema import (
@@ -323,6 +324,10 @@ def _check_action(table: ActionTable, kind: str, place: str, notes: Notes) -> No
 
 
 def _check_agent(name: str, place: str, known: tuple[str, ...], notes: Notes) -> None:
-    if name not in known:
-        fix = hint(name, known)
-        notes.problem(CASE_FILE, place, name, f"one of {', '.join(known)}", fix)
+    if name in known:
+        return
+    fix = hint(name, known)
+    if (bad := unsuitable(name)) is not None:
+        given = f' For what was given already write "{UNKNOWN_AGENT}".' if UNKNOWN_AGENT in known else ""
+        fix = f"{named(bad.name).capitalize()} {bad.verdict}: {bad.text} ({', '.join(bad.sources)}).{given}"
+    notes.problem(CASE_FILE, place, name, f"one of {', '.join(known)}", fix)

@@ -21,6 +21,8 @@ from burden.evidence import (
     parasite_names,
     reference,
     reference_record,
+    unsuitable,
+    unsuitable_names,
 )
 from burden.evidence import library as package
 from burden.evidence.records import GROUPS
@@ -277,3 +279,17 @@ def test_microlitres_of_solution_are_turned_into_milligrams_of_peroxide():
     limits = {g.name: g.max_mg_l_short for g in load_agent("hydrogen_peroxide").host_groups}
     assert limits["trout and salmon"] == pytest.approx(150 * 1.13 * 0.35, abs=0.05)
     assert limits["walleye"] < 100 * 1.13 * 0.35
+
+
+# --- agents not to be given ---------------------------------------------------------------------------------------
+@pytest.mark.parametrize("name", ["copper", "Potassium permanganate", "chloramine-T", "toltrazuril"])
+def test_what_is_known_not_to_serve_is_named_with_its_source(name):
+    found = unsuitable(name)
+    assert found.verdict in ("harms", "does not serve")
+    assert found.sources
+    assert all(reference(key) for key in found.sources)
+
+
+def test_no_agent_is_both_given_and_not_to_be_given():
+    words = {word for name in unsuitable_names() for word in (name, *unsuitable(name).aliases)}
+    assert not words & set(agent_names())
