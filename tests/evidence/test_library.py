@@ -31,7 +31,7 @@ from burden.utils.errors import InputError
 from burden.utils.random_streams import uniform_draws
 
 FOLDER = Path(package.__file__).parent
-FILES = sorted((FOLDER / "parasites").glob("*.toml")) + sorted((FOLDER / "agents").glob("*.toml"))
+FILES = [*sorted(FOLDER.glob("*/*.toml")), FOLDER / "unsuitable.toml"]
 EVERYTHING = [*map(load_parasite, parasite_names()), *map(load_agent, agent_names())]
 
 
