@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import wraps
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +26,39 @@ def sampling() -> None:
     """
 
 
+@contextmanager
+def _options_named() -> Iterator[None]:
+    """Name a wrong number by its option, where the room names it by its argument."""
+    from dataclasses import replace
+
+    from burden.utils.errors import InputError
+
+    try:
+        yield
+    except InputError as error:
+        ctx = click.get_current_context()
+        names = {_ARGUMENTS.get(p.name or "", p.name): p.opts[0] for p in ctx.command.params}
+        raise InputError([replace(p, place=names.get(p.place, p.place)) for p in error.problems]) from error
+
+
+#: argument of the room by parameter of a command, where they differ
+_ARGUMENTS = {"expected": "mean", "lethal": "lethal_allowed", "temperature": "temperature_c"}
+
+
+def _answers(draws: int | None = 500) -> Callable[[Any], Any]:
+    """Give a command what all have, name its options in problems, and print the answer in a few lines."""
+
+    def decorate(command: Callable[..., Any]) -> Any:
+        @wraps(command)
+        def run(**options: Any) -> Any:
+            with _options_named():
+                return command(**options)
+
+        return answers(draws, brief=True)(run)
+
+    return decorate
+
+
 def _options(*options: Callable[[Any], Any]) -> Callable[[Any], Any]:
     def decorate(command: Any) -> Any:
         for option in reversed(options):
@@ -33,148 +68,177 @@ def _options(*options: Callable[[Any], Any]) -> Callable[[Any], Any]:
     return decorate
 
 
-_confidence = click.option(
-    "--confidence", default=0.95, show_default=True, type=float, help="Chance of not missing them [0 to 1]."
-)
-_population = click.option("--population", type=int, help="Fish in the group (default: many).")
-_preparations = click.option("--preparations", default=3, show_default=True, type=int, help="Clips or scrapes a fish.")
-_lethal = click.option("--lethal", default=0, show_default=True, type=int, help="Healthy fish that may be killed.")
-_burden_level = click.option(
-    "--level", default=10.0, show_default=True, type=float, help="Mean burden that must not be missed [flukes/fish]."
+def _number(name: str, default: float | None, said: str, whole: bool = False, **more: Any) -> Callable[[Any], Any]:
+    kind = int if whole else float
+    return click.option(name, default=default, show_default=default is not None, type=kind, help=said, **more)
+
+
+_confidence = _number("--confidence", 0.95, "Chance of not missing them [0 to 1].")
+_interval_level = _number("--interval-level", 0.9, "Level of the interval [0 to 1].")
+_population = _number("--population", None, "Fish in the group (default: many).", whole=True)
+_lethal = _number("--lethal", 0, "Healthy fish that may be killed.", whole=True)
+_K_SAID = "Aggregation across fish; 0.3 to 2 is usual, small is clumped"
+_round_infected = click.option(
+    "--round-infected",
+    type=click.Choice(["up", "down"]),
+    default="up",
+    show_default=True,
+    help="How a share of a small group becomes whole fish; printed tables round down.",
 )
 #: what is looked at, where no parasite set says it
 _look = _options(
-    click.option(
+    _number(
         "--fraction-examined",
-        default=1.0,
-        show_default=True,
-        type=float,
-        help="Share of the site one preparation shows; about 0.01 for a gill clip, 1 for the whole of it [0 to 1].",
+        1.0,
+        "Share of the site one preparation shows; about 0.01 for a gill clip, 1 for the whole of it [0 to 1].",
     ),
-    click.option("--preparations", default=1, show_default=True, type=int, help="Preparations of each fish."),
-    click.option(
-        "--detection-per-fluke", default=1.0, show_default=True, type=float, help="Chance that one in view is counted."
-    ),
-    click.option(
-        "--part-shape", default=1.0, show_default=True, type=float, help="Clumping in a part-count (assumption)."
-    ),
+    _number("--preparations", 1, "Preparations of each fish.", whole=True),
+    _number("--detection-per-fluke", 1.0, "Chance that one in view is counted."),
+    _number("--part-shape", 1.0, "How unevenly flukes sit on a fish; 0.5 is clumped, 2 even (assumption)."),
 )
-_k = click.option("--k", required=True, type=float, help="Aggregation across fish; 0.3 to 2 is usual, small clumped.")
 #: what is looked at, where a parasite set says most of it
-_waters = _options(
+_group = _options(
     click.option("--parasite", required=True, type=ParasiteName(), help="Parasite set, see `burden parasites`."),
-    click.option("--temperature", required=True, type=click.FloatRange(0, 40), help="Water [°C]."),
-    _burden_level,
-    _preparations,
-    click.option("--fraction-examined", type=float, help="Share a preparation shows (default: by method and weight)."),
-    click.option("--k", type=float, help="Aggregation across fish (default: the set's own, with its range)."),
-    click.option("--weight-g", default=400.0, show_default=True, type=float, help="Of a fish [g]."),
+    _number("--temperature", None, "Water [°C], 0 to 40.", required=True),
+    _number(
+        "--level",
+        None,
+        "Mean burden that must not be missed [flukes/fish] (default: 10 on a fish of 400 g, in proportion to weight).",
+    ),
+    _number("--prevalence", None, "Or the share of fish infected that must not be missed [0 to 1]."),
+    _number("--preparations", 3, "Clips or scrapes of each fish.", whole=True),
+    _number("--fraction-examined", None, "Share a preparation shows (default: by method and weight)."),
+    _number("--k", None, f"{_K_SAID} (default: the set's own, with its range)."),
+    _number("--weight-g", 400.0, "Of a fish [g]."),
     _confidence,
     _lethal,
 )
-
-
-def _look_at(fraction_examined: float, preparations: int, detection_per_fluke: float, part_shape: float) -> Any:
-    from burden.sampling import Look
-    from burden.sampling.plan import check_numbers
-
-    share = "above 0, at most 1"
-    check_numbers(
-        [
-            ("--fraction-examined", fraction_examined, 0 < fraction_examined <= 1, share, "For 1 % write 0.01."),
-            ("--preparations", preparations, preparations >= 1, "1 or more", "Take one at least."),
-            ("--detection-per-fluke", detection_per_fluke, 0 < detection_per_fluke <= 1, share, "1 if none is missed."),
-            ("--part-shape", part_shape, part_shape > 0, "above 0", "About 1; 0.5 is clumped, 2 even."),
-        ]
-    )
-    return Look(fraction_examined, preparations, detection_per_fluke, part_shape)
-
-
 #: new fish, and how often the plan is repeated
 _rounds = _options(
-    click.option("--rounds", type=int, help="Clean rounds of this plan: how sure of absence each makes you."),
-    click.option("--rounds-a-year", default=4.0, show_default=True, type=float, help="How often it is repeated."),
-    click.option("--new-fish-a-year", default=0, show_default=True, type=int, help="Fish that join in a year."),
-    click.option(
-        "--new-infected", default=0.1, show_default=True, type=float, help="Share of them with flukes (assumption)."
-    ),
-    click.option("--prior-absent", default=0.5, show_default=True, type=float, help="Chance of absence at the start."),
+    _number("--rounds", None, "Clean rounds of this plan: how sure of absence they make you.", whole=True),
+    _number("--rounds-a-year", 4.0, "How often it is repeated."),
+    _number("--new-fish-a-year", 0, "Fish that join in a year.", whole=True),
+    _number("--new-infected", 0.1, "Share of them with flukes (assumption)."),
+    _number("--prior-absent", 0.5, "Chance of absence at the start."),
 )
 
 
+def _look_at(**look: Any) -> Any:
+    from burden.sampling import Look
+
+    return Look(**look)
+
+
 @sampling.command(short_help="How many fish to find flukes.")
-@click.option("--prevalence", required=True, type=float, help="Share of fish infected not to be missed [0 to 1].")
+@_number("--prevalence", None, "Share of fish infected not to be missed [0 to 1].", required=True)
 @_confidence
 @_population
-@click.option("--sensitivity", default=1.0, show_default=True, type=float, help="Chance that an infected fish shows.")
-@click.option("--ponds", type=int, help="Ponds on the farm; --population is then of each.")
-@click.option("--pond-prevalence", type=float, help="Share of ponds infected not to be missed (default: one of them).")
+@_number("--sensitivity", 1.0, "Chance that an infected fish shows.")
+@_number("--specificity", 1.0, "Chance that a clean fish is called clean; a fluke seen and named is proof: 1.")
+@_number("--fail-clean", 0.05, "Largest chance that a clean group fails, with --specificity.")
+@_round_infected
+@_number("--ponds", None, "Ponds on the farm; --population is then of each.", whole=True)
+@_number("--pond-prevalence", None, "Share of ponds infected not to be missed (default: one of them).")
+@_number("--pond-cost", 0.0, "Work of going to one pond, as so many fish looked at.")
 @_rounds
-@answers(None)
-def find(
-    prevalence: float,
-    confidence: float,
-    population: int | None,
-    sensitivity: float,
-    ponds: int | None,
-    pond_prevalence: float | None,
-    rounds: int | None,
-    rounds_a_year: float,
-    new_fish_a_year: int,
-    new_infected: float,
-    prior_absent: float,
-) -> Any:
+@_answers(None)
+def find(specificity: float, fail_clean: float, ponds: int | None, rounds: int | None, **options: Any) -> Any:
     """How many fish to look at so that flukes on this share of the fish are not missed.
 
     \b
     Example:
       burden sampling find --prevalence 0.05 --population 100 --rounds 4 --new-fish-a-year 10
     """
-    from burden.sampling import find as run
-
-    if ponds is None and pond_prevalence is None:
-        plan = run(prevalence, confidence, population, sensitivity)
-    else:
-        plan = _find_in_ponds(ponds, pond_prevalence, prevalence, confidence, population, sensitivity)
+    repeated = {name: options.pop(name) for name in _REPEATED}
+    pond = {name: options.pop(name) for name in ("pond_prevalence", "pond_cost")}
+    several = ponds is not None or pond["pond_prevalence"] is not None
+    _check_found(specificity, several, rounds)
+    if specificity != 1:
+        return _with_false_positives(specificity, fail_clean, **options)
+    plan = _in_ponds(ponds, **pond, **options) if several else _in_one(**options)
     if rounds is None:
         return plan
     from burden.sampling import with_clean_rounds
 
-    return with_clean_rounds(plan, rounds, new_fish_a_year, new_infected, rounds_a_year, prior_absent)
+    return with_clean_rounds(plan, rounds, **repeated)
 
 
-def _find_in_ponds(ponds: int | None, pond_prevalence: float | None, *fish: Any) -> Any:
+_REPEATED = ("new_fish_a_year", "new_infected", "rounds_a_year", "prior_absent")
+
+
+def _in_one(**options: Any) -> Any:
+    from burden.sampling import find as run
+
+    return run(**options)
+
+
+def _with_false_positives(specificity: float, fail_clean: float, confidence: float, **options: Any) -> Any:
+    from burden.sampling import find_with_false_positives
+    from burden.sampling.ranges import check_numbers
+
+    check_numbers(confidence=confidence)
+    return find_with_false_positives(
+        specificity=specificity, pass_infected=1 - confidence, fail_clean=fail_clean, **options
+    )
+
+
+def _in_ponds(ponds: int | None, pond_prevalence: float | None, population: int | None, **options: Any) -> Any:
     from burden.sampling import find_in_ponds
-    from burden.sampling.plan import check_numbers
+    from burden.sampling.ranges import check_numbers
 
-    count = ponds or 0
-    check_numbers([("--ponds", ponds, count >= 1, "1 or more", "Say how many ponds there are.")])
-    return find_in_ponds(count, 1 / count if pond_prevalence is None else pond_prevalence, *fish)
+    check_numbers(_asked_for(("ponds", ponds, ponds is None, "a number of ponds", "Say how many there are.")), ponds=ponds)
+    share = 1 / (ponds or 1) if pond_prevalence is None else pond_prevalence
+    return find_in_ponds(ponds or 1, share, fish_in_pond=population, **options)
+
+
+def _asked_for(*rules: tuple[str, Any, bool, str, str]) -> list[Any]:
+    """Problems of what was given together: option, value, whether it is wrong, what was expected, what to do."""
+    from burden.utils.errors import Problem
+
+    return [
+        Problem("command line", option, "missing" if value is None else str(value), expected, fix)
+        for option, value, wrong, expected, fix in rules
+        if wrong
+    ]
+
+
+def _check_found(specificity: float, several: bool, rounds: int | None) -> None:
+    from burden.sampling.ranges import check_numbers
+
+    alone = "no --specificity beside it"
+    fix = "A pass mark is worked out for one group and one round."
+    check_numbers(
+        _asked_for(
+            ("ponds", "given", several and specificity != 1, alone, fix),
+            ("rounds", rounds, rounds is not None and specificity != 1, alone, fix),
+        ),
+        specificity=specificity,
+    )
 
 
 @sampling.command(short_help="How many fish to measure the mean burden.")
-@click.option("--mean", "expected", type=float, help="Burden expected [flukes/fish].")
-@click.option("--k", type=float, help="Aggregation across fish; 0.3 to 2 is usual, small clumped.")
-@click.option("--prevalence", type=float, help="Or the share of fish infected expected, to measure that [0 to 1].")
-@click.option(
+@_number("--mean", None, "Burden expected [flukes/fish].")
+@_number("--k", None, f"{_K_SAID}.")
+@_number("--prevalence", None, "Or the share of fish infected expected, to measure that [0 to 1].")
+@_number(
     "--precision",
+    None,
+    "Half-width of the interval: of a mean as a share of it, 0.5 for half; of a prevalence in points, 0.1 for ten.",
     required=True,
-    type=float,
-    help="Half-width as a share of the mean, 0.5 for half of it; of a prevalence as it stands.",
 )
 @_look
-@click.option("--handling", type=float, help="Work of catching a fish, in preparations; then these are chosen too.")
-@click.option("--level", default=0.9, show_default=True, type=float, help="Level of the interval [0 to 1].")
+@_number("--handling", None, "Work of catching a fish, in preparations; then these are chosen too.")
+@_interval_level
 @_population
 @click.option("--plot", type=FIGURE, help="Draw more fish against more of each fish, .svg or .png.")
-@answers(None)
+@_answers(None)
 def mean(
-    expected: float | None,
+    mean: float | None,
     k: float | None,
     prevalence: float | None,
     precision: float,
     handling: float | None,
-    level: float,
+    interval_level: float,
     population: int | None,
     plot: Path | None,
     **look: Any,
@@ -186,27 +250,40 @@ def mean(
       burden sampling mean --mean 100 --k 1 --precision 0.5 --fraction-examined 0.01 --handling 3 --plot effort.svg
     """
     from burden.sampling import mean as run
-    from burden.sampling import prevalence_within
 
-    _check_measured(expected, k, prevalence, plot)
-    if prevalence is not None:
-        return prevalence_within(prevalence, precision, level, population)
-    plan = run(expected, k, precision, _look_at(**look), handling, level, population)
+    _check_measured(mean, k, prevalence, plot)
+    if mean is None or k is None:
+        return _prevalence(prevalence, precision, interval_level, population)
+    plan = run(mean, k, precision, _look_at(**look), handling, interval_level, population)
     if plot is not None:
         _draw(plot, "draw_effort", plan)
     return plan
 
 
-def _check_measured(expected: float | None, k: float | None, prevalence: float | None, plot: Path | None) -> None:
-    from burden.sampling.plan import check_numbers
+def _prevalence(prevalence: float | None, precision: float, interval_level: float, population: int | None) -> Any:
+    from dataclasses import replace
 
-    both = "--mean or --prevalence, one of them"
+    from burden.sampling import prevalence_within
+    from burden.utils.errors import InputError
+
+    try:
+        return prevalence_within(prevalence or 0.0, precision, interval_level, population)
+    except InputError as error:
+        renamed = {"half_width": "precision"}
+        raise InputError([replace(p, place=renamed.get(p.place, p.place)) for p in error.problems]) from error
+
+
+def _check_measured(expected: float | None, k: float | None, prevalence: float | None, plot: Path | None) -> None:
+    from burden.sampling.ranges import check_numbers
+
+    one = "--mean or --prevalence, one of them"
+    lone = expected is not None and k is None
     check_numbers(
-        [
-            ("--mean", expected, (expected is None) != (prevalence is None), both, "Say what is to be measured."),
-            ("--k", k, expected is None or k is not None, "--k beside --mean", "0.3 to 2 is usual, small clumped."),
-            ("--plot", plot, plot is None or prevalence is None, "--mean", "A prevalence has no figure."),
-        ]
+        _asked_for(
+            ("mean", expected, (expected is None) == (prevalence is None), one, "Say what is to be measured."),
+            ("k", k, lone, "--k beside --mean", "0.3 to 2 is usual, small is clumped."),
+            ("plot", plot, plot is not None and prevalence is not None, "--mean", "A prevalence has no figure."),
+        )
     )
 
 
@@ -218,24 +295,24 @@ def _draw(path: Path, figure: str, plan: Any) -> None:
 
 
 @sampling.command(short_help="When to stop counting, fish by fish.")
-@_k
-@click.option("--precision", type=float, help="Stop when the mean is known to this half-width, as its share.")
-@click.option("--low", type=float, help="Or stop when the burden is clearly below this, or above --high [flukes/fish].")
-@click.option("--high", type=float, help="Burden at which something must be done (default: --low is the one line).")
-@click.option("--max-fish", default=30, show_default=True, type=int, help="Fish there are, or that will be looked at.")
+@_number("--k", None, f"{_K_SAID}.", required=True)
+@_number("--precision", None, "Stop when the mean is known to this half-width, as a share of it.")
+@_number("--low", None, "Or stop when the burden is clearly below this, or above --high [flukes/fish].")
+@_number("--high", None, "Burden at which something must be done (default: --low is the one line).")
+@_number("--max-fish", 30, "Fish there are, or that will be looked at.", whole=True)
 @_look
-@click.option("--level", default=0.9, show_default=True, type=float, help="Level of the interval [0 to 1].")
-@click.option("--call-high", default=0.1, show_default=True, type=float, help="Chance of calling a low burden high.")
-@click.option("--call-low", default=0.1, show_default=True, type=float, help="Chance of calling a high burden low.")
+@_interval_level
+@_number("--call-high", 0.1, "Chance of calling a low burden high.")
+@_number("--call-low", 0.1, "Chance of calling a high burden low.")
 @click.option("--plot", type=FIGURE, help="Draw the card with its stop lines, .svg or .png.")
-@answers(None)
+@_answers(None)
 def stop(
     k: float,
     precision: float | None,
     low: float | None,
     high: float | None,
     max_fish: int,
-    level: float,
+    interval_level: float,
     call_high: float,
     call_low: float,
     plot: Path | None,
@@ -254,7 +331,7 @@ def stop(
     _check_aim(precision, low, high)
     seen = _look_at(**look)
     if low is None:
-        card = stop_at_precision(k, precision, max_fish, seen, level)
+        card = stop_at_precision(k, precision, max_fish, seen, interval_level)
     else:
         card = stop_at_threshold(k, low, high, max_fish, seen, call_high, call_low)
     if plot is not None:
@@ -263,56 +340,80 @@ def stop(
 
 
 def _check_aim(precision: float | None, low: float | None, high: float | None) -> None:
-    from burden.sampling.plan import check_numbers
+    from burden.sampling.ranges import check_numbers
 
-    both = "--precision or --low, one of them"
+    one = "--precision or --low, one of them"
+    lone = high is not None and low is None
     check_numbers(
-        [
-            ("--precision", precision, (precision is None) != (low is None), both, "Say what is to be decided."),
-            ("--high", high, high is None or low is not None, "--low beside it", "Give both, or --low alone."),
-        ]
+        _asked_for(
+            ("precision", precision, (precision is None) == (low is None), one, "Say what is to be decided."),
+            ("high", high, lone, "--low beside it", "Give both, or --low alone."),
+        )
     )
 
 
 @sampling.command(short_help="When to look after a dose, and at how many fish.")
-@_waters
+@_group
 @click.option("--agent", default="praziquantel", show_default=True, type=AgentName(), help="What was given.")
 @_population
-@answers()
-def recheck(
-    parasite: str,
-    temperature: float,
-    level: float,
-    confidence: float,
-    lethal: int,
-    agent: str,
-    population: int | None,
-    **looked: Any,
-) -> Any:
+@_answers()
+def recheck(agent: str, population: int | None, **options: Any) -> Any:
     """On which day after the last dose a clean sample means most, and how large it must be.
 
     \b
     Example:
       burden sampling recheck --parasite dactylogyrus --temperature 20 --population 40
     """
-    from burden.sampling import Waters, recheck_at
+    from burden.sampling import recheck as run
 
-    return recheck_at(Waters(parasite, temperature, **looked), level, agent, confidence, population, lethal)
+    group, sample = _sampled(population, **options)
+    return run(group.times(agent), sample)
 
 
 @sampling.command(short_help="How long to hold newcomers, and when to look at how many.")
-@_waters
-@click.option("--fish", required=True, type=int, help="New fish.")
-@answers()
-def arrivals(
-    parasite: str, temperature: float, level: float, confidence: float, lethal: int, fish: int, **looked: Any
-) -> Any:
-    """How long to hold new fish so that eggs carried in have hatched and shown, and how many to look at when.
+@_group
+@_number("--fish", None, "New fish.", whole=True, required=True)
+@_answers()
+def arrivals(fish: int, **options: Any) -> Any:
+    """How long to hold new fish so that flukes carried in have shown, and how many to look at when.
 
     \b
     Example:
       burden sampling arrivals --parasite dactylogyrus --temperature 20 --fish 30
     """
-    from burden.sampling import Waters, arrivals_at
+    from burden.sampling import arrivals as run
+    from burden.sampling.ranges import check_numbers
 
-    return arrivals_at(Waters(parasite, temperature, **looked), fish, level, confidence, lethal)
+    check_numbers(fish=fish)
+    group, sample = _sampled(fish, **options)
+    return run(group.times(), sample, fish)
+
+
+def _sampled(
+    population: int | None,
+    parasite: str,
+    temperature: float,
+    level: float | None,
+    prevalence: float | None,
+    confidence: float,
+    lethal: int,
+    **looked: Any,
+) -> tuple[Any, Any]:
+    """The fish as they are looked at, and the clean sample asked for."""
+    from burden.sampling import SampledGroup
+    from burden.sampling.ranges import check_numbers, out_of_range
+
+    both = level is not None and prevalence is not None
+    fix = "Say what must not be missed in one way."
+    named = {"weight_g": looked["weight_g"], "preparations": looked["preparations"], "k": looked["k"]}
+    check_numbers(
+        [
+            *_asked_for(("level", level, both, "--level or --prevalence, not both", fix)),
+            *out_of_range(temperature_c=temperature, level=level, prevalence=prevalence, confidence=confidence),
+            *out_of_range(population=population, lethal_allowed=lethal),
+        ],
+        fraction_examined=looked["fraction_examined"],
+        **named,
+    )
+    group = SampledGroup(parasite, temperature, **looked)
+    return group, group.clean_sample(level, confidence, population, lethal, prevalence)

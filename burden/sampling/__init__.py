@@ -2,20 +2,21 @@
 
 ```
 find              find flukes at a stated prevalence             detection
-find_with_false_positives   …with a test that errs both ways     imperfect
-find_by_burden    …at a stated burden, seen through part-counts  by_burden
-find_in_ponds     …on a farm of several ponds                    freedom
+find_with_false_positives   …with a test that errs both ways     imperfect_test
+find_by_burden    …at a stated burden, seen through part-counts  burden_threshold
+find_in_ponds     …on a farm of several ponds                    two_stage
 absent_after_clean_rounds   how sure of absence rounds make one  freedom
-with_clean_rounds           …added to a plan                     rounds
+with_clean_rounds           …added to a plan                     freedom
 mean              a mean this precise                            precision
 prevalence_within a prevalence this precise                      prevalence
 stop_at_precision, stop_at_threshold   when to stop counting     sequential
-recheck           after a dose                                   followup
-arrivals          new fish                                       followup
-recheck_at, arrivals_at   …of a set at a temperature             at_temperature
+recheck           after a dose                                   follow_up
+arrivals          new fish                                       quarantine
+SampledGroup      what both need, of a set at a temperature      sampled_group
 ```
 
-Live fish come first: no plan kills a healthy fish unless it is told how many may be.
+Live fish come first: no plan kills a healthy fish unless it is told how many may be. Plans carry numbers and codes;
+`burden.report.text` writes them.
 """
 
 from __future__ import annotations
@@ -24,24 +25,26 @@ from importlib import import_module
 from typing import Any
 
 _NAMES = {
-    "at_temperature": ("Waters", "arrivals_at", "recheck_at", "sample_windows"),
-    "burden_threshold": ("CleanSamplePlan", "Look", "find_by_burden", "level_shown"),
+    "burden_threshold": ("CleanSamplePlan", "find_by_burden", "level_shown"),
     "detection": ("FindPlan", "find", "group_sensitivity"),
-    "follow_up": ("ArrivalsPlan", "RecheckPlan", "DevelopmentTimes", "arrivals", "recheck"),
+    "development_times": ("DevelopmentTimes", "LiveBearerTimes", "NoTimes"),
+    "follow_up": ("RecheckPlan", "recheck"),
     "freedom": (
         "AbsenceAfterRounds",
-        "PondsPlan",
         "absent_after_clean_rounds",
-        "find_in_ponds",
         "introduction_probability",
+        "with_clean_rounds",
     ),
     "imperfect_test": ("PassMarkPlan", "chance_of_at_most", "find_with_false_positives"),
-    "plan": ("SamplingPlan",),
-    "rounds": ("with_clean_rounds",),
+    "look": ("Look", "level_at_prevalence"),
+    "plan": ("PlanRemark", "SamplingPlan"),
     "precision": ("MeanPlan", "fish_for_mean", "mean"),
     "prevalence": ("PrevalencePlan", "prevalence_within"),
+    "quarantine": ("ArrivalsPlan", "arrivals"),
+    "sampled_group": ("SampledGroup",),
     "sequential": ("StopCard", "stop_at_precision", "stop_at_threshold"),
-    "stop_lines": ("green_line", "iwao_lines", "kuno_line", "sprt_lines"),
+    "stopping_lines": ("green_line", "iwao_lines", "kuno_line", "sprt_lines"),
+    "two_stage": ("PondsPlan", "find_in_ponds"),
 }
 _HOME = {name: module for module, names in _NAMES.items() for name in names}
 __all__ = sorted(_HOME)

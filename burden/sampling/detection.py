@@ -3,7 +3,7 @@
 References
 ----------
 Cannon & Roe 1982 Livestock Disease Surveys (finite populations).
-FAO 2008 ISPM 31, TCVN 8597:2010 (tables by the hypergeometric distribution).
+FAO 2008 ISPM 31, TCVN 8597:2010 (tables by the hypergeometric distribution, infected rounded down).
 """
 
 from __future__ import annotations
@@ -11,20 +11,23 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
-from burden.sampling.plan import AT_RANDOM, SamplingPlan, check_numbers, percent, rounds_in_words
+from burden.sampling.plan import SamplingPlan
+from burden.sampling.ranges import check_numbers
 from burden.utils.results import Result
 
 __all__ = [
     "MOST_FISH",
     "TIE",
     "FindPlan",
+    "Rounding",
     "find",
     "group_sensitivity",
     "infected_caught",
-    "log_choose",
+    "infected_in",
     "smallest_sample",
 ]
 
@@ -32,6 +35,8 @@ __all__ = [
 TIE = 1 + 1e-9
 #: no plan for a large group asks for more
 MOST_FISH = 50_000
+#: how a prevalence of a small group becomes whole fish
+Rounding = Literal["up", "down"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,10 +51,19 @@ class FindPlan(SamplingPlan):
         Share infected that must not be missed, and the chance of not missing it [-].
     population : int or None
         Fish in the group; None when large.
+    infected : int or None
+        Infected fish of the group that must not be missed; None when large.
+    round_infected : str
+        How the prevalence became whole fish: up or down.
+    fish_rounded_down : int or None
+        Fish with the infected rounded down, the convention of printed tables; None where it is the same question, or
+        where not even all fish serve.
     sensitivity : float
         Chance that what is taken from one infected fish shows a fluke [-].
     confidence_reached : float
-        With this many fish; with all fish where `fish` is None [-].
+        With this many fish; with all fish, or the most a plan asks for, where `fish` is None [-].
+    fish_needed : int or None
+        Fish of a large group that it would take, however many; None for a group of known size.
     clean_rounds : AbsenceAfterRounds or None
         Absence after each clean round, where rounds were asked for.
     """
@@ -60,22 +74,20 @@ class FindPlan(SamplingPlan):
     population: int | None
     sensitivity: float
     confidence_reached: float
+    infected: int | None = None
+    round_infected: Rounding = "up"
+    fish_rounded_down: int | None = None
+    fish_needed: int | None = None
     clean_rounds: Result | None = None
 
-    def text(self) -> str:
-        """Return the plan, and what its clean rounds tell where they were asked for."""
-        return super().text() + rounds_in_words(self.clean_rounds)
 
-    def headline(self) -> str:
-        """Return the number of fish in one line."""
-        if self.fish is None:
-            return f"Not even all {self.population} fish reach {percent(self.confidence)} confidence."
-        return f"Look at {self.fish} fish; all clean means, with {percent(self.confidence)} confidence, " + (
-            f"fewer than {percent(self.prevalence)} infected."
-        )
-
-
-def find(prevalence: float, confidence: float, population: int | None = None, sensitivity: float = 1.0) -> FindPlan:
+def find(
+    prevalence: float,
+    confidence: float,
+    population: int | None = None,
+    sensitivity: float = 1.0,
+    round_infected: Rounding = "up",
+) -> FindPlan:
     """How many fish to look at so that flukes at this prevalence are not missed.
 
     Parameters
@@ -88,6 +100,9 @@ def find(prevalence: float, confidence: float, population: int | None = None, se
         Fish in the group; large when not given.
     sensitivity : float
         Chance that what is taken from one infected fish shows a fluke [-].
+    round_infected : str
+        How the prevalence becomes whole fish of a known group: "up" is the fewest that reach the prevalence, "down"
+        is what printed tables take, which asks for as many fish or more.
 
     Returns
     -------
@@ -101,8 +116,9 @@ def find(prevalence: float, confidence: float, population: int | None = None, se
 
     Notes
     -----
-    Infected fish in a group of N are the whole number floor(N·prevalence), at least 1. The answer is the
-    smallest n whose chance of showing nothing is at most 1 − confidence; ties count as reached.
+    The answer is the smallest n whose chance of showing nothing is at most 1 − confidence; ties count as reached. Of a
+    large group that is ln(1 − confidence)/ln(1 − prevalence·sensitivity). A known group needs no more fish than a
+    large one of the same share infected, as what is caught of it varies less.
 
     Examples
     --------
@@ -110,56 +126,81 @@ def find(prevalence: float, confidence: float, population: int | None = None, se
     (59, 29, 14)
     >>> find(0.05, 0.95, population=100).fish
     45
+    >>> find(0.05, 0.95, population=33).infected, find(0.05, 0.95, population=33, round_infected="down").infected
+    (2, 1)
     >>> find(0.05, 0.95, sensitivity=0.29).fish  # one gill clip of each fish
     206
     """
-    _check_find(prevalence, confidence, population, sensitivity)
+    check_numbers(prevalence=prevalence, confidence=confidence, population=population, sensitivity=sensitivity)
+    changes = (_seen_code(sensitivity), "known_group" if population is None else "larger_group")
+    asked = {"prevalence": prevalence, "confidence": confidence, "sensitivity": sensitivity}
     if population is None:
-        method, most = "binomial", MOST_FISH
-        miss = _binomial_miss(prevalence * sensitivity)
-    else:
-        method, most = "hypergeometric", population
-        infected = max(1, math.floor(population * prevalence + 1e-9))
-        miss = _finite_miss(population, infected, sensitivity)
-    fish = smallest_sample(miss, 1 - confidence, most)
+        needed = _large_group(prevalence * sensitivity, confidence)
+        fish = needed if needed <= MOST_FISH else None
+        return FindPlan(
+            fish=fish,
+            method="binomial",
+            population=None,
+            round_infected=round_infected,
+            confidence_reached=1 - _none_seen(prevalence * sensitivity, fish or MOST_FISH),
+            fish_needed=needed,
+            reason="beyond_reach" if fish is None else "smallest_sample",
+            what_would_change=(*changes, "not_at_random", "fewer_infected"),
+            **asked,
+        )
+    infected, down = (infected_in(population, prevalence, how) for how in (round_infected, "down"))
+    fish = _known_group(population, infected, sensitivity, confidence)
+    rounded_down = None if down == infected else _known_group(population, down, sensitivity, confidence)
     return FindPlan(
         fish=fish,
-        method=method,
-        prevalence=prevalence,
-        confidence=confidence,
+        method="hypergeometric",
         population=population,
-        sensitivity=sensitivity,
-        confidence_reached=1 - miss(most if fish is None else fish),
-        reason=_reason_of_find(fish, prevalence, confidence, population, sensitivity),
-        what_would_change=_changes_of_find(sensitivity, population),
+        infected=infected,
+        round_infected=round_infected,
+        fish_rounded_down=rounded_down,
+        confidence_reached=group_sensitivity(population, fish or population, infected, sensitivity),
+        reason="all_fish_too_few" if fish is None else "smallest_sample",
+        what_would_change=(*changes, *(() if down == infected else ("rounded_down",)), "not_at_random", "fewer_infected"),
+        **asked,
     )
 
 
-def _check_find(prevalence: float, confidence: float, population: int | None, sensitivity: float) -> None:
-    share = "a share above 0 and below 1"
-    whole = population is None or (population >= 1 and population == int(population))
-    check_numbers(
-        [
-            ("--prevalence", prevalence, 0 < prevalence < 1, share, "For 5 % write 0.05."),
-            ("--confidence", confidence, 0 < confidence < 1, share, "For 95 % write 0.95."),
-            ("--population", population, whole, "a whole number of fish, 1 or more", "Leave it out if large."),
-            (
-                "--sensitivity",
-                sensitivity,
-                0 < sensitivity <= 1,
-                "a share above 0, at most 1",
-                "1 if an infected fish is always recognised.",
-            ),
-        ]
+def _seen_code(sensitivity: float) -> str:
+    return "always_recognised" if sensitivity == 1 else "more_preparations"
+
+
+def infected_in(group: int, prevalence: float, round_infected: str = "up") -> int:
+    """Whole number of a group that is not to be missed, at least 1.
+
+    Examples
+    --------
+    >>> infected_in(33, 0.05), infected_in(33, 0.05, "down"), infected_in(6, 1 / 6), infected_in(100, 0.07)
+    (2, 1, 1, 7)
+    """
+    exact = group * prevalence
+    noise = 1e-9 + 1e-12 * exact
+    return max(1, math.ceil(exact - noise) if round_infected == "up" else math.floor(exact + noise))
+
+
+def _none_seen(chance: float, fish: int) -> float:
+    """Chance that so many fish of a large group show nothing."""
+    return math.exp(fish * math.log1p(-chance)) if chance < 1 else 0.0
+
+
+def _large_group(chance: float, confidence: float) -> int:
+    """Smallest number of fish of a large group, each showing a fluke with this chance."""
+    if chance >= 1:
+        return 1
+    fish = max(1, math.ceil(math.log(1 - confidence) / math.log1p(-chance)) - 1)
+    return fish if _none_seen(chance, fish) <= (1 - confidence) * TIE else fish + 1
+
+
+def _known_group(population: int, infected: int, sensitivity: float, confidence: float) -> int | None:
+    """Smallest number of fish of a group of known size; None where not even all serve."""
+    most = min(population, _large_group(infected / population * sensitivity, confidence))
+    return smallest_sample(
+        lambda n: 1 - group_sensitivity(population, n, infected, sensitivity), 1 - confidence, most
     )
-
-
-def _binomial_miss(chance: float) -> Callable[[int], float]:
-    return lambda n: (1 - chance) ** n if chance < 1 else float(n == 0)
-
-
-def _finite_miss(population: int, infected: int, sensitivity: float) -> Callable[[int], float]:
-    return lambda n: 1 - group_sensitivity(population, n, infected, sensitivity)
 
 
 def smallest_sample(miss: Callable[[int], float], allowed: float, most: int) -> int | None:
@@ -215,58 +256,21 @@ def group_sensitivity(population: int, fish: int, infected: int, sensitivity: fl
     0.963137
     """
     caught, chance = infected_caught(population, fish, infected)
-    if sensitivity == 1:
-        return float(1 - chance[caught == 0].sum())
-    return float(1 - chance @ (1 - sensitivity) ** caught)
+    missed = float(np.sum(chance * (1 - sensitivity) ** caught))
+    return min(max(1 - missed, 0.0), 1.0)
 
 
 def infected_caught(population: int, fish: int, infected: int) -> tuple[np.ndarray, np.ndarray]:
-    """Numbers of infected fish the sample may hold, and the hypergeometric chance of each [-]."""
-    caught = np.arange(max(0, fish + infected - population), min(fish, infected) + 1)
-    log_chance = (
-        log_choose(infected, caught) + log_choose(population - infected, fish - caught) - log_choose(population, fish)
-    )
-    return caught, np.exp(log_chance)
+    """Numbers of infected fish the sample may hold, and the hypergeometric chance of each, shape (J,), (J,) [-].
 
-
-def log_choose(n: int, k: np.ndarray | int) -> np.ndarray:
-    """Log of the ways to choose k of n, as the standard library has it: no SciPy to load for `find`."""
-    ways = [math.lgamma(n + 1) - math.lgamma(i + 1) - math.lgamma(n - i + 1) for i in np.atleast_1d(k).tolist()]
-    return np.array(ways).reshape(np.shape(k))
-
-
-def _reason_of_find(
-    fish: int | None, prevalence: float, confidence: float, population: int | None, sensitivity: float
-) -> str:
-    infected = None if population is None else max(1, math.floor(population * prevalence + 1e-9))
-    group = (
-        f"In a large group with {percent(prevalence)} infected"
-        if infected is None
-        else f"With {infected} of {population} fish infected"
-    )
-    seen = f", each infected fish recognised with {percent(sensitivity)} chance" if sensitivity < 1 else ""
-    if fish is None:
-        return (
-            f"{group}{seen}, looking at every fish still misses with more than {percent(1 - confidence)} "
-            "chance: take more of each fish, so that an infected one is recognised more often."
-        )
-    return (
-        f"{group}{seen}, a sample of {fish} shows nothing with at most {percent(1 - confidence)} chance; "
-        "one fish fewer would not do."
-    )
-
-
-def _changes_of_find(sensitivity: float, population: int | None) -> tuple[str, ...]:
-    seen = (
-        "an infected fish is not always recognised: a gill clip of live eels found 29 % of the infested "
-        "(Larrat 2012); give the sensitivity, or let it follow from burden and share seen"
-        if sensitivity == 1
-        else "more preparations of each fish raise the sensitivity and lower the number of fish"
-    )
-    size = "a known, small group needs fewer fish" if population is None else "a larger group needs more fish"
-    return (
-        seen,
-        size,
-        AT_RANDOM,
-        "fewer infected fish than this can still be missed: a clean sample is not freedom",
-    )
+    Notes
+    -----
+    Each chance follows from the one before by a ratio of whole numbers, and all add to one: no factorial of a large
+    number, whose rounding would show, is needed.
+    """
+    caught = np.arange(max(0, fish + infected - population), min(fish, infected) + 1, dtype=float)
+    j = caught[:-1]
+    step = (infected - j) * (fish - j) / ((j + 1) * (population - infected - fish + j + 1))
+    log_chance = np.concatenate([[0.0], np.cumsum(np.log(step))])
+    chance = np.exp(log_chance - log_chance.max())
+    return caught, chance / chance.sum()

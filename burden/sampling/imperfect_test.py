@@ -13,12 +13,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import bdtr, bdtrc, xlog1py, xlogy
+from scipy.special import bdtr, bdtrc, gammaln, xlog1py, xlogy
 
-from burden.sampling.detection import MOST_FISH, TIE, infected_caught, log_choose
-from burden.sampling.plan import AT_RANDOM, SamplingPlan, check_numbers, percent
+from burden.sampling.detection import MOST_FISH, TIE, Rounding, infected_caught, infected_in
+from burden.sampling.plan import SamplingPlan
+from burden.sampling.ranges import check_numbers
 
-__all__ = ["PassMarkPlan", "chance_of_at_most", "find_with_false_positives"]
+__all__ = ["LARGE_GROUP", "PassMarkPlan", "chance_of_at_most", "find_with_false_positives"]
+
+#: from so many fish on a group counts as large, which asks for a few fish more than need be
+LARGE_GROUP = 1000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,24 +31,30 @@ class PassMarkPlan(SamplingPlan):
 
     Parameters
     ----------
-    finds_allowed : int
-        Up to so many positive fish the group passes.
+    finds_allowed : int or None
+        Up to so many positive fish the group passes; None where no plan serves.
+    method : str
+        binomial (large group) or hypergeometric.
+    population, infected : int or None
+        Fish in the group, and infected ones that must not pass; None for a large group.
     prevalence, sensitivity, specificity : float
         As given [-].
-    chance_of_passing_infected, chance_of_failing_clean : float
+    confidence : float
+        Chance of failing a group infected so, as asked for [-].
+    chance_of_passing_infected, chance_of_failing_clean : float or None
         What the plan gets wrong [-].
     """
 
-    finds_allowed: int
+    finds_allowed: int | None
+    method: str
+    population: int | None
+    infected: int | None
     prevalence: float
     sensitivity: float
     specificity: float
-    chance_of_passing_infected: float
-    chance_of_failing_clean: float
-
-    def headline(self) -> str:
-        """Return fish and pass mark in one line."""
-        return f"Look at {self.fish} fish; up to {self.finds_allowed} positive still pass."
+    confidence: float
+    chance_of_passing_infected: float | None
+    chance_of_failing_clean: float | None
 
 
 def find_with_false_positives(
@@ -53,8 +63,10 @@ def find_with_false_positives(
     specificity: float,
     pass_infected: float = 0.05,
     fail_clean: float = 0.05,
+    population: int | None = None,
+    round_infected: Rounding = "up",
 ) -> PassMarkPlan:
-    """How many fish, and how many positives to allow, with a test that errs both ways, in a large group.
+    """How many fish, and how many positives to allow, with a test that errs both ways.
 
     Parameters
     ----------
@@ -64,42 +76,87 @@ def find_with_false_positives(
         Of the test; a fluke that is seen and named is proof, specificity 1 [-].
     pass_infected, fail_clean : float
         Largest chance of each error [-].
+    population : int, optional
+        Fish in the group; from 1,000 on, and when not given, the group counts as large.
+    round_infected : str
+        As in `find`.
 
     Returns
     -------
     PassMarkPlan
-        The fewest fish for which some pass mark keeps both errors.
+        The fewest fish for which some pass mark keeps both errors; none where positives are no commoner among
+        infected groups, or where no plan of up to 50,000 fish serves.
 
     Raises
     ------
     InputError
-        Where positives are no commoner among infected groups, or no plan up to 50,000 fish serves.
+        For numbers out of range, all at once.
 
     Examples
     --------
     >>> plan = find_with_false_positives(0.02, 1.0, 0.99)
     >>> plan.fish, plan.finds_allowed
     (524, 9)
+    >>> plan = find_with_false_positives(0.1, 0.9, 0.98, population=200)
+    >>> plan.fish, plan.finds_allowed
+    (74, 3)
     """
-    clean, infected = 1 - specificity, prevalence * sensitivity + (1 - prevalence) * (1 - specificity)
-    usable = 0 < prevalence < 1 and 0 <= clean < infected <= 1
-    fix = "Prevalence between 0 and 1, sensitivity + specificity above 1."
-    errors = [("--pass-infected", pass_infected), ("--fail-clean", fail_clean)]
-    check_numbers(
-        [
-            ("--sensitivity", sensitivity, usable, "a test that tells infected from clean", fix),
-            *((name, v, 0 < v < 0.5, "between 0 and 0.5", "0.05 is usual.") for name, v in errors),
-        ]
+    test = {"prevalence": prevalence, "sensitivity": sensitivity, "specificity": specificity}
+    check_numbers(pass_infected=pass_infected, fail_clean=fail_clean, population=population, **test)
+    small = population is not None and population < LARGE_GROUP
+    infected = infected_in(population, prevalence, round_infected) if population is not None and small else None
+    group = {"population": population, "infected": infected, "method": "hypergeometric" if small else "binomial"}
+    reason = "test_cannot_tell"
+    fish, allowed, errors = None, None, (None, None)
+    if sensitivity + specificity > 1:
+        if population is not None and infected is not None:
+            found = _of_group(population, infected, sensitivity, 1 - specificity, pass_infected, fail_clean)
+        else:
+            found = _of_large_group(prevalence, sensitivity, 1 - specificity, pass_infected, fail_clean)
+        reason = "no_sample_keeps_both" if found is None else "keeps_both"
+        fish, allowed, errors = (None, None, (None, None)) if found is None else found
+    return PassMarkPlan(
+        fish=fish,
+        finds_allowed=allowed,
+        confidence=1 - pass_infected,
+        chance_of_passing_infected=errors[0],
+        chance_of_failing_clean=errors[1],
+        reason=reason,
+        what_would_change=("second_look", "not_at_random"),
+        **group,
+        **test,
     )
+
+
+_Found = tuple[int, int, tuple[float, float]]
+"""Fish, finds allowed, and the chances of passing an infected group and of failing a clean one [-]"""
+
+
+def _of_large_group(
+    prevalence: float, sensitivity: float, clean: float, pass_infected: float, fail_clean: float
+) -> _Found | None:
+    """Fewest fish of a large group; `clean` is the chance that a clean fish is positive."""
+    positive = prevalence * sensitivity + (1 - prevalence) * clean
     for first in range(1, MOST_FISH, 2000):
         n = np.arange(first, first + 2000)
         mark = _pass_mark(n, clean, fail_clean)
-        good = np.flatnonzero(bdtr(mark, n, infected) <= pass_infected * TIE)
+        good = np.flatnonzero(bdtr(mark, n, positive) <= pass_infected * TIE)
         if good.size:
             fish, allowed = int(n[good[0]]), int(mark[good[0]])
-            return _pass_mark_plan(fish, allowed, prevalence, sensitivity, specificity, clean, infected)
-    check_numbers([("--prevalence", prevalence, False, "a plan of 50,000 fish at most", "Raise it.")])
-    raise AssertionError  # pragma: no cover
+            return fish, allowed, (float(bdtr(allowed, fish, positive)), float(bdtrc(allowed, fish, clean)))
+    return None
+
+
+def _of_group(
+    population: int, infected: int, sensitivity: float, clean: float, pass_infected: float, fail_clean: float
+) -> _Found | None:
+    """Fewest fish of a small group; the pass mark rises by steps, so every number is tried."""
+    marks = _pass_mark(np.arange(1, population + 1), clean, fail_clean).tolist()
+    for fish, allowed in enumerate(marks, 1):
+        passed = chance_of_at_most(allowed, population, fish, infected, sensitivity, 1 - clean)
+        if passed <= pass_infected * TIE:
+            return fish, allowed, (passed, float(bdtrc(allowed, fish, clean)))
+    return None
 
 
 def _pass_mark(n: np.ndarray, clean: float, fail_clean: float) -> np.ndarray:
@@ -109,35 +166,6 @@ def _pass_mark(n: np.ndarray, clean: float, fail_clean: float) -> np.ndarray:
     while (over := (mark < n) & (bdtrc(mark, n, clean) > fail_clean * TIE)).any():
         mark = mark + over
     return mark
-
-
-def _pass_mark_plan(
-    fish: int,
-    allowed: int,
-    prevalence: float,
-    sensitivity: float,
-    specificity: float,
-    clean: float,
-    infected: float,
-) -> PassMarkPlan:
-    missed, wronged = float(bdtr(allowed, fish, infected)), float(bdtrc(allowed, fish, clean))
-    return PassMarkPlan(
-        fish=fish,
-        finds_allowed=allowed,
-        prevalence=prevalence,
-        sensitivity=sensitivity,
-        specificity=specificity,
-        chance_of_passing_infected=missed,
-        chance_of_failing_clean=wronged,
-        reason=(
-            f"A group with {percent(prevalence)} infected passes with {percent(missed)} chance, "
-            f"a clean one fails with {percent(wronged)} chance; no smaller sample keeps both."
-        ),
-        what_would_change=(
-            "a second look at each positive fish raises the specificity and cuts the sample most",
-            AT_RANDOM,
-        ),
-    )
 
 
 def chance_of_at_most(
@@ -168,14 +196,13 @@ def chance_of_at_most(
     0.32684344
     """
     caught, chance = infected_caught(population, fish, infected)
-    total = 0.0
-    for j, weight in zip(caught, chance, strict=True):
-        true, clean = np.arange(min(int(j), finds) + 1), fish - int(j)
-        pmf = np.exp(_log_binomial(true, int(j), sensitivity))
-        # of so many clean fish no more than all can be positive: beyond that bdtr knows no answer
-        total += weight * float(pmf @ bdtr(np.minimum(finds - true, clean), clean, 1 - specificity))
-    return float(min(total, 1.0))
+    true = np.arange(finds + 1)[:, None]
+    of_infected = np.where(true <= caught, np.exp(_log_binomial(np.minimum(true, caught), caught, sensitivity)), 0.0)
+    # of so many clean fish no more than all can be positive: beyond that bdtr knows no answer
+    of_clean = bdtr(np.minimum(finds - true, fish - caught), (fish - caught).astype(int), 1 - specificity)
+    return float(min(chance @ (of_infected * of_clean).sum(0), 1.0))
 
 
-def _log_binomial(x: np.ndarray, n: int, p: float) -> np.ndarray:
-    return log_choose(n, x) + xlogy(x, p) + xlog1py(n - x, -p)
+def _log_binomial(x: np.ndarray, n: np.ndarray, p: float) -> np.ndarray:
+    ways = gammaln(n + 1) - gammaln(x + 1) - gammaln(n - x + 1)
+    return ways + xlogy(x, p) + xlog1py(n - x, -p)

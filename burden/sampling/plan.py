@@ -2,29 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
-import numpy as np
-
-from burden.utils.errors import InputError, Problem
 from burden.utils.results import CredibleInterval, Result, number
+from burden.utils.wording import text_of
 
-__all__ = [
-    "AT_RANDOM",
-    "MOST_PREPARATIONS",
-    "SamplingPlan",
-    "check_numbers",
-    "percent",
-    "percent_range",
-    "rounds_in_words",
-]
+__all__ = ["MOST_PREPARATIONS", "PlanRemark", "SamplingPlan"]
 
-#: said by every plan, because a plan is only as good as the net
-AT_RANDOM = "fish netted at random; the slow and the weak carry more, and they come to the net first"
 #: more from one live fish is not done (common practice, no source)
 MOST_PREPARATIONS = 6
+
+
+@dataclass(frozen=True)
+class PlanRemark:
+    """Something said of a plan: a code, read beside the plan's numbers.
+
+    Parameters
+    ----------
+    plan : SamplingPlan
+    code : str
+    role : str
+        headline, reason or change.
+    """
+
+    plan: SamplingPlan
+    code: str
+    role: str
+
+    def __str__(self) -> str:
+        return text_of(self)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,9 +46,9 @@ class SamplingPlan(Result):
     fish_killed : int
         Healthy fish killed for it; moribund fish do not count.
     reason : str
-        Why this plan, in words.
+        Why this plan: a code, to be read beside the plan's numbers.
     what_would_change : tuple of str
-        What would change it.
+        What would change it: codes.
     """
 
     fish: int | None
@@ -48,29 +56,34 @@ class SamplingPlan(Result):
     reason: str
     what_would_change: tuple[str, ...]
 
-    def headline(self) -> str:
-        """Return the plan in one line."""
-        raise NotImplementedError
+    @property
+    def because(self) -> PlanRemark:
+        """Why this plan; `str` gives the sentence."""
+        return PlanRemark(self, self.reason, "reason")
+
+    @property
+    def changes(self) -> tuple[PlanRemark, ...]:
+        """What would change it; `str` gives each sentence."""
+        return tuple(PlanRemark(self, code, "change") for code in self.what_would_change)
+
+    def headline(self, dosed: bool = True) -> str:
+        """Return the plan in one line; days count from today where nothing is given."""
+        return str(PlanRemark(self, "after_dose" if dosed else "from_today", "headline"))
 
     def as_dict(self) -> dict[str, Any]:
         """Return every part of the plan as plain Python, null where a number cannot be given."""
-        last = ("reason", "what_would_change")
-        names = [f.name for f in fields(self) if f.name not in last]
-        return {name: _plain(getattr(self, name)) for name in (*names, *last)}
+        names = [f.name for f in fields(self) if f.name not in ("reason", "what_would_change")]
+        return {
+            **{name: _plain(getattr(self, name)) for name in names},
+            "reason": str(self.because),
+            "reason_code": self.reason,
+            "what_would_change": [str(change) for change in self.changes],
+            "what_would_change_codes": list(self.what_would_change),
+        }
 
     def rows(self) -> list[dict[str, Any]]:
         """Return one row: the numbers and words of the plan that fit a cell."""
         return [{k: v for k, v in self.as_dict().items() if not isinstance(v, list | dict)}]
-
-    def text(self) -> str:
-        """Return the plan, its reason and what would change it."""
-        killed = (
-            "No healthy fish is killed: look at moribund fish whole, at the others live."
-            if not self.fish_killed
-            else f"{self.fish_killed} of them are killed and looked at whole."
-        )
-        change = "\n".join(f"- {item}" for item in self.what_would_change)
-        return f"{self.headline()}\n{self.reason}\n{killed}\nWhat would change it:\n{change}"
 
 
 def _plain(value: Any) -> Any:
@@ -83,63 +96,3 @@ def _plain(value: Any) -> Any:
     if value is None or isinstance(value, str | bool | int):
         return value
     return number(value)
-
-
-def rounds_in_words(clean_rounds: Result | None) -> str:
-    """Return what clean rounds tell, a line a round; empty where none were asked for."""
-    if clean_rounds is None:
-        return ""
-    table = [
-        f"{row['round']:>5}  {percent(row['absent_before']):>11}  {percent(row['absent_after']):>11}"
-        for row in clean_rounds.rows()
-    ]
-    return "\n".join(["", "", clean_rounds.text(), "", "round       before        after", *table])
-
-
-def check_numbers(rules: Iterable[tuple[str, Any, bool, str, str]]) -> None:
-    """Raise every problem of a plan's numbers at once.
-
-    Parameters
-    ----------
-    rules : iterable of (option, value, holds, expected, fix)
-        `holds` says whether the value is as expected.
-
-    Raises
-    ------
-    InputError
-        With one problem for every rule that does not hold.
-    """
-    wrong = [
-        Problem("command line", option, "missing" if value is None else str(value), expected, fix)
-        for option, value, holds, expected, fix in rules
-        if not holds
-    ]
-    if wrong:
-        raise InputError(wrong)
-
-
-def percent(share: float) -> str:
-    """Write a share as percent for people, with what digits it needs.
-
-    Examples
-    --------
-    >>> percent(0.05), percent(0.125)
-    ('5 %', '12.5 %')
-    >>> percent(0.9999)  # nearly sure is not sure
-    'over 99.9 %'
-    """
-    rounded = float(np.round(100 * share, 1))
-    return f"{rounded:g} %" if share >= 1 or rounded < 100 else "over 99.9 %"
-
-
-def percent_range(share: CredibleInterval) -> str:
-    """Write a share with its interval as percent, the interval left out where the draws agree.
-
-    Examples
-    --------
-    >>> percent_range(CredibleInterval(0.5, 0.4, 0.62)), percent_range(CredibleInterval(0.5, 0.5, 0.5))
-    ('50 (40 to 62) %', '50 %')
-    """
-    if share.high - share.low < 1e-9:
-        return percent(share.median)
-    return f"{share.text(2, 100)} %"

@@ -16,8 +16,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
-from burden.sampling.burden_threshold import Look
-from burden.sampling.plan import AT_RANDOM, MOST_PREPARATIONS, SamplingPlan, check_numbers, percent
+from burden.sampling.detection import MOST_FISH
+from burden.sampling.look import Look
+from burden.sampling.plan import MOST_PREPARATIONS, SamplingPlan
+from burden.sampling.ranges import check_numbers
 from burden.statistics import part_count_size
 from burden.utils.results import INTERVAL_LEVEL, CredibleInterval
 
@@ -50,7 +52,7 @@ def relative_variance(mean_abundance: ArrayLike, k: ArrayLike, look: Look | None
     >>> float(relative_variance(5.0, 0.5))
     2.2
     """
-    look = look or Look(1.0)
+    look = look or Look()
     m, k, r = np.asarray(mean_abundance, float), np.asarray(k, float), look.preparations
     size = part_count_size(look.fraction_examined, look.part_shape)
     in_view = r * np.asarray(look.fraction_examined, float) * look.detection_per_fluke
@@ -96,10 +98,14 @@ class MeanPlan(SamplingPlan):
         Half-width of the interval as a share of the mean [-].
     level : float
         Level of the interval [-].
+    share_between_fish : float
+        Share of the variance that lies between fish and shrinks with more fish alone [-].
     fish_range : CredibleInterval
         Fish over the draws of mean and k; `fish` serves 95 % of them. Missing where no number serves some.
     population : int or None
         Fish in the group.
+    fish_needed : int or None
+        Fish of a large group that it would take, however many; None for a group of known size.
     options : tuple of mapping
         Fish and work at each number of preparations.
     """
@@ -107,31 +113,11 @@ class MeanPlan(SamplingPlan):
     preparations: int
     precision: float
     level: float
+    share_between_fish: float
     fish_range: CredibleInterval
     population: int | None
+    fish_needed: int | None
     options: tuple[Mapping[str, Any], ...]
-
-    def headline(self) -> str:
-        """Return fish and preparations in one line."""
-        if self.fish is None:
-            return f"Not even all {self.population} fish give the mean within {percent(self.precision)}."
-        return (
-            f"Look at {self.preparations} preparations of each of {self.fish} fish for a mean within "
-            f"{percent(self.precision)} ({percent(self.level)} interval)."
-        )
-
-    def text(self) -> str:
-        """Return the plan, and beside it more fish against more of each fish."""
-        if len(self.options) < 2:
-            return super().text()
-        worked = self.options[0]["work"] is not None
-        head = "preparations  fish" + ("  work" if worked else "")
-        lines = [
-            f"{o['preparations']:>12}  {'none' if o['fish'] is None else o['fish']:>4}"
-            + (f"  {'' if o['work'] is None else round(o['work']):>4}" if worked else "")
-            for o in self.options
-        ]
-        return "\n".join([super().text(), "", head, *lines])
 
     def rows(self) -> list[dict[str, Any]]:
         """Return the choices between more fish and more preparations, one a row."""
@@ -144,7 +130,7 @@ def mean(
     precision: float,
     look: Look | None = None,
     handling: float | None = None,
-    level: float = INTERVAL_LEVEL,
+    interval_level: float = INTERVAL_LEVEL,
     population: int | None = None,
 ) -> MeanPlan:
     """How many fish for a mean abundance within a stated precision.
@@ -160,7 +146,7 @@ def mean(
     handling : float, optional
         Work of catching and returning one fish, in preparations. When given, the number of preparations with
         the least work is chosen; else the one in `look` stands.
-    level : float
+    interval_level : float
         Level of the interval [-].
     population : int, optional
         Fish in the group.
@@ -190,28 +176,27 @@ def mean(
     >>> plan.fish, plan.preparations
     (31, 2)
     """
-    look = look or Look(1.0)
-    _check_mean(mean_abundance, k, precision, look, handling, level, population)
-    z = float(ndtri(0.5 + level / 2))
+    look = look or Look()
+    numbers = {"precision": precision, "interval_level": interval_level, "population": population}
+    check_numbers(mean=mean_abundance, k=k, handling=handling, **numbers, **look.numbers())
+    z = float(ndtri(0.5 + interval_level / 2))
     options = _mean_options(mean_abundance, k, precision / z, look, handling, population)
     best = _best_option(options, look.preparations, handling)
-    fish = best["fish"]
     chosen = replace(look, preparations=best["preparations"])
     needed = _finite_fish(mean_abundance, k, precision / z, chosen, population)
+    at_hand = best["fish"] is not None and best["fish"] <= MOST_FISH
     return MeanPlan(
-        fish=fish,
+        fish=best["fish"] if at_hand else None,
         preparations=best["preparations"],
         precision=precision,
-        level=level,
+        level=interval_level,
+        share_between_fish=_share_between(mean_abundance, k, chosen),
         fish_range=CredibleInterval.of(np.ravel(needed)) if np.isfinite(needed).all() else CredibleInterval.missing(),
         population=population,
         options=options,
-        reason=_reason_of_mean(mean_abundance, k, chosen, fish),
-        what_would_change=(
-            "a smaller k than expected: fish differ more, and only more fish help",
-            "the share of the site examined is an estimate; its error is not shrunk by more fish",
-            AT_RANDOM,
-        ),
+        fish_needed=best["fish"] if population is None else None,
+        reason="between_fish" if at_hand else "more_preparations" if best["fish"] is None else "beyond_reach",
+        what_would_change=("aggregation", "share_of_site", "not_at_random"),
     )
 
 
@@ -224,7 +209,7 @@ def _mean_options(
     population: int | None,
 ) -> tuple[Mapping[str, Any], ...]:
     whole = bool(np.all(np.asarray(look.fraction_examined) == 1))
-    choices = [1] if whole else range(1, max(MOST_PREPARATIONS, look.preparations) + 1)
+    choices = [1] if whole else sorted({*range(1, MOST_PREPARATIONS + 1), look.preparations})
     rows = []
     for preparations in choices:
         one = replace(look, preparations=preparations)
@@ -257,34 +242,7 @@ def _best_option(
     return min(options, key=lambda row: math.inf if row["work"] is None else row["work"])
 
 
-def _check_mean(
-    mean_abundance: ArrayLike,
-    k: ArrayLike,
-    precision: float,
-    look: Look,
-    handling: float | None,
-    level: float,
-    population: int | None,
-) -> None:
-    above = "above 0"
-    q = np.asarray(look.fraction_examined)
-    check_numbers(
-        [
-            ("--mean", mean_abundance, bool(np.all(np.asarray(mean_abundance) > 0)), above, "Guess one."),
-            ("--k", k, bool(np.all(np.asarray(k) > 0)), above, "0.3 to 2 is usual; small is clumped."),
-            ("--precision", precision, 0 < precision < 1, "between 0 and 1", "0.5 is half the mean."),
-            ("--fraction-examined", q, bool(np.all((q > 0) & (q <= 1))), "above 0, at most 1", "1 % is 0.01."),
-            ("--handling", handling, handling is None or handling >= 0, "0 or more", "Leave it out."),
-            ("--level", level, 0 < level < 1, "between 0 and 1", "For 90 % write 0.9."),
-            ("--population", population, population is None or population >= 1, "1 or more", "Leave it out."),
-        ]
-    )
-
-
-def _reason_of_mean(mean_abundance: ArrayLike, k: ArrayLike, look: Look, fish: int | None) -> str:
+def _share_between(mean_abundance: ArrayLike, k: ArrayLike, look: Look) -> float:
+    """Share of the variance of what is seen on one fish that lies between fish [-]."""
     total = np.median(relative_variance(mean_abundance, k, look))
-    between = np.median(1 / np.asarray(k, float))
-    share = f"{percent(float(between / total))} of the variance is between fish and shrinks with fish alone"
-    if fish is None:
-        return f"{share}; the rest needs more preparations, or more of the site, than asked for."
-    return f"{share}; the rest is the part looked at and shrinks with preparations too."
+    return float(np.median(1 / np.asarray(k, float)) / total)

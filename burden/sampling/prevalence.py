@@ -12,7 +12,9 @@ from dataclasses import dataclass
 
 from scipy.special import ndtri
 
-from burden.sampling.plan import AT_RANDOM, SamplingPlan, check_numbers, percent
+from burden.sampling.detection import MOST_FISH
+from burden.sampling.plan import SamplingPlan
+from burden.sampling.ranges import check_numbers
 from burden.utils.results import INTERVAL_LEVEL
 
 __all__ = ["PrevalencePlan", "prevalence_within"]
@@ -30,6 +32,8 @@ class PrevalencePlan(SamplingPlan):
         Chance that an infected fish is recognised [-].
     population : int or None
         Fish in the group.
+    fish_needed : int
+        Fish that it would take, however many there are.
     """
 
     prevalence: float
@@ -37,21 +41,13 @@ class PrevalencePlan(SamplingPlan):
     level: float
     sensitivity: float
     population: int | None
-
-    def headline(self) -> str:
-        """Return the number of fish in one line."""
-        if self.fish is None:
-            return f"Not even all {self.population} fish give the prevalence within {percent(self.half_width)}."
-        return (
-            f"Look at {self.fish} fish for a prevalence near {percent(self.prevalence)} within "
-            f"{percent(self.half_width)} ({percent(self.level)} interval)."
-        )
+    fish_needed: int
 
 
 def prevalence_within(
     prevalence: float,
     half_width: float,
-    level: float = INTERVAL_LEVEL,
+    interval_level: float = INTERVAL_LEVEL,
     population: int | None = None,
     sensitivity: float = 1.0,
 ) -> PrevalencePlan:
@@ -62,8 +58,8 @@ def prevalence_within(
     prevalence : float
         Expected share of fish infected; 0.5 needs most [-].
     half_width : float
-        Half the width of the Wilson interval [-].
-    level : float
+        Half the width of the Wilson interval, 0.1 for ten percentage points [-].
+    interval_level : float
         Level of the interval [-].
     population : int, optional
         Fish in the group: the sample shrinks to n/(1 + b (n − 1)/N), b the share of the variance between fish.
@@ -87,41 +83,26 @@ def prevalence_within(
 
     Examples
     --------
-    >>> prevalence_within(0.5, 0.05, level=0.95).fish
+    >>> prevalence_within(0.5, 0.05, interval_level=0.95).fish
     381
-    >>> prevalence_within(0.5, 0.05, level=0.95, population=200).fish
+    >>> prevalence_within(0.5, 0.05, interval_level=0.95, population=200).fish
     132
     """
-    share = "between 0 and 1"
-    check_numbers(
-        [
-            ("--prevalence", prevalence, 0 < prevalence < 1, share, "0.5 if nothing is known."),
-            ("--half-width", half_width, 0 < half_width < 0.5, "between 0 and 0.5", "10 % is 0.1."),
-            ("--level", level, 0 < level < 1, share, "For 90 % write 0.9."),
-            ("--sensitivity", sensitivity, 0 < sensitivity <= 1, "above 0, at most 1", "1 if never missed."),
-            ("--population", population, population is None or population >= 1, "1 or more", "Leave it out."),
-        ]
-    )
-    fish = _wilson_fish(prevalence * sensitivity, half_width * sensitivity, float(ndtri(0.5 + level / 2)))
+    asked = {"prevalence": prevalence, "half_width": half_width, "population": population, "sensitivity": sensitivity}
+    check_numbers(interval_level=interval_level, **asked)
+    fish = _wilson_fish(prevalence * sensitivity, half_width * sensitivity, float(ndtri(0.5 + interval_level / 2)))
     if population is not None:
         between = sensitivity * (1 - prevalence) / (1 - prevalence * sensitivity)
         fish = math.ceil(fish / (1 + between * (fish - 1) / population) - 1e-9)
-    enough = population is None or fish <= population
+    enough = fish <= (population or MOST_FISH)
+    too_many = "beyond_reach" if population is None else "more_preparations"
     return PrevalencePlan(
         fish=fish if enough else None,
-        prevalence=prevalence,
-        half_width=half_width,
-        level=level,
-        sensitivity=sensitivity,
-        population=population,
-        reason="The Wilson interval at the expected prevalence has this half-width; one fish fewer is wider."
-        if enough
-        else "Which infected fish are recognised varies too much: take more of each fish.",
-        what_would_change=(
-            "a prevalence nearer one half needs more fish",
-            "an uncertain sensitivity widens the interval, whatever the number of fish",
-            AT_RANDOM,
-        ),
+        level=interval_level,
+        fish_needed=fish,
+        reason="smallest_sample" if enough else too_many,
+        what_would_change=("nearer_one_half", "uncertain_sensitivity", "not_at_random"),
+        **asked,
     )
 
 

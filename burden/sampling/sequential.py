@@ -10,10 +10,12 @@ from typing import Any
 import numpy as np
 from scipy.special import ndtri
 
-from burden.sampling.burden_threshold import Look
-from burden.sampling.plan import AT_RANDOM, SamplingPlan, check_numbers, percent
+from burden.sampling.look import Look
+from burden.sampling.plan import SamplingPlan
 from burden.sampling.precision import relative_variance
-from burden.sampling.stop_lines import green_line, iwao_lines, kuno_line, sprt_lines, walk_to_decision
+from burden.sampling.ranges import check_numbers
+from burden.sampling.stopping_lines import green_line, iwao_lines, kuno_line, sprt_lines, walk_to_decision
+from burden.utils.errors import Problem
 from burden.utils.results import INTERVAL_LEVEL
 
 __all__ = [
@@ -22,6 +24,9 @@ __all__ = [
     "stop_at_precision",
     "stop_at_threshold",
 ]
+
+
+_APART = 1.05  # two thresholds, the upper over the lower
 
 
 def seen_k(mean_abundance: float, k: float, look: Look) -> float:
@@ -33,7 +38,7 @@ def seen_k(mean_abundance: float, k: float, look: Look) -> float:
 
     Examples
     --------
-    >>> seen_k(10.0, 0.8, Look(1.0)), round(seen_k(10.0, 0.8, Look(0.01)), 3)
+    >>> seen_k(10.0, 0.8, Look()), round(seen_k(10.0, 0.8, Look(0.01)), 3)
     (0.8, 0.289)
     """
     in_view = float(look.in_view)
@@ -48,9 +53,13 @@ class StopCard(SamplingPlan):
     Parameters
     ----------
     method : str
-        Rule, by name.
-    aim : str
-        What is decided, in words.
+        Rule: Kuno or Green for a precision, Iwao for one threshold, probability-ratio test for two.
+    k_seen : float
+        Aggregation of what is seen on a fish [-].
+    precision, level : float or None
+        Half-width of the interval as a share of the mean, and the interval's level [-].
+    low, high : float or None
+        Mean abundance to decide about [flukes].
     lines : tuple of mapping
         One a fish: fish, and stop_at_least, or low_at_most and high_at_least [flukes seen in all].
     expected : mapping
@@ -58,25 +67,22 @@ class StopCard(SamplingPlan):
     """
 
     method: str
-    aim: str
+    k_seen: float
+    precision: float | None = None
+    level: float | None = None
+    low: float | None = None
+    high: float | None = None
     lines: tuple[Mapping[str, Any], ...]
     expected: Mapping[str, float | None]
 
-    def headline(self) -> str:
-        """Return the rule in one line."""
-        return f"{self.aim} Count fish by fish, at most {self.fish}; the card says when to stop ({self.method})."
+    @property
+    def decides(self) -> bool:
+        """Whether the card is about a threshold, not a precision."""
+        return "high_at_least" in self.lines[0]
 
     def rows(self) -> list[dict[str, Any]]:
         """Return the card, one row a fish."""
         return [dict(line) for line in self.lines]
-
-    def text(self) -> str:
-        """Return the card with its reason."""
-        names = list(self.lines[0])
-        table = [
-            "  ".join(f"{'go on' if line[n] is None else line[n]!s:>{len(n)}}" for n in names) for line in self.lines
-        ]
-        return "\n".join([super().text(), "", "  ".join(names), *table])
 
 
 def stop_at_precision(
@@ -84,7 +90,7 @@ def stop_at_precision(
     precision: float,
     max_fish: int = 30,
     look: Look | None = None,
-    level: float = INTERVAL_LEVEL,
+    interval_level: float = INTERVAL_LEVEL,
     power_law: tuple[float, float] | None = None,
     expected_mean: float = 10.0,
 ) -> StopCard:
@@ -100,7 +106,7 @@ def stop_at_precision(
         Fish there are, or as many as will be looked at.
     look : Look, optional
         What is taken from each fish, in plain numbers, no draws; whole fish when not given.
-    level : float
+    interval_level : float
         Level of the interval [-].
     power_law : tuple of float, optional
         a and b of variance = a·mean^b of the counts as seen; then Green's line, else Kuno's with k.
@@ -123,30 +129,23 @@ def stop_at_precision(
     >>> card.lines[9]
     {'fish': 10, 'stop_at_least': 31}
     """
-    look = look or Look(1.0)
-    _check_stop(k, max_fish, [("--precision", precision, 0 < precision < 1, "between 0 and 1", "0.5 is half.")])
-    error, n = precision / float(ndtri(0.5 + level / 2)), np.arange(1, max_fish + 1)
+    look = look or Look()
+    check_numbers(k=k, max_fish=max_fish, precision=precision, interval_level=interval_level, **look.numbers())
+    error, n = precision / float(ndtri(0.5 + interval_level / 2)), np.arange(1, max_fish + 1)
     as_seen = seen_k(expected_mean, k, look)
-    if power_law is None:
-        method, total = f"Kuno, k {as_seen:.2g} as seen", kuno_line(n, error, 0.0, 1 + 1 / as_seen)
-    else:
-        method, total = "Green, variance = a·mean^b", green_line(n, error, *power_law)
+    total = kuno_line(n, error, 0.0, 1 + 1 / as_seen) if power_law is None else green_line(n, error, *power_law)
     lines = tuple({"fish": int(i), "stop_at_least": _whole(t, math.ceil)} for i, t in zip(n, total, strict=True))
-    reason = "Stop once the flukes seen in all reach the number beside the fish counted: many flukes, few fish."
-    if all(line["stop_at_least"] is None for line in lines):
-        reason = f"No total of {max_fish} fish is enough for this precision: ask for less, or look at more fish."
+    served = any(line["stop_at_least"] is not None for line in lines)
     return StopCard(
         fish=max_fish,
-        method=method,
-        aim=f"Mean within {percent(precision)} ({percent(level)} interval).",
+        method="Kuno" if power_law is None else "Green",
+        k_seen=as_seen,
+        precision=precision,
+        level=interval_level,
         lines=lines,
         expected={},
-        reason=reason,
-        what_would_change=(
-            "a smaller k moves the line up; below some number of fish no total is enough",
-            "stopping on a lucky run biases the mean a little upwards; go on to the next fish if near the line",
-            AT_RANDOM,
-        ),
+        reason="many_flukes_few_fish" if served else "no_total_is_enough",
+        what_would_change=("smaller_k_precision", "lucky_run", "not_at_random"),
     )
 
 
@@ -197,18 +196,12 @@ def stop_at_threshold(
     >>> card.lines[9]
     {'fish': 10, 'low_at_most': 6, 'high_at_least': 22}
     """
-    look = look or Look(1.0)
-    ordered = high is None or 0 < low < high
-    share = "between 0 and 0.5"
-    _check_stop(
-        k,
-        max_fish,
-        [
-            ("--low", low, low > 0 and ordered, "above 0 and below --high", "Give the lower one here."),
-            ("--call-high", call_high, 0 < call_high < 0.5, share, "0.1 is usual."),
-            ("--call-low", call_low, 0 < call_low < 0.5, share, "0.1 is usual."),
-        ],
-    )
+    look = look or Look()
+    apart = high is None or high >= _APART * low
+    fix = "Closer burdens are not told apart by counting; leave it out to decide about one."
+    wrong = [] if apart else [Problem("command line", "high", str(high), "at least 1.05 times `low`", fix)]
+    chances = {"call_high": call_high, "call_low": call_low}
+    check_numbers(wrong, k=k, max_fish=max_fish, low=low, high=high, **chances, **look.numbers())
     in_view = float(look.in_view)
     as_seen = seen_k(low if high is None else math.sqrt(low * high), k, look)
     n = np.arange(1, max_fish + 1)
@@ -219,8 +212,17 @@ def stop_at_threshold(
         slope, down, up = sprt_lines(low * in_view, high * in_view, as_seen, call_high, call_low)
         method, at, bounds = "probability-ratio test", (low, high), (slope * n + down, slope * n + up)
     lines = _two_lines(n, *bounds)
-    expected = _expected(lines, at, in_view, as_seen)
-    return _threshold_card(method, low, high, as_seen, max_fish, lines, expected)
+    return StopCard(
+        fish=max_fish,
+        method=method,
+        k_seen=as_seen,
+        low=low,
+        high=high,
+        lines=lines,
+        expected=_expected(lines, at, in_view, as_seen),
+        reason="calls",
+        what_would_change=("undecided", "smaller_k_threshold", "not_at_random"),
+    )
 
 
 def _two_lines(n: np.ndarray, lower: np.ndarray, upper: np.ndarray) -> tuple[Mapping[str, Any], ...]:
@@ -234,46 +236,6 @@ def _two_lines(n: np.ndarray, lower: np.ndarray, upper: np.ndarray) -> tuple[Map
     )
 
 
-def _threshold_card(
-    method: str,
-    low: float,
-    high: float | None,
-    as_seen: float,
-    max_fish: int,
-    lines: tuple[Mapping[str, Any], ...],
-    expected: Mapping[str, float],
-) -> StopCard:
-    between = f"{low:g} flukes a fish" if high is None else f"{low:g} and {high:g} flukes a fish"
-    fish, undecided = expected["fish_if_high"], expected["undecided_if_high"]
-    return StopCard(
-        fish=max_fish,
-        method=f"{method}, k {as_seen:.2g} as seen",
-        aim=f"Decide about {between}.",
-        lines=lines,
-        expected=expected,
-        reason=(
-            f"A heavy burden ({expected['high_mean']:g} a fish) is called high after {fish:.1f} fish on average; "
-            f"with {percent(undecided)} chance it is still undecided at {max_fish}. A light one "
-            f"({expected['low_mean']:g} a fish) is called high with {percent(expected['called_high_if_low'])} chance."
-        ),
-        what_would_change=(
-            "undecided at the last fish: treat as lying between, and look again in a few days",
-            "a smaller k, or less of each fish seen, moves the lines apart: more fish",
-            AT_RANDOM,
-        ),
-    )
-
-
-def _check_stop(k: float, max_fish: int, more: list[tuple[str, Any, bool, str, str]]) -> None:
-    check_numbers(
-        [
-            ("--k", k, k > 0, "above 0", "0.3 to 2 is usual; small is clumped."),
-            ("--max-fish", max_fish, max_fish >= 1, "1 or more", "As many as can be netted."),
-            *more,
-        ]
-    )
-
-
 def _whole(total: float, rounding: Any) -> int | None:
     return None if math.isnan(total) else int(rounding(total - 1e-9 if rounding is math.ceil else total + 1e-9))
 
@@ -284,6 +246,7 @@ def _expected(
     out: dict[str, float] = {}
     for name, burden in zip(("low", "high"), at, strict=True):
         called_low, called_high, fish = walk_to_decision(lines, burden * in_view, as_seen)
+        called_low, called_high = max(called_low, 0.0), max(called_high, 0.0)  # what a transform leaves of nought
         out[f"{name}_mean"] = burden
         out[f"fish_if_{name}"] = fish
         out[f"called_low_if_{name}"] = called_low

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from burden.report.figures.style import BAND_50, BAND_90, GREY, INK, LINE, MARK, PALE, bare, figure_of_size
+from burden.report.text.sampling_sizes import aim_of, wanted_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -40,7 +41,7 @@ def draw_stop_card(card: StopCard) -> Figure:
     at = fish.size // 2
     axis.text(fish[at], middle[at], "go on", color=GREY, ha="center", va="center")
     axis.set(xlim=(1, max(fish[-1], 2)), ylim=(0, top), xlabel="fish looked at", ylabel="flukes seen in all")
-    axis.set_title(card.aim, loc="left", fontsize=9, color=INK)
+    axis.set_title(aim_of(card), loc="left", fontsize=9, color=INK)
     axis.xaxis.set_major_locator(MaxNLocator(integer=True))
     axis.grid(color=PALE, linewidth=0.6)
     axis.set_axisbelow(True)
@@ -79,7 +80,7 @@ def draw_effort(plan: MeanPlan) -> Figure:
     _bars(axes[0], served, "fish", plan.preparations, "fish to look at")
     if worked:
         _bars(axes[1], worked, "work", plan.preparations, "work, in preparations")
-    axes[0].set_title(f"mean within {100 * plan.precision:g} %", loc="left", fontsize=9, color=INK)
+    axes[0].set_title(wanted_of(plan), loc="left", fontsize=9, color=INK)
     return drawn
 
 

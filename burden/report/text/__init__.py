@@ -26,6 +26,17 @@ _SUBJECTS = {
     "burden.treatment.withdrawal": "dose",
     "burden.schedule.forecast": "forecast",
     "burden.schedule.projection": "forecast",
+    "burden.sampling.burden_threshold": "sampling_sizes",
+    "burden.sampling.detection": "sampling",
+    "burden.sampling.follow_up": "sampling_days",
+    "burden.sampling.freedom": "sampling",
+    "burden.sampling.imperfect_test": "sampling_sizes",
+    "burden.sampling.plan": "sampling",
+    "burden.sampling.precision": "sampling_sizes",
+    "burden.sampling.prevalence": "sampling_sizes",
+    "burden.sampling.quarantine": "sampling_days",
+    "burden.sampling.sequential": "sampling_sizes",
+    "burden.sampling.two_stage": "sampling",
 }
 
 

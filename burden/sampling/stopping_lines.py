@@ -14,10 +14,14 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+from scipy.signal import fftconvolve
 
-from burden.statistics import log_count
+from burden.statistics import log_count, log_count_range
 
 __all__ = ["green_line", "iwao_lines", "kuno_line", "sprt_lines", "walk_to_decision"]
+
+#: totals told apart on the way through a card
+_MOST_STEPS = 4096
 
 
 def kuno_line(n: np.ndarray, precision: float, alpha: float, beta: float) -> np.ndarray:
@@ -147,7 +151,8 @@ def walk_to_decision(lines: tuple[Mapping[str, Any], ...], seen_mean: float, k: 
 
     Notes
     -----
-    Exact: the distribution of the total among cards still open, one convolution a fish.
+    The distribution of the total among cards still open, one convolution a fish. Exact while no line lies above 4,096
+    flukes; above that counts are taken in steps of the highest line over 4,096, each count at the middle of its step.
 
     Examples
     --------
@@ -155,16 +160,24 @@ def walk_to_decision(lines: tuple[Mapping[str, Any], ...], seen_mean: float, k: 
     >>> [round(v, 6) for v in walk_to_decision(lines, 1.0, 1.0)]
     [0.5, 0.5, 1.0]
     """
-    top = max(line["high_at_least"] for line in lines)
-    step = np.exp(log_count(np.arange(top), seen_mean, k))
+    width = math.ceil(max(line["high_at_least"] for line in lines) / _MOST_STEPS)
+    step = _share_of_steps(math.ceil(max(line["high_at_least"] for line in lines) / width), width, seen_mean, k)
     open_total, called_low, called_high, fish = np.ones(1), 0.0, 0.0, 0.0
     for line in lines:
         still = float(open_total.sum())
         fish += still
-        total = np.convolve(open_total, step)[: line["high_at_least"]]
+        total = fftconvolve(open_total, step)[: math.ceil(line["high_at_least"] / width)]
         called_high += still - float(total.sum())
-        last_low = -1 if line["low_at_most"] is None else line["low_at_most"]
-        called_low += float(total[: last_low + 1].sum())
-        total[: last_low + 1] = 0.0
+        low_steps = 0 if line["low_at_most"] is None else line["low_at_most"] // width + 1
+        called_low += float(total[:low_steps].sum())
+        total[:low_steps] = 0.0
         open_total = total
     return called_low, called_high, fish
+
+
+def _share_of_steps(steps: int, width: int, mean: float, k: float) -> np.ndarray:
+    """Chance of a count in each step, shape (steps,): of each whole number, or of `width` of them about its middle."""
+    at = np.arange(steps) * width
+    if width == 1:
+        return np.exp(log_count(at, mean, k))
+    return np.exp(log_count_range(np.maximum(at - width // 2, 0), at + (width - 1) // 2, mean, k))
