@@ -186,7 +186,9 @@ def _in_ponds(ponds: int | None, pond_prevalence: float | None, population: int 
     from burden.sampling import find_in_ponds
     from burden.sampling.ranges import check_numbers
 
-    check_numbers(_asked_for(("ponds", ponds, ponds is None, "a number of ponds", "Say how many there are.")), ponds=ponds)
+    check_numbers(
+        *_asked_for(("ponds", ponds, ponds is None, "a number of ponds", "Say how many there are.")), ponds=ponds
+    )
     share = 1 / (ponds or 1) if pond_prevalence is None else pond_prevalence
     return find_in_ponds(ponds or 1, share, fish_in_pond=population, **options)
 
@@ -208,7 +210,7 @@ def _check_found(specificity: float, several: bool, rounds: int | None) -> None:
     alone = "no --specificity beside it"
     fix = "A pass mark is worked out for one group and one round."
     check_numbers(
-        _asked_for(
+        *_asked_for(
             ("ponds", "given", several and specificity != 1, alone, fix),
             ("rounds", rounds, rounds is not None and specificity != 1, alone, fix),
         ),
@@ -279,7 +281,7 @@ def _check_measured(expected: float | None, k: float | None, prevalence: float |
     one = "--mean or --prevalence, one of them"
     lone = expected is not None and k is None
     check_numbers(
-        _asked_for(
+        *_asked_for(
             ("mean", expected, (expected is None) == (prevalence is None), one, "Say what is to be measured."),
             ("k", k, lone, "--k beside --mean", "0.3 to 2 is usual, small is clumped."),
             ("plot", plot, plot is not None and prevalence is not None, "--mean", "A prevalence has no figure."),
@@ -345,7 +347,7 @@ def _check_aim(precision: float | None, low: float | None, high: float | None) -
     one = "--precision or --low, one of them"
     lone = high is not None and low is None
     check_numbers(
-        _asked_for(
+        *_asked_for(
             ("precision", precision, (precision is None) == (low is None), one, "Say what is to be decided."),
             ("high", high, lone, "--low beside it", "Give both, or --low alone."),
         )
@@ -407,7 +409,7 @@ def _sampled(
     fix = "Say what must not be missed in one way."
     named = {"weight_g": looked["weight_g"], "preparations": looked["preparations"], "k": looked["k"]}
     check_numbers(
-        [
+        *[
             *_asked_for(("level", level, both, "--level or --prevalence, not both", fix)),
             *out_of_range(temperature_c=temperature, level=level, prevalence=prevalence, confidence=confidence),
             *out_of_range(population=population, lethal_allowed=lethal),

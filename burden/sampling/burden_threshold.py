@@ -135,7 +135,7 @@ def find_by_burden(
     return CleanSamplePlan(
         fish=None if best is None else best["fish"],
         fish_killed=0 if best is None else best["killed"],
-        level=float(np.median(level)),
+        level=float(np.median(np.asarray(level, float))),
         target_prevalence=target_prevalence,
         confidence=confidence,
         confidence_reached=(best or choices[0])["confidence_reached"],
@@ -171,9 +171,7 @@ def _miss(live: np.ndarray, whole: np.ndarray, dead: int) -> Callable[[int], flo
     return lambda n: float(np.mean(np.exp(max(n - dead, 0) * live + min(dead, n) * whole)))
 
 
-def _options(
-    level: ArrayLike, k: ArrayLike, look: Look, confidence: float, most: int
-) -> tuple[Mapping[str, Any], ...]:
+def _options(level: ArrayLike, k: ArrayLike, look: Look, confidence: float, most: int) -> tuple[Mapping[str, Any], ...]:
     rows = []
     for preparations in sorted({*range(1, MOST_PREPARATIONS + 1), look.preparations}):
         nothing = log_chance_of_nothing(level, k, replace(look, preparations=preparations))

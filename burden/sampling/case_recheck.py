@@ -48,7 +48,9 @@ def look_again(case: Case, found: Estimate, agents: Sequence[str], last: float) 
 
 def _sample(case: Case, found: Estimate) -> CleanSamplePlan:
     seen, evidence = found.seen, found.pond.setting.parameters.evidence
-    level = float(f"{max(found.mean_abundance.median / 10, 1.0):.2g}")  # nobody plans a look to the hundredth of a fluke
+    level = float(
+        f"{max(found.mean_abundance.median / 10, 1.0):.2g}"
+    )  # nobody plans a look to the hundredth of a fluke
     site = evidence.about["site"]
     row = Preparation(case.visit_date, "1", "random", site, method="gill_clip" if site == "gill" else "skin_scrape")
     share = share_examined(row, seen, found.pond.setting.fish.weight_g.mean(0))

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -133,7 +133,7 @@ def find(
     """
     check_numbers(prevalence=prevalence, confidence=confidence, population=population, sensitivity=sensitivity)
     changes = (_seen_code(sensitivity), "known_group" if population is None else "larger_group")
-    asked = {"prevalence": prevalence, "confidence": confidence, "sensitivity": sensitivity}
+    asked: dict[str, Any] = {"prevalence": prevalence, "confidence": confidence, "sensitivity": sensitivity}
     if population is None:
         needed = _large_group(prevalence * sensitivity, confidence)
         fish = needed if needed <= MOST_FISH else None
@@ -160,7 +160,12 @@ def find(
         fish_rounded_down=rounded_down,
         confidence_reached=group_sensitivity(population, fish or population, infected, sensitivity),
         reason="all_fish_too_few" if fish is None else "smallest_sample",
-        what_would_change=(*changes, *(() if down == infected else ("rounded_down",)), "not_at_random", "fewer_infected"),
+        what_would_change=(
+            *changes,
+            *(() if down == infected else ("rounded_down",)),
+            "not_at_random",
+            "fewer_infected",
+        ),
         **asked,
     )
 
@@ -198,9 +203,7 @@ def _large_group(chance: float, confidence: float) -> int:
 def _known_group(population: int, infected: int, sensitivity: float, confidence: float) -> int | None:
     """Smallest number of fish of a group of known size; None where not even all serve."""
     most = min(population, _large_group(infected / population * sensitivity, confidence))
-    return smallest_sample(
-        lambda n: 1 - group_sensitivity(population, n, infected, sensitivity), 1 - confidence, most
-    )
+    return smallest_sample(lambda n: 1 - group_sensitivity(population, n, infected, sensitivity), 1 - confidence, most)
 
 
 def smallest_sample(miss: Callable[[int], float], allowed: float, most: int) -> int | None:

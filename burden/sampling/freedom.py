@@ -22,7 +22,7 @@ from burden.utils.results import Result, number, weighted_quantile
 __all__ = ["AbsenceAfterRounds", "absent_after_clean_rounds", "introduction_probability", "with_clean_rounds"]
 
 #: probability of absence that counts as sure enough to be said
-TARGET = 0.95
+_TARGET = 0.95
 
 
 def introduction_probability(
@@ -106,7 +106,7 @@ def absent_after_clean_rounds(
     round_sensitivity: ArrayLike,
     introduction: float = 0.0,
     rounds: int = 5,
-    target: float = TARGET,
+    target: float = _TARGET,
 ) -> AbsenceAfterRounds:
     """Probability that flukes are absent after each clean round of sampling.
 

@@ -11,9 +11,10 @@ WOAH Aquatic Code chapter 1.4 (table of sample sizes and permitted false positiv
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from scipy.special import bdtr, bdtrc, gammaln, xlog1py, xlogy
+from scipy.special import bdtr, bdtrc, gammaln, ndtr, xlog1py, xlogy
 
 from burden.sampling.detection import MOST_FISH, TIE, Rounding, infected_caught, infected_in
 from burden.sampling.plan import SamplingPlan
@@ -99,22 +100,23 @@ def find_with_false_positives(
     (524, 9)
     >>> plan = find_with_false_positives(0.1, 0.9, 0.98, population=200)
     >>> plan.fish, plan.finds_allowed
-    (74, 3)
+    (65, 3)
     """
-    test = {"prevalence": prevalence, "sensitivity": sensitivity, "specificity": specificity}
+    test: dict[str, Any] = {"prevalence": prevalence, "sensitivity": sensitivity, "specificity": specificity}
     check_numbers(pass_infected=pass_infected, fail_clean=fail_clean, population=population, **test)
     small = population is not None and population < LARGE_GROUP
     infected = infected_in(population, prevalence, round_infected) if population is not None and small else None
-    group = {"population": population, "infected": infected, "method": "hypergeometric" if small else "binomial"}
+    method = "hypergeometric" if small else "binomial"
+    group: dict[str, Any] = {"population": population, "infected": infected, "method": method}
+    found: _Found | None = None
     reason = "test_cannot_tell"
-    fish, allowed, errors = None, None, (None, None)
     if sensitivity + specificity > 1:
         if population is not None and infected is not None:
             found = _of_group(population, infected, sensitivity, 1 - specificity, pass_infected, fail_clean)
         else:
             found = _of_large_group(prevalence, sensitivity, 1 - specificity, pass_infected, fail_clean)
         reason = "no_sample_keeps_both" if found is None else "keeps_both"
-        fish, allowed, errors = (None, None, (None, None)) if found is None else found
+    fish, allowed, errors = (None, None, (None, None)) if found is None else found
     return PassMarkPlan(
         fish=fish,
         finds_allowed=allowed,
@@ -150,9 +152,18 @@ def _of_large_group(
 def _of_group(
     population: int, infected: int, sensitivity: float, clean: float, pass_infected: float, fail_clean: float
 ) -> _Found | None:
-    """Fewest fish of a small group; the pass mark rises by steps, so every number is tried."""
-    marks = _pass_mark(np.arange(1, population + 1), clean, fail_clean).tolist()
-    for fish, allowed in enumerate(marks, 1):
+    """Fewest fish of a small group; the pass mark rises by steps, so numbers are tried one by one."""
+    n = np.arange(1, population + 1)
+    marks = _pass_mark(n, clean, fail_clean)
+    share = infected / population
+    positive = share * sensitivity + (1 - share) * clean
+    between = (sensitivity - clean) ** 2 * share * (1 - share) * (n - 1) / max(population - 1, 1)
+    sd = np.sqrt(np.maximum(n * (positive * (1 - positive) - between), 1e-12))
+    about = np.flatnonzero(ndtr((marks + 0.5 - n * positive) / sd) <= pass_infected)
+    # far below the size that the normal curve gives nothing serves; a group where that size is small is tried in full
+    likely = int(n[about[0]]) if about.size else population
+    for fish in range(max(int(0.8 * likely), 1) if likely > 60 else 1, population + 1):
+        allowed = int(marks[fish - 1])
         passed = chance_of_at_most(allowed, population, fish, infected, sensitivity, 1 - clean)
         if passed <= pass_infected * TIE:
             return fish, allowed, (passed, float(bdtrc(allowed, fish, clean)))
@@ -161,11 +172,18 @@ def _of_group(
 
 def _pass_mark(n: np.ndarray, clean: float, fail_clean: float) -> np.ndarray:
     """Smallest mark that a clean group of n tests exceeds with at most `fail_clean` chance."""
-    # the median is never below floor(n·clean), so the mark for less than one half is not either
-    mark = np.floor(n * clean).astype(int)
-    while (over := (mark < n) & (bdtrc(mark, n, clean) > fail_clean * TIE)).any():
-        mark = mark + over
-    return mark
+    # the median is never below floor(n·clean), so the mark for less than one half is not either; the first bound of
+    # the search is where a chance of a millionth lies, and is raised where that is not enough
+    low = np.floor(n * clean).astype(int) - 1
+    high = np.minimum(n, np.ceil(n * clean + 5 * np.sqrt(n * clean * (1 - clean)) + 12).astype(int))
+    while (short := (high < n) & (bdtrc(high, n, clean) > fail_clean * TIE)).any():
+        high = np.where(short, np.minimum(2 * high, n), high)
+    while (high - low > 1).any():
+        middle = (low + high) // 2
+        serves = (middle >= n) | (bdtrc(np.maximum(middle, 0), n, clean) <= fail_clean * TIE)
+        serves &= middle >= 0
+        low, high = np.where(serves, low, middle), np.where(serves, middle, high)
+    return high
 
 
 def chance_of_at_most(
@@ -196,6 +214,8 @@ def chance_of_at_most(
     0.32684344
     """
     caught, chance = infected_caught(population, fish, infected)
+    kept = chance > 1e-14
+    caught, chance = caught[kept], chance[kept]
     true = np.arange(finds + 1)[:, None]
     of_infected = np.where(true <= caught, np.exp(_log_binomial(np.minimum(true, caught), caught, sensitivity)), 0.0)
     # of so many clean fish no more than all can be positive: beyond that bdtr knows no answer

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 from scipy.special import ndtri
 
@@ -88,7 +89,12 @@ def prevalence_within(
     >>> prevalence_within(0.5, 0.05, interval_level=0.95, population=200).fish
     132
     """
-    asked = {"prevalence": prevalence, "half_width": half_width, "population": population, "sensitivity": sensitivity}
+    asked: dict[str, Any] = {
+        "prevalence": prevalence,
+        "half_width": half_width,
+        "population": population,
+        "sensitivity": sensitivity,
+    }
     check_numbers(interval_level=interval_level, **asked)
     fish = _wilson_fish(prevalence * sensitivity, half_width * sensitivity, float(ndtri(0.5 + interval_level / 2)))
     if population is not None:

@@ -85,17 +85,18 @@ def arrivals(times: Times, sample: CleanSamplePlan, fish: int) -> ArrivalsPlan:
     >>> plan.hold_days, [row["day"] for row in plan.looks]
     (11, [0, 8, 11])
     """
+    first: int | None = None
+    changes: tuple[str, ...]
     if isinstance(times, NoTimes):
-        hold, shown, first, changes = None, np.array([np.nan]), None, ("warmer_water", "not_at_random")
-        changes = changes if times.code == "too_cold" else ("measured", "not_at_random")
-        reason, sure = times.code, 0.0
+        hold, shown, sure = None, np.full(1, np.nan), 0.0
+        reason, changes = times.code, ("warmer_water" if times.code == "too_cold" else "measured", "not_at_random")
     elif isinstance(times, LiveBearerTimes):
-        hold, shown, first, sure = _days(times.tenfold_days, 0.5), times.tenfold_days, None, 0.5
-        reason, changes = "live_bearer" if hold is not None else "dwindles", _CHANGES_LIVE_BEARER
+        hold, shown, sure = _days(times.tenfold_days, 0.5), times.tenfold_days, 0.5
+        reason, changes = "dwindles" if hold is None else "live_bearer", ("colder_slower_births", *_CHANGES)
     else:
-        shown, sure, reason, changes = times.all_shown(), SURE, "eggs_have_shown", _CHANGES_EGGS
-        hold = _days(shown, SURE)
-        first = _days(np.asarray(times.first_hatch_days, float) + times.recognised(), 0.5)
+        shown, sure = times.all_shown(), SURE
+        hold, first = _days(shown, SURE), _days(np.asarray(times.first_hatch_days, float) + times.recognised(), 0.5)
+        reason, changes = "eggs_have_shown", ("holding_water", *_CHANGES)
     return ArrivalsPlan(
         fish=sample.fish,
         fish_killed=sample.fish_killed,
@@ -111,8 +112,7 @@ def arrivals(times: Times, sample: CleanSamplePlan, fish: int) -> ArrivalsPlan:
     )
 
 
-_CHANGES_EGGS = ("holding_water", "find_restarts", "added_fish", "aggregation", "share_seen", "not_at_random")
-_CHANGES_LIVE_BEARER = ("colder_slower_births", "find_restarts", "added_fish", "aggregation", "share_seen", "not_at_random")
+_CHANGES = ("find_restarts", "added_fish", "aggregation", "share_seen", "not_at_random")
 
 
 def _days(days: np.ndarray, share: float) -> int | None:

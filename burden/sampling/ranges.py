@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -40,9 +39,11 @@ class Range:
         return bool(above and (value < self.high if self.high_open else value <= self.high))
 
     def __str__(self) -> str:
-        start = f"above {as_given(self.low)}" if self.low_open else f"from {as_given(self.low)}"
-        end = f"below {as_given(self.high)}" if self.high_open else f"at most {as_given(self.high)}"
-        return f"a number {start} and {end}"
+        low, high = as_given(self.low), as_given(self.high)
+        if not (self.low_open or self.high_open):
+            return f"{low} to {high}"
+        start = f"above {low}" if self.low_open else f"{low} or more"
+        return f"{start}, {'below' if self.high_open else 'at most'} {high}"
 
 
 _CONFIDENCE = Range(0.01, 0.9999, "For 95 % write 0.95; no sample makes anyone quite sure.")
@@ -106,12 +107,12 @@ def out_of_range(**values: Any) -> list[Problem]:
     return found
 
 
-def check_numbers(more: Iterable[Problem] = (), **values: Any) -> None:
+def check_numbers(*more: Problem, **values: Any) -> None:
     """Raise every problem of a plan's numbers at once.
 
     Parameters
     ----------
-    more : iterable of Problem
+    *more : Problem
         What else is wrong, such as two numbers in the wrong order.
     **values
         Numbers or draws by the names of `RANGES`.

@@ -201,7 +201,7 @@ def stop_at_threshold(
     fix = "Closer burdens are not told apart by counting; leave it out to decide about one."
     wrong = [] if apart else [Problem("command line", "high", str(high), "at least 1.05 times `low`", fix)]
     chances = {"call_high": call_high, "call_low": call_low}
-    check_numbers(wrong, k=k, max_fish=max_fish, low=low, high=high, **chances, **look.numbers())
+    check_numbers(*wrong, k=k, max_fish=max_fish, low=low, high=high, **chances, **look.numbers())
     in_view = float(look.in_view)
     as_seen = seen_k(low if high is None else math.sqrt(low * high), k, look)
     n = np.arange(1, max_fish + 1)

@@ -19,6 +19,7 @@ from burden.utils.results import Result
 __all__ = ["PondsPlan", "find_in_ponds"]
 
 _SHOWN = 5  # choices given besides the best
+_SPLIT = ("fish", "ponds_sampled", "fish_per_pond", "pond_sensitivity", "work")  # what a choice says
 _MOST_PER_POND = 1000  # no larger sample of one pond is considered
 
 
@@ -143,13 +144,13 @@ def find_in_ponds(
     (19, 8, 152)
     >>> plan = find_in_ponds(20, 0.2, 0.1, 0.95, pond_cost=10)
     >>> plan.ponds_sampled, plan.fish_per_pond, plan.fish
-    (13, 16, 208)
+    (15, 11, 165)
     """
-    asked = {"pond_prevalence": pond_prevalence, "prevalence": prevalence, "confidence": confidence}
+    asked: dict[str, Any] = {"pond_prevalence": pond_prevalence, "prevalence": prevalence, "confidence": confidence}
     check_numbers(ponds=ponds, population=fish_in_pond, sensitivity=sensitivity, pond_cost=pond_cost, **asked)
     farm = _Farm(ponds, pond_prevalence, prevalence, confidence, fish_in_pond, sensitivity, round_infected)
     options = tuple(sorted(_splits(farm, pond_cost), key=lambda o: (o["work"], o["ponds_sampled"])))
-    best = options[0] if options else dict.fromkeys(("fish", "ponds_sampled", "fish_per_pond", "pond_sensitivity", "work"))
+    best: Mapping[str, Any] = options[0] if options else dict.fromkeys(_SPLIT)
     all_looked_at = farm.seen(ponds, farm.pond_seen(min(fish_in_pond or _MOST_PER_POND, _MOST_PER_POND)))
     return PondsPlan(
         fish=best["fish"],

@@ -22,6 +22,7 @@ from burden.cli import main
 from burden.cli.progress_bar import Bar
 from burden.evidence import agent_names, parasite_names, reference
 from burden.report.files.folder import write_folder
+from burden.utils.errors import CannotAnswerError
 from burden.utils.progress import listening, track
 
 ROOT = Path(__file__).parents[2]
@@ -314,6 +315,86 @@ def test_recheck_and_arrivals_follow_from_the_windows():
     assert colder["day"] > look["day"]
 
 
+IMPOSSIBLE = {
+    "a live-bearer has no eggs to wait for": ("recheck", "--parasite", "gyrodactylus", "--temperature", "15", *DRAWS),
+    "too cold for eggs to hatch": ("recheck", "--parasite", "dactylogyrus", "--temperature", "1", *DRAWS),
+    "times nobody measured": ("arrivals", "--parasite", "zeuxapta", "--temperature", "20", "--fish", "9", *DRAWS),
+    "one fish in a hundred thousand": ("find", "--prevalence", "1e-5"),
+    "too few fish": ("find", "--prevalence", "0.05", "--population", "20", "--sensitivity", "0.3"),
+    "a test that cannot tell": ("find", "--prevalence", "0.05", "--sensitivity", "0.4", "--specificity", "0.6"),
+    "a mean nobody can know": ("mean", "--mean", "10", "--k", "0.01", "--precision", "0.01"),
+    "a card too short": ("stop", "--k", "1", "--precision", "0.1", "--max-fish", "5"),
+}
+
+
+@pytest.mark.parametrize("words", IMPOSSIBLE.values(), ids=IMPOSSIBLE)
+def test_an_impossible_question_is_an_answer_with_its_reason(words):
+    found = answer("sampling", *words)
+    assert found["reason"]
+    assert found["reason_code"]
+    assert found["what_would_change"]
+
+
+OUT_OF_RANGE = {
+    "--precision": ("mean", "--mean", "10", "--k", "1", "--precision", "1e-9"),
+    "--k": ("mean", "--mean", "10", "--k", "1e400", "--precision", "0.5"),
+    "--mean": ("mean", "--mean", "1e300", "--k", "1", "--precision", "0.5"),
+    "--low": ("stop", "--k", "1", "--low", "1e5"),
+    "--max-fish": ("stop", "--k", "1", "--low", "1", "--max-fish", "1000000"),
+    "--population": ("find", "--prevalence", "0.05", "--population", "99999999999"),
+    "--prevalence": ("find", "--prevalence", "nan"),
+    "--temperature": ("recheck", "--parasite", "dactylogyrus", "--temperature", "nan"),
+    "--lethal": ("arrivals", "--parasite", "dactylogyrus", "--temperature", "20", "--fish", "9", "--lethal", "9999999"),
+}
+
+
+@pytest.mark.parametrize("place", OUT_OF_RANGE)
+def test_a_number_out_of_its_range_is_named_by_its_option_with_the_range(place):
+    (problem,) = answer("sampling", *OUT_OF_RANGE[place], code=2)["problems"]
+    assert problem["place"] == place
+    assert re.search(r"\d", problem["expected"])
+    assert problem["fix"]
+
+
+def test_level_means_a_burden_and_interval_level_an_interval():
+    words = ("--mean", "5", "--k", "1", "--precision", "0.5")
+    assert answer("sampling", "mean", *words, "--interval-level", "0.95")["level"] == 0.95
+    wrong = answer("sampling", "mean", *words, "--level", "0.95", code=2)["problems"]
+    assert wrong[0]["place"] == "--level"
+    water = ("--parasite", "dactylogyrus", "--temperature", "20", *DRAWS)
+    assert answer("sampling", "recheck", *water, "--level", "3")["sample"]["level"] == 3
+    rare = answer("sampling", "arrivals", *water, "--fish", "300", "--prevalence", "0.3", "--preparations", "6")
+    assert rare["sample"]["target_prevalence"] == 0.3
+
+
+def test_share_of_a_small_group_in_whole_fish_and_a_test_that_errs():
+    group = ("find", "--prevalence", "0.05", "--population", "33")
+    up, down = answer("sampling", *group), answer("sampling", *group, "--round-infected", "down")
+    assert (up["infected"], down["infected"], up["fish_rounded_down"]) == (2, 1, down["fish"])
+    marked = answer("sampling", "find", "--prevalence", "0.02", "--specificity", "0.99")
+    assert (marked["fish"], marked["finds_allowed"]) == (524, 9)  # WOAH Aquatic Code chapter 1.4
+    wrong = answer("sampling", *group, "--specificity", "0.9", "--ponds", "3", "--rounds", "2", code=2)
+    assert [problem["place"] for problem in wrong["problems"]] == ["--ponds", "--rounds"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("find", "--prevalence", "0.05", "--population", "33", "--rounds", "3"),
+        ("find", "--prevalence", "0.1", "--ponds", "12"),
+        ("mean", "--mean", "10", "--k", "1", "--precision", "0.5", "--fraction-examined", "0.01"),
+        ("recheck", "--parasite", "dactylogyrus", "--temperature", "20", "--population", "40", "--lethal", "2", *DRAWS),
+        ("arrivals", "--parasite", "dactylogyrus", "--temperature", "20", "--fish", "40", *DRAWS),
+    ],
+    ids=lambda words: words[0],
+)
+def test_a_plan_is_five_lines_and_the_rest_behind_all(words):
+    brief, whole = (run("sampling", *words, *more).stdout.splitlines() for more in ((), ("--all",)))
+    assert 3 <= len(brief) <= 5
+    assert len(whole) > len(brief)
+    assert whole[0] == brief[0]
+
+
 # --- facts of the trade ----------------------------------------------------------------------------------------------
 def test_trade_facts_of_the_repeat_interval():
     """Near 26 °C gill flukes of carp are dosed again after 3 to 7 d (common practice, no source)."""
@@ -429,17 +510,23 @@ def test_an_unpublished_dose_can_be_accepted():
     assert answer(*words)["mass_mg"] == 50_000
 
 
-def test_what_cannot_be_answered_is_exit_code_1_with_its_reason():
-    words = ("sampling", "recheck", "--parasite", "gyrodactylus", "--temperature", "15")
-    found = answer(*words, code=1)
-    assert (found["ok"], found["problems"]) == (False, [])
-    assert "no eggs" in found["error"]
+def test_what_cannot_be_answered_is_exit_code_1_with_its_reason(monkeypatch):
+    import burden.sampling.detection as room
+
+    def unknown(*_: object, **__: object) -> None:
+        raise CannotAnswerError("nobody measured it")
+
+    monkeypatch.setattr(room, "find", unknown)
+    failed = CliRunner().invoke(main, ["sampling", "find", "--prevalence", "0.05", "--json"])
+    assert failed.exit_code == 1
+    found = json.loads(failed.stdout)
+    assert (found["ok"], found["problems"], found["error"]) == (False, [], "nobody measured it")
 
 
 def test_a_fault_of_ours_shows_its_traceback_only_when_asked(monkeypatch):
     import burden.sampling.detection as room
 
-    def broken(*_: object) -> None:
+    def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError("on purpose")
 
     monkeypatch.setattr(room, "find", broken)
@@ -454,7 +541,7 @@ def test_a_fault_of_ours_shows_its_traceback_only_when_asked(monkeypatch):
 def test_ctrl_c_leaves_quietly(monkeypatch):
     import burden.sampling.detection as room
 
-    def stopped(*_: object) -> None:
+    def stopped(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
     monkeypatch.setattr(room, "find", stopped)

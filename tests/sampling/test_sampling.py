@@ -20,11 +20,11 @@ from statsmodels.stats.proportion import samplesize_confint_proportion
 
 from burden import sampling
 from burden import statistics as classical
-from burden.sampling.burden_threshold import log_chance_of_nothing
+from burden.sampling.look import log_chance_of_nothing
 from burden.sampling.sequential import seen_k
-from burden.sampling.stop_lines import walk_to_decision
+from burden.sampling.stopping_lines import walk_to_decision
 from burden.statistics import detection_per_fish, zero_share
-from burden.utils.errors import CannotAnswerError, InputError
+from burden.utils.errors import InputError
 
 HERE = Path(__file__).parents[1]
 
@@ -64,7 +64,7 @@ def test_no_cell_of_the_printed_tables_is_left_out() -> None:
 )
 def test_fish_in_a_finite_group_as_printed(row: dict[str, str]) -> None:
     at = given_numbers(row["inputs"])
-    plan = sampling.find(at["prev"], at["conf"], int(at["N"]))
+    plan = sampling.find(at["prev"], at["conf"], int(at["N"]), round_infected="down")  # D=…(floor) in every row
     assert plan.method == "hypergeometric"
     assert plan.fish == int(row["expected"])
 
@@ -99,12 +99,20 @@ def test_rule_of_three() -> None:
 
 
 @settings(max_examples=80, deadline=None)
-@given(st.integers(2, 400), st.floats(0.003, 0.9), st.floats(0.5, 0.99), st.floats(0.2, 1.0))
+@given(
+    st.integers(2, 400),
+    st.floats(0.003, 0.9),
+    st.floats(0.5, 0.99),
+    st.floats(0.2, 1.0),
+    st.sampled_from(["up", "down"]),
+)
 def test_find_is_the_smallest_number_by_direct_sum(
-    population: int, prevalence: float, confidence: float, sensitivity: float
+    population: int, prevalence: float, confidence: float, sensitivity: float, rounding: str
 ) -> None:
-    plan = sampling.find(prevalence, confidence, population, sensitivity)
-    infected = max(1, math.floor(population * prevalence + 1e-9))
+    plan = sampling.find(prevalence, confidence, population, sensitivity, rounding)
+    exact = population * prevalence
+    infected = max(1, math.ceil(exact - 1e-9) if rounding == "up" else math.floor(exact + 1e-9))
+    assert plan.infected == infected
 
     def miss(n: int) -> float:
         j = np.arange(infected + 1)
@@ -132,7 +140,9 @@ def test_find_keeps_its_contract_and_says_why() -> None:
     assert got["fish_killed"] == 0
     assert "5 of 100 fish infected" in got["reason"]
     assert got["what_would_change"]
-    assert "No healthy fish is killed" in str(plan)
+    assert "No healthy fish need be killed" in str(plan)
+    assert got["reason_code"] == "smallest_sample"
+    assert len(got["what_would_change"]) == len(got["what_would_change_codes"])
     assert list(plan.to_frame()["fish"]) == [45]
 
 
@@ -141,15 +151,16 @@ def test_find_that_cannot_be_reached_gives_null_with_a_reason() -> None:
     assert plan.fish is None
     assert plan.confidence_reached == pytest.approx(0.5)
     assert json.loads(plan.to_json())["fish"] is None
-    assert "looking at every fish still misses" in plan.reason
-    assert "Not even all 10 fish" in plan.headline()
+    assert plan.reason == "all_fish_too_few"
+    assert "even all of them look clean with 50 % chance" in str(plan.because)
+    assert plan.headline() == "All 10 fish are not enough: they reach 50 % confidence, not 95 %."
 
 
 def test_all_wrong_options_are_told_at_once() -> None:
     with pytest.raises(InputError) as caught:
         sampling.find(5, 95, population=0, sensitivity=0)
     places = [p.place for p in caught.value.problems]
-    assert places == ["--prevalence", "--confidence", "--population", "--sensitivity"]
+    assert places == ["prevalence", "confidence", "population", "sensitivity"]
     assert "0.05" in caught.value.problems[0].fix
 
 
@@ -174,10 +185,103 @@ def test_imperfect_test_plan_states_its_true_errors() -> None:
     infected = 0.05 * 0.9 + 0.95 * 0.05
     assert plan.chance_of_passing_infected == pytest.approx(stats.binom.cdf(plan.finds_allowed, plan.fish, infected))
     assert plan.chance_of_failing_clean == pytest.approx(stats.binom.sf(plan.finds_allowed, plan.fish, 0.05))
-    with pytest.raises(InputError, match="tells infected from clean"):
-        sampling.find_with_false_positives(0.05, 0.3, 0.6)
-    with pytest.raises(InputError, match="50,000"):
-        sampling.find_with_false_positives(0.0005, 0.9, 0.9)
+
+
+def test_a_test_that_cannot_tell_and_a_prevalence_out_of_reach_are_answers() -> None:
+    useless = sampling.find_with_false_positives(0.05, 0.3, 0.6)
+    assert (useless.fish, useless.finds_allowed, useless.reason) == (None, None, "test_cannot_tell")
+    assert "unless both add to over 100 %" in useless.text()
+    beyond = sampling.find_with_false_positives(0.0005, 0.9, 0.9)
+    assert (beyond.fish, beyond.reason) == (None, "no_sample_keeps_both")
+    assert json.loads(beyond.to_json())["chance_of_failing_clean"] is None
+
+
+def test_pass_mark_of_a_small_group_by_direct_sum() -> None:
+    """12 of 120 infected, each found in 9 of 10, a clean fish called positive in 2 of 100: all sizes and marks."""
+    group, infected, seen, clean = 120, 12, 0.9, 0.02
+
+    def passes(n: int, c: int) -> float:
+        j = np.arange(min(n, infected) + 1)
+        both = [
+            stats.binom.pmf(np.arange(c + 1), i, seen) @ stats.binom.cdf(c - np.arange(c + 1), n - i, clean) for i in j
+        ]
+        return float(stats.hypergeom.pmf(j, group, infected, n) @ both)
+
+    plan = sampling.find_with_false_positives(0.1, seen, 1 - clean, population=group)
+    assert plan.chance_of_passing_infected == pytest.approx(passes(plan.fish, plan.finds_allowed), abs=1e-9)
+    assert plan.chance_of_failing_clean == pytest.approx(stats.binom.sf(plan.finds_allowed, plan.fish, clean))
+    served = [
+        n for n in range(1, group + 1) for c in range(8) if stats.binom.sf(c, n, clean) <= 0.05 and passes(n, c) <= 0.05
+    ]
+    assert plan.fish == min(served)
+
+
+@pytest.mark.parametrize(("group", "infected"), [(33, 2), (40, 2), (41, 3), (100, 5), (7, 1)])
+def test_five_percent_of_a_small_group_is_rounded_up_to_whole_fish(group: int, infected: int) -> None:
+    """Fewer infected fish would be less than the prevalence: 1 of 33 is 3 %. Tables round down, and ask for more."""
+    plan = sampling.find(0.05, 0.95, group)
+    assert plan.infected == infected
+    assert infected / group >= 0.05 > (infected - 1) / group
+    tables = sampling.find(0.05, 0.95, group, round_infected="down")
+    assert tables.fish >= plan.fish
+    assert plan.fish_rounded_down == (None if tables.infected == infected else tables.fish)
+
+
+@pytest.mark.parametrize("population", [10**6, 10**9])
+def test_a_very_large_group_needs_as_many_fish_as_a_large_one(population: int) -> None:
+    assert sampling.find(0.05, 0.95, population).fish == sampling.find(0.05, 0.95).fish == 59
+    assert sampling.find(0.001, 0.95, population, 0.1).fish == pytest.approx(
+        sampling.find(0.001, 0.95, None, 0.1).fish, rel=0.02
+    )
+
+
+def test_a_rare_infection_is_out_of_reach_with_the_number_it_would_take() -> None:
+    plan = sampling.find(1e-5, 0.95)
+    assert (plan.fish, plan.reason) == (None, "beyond_reach")
+    # rule of three: 3/prevalence, nearer −ln(0.05)/prevalence
+    assert plan.fish_needed == pytest.approx(-math.log(0.05) / 1e-5, abs=2)
+    assert "it would take 299 572 fish" in plan.headline()
+
+
+NO_NUMBER = (math.nan, math.inf, -math.inf, 1e-300, 1e300, -1.0)
+
+
+@pytest.mark.parametrize("value", NO_NUMBER)
+def test_no_number_that_makes_no_sense_gets_past(value: float) -> None:
+    """Each is refused as what it is, with the range and what to write; none ends in an error of arithmetic."""
+    look = sampling.Look(0.01)
+    calls = {
+        "prevalence": lambda: sampling.find(value, 0.95),
+        "confidence": lambda: sampling.find(0.05, value),
+        "k": lambda: sampling.mean(10.0, value, 0.5),
+        "precision": lambda: sampling.mean(10.0, 1.0, value),
+        "mean": lambda: sampling.mean(value, 1.0, 0.5),
+        "low": lambda: sampling.stop_at_threshold(1.0, value),
+        "half_width": lambda: sampling.prevalence_within(0.3, value),
+        "level": lambda: sampling.find_by_burden(value, 1.0, look),
+        "temperature_c": lambda: sampling.SampledGroup("dactylogyrus", value if value else 0.0),
+    }
+    for name, call in calls.items():
+        if name == "temperature_c" and 0 <= value <= 40:
+            continue
+        with pytest.raises(InputError) as caught:
+            call()
+        assert [problem.place for problem in caught.value.problems] == [name]
+
+
+def test_a_card_with_many_flukes_is_followed_in_steps() -> None:
+    """Thousands of flukes a fish: against simulated counts, in seconds."""
+    card = sampling.stop_at_threshold(0.5, 5000.0, 9000.0, max_fish=60)
+    assert max(line["high_at_least"] for line in card.lines) > 100_000
+    rng = np.random.default_rng(3)
+    total = rng.negative_binomial(0.5, 0.5 / (0.5 + 9000.0), (20_000, 60)).cumsum(1)
+    low = np.array([-1 if r["low_at_most"] is None else r["low_at_most"] for r in card.lines])
+    high = np.array([r["high_at_least"] for r in card.lines])
+    stopped = (total <= low) | (total >= high)
+    first = np.where(stopped.any(1), stopped.argmax(1), 59)
+    called = (total[np.arange(20_000), first] >= high[first]).mean()
+    assert card.expected["called_high_if_high"] == pytest.approx(called, abs=4 * math.sqrt(0.25 / 20_000))
+    assert card.expected["fish_if_high"] == pytest.approx((first + 1).mean(), abs=0.5)
 
 
 @pytest.mark.parametrize(
@@ -257,15 +361,34 @@ def test_healthy_fish_are_killed_only_when_allowed_and_needed() -> None:
     few = {"level": 2.0, "k": 0.8, "look": look, "population": 40}
     refused = sampling.find_by_burden(**few)
     assert (refused.fish, refused.fish_killed) == (None, 0)
-    assert "would show fewer than" in refused.reason
+    assert refused.reason == "more_preparations"
+    assert refused.level_shown == pytest.approx(sampling.level_shown(40, 0.8, look))
+    assert f"would show fewer than {refused.level_shown:.2g} flukes" in str(refused.because)
     allowed = sampling.find_by_burden(**few, lethal_allowed=5)
     assert allowed.fish is not None
     assert 0 < allowed.fish_killed <= 5
-    assert "are killed and looked at whole" in str(allowed)
+    assert "must be killed and searched whole" in str(allowed)
+    # side by side: without a fish killed, and with every number up to those allowed
+    assert [choice["killed"] for choice in allowed.choices][:2] == [0, 1]
+    assert allowed.choices[0]["fish"] is None
+    assert allowed.choices[0]["confidence_reached"] == pytest.approx(refused.confidence_reached)
+    assert "Live fish only: all of them reach" in str(allowed)
     fewer = sampling.find_by_burden(**few, lethal_allowed=allowed.fish_killed - 1)
     assert fewer.fish is None
     enough = sampling.find_by_burden(**{**few, "population": None}, lethal_allowed=5)
     assert enough.fish_killed == 0
+    shown = str(enough)
+    assert f"Live fish only: {enough.fish} fish. With" in shown
+
+
+def test_a_level_asked_for_as_a_prevalence() -> None:
+    """With k drawn, each draw has the burden at which this share of fish is infected."""
+    k = np.array([0.3, 1.0, 3.0])
+    level = sampling.level_at_prevalence(0.2, k)
+    assert 1 - zero_share(level, k) == pytest.approx(np.full(3, 0.2))
+    plan = sampling.find_by_burden(level, k, sampling.Look(), target_prevalence=0.2)
+    assert plan.fish == sampling.find(0.2, 0.95).fish  # looked at whole, a fish shows what it has
+    assert "fewer than 20 % of the fish are infected" in plan.headline()
 
 
 def test_options_trade_fish_for_preparations() -> None:
@@ -288,7 +411,9 @@ def test_level_shown_turns_the_plan_round() -> None:
 def test_wrong_burden_options_are_told_at_once() -> None:
     with pytest.raises(InputError) as caught:
         sampling.find_by_burden(0.0, -1.0, sampling.Look(1.5, 0), 2.0)
-    assert len(caught.value.problems) == 5
+    assert [problem.place for problem in caught.value.problems] == [
+        *("level", "k", "confidence", "fraction_examined", "preparations")
+    ]
 
 
 # --- ponds and rounds -----------------------------------------------------------------------------------------
@@ -314,12 +439,20 @@ def test_ponds_plan_of_small_ponds_and_of_the_impossible() -> None:
     plan = sampling.find_in_ponds(6, 0.2, 0.1, 0.8, fish_in_pond=30)
     seen = sampling.group_sensitivity(30, plan.fish_per_pond, 3)
     assert plan.pond_sensitivity == pytest.approx(seen)
-    assert sampling.group_sensitivity(6, plan.ponds_sampled, 1, seen) >= 0.8
+    # a fifth of six ponds, or more, is two
+    assert sampling.group_sensitivity(6, plan.ponds_sampled, 2, seen) >= 0.8
     none = sampling.find_in_ponds(6, 0.2, 0.1, 0.95, fish_in_pond=10, sensitivity=0.3)
     assert none.fish is None
-    assert "take more of each fish" in none.reason
-    with pytest.raises(InputError, match="--pond-prevalence"):
+    assert none.reason == "all_ponds_too_few"
+    with pytest.raises(InputError, match="pond_prevalence"):
         sampling.find_in_ponds(6, 20, 0.1, 0.95)
+
+
+def test_a_pond_that_takes_time_to_set_up_is_visited_less() -> None:
+    free, dear = (sampling.find_in_ponds(20, 0.2, 0.1, 0.95, pond_cost=cost) for cost in (0.0, 30.0))
+    assert dear.ponds_sampled < free.ponds_sampled
+    assert dear.fish > free.fish
+    assert dear.work == dear.fish + 30 * dear.ponds_sampled < free.fish + 30 * free.ponds_sampled
 
 
 def _freedom(check: str) -> list[dict[str, str]]:
@@ -365,8 +498,9 @@ def test_new_fish_set_a_ceiling_that_rounds_cannot_pass() -> None:
     result = sampling.absent_after_clean_rounds(0.5, 0.6, enters, rounds=300)
     assert result.rounds_to_target is None
     assert result.rounds[-1]["absent_after"] == pytest.approx(result.ceiling, abs=1e-6)
-    assert "New fish bring flukes" in result.reason
+    assert result.reason == "new_fish"
     assert json.loads(result.to_json())["rounds_to_target"] is None
+    assert "New fish bring flukes with 55 % chance" in json.loads(result.to_json())["reason"]
     assert "After 300 clean rounds" in str(result)
     assert len(result.to_frame()) == 300
     closed = sampling.absent_after_clean_rounds(0.5, 0.6)
@@ -441,6 +575,7 @@ def test_mean_of_a_finite_group_equals_a_simulation_of_its_own_mean() -> None:
     assert none.fish is None
     assert json.loads(none.to_json())["fish"] is None
     assert "Not even all 50 fish" in none.headline()
+    assert "within 25 % of itself" in none.headline()
 
 
 @pytest.mark.parametrize(("p", "half"), [(0.5, 0.05), (0.1, 0.05), (0.02, 0.03), (0.9, 0.2)])
@@ -456,7 +591,9 @@ def test_prevalence_plan_is_the_smallest_by_the_interval_itself(p: float, half: 
 def test_prevalence_plan_meets_the_wald_formula_of_statsmodels_within_z_squared() -> None:
     wald = samplesize_confint_proportion(0.5, 0.05, alpha=0.05)
     # at one half Wilson's n is Wald's less z² exactly
-    assert sampling.prevalence_within(0.5, 0.05, level=0.95).fish == math.ceil(wald - stats.norm.ppf(0.975) ** 2)
+    assert sampling.prevalence_within(0.5, 0.05, interval_level=0.95).fish == math.ceil(
+        wald - stats.norm.ppf(0.975) ** 2
+    )
 
 
 def test_prevalence_plan_of_a_group_keeps_what_looking_at_all_does_not_mend() -> None:
@@ -483,7 +620,8 @@ def test_no_more_fish_are_positive_than_looked_at(finds: int, fish: int) -> None
 def test_prevalence_plan_with_sensitivity_and_small_groups() -> None:
     assert sampling.prevalence_within(0.3, 0.1, sensitivity=0.5).fish > sampling.prevalence_within(0.3, 0.1).fish
     assert sampling.prevalence_within(0.3, 0.1, population=40).fish <= 40
-    with pytest.raises(InputError, match="--half-width"):
+    assert "within 10 percentage points" in sampling.prevalence_within(0.3, 0.1).headline()
+    with pytest.raises(InputError, match="half_width"):
         sampling.prevalence_within(0.3, 10)
 
 
@@ -529,7 +667,7 @@ def test_a_card_of_one_threshold_says_how_often_it_cries_wolf() -> None:
     called = float((first_up < first_down).mean())
     assert called > 0.12
     assert card.expected["called_high_if_low"] == pytest.approx(called, abs=4 * math.sqrt(0.14 * 0.86 / 40_000))
-    assert "A light one (1.5 a fish) is called high with 14.2 % chance." in card.text()
+    assert "A light one (1.5 a fish) is called high by mistake with 14 % chance." in card.text()
 
 
 def test_probability_ratio_lines_are_where_the_ratio_meets_its_bounds() -> None:
@@ -578,7 +716,7 @@ def test_one_threshold_card_uses_iwao_and_rounds_inwards() -> None:
     line = card.lines[24]
     lower, upper = sampling.iwao_lines(25, 2.0, 0.0, 2.0, stats.norm.ppf(0.95))
     assert (line["low_at_most"], line["high_at_least"]) == (math.floor(lower), math.ceil(upper))
-    assert card.method.startswith("Iwao")
+    assert card.method == "Iwao"
     assert card.lines[0]["low_at_most"] is None
     assert "go on" in str(card)
 
@@ -593,14 +731,14 @@ def test_precision_card_by_kuno_and_green() -> None:
             mean = row["stop_at_least"] / row["fish"]
             assert (1 / mean + 1) / row["fish"] <= error**2
     green = sampling.stop_at_precision(1.0, 0.5, max_fish=40, power_law=(2.0, 1.5))
-    assert green.method.startswith("Green")
+    assert green.method == "Green"
     assert green.lines[9]["stop_at_least"] == math.ceil(float(sampling.green_line(10, error, 2.0, 1.5)))
     assert len(kuno.to_frame()) == 40
     assert json.loads(kuno.to_json())["lines"][0] == {"fish": 1, "stop_at_least": None}
     with pytest.raises(InputError) as caught:
         sampling.stop_at_precision(-1.0, 2.0, max_fish=0)
     assert len(caught.value.problems) == 3
-    with pytest.raises(InputError, match="below --high"):
+    with pytest.raises(InputError, match="times `low`"):
         sampling.stop_at_threshold(1.0, 3.0, 2.0)
 
 
@@ -620,32 +758,37 @@ def _windows(**more: object) -> sampling.DevelopmentTimes:
     return sampling.DevelopmentTimes(last - 3, last, mature, 1.0, **more)
 
 
+def _sample(**more: object) -> sampling.CleanSamplePlan:
+    return sampling.find_by_burden(1.0, 0.8, sampling.Look(0.01, preparations=6), **{"population": 200, **more})
+
+
 def test_recheck_waits_for_the_last_eggs_and_no_longer() -> None:
     """Against a simulation of eggs: 95 % of draws have shown their 99 % egg by that day, not by the day before."""
     windows = _windows()
-    plan = sampling.recheck(windows, 1.0, 0.8, sampling.Look(0.01, preparations=6), population=200)
+    plan = sampling.recheck(windows, _sample())
     shown = windows.last_hatch_days + 1.0 + windows.earliest_maturity_days
     assert np.mean(shown <= plan.day) >= 0.95 > np.mean(shown <= plan.day - 1)
     assert plan.survivors_only_until_day == math.floor(np.quantile(windows.earliest_maturity_days, 0.05))
     assert plan.survivors_only_until_day < plan.all_shown_days.low < plan.day
     assert plan.fish == plan.sample.fish
     assert json.loads(plan.to_json())["sample"]["preparations"] == 6
-    assert f"Look {plan.day} days after the last dose" in str(plan)
+    assert f"Look again {plan.day} days after the last dose" in str(plan)
+    assert f"Look again {plan.day} days from today" in plan.headline(dosed=False)
+    assert len(plan.brief().splitlines()) <= 5
     assert len(plan.rows()) == 6
 
 
 def test_flukes_recognised_young_bring_the_recheck_forward() -> None:
     at_maturity, young = (
-        sampling.recheck(w, 1.0, 0.8, sampling.Look(0.05, 6), population=200)
-        for w in (_windows(), _windows(recognised_age_days=np.full(300, 1.0)))
+        sampling.recheck(w, _sample()) for w in (_windows(), _windows(recognised_age_days=np.full(300, 1.0)))
     )
     assert young.day < at_maturity.day
-    assert "recognised younger" in at_maturity.text()
+    assert "recognised_younger" in at_maturity.what_would_change
     assert "recognised only when older" in young.text()
 
 
 def test_arrivals_are_held_until_eggs_have_shown_and_looked_at_thrice() -> None:
-    plan = sampling.arrivals(_windows(), 60, 1.0, 0.8, sampling.Look(0.01, preparations=6))
+    plan = sampling.arrivals(_windows(), _sample(population=60), 60)
     days = [row["day"] for row in plan.rows()]
     assert days[0] == 0
     assert days == sorted(days)
@@ -653,24 +796,49 @@ def test_arrivals_are_held_until_eggs_have_shown_and_looked_at_thrice() -> None:
     assert plan.hold_days >= plan.all_shown_days.high - 1
     assert all(row["fish"] <= 60 for row in plan.rows())
     assert plan.fish_killed == 0
-    with pytest.raises(InputError, match="--fish"):
-        sampling.arrivals(_windows(), 0, 1.0, 0.8, sampling.Look(0.01))
+    assert "this look decides" in plan.text()
 
 
 def test_too_few_arrivals_are_told_what_they_can_show() -> None:
-    plan = sampling.arrivals(_windows(), 5, 1.0, 0.8, sampling.Look(0.01, preparations=6))
+    plan = sampling.arrivals(_windows(), _sample(population=5), 5)
     assert plan.fish is None
-    shown = float(re.search(r"would show fewer than ([\d.e+]+) flukes", plan.reason).group(1))
-    assert shown == pytest.approx(sampling.level_shown(5, 0.8, sampling.Look(0.01, 6)), rel=0.05)
+    assert plan.sample.level_shown == pytest.approx(sampling.level_shown(5, 0.8, sampling.Look(0.01, 6)), rel=1e-6)
+    assert f"fewer than {plan.sample.level_shown:.2g} flukes a fish" in str(plan.because)
     assert [row["fish"] for row in plan.rows()] == [5, 5, 5]
 
 
-def test_live_bearers_have_no_window() -> None:
-    none = np.full(3, np.nan)
-    with pytest.raises(CannotAnswerError, match="live-bearers"):
-        sampling.recheck(sampling.DevelopmentTimes(none, none, none), 1.0, 0.8, sampling.Look(0.01))
-    with pytest.raises(InputError, match="first <= last"):
-        sampling.arrivals(sampling.DevelopmentTimes(*np.array([[5.0], [3.0], [5.0]])), 9, 1.0, 0.8, sampling.Look(0.01))
+def test_live_bearers_are_answered_without_eggs() -> None:
+    """What came in grows at the rate of its own life table: a tenth of the burden has grown to it by the hold."""
+    group = sampling.SampledGroup("gyrodactylus", 20.0, draws=60)
+    times = group.times()
+    plan = sampling.arrivals(times, group.clean_sample(population=30), 30)
+    assert plan.hold_days == math.ceil(np.quantile(times.tenfold_days, 0.5, method="higher"))
+    assert [row["sees"] for row in plan.looks] == ["flukes_on_arrival", "grown_young"]
+    assert "lay no eggs" in plan.text()
+    colder = sampling.arrivals(sampling.SampledGroup("gyrodactylus", 10.0, draws=60).times(), plan.sample, 30)
+    assert colder.hold_days > plan.hold_days
+    assert sampling.recheck(times, plan.sample).day == 7
+
+
+def test_where_no_day_can_be_given_the_sample_still_is() -> None:
+    for code, parasite, temperature in (("too_cold", "dactylogyrus", 1.0), ("not_measured", "zeuxapta", 20.0)):
+        group = sampling.SampledGroup(parasite, temperature, draws=60)
+        look = sampling.recheck(group.times(), group.clean_sample())
+        hold = sampling.arrivals(group.times(), group.clean_sample(population=200), 200)
+        assert (look.day, hold.hold_days, look.reason, hold.reason) == (None, None, code, code)
+        assert look.fish == look.sample.fish is not None
+        assert json.loads(hold.to_json())["all_shown_days"]["median"] is None
+        assert "cannot be said" in look.brief()
+        assert "no day can be given" in hold.text().lower()
+
+
+def test_the_burden_not_to_be_missed_goes_with_the_weight_of_the_fish() -> None:
+    big, small = (
+        sampling.SampledGroup("dactylogyrus", 20.0, weight_g=w, draws=60).clean_sample() for w in (400.0, 5.0)
+    )
+    assert (big.level, small.level) == (10.0, pytest.approx(0.125))
+    with pytest.raises(InputError, match="first hatch <= last hatch"):
+        sampling.DevelopmentTimes(*np.array([[5.0], [3.0], [5.0]]))
 
 
 # --- rounds of a plan, and figures -----------------------------------------------------------------------------------
@@ -695,7 +863,7 @@ def test_rounds_of_several_ponds_and_wrong_numbers() -> None:
     reached = sampling.group_sensitivity(6, ponds.ponds_sampled, 1, ponds.pond_sensitivity)
     assert 0.95 <= ponds.confidence_reached == pytest.approx(reached)
     assert first == pytest.approx(0.5 / (0.5 + 0.5 * (1 - reached)))
-    with pytest.raises(InputError, match=r"--rounds-a-year[\s\S]*--new-infected"):
+    with pytest.raises(InputError, match=r"rounds_a_year[\s\S]*new_infected"):
         sampling.with_clean_rounds(ponds, 2, 3, 40, 0)
 
 

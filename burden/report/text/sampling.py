@@ -70,16 +70,16 @@ def of_fish(fish: int, population: int | None) -> str:
     return counted(fish, "fish") if population is None else f"{plain(fish, 9)} of {counted(population, 'fish')}"
 
 
-def _register(role: str) -> Any:
-    @singledispatch
-    def part(plan: SamplingPlan, code: str) -> str:
-        raise TypeError(f"{type(plan).__name__} has no {role}: register one in burden.report.text")
-
-    return part
+@singledispatch
+def headline_of(plan: SamplingPlan, code: str) -> str:
+    """Write a plan in one line; a writer for each type of plan is registered here."""
+    raise TypeError(f"{type(plan).__name__} has no headline: register one in burden.report.text")
 
 
-#: sentences of a plan by its type: the plan in one line, and why it is so; called with the plan and a code
-headline_of, reason_of = _register("headline"), _register("reason")
+@singledispatch
+def reason_of(plan: SamplingPlan, code: str) -> str:
+    """Write why a plan is as it is; a writer for each type of plan is registered here."""
+    raise TypeError(f"{type(plan).__name__} has no reason: register one in burden.report.text")
 
 
 @writes
@@ -88,7 +88,7 @@ def _remark_text(remark: PlanRemark) -> str:
     load_writers(type(remark.plan).__module__)
     if remark.role == "change":
         return CHANGES[remark.code]
-    return str((headline_of if remark.role == "headline" else reason_of)(remark.plan, remark.code))
+    return (headline_of if remark.role == "headline" else reason_of)(remark.plan, remark.code)
 
 
 def whole_plan(plan: SamplingPlan, *more: str) -> str:
@@ -98,9 +98,10 @@ def whole_plan(plan: SamplingPlan, *more: str) -> str:
     return "\n".join([*lines, *(part for text in more if text for part in ("", text))])
 
 
-def brief_plan(plan: SamplingPlan, *more: str) -> str:
+def brief_plan(plan: SamplingPlan, *more: str, why: str | None = None) -> str:
     """Write a plan in five lines: what to do, why, what matters besides."""
-    lines = [plan.headline(), str(plan.because), *_killed(plan), *more, *map(str, plan.changes)]
+    lines = [plan.headline(), str(plan.because) if why is None else why, *_killed(plan), *more]
+    lines += [change for change in map(str, plan.changes) if change not in lines]
     return "\n".join(lines[:_LINES])
 
 
@@ -121,7 +122,7 @@ def table(heads: Mapping[str, str], rows: Iterable[Mapping[str, Any]], missing: 
 @headline_of.register
 def _(plan: FindPlan, code: str) -> str:
     if plan.fish is None and plan.population is None:
-        return f"No sample at hand is enough: it would take {counted(plan.fish_needed or 0, 'fish')}."
+        return f"No practical sample is enough: it would take {counted(plan.fish_needed or 0, 'fish')}."
     if plan.fish is None:
         reached = percent(plan.confidence_reached)
         whole = all_of(plan.population or 0, "fish").capitalize()
@@ -149,7 +150,7 @@ def _(plan: FindPlan, code: str) -> str:
         return f"{group}{seen}, {counted(plan.fish or 0, 'fish')} all look clean with a chance of at most {missed}."
     chance = percent(1 - plan.confidence_reached)
     if code == "beyond_reach":
-        return f"{group}{seen}, even 50 000 fish all look clean with {chance} chance. Look for a higher prevalence."
+        return f"{group}{seen}, even 50 000 fish all look clean with {chance} chance. Ask for a higher prevalence."
     return f"{group}{seen}, even all of them look clean with {chance} chance. Take more clips or scrapes of each fish."
 
 
@@ -225,7 +226,9 @@ def _rounds_brief(found: AbsenceAfterRounds) -> str:
     last = found.rounds[-1]
     spread = last["high"] - last["low"] > 1e-9
     between = f" ({percent(last['low'])} to {percent(last['high'])})" if spread else ""
-    head = f"After {counted(last['round'], 'clean round')} flukes are absent with {percent(last['absent_after'])} chance"
+    head = (
+        f"After {counted(last['round'], 'clean round')} flukes are absent with {percent(last['absent_after'])} chance"
+    )
     if found.reason == "reached":
         reached = counted(found.rounds_to_target or 0, "round")
         return f"{head}{between}; {as_asked(found.target)} is reached after {reached}."

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from burden.report.text.sampling_sizes import table_of_choices
 from burden.report.text.sampling import CHANGES, as_asked, brief_plan, headline_of, reason_of, table, whole_plan
+from burden.report.text.sampling_sizes import table_of_choices
 from burden.sampling.follow_up import RecheckPlan
 from burden.sampling.quarantine import ArrivalsPlan
-from burden.utils.formatting import counted, interval, sentence
+from burden.utils.formatting import counted, interval, plain, sentence, several, uncapitalised
 from burden.utils.wording import writes, writes_brief
 
 __all__: list[str] = []  # writers are found by the type they write
@@ -20,14 +20,14 @@ CHANGES.update(
         "recognised_older": "If flukes can be recognised only when older, the day comes later.",
         "further_dose": "A further dose starts the count of days again.",
         "colder_slower_births": "Colder water: they multiply more slowly, so wait longer.",
-        "holding_water": "Colder holding water lengthens the hold; warmer water shortens it, within what the fish bear.",
+        "holding_water": "Colder holding water lengthens the hold. Warmer water, if the fish bear it, shortens it.",
         "find_restarts": "Any fluke found: treat, and count the hold again from the last dose.",
         "added_fish": "Fish added to the group start the hold again for all.",
     }
 )
 _NO_DAY = {
     "too_cold": "In water this cold eggs do not hatch within 400 days, so no day can be given.",
-    "dwindles": "In this water the flukes die faster than they breed in most simulations, so no second day can be given.",
+    "dwindles": "In most simulations these flukes dwindle in such water, so no day of a second look can be given.",
 }
 _SEES = {
     "flukes_on_arrival": "flukes on arrival",
@@ -52,21 +52,26 @@ def _(plan: RecheckPlan, code: str) -> str:
 
 @reason_of.register
 def _(plan: RecheckPlan, code: str) -> str:
+    judges = _judges_the_dose(plan.survivors_only_until_day or 0) if code == "eggs_have_shown" else ""
+    return " ".join(part for part in (_why_day(plan), judges, str(plan.sample.because)) if part)
+
+
+def _why_day(plan: RecheckPlan) -> str:
     if plan.day is None:
-        return f"{_no_day(plan)} {plan.sample.because}"
-    if code == "live_bearer":
+        return _no_day(plan)
+    if plan.reason == "live_bearer":
         return (
             "These flukes lay no eggs: all of them are on the fish at the dose, and young are born there. In a week "
-            f"(common practice, no source) survivors become enough to find. {plan.sample.because}"
+            "(common practice, no source) survivors become enough to find."
         )
-    return f"{_eggs(plan)} {_judges_the_dose(plan.survivors_only_until_day or 0)} {plan.sample.because}"
+    return _eggs(plan)
 
 
 def _eggs(plan: RecheckPlan | ArrivalsPlan) -> str:
     day, share = plan.day if isinstance(plan, RecheckPlan) else plan.hold_days, as_asked(plan.share_shown)
     start = "A dose spares eggs." if isinstance(plan, RecheckPlan) else "Eggs come in with the fish."
     shown = plan.all_shown_days
-    between = interval(shown.median, shown.low, shown.high)
+    between = f"median day {plain(shown.median, 2)}, range {plain(shown.low, 2)} to {plain(shown.high, 2)}"
     return f"{start} By day {day} all have hatched and their flukes can be seen in {share} of simulations ({between})."
 
 
@@ -86,28 +91,35 @@ def _recheck_text(plan: RecheckPlan) -> str:
 @writes_brief
 def _recheck_brief(plan: RecheckPlan) -> str:
     """Write when to look after a dose, in a few lines."""
-    return brief_plan(plan, *table_of_choices(plan.sample))
+    return brief_plan(plan, *table_of_choices(plan.sample), str(plan.sample.because), why=_why_day(plan))
 
 
 # --- new fish -------------------------------------------------------------------------------------------------------
 @headline_of.register
 def _(plan: ArrivalsPlan, code: str) -> str:
     if plan.hold_days is None:
-        return f"How long to hold the new fish cannot be said. Look on arrival: {plan.sample.headline()}"
-    return f"Hold the new fish {counted(plan.hold_days, 'day')}. On the last day: {plan.sample.headline()}"
+        return f"How long to hold the new fish cannot be said. On arrival: {uncapitalised(plan.sample.headline())}"
+    return (
+        f"Hold the new fish {counted(plan.hold_days, 'day')}. On the last day: {uncapitalised(plan.sample.headline())}"
+    )
 
 
 @reason_of.register
 def _(plan: ArrivalsPlan, code: str) -> str:
+    return f"{_why_hold(plan)} {plan.sample.because}"
+
+
+def _why_hold(plan: ArrivalsPlan) -> str:
     if plan.hold_days is None:
-        return f"{_no_day(plan)} {plan.sample.because}"
-    if code == "live_bearer":
+        return _no_day(plan)
+    if plan.reason == "live_bearer":
         shown = plan.all_shown_days
+        days = interval(shown.median, shown.low, shown.high)
         return (
-            "These flukes lay no eggs, so all of them come in on the fish, but a look misses few. A tenth of the burden "
-            f"asked about grows to it in {interval(shown.median, shown.low, shown.high)} days. {plan.sample.because}"
+            "These flukes lay no eggs, so all of them come in on the fish, but a look can miss a few. A tenth of the "
+            f"burden asked about grows to it in {days} days."
         )
-    return f"{_eggs(plan)} Before that a clean look says nothing of eggs. {plan.sample.because}"
+    return f"{_eggs(plan)} Before that a clean look says nothing of eggs."
 
 
 def _looks(plan: ArrivalsPlan) -> str:
@@ -124,6 +136,6 @@ def _arrivals_text(plan: ArrivalsPlan) -> str:
 @writes_brief
 def _arrivals_brief(plan: ArrivalsPlan) -> str:
     """Write how long to hold new fish, in a few lines."""
-    days = ", ".join(str(look["day"]) for look in plan.looks)
-    look = f"Look on day {days}; a fluke at any look: treat, and count the hold again from the last dose."
-    return brief_plan(plan, *table_of_choices(plan.sample), look)
+    days = several(str(look["day"]) for look in plan.looks)
+    look = f"Look on day {days}. A fluke at any look: treat, and count the hold again from the last dose."
+    return brief_plan(plan, *table_of_choices(plan.sample), look, str(plan.sample.because), why=_why_hold(plan))

@@ -56,11 +56,11 @@ def _(plan: PassMarkPlan, code: str) -> str:
     if code == "test_cannot_tell":
         return (
             f"With sensitivity {as_asked(plan.sensitivity)} and specificity {as_asked(plan.specificity)} a clean fish "
-            "is positive at least as often as an infected one: this test tells nothing. Together they must exceed 100 %."
+            "is positive at least as often as an infected one. The test says nothing unless both add to over 100 %."
         )
     if code == "no_sample_keeps_both":
         most = counted(50_000, "fish") if plan.infected is None else all_of(plan.population or 0, "fish")
-        return f"Even {most} mistake an infected group or a clean one too often. Look for a higher prevalence."
+        return f"Even {most} mistake an infected group or a clean one too often. Ask for a higher prevalence."
     passed, failed = percent(plan.chance_of_passing_infected or 0.0), percent(plan.chance_of_failing_clean or 0.0)
     return (
         f"A group with {as_asked(plan.prevalence)} infected passes with {passed} chance, and a clean group fails with "
@@ -95,7 +95,8 @@ def _(plan: CleanSamplePlan, code: str) -> str:
 def _(plan: CleanSamplePlan, code: str) -> str:
     at = f"At {plain(plan.level)} flukes a fish" if plan.target_prevalence is None else "At that prevalence"
     infected = "" if plan.target_prevalence is not None else f" {_share(plan.prevalence)} of fish are infected, and"
-    seen = f"{at}{infected} the preparations of an infected fish show a fluke with {_share(plan.detection_per_fish)} chance."
+    chance = _share(plan.detection_per_fish)
+    seen = f"{at}{infected} the preparations of an infected fish show a fluke with {chance} chance."
     if code == "killed_needed":
         return f"{seen} Live fish alone would not be enough."
     if code == "smallest_sample":
@@ -107,10 +108,16 @@ def _instead(plan: CleanSamplePlan) -> str:
     """What would do, or what all of them clean would show."""
     served = next((row for row in plan.options if row["fish"] is not None), None)
     shown = plan.level_shown
-    clean = "would show nothing" if shown is None or shown == float("inf") else (
-        f"would show fewer than {plain(shown, 2)} flukes a fish"
+    clean = (
+        "would show nothing"
+        if shown is None or shown == float("inf")
+        else (f"would show fewer than {plain(shown, 2)} flukes a fish")
     )
-    more = "" if served is None else f" With {served['preparations']} of each, {counted(served['fish'], 'fish')} are enough."
+    more = (
+        ""
+        if served is None
+        else f" With {served['preparations']} of each, {counted(served['fish'], 'fish')} are enough."
+    )
     return f"All clean, they {clean}.{more}"
 
 
@@ -128,9 +135,13 @@ def table_of_choices(plan: CleanSamplePlan) -> list[str]:
     reached = f"all of them reach {percent(live['confidence_reached'])} confidence"
     alive = reached if live["fish"] is None else counted(live["fish"], "fish")
     if not served:
-        return [f"Live fish only: {alive}. Killing {plan.lethal_allowed} and searching them whole is not enough either."]
+        return [
+            f"Live fish only: {alive}. Killing {plan.lethal_allowed} and searching them whole is not enough either."
+        ]
     best = min(served, key=lambda c: (c["fish"], c["killed"]))
-    return [f"Live fish only: {alive}. With {best['killed']} killed and searched whole: {counted(best['fish'], 'fish')}."]
+    return [
+        f"Live fish only: {alive}. With {best['killed']} killed and searched whole: {counted(best['fish'], 'fish')}."
+    ]
 
 
 def _options(plan: CleanSamplePlan) -> str:
@@ -162,14 +173,17 @@ def _(plan: MeanPlan, code: str) -> str:
         fish = of_fish(plan.fish, plan.population)
         return f"Look at {counted(plan.preparations, 'preparation')} of each of {fish} for {wanted_of(plan)} ({level})."
     if plan.population is None and plan.fish_needed is not None:
-        return f"No sample at hand gives {wanted_of(plan)} ({level}): it would take {counted(plan.fish_needed, 'fish')}."
+        return (
+            f"No practical sample gives {wanted_of(plan)} ({level}): it would take {counted(plan.fish_needed, 'fish')}."
+        )
     most = "No number of" if plan.population is None else f"Not even all {plan.population}"
     return f"{most} fish give {wanted_of(plan)} ({level})."
 
 
 @reason_of.register
 def _(plan: MeanPlan, code: str) -> str:
-    share = f"{percent(plan.share_between_fish)} of the variance lies between fish, which only more fish shrink."
+    part = percent(plan.share_between_fish).replace("over", "Over")
+    share = f"{part} of the variance lies between fish, which only more fish shrink."
     if code == "more_preparations":
         return f"{share} The rest takes more preparations of each fish, or more of the site on each."
     if code == "beyond_reach":
@@ -194,7 +208,7 @@ def _(plan: PrevalencePlan, code: str) -> str:
     if plan.fish is not None:
         return f"Look at {of_fish(plan.fish, plan.population)} for {asked} ({level})."
     if plan.population is None:
-        return f"No sample at hand gives {asked} ({level}): it would take {counted(plan.fish_needed, 'fish')}."
+        return f"No practical sample gives {asked} ({level}): it would take {counted(plan.fish_needed, 'fish')}."
     return f"Not even all {plan.population} fish give {asked} ({level})."
 
 
@@ -228,7 +242,9 @@ def _(card: StopCard, code: str) -> str:
     if code == "many_flukes_few_fish":
         return "Stop when the flukes seen so far reach the number beside the last fish: many flukes, few fish."
     if code == "no_total_is_enough":
-        return f"No total from {counted(card.fish, 'fish')} is enough for this. Ask for less, or look at more fish."
+        return (
+            f"No total from {counted(card.fish or 0, 'fish')} is enough for this. Ask for less, or look at more fish."
+        )
     e = {name: value or 0.0 for name, value in card.expected.items()}
     return (
         f"A heavy burden ({plain(e['high_mean'])} a fish) is called high after {plain(e['fish_if_high'], 2)} fish on "
@@ -251,7 +267,8 @@ def _card_text(card: StopCard) -> str:
 @writes_brief
 def _card_brief(card: StopCard) -> str:
     """Write the card, which is the answer, after the two lines that say how to use it."""
-    return f"{card.headline()}\n{card.because}\nFlukes seen so far:\n{_card(card)}"
+    how = f"{card.headline()}\n{card.because}"
+    return how if card.reason == "no_total_is_enough" else f"{how}\nFlukes seen so far:\n{_card(card)}"
 
 
 def _method(card: StopCard) -> str:
