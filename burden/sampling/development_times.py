@@ -7,16 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from burden.evidence import Evidence, load_agent
+from burden.evidence import ParasiteSet, load_agent
 from burden.model.lifecycle.transitions import draw_parameters
 from burden.model.lifecycle.viviparous import growth_rate, live_bearer_rates
 from burden.model.temperature import Temperature
 from burden.model.windows import Windows, windows_after
 from burden.treatment.bath import bath_effect
-from burden.treatment.efficacy import draw_kill
+from burden.treatment.efficacy_fit import draw_kill
 from burden.utils.errors import InputError, Problem
 
-__all__ = ["SURE", "DevelopmentTimes", "LiveBearerTimes", "NoTimes", "Times", "development_times", "times_at"]
+__all__ = ["SURE", "DevelopmentTimes", "LiveBearerTimes", "NoTimes", "Times", "times_at"]
 
 #: share of the draws that have shown by the day given
 SURE = 0.95
@@ -39,9 +39,6 @@ class DevelopmentTimes:
     recognised_age_days : numpy.ndarray, optional
         Age after settling from which a fluke is recognised in a preparation [d]; at maturity when not given,
         the cautious choice.
-    last_larva_shown_days : numpy.ndarray, optional
-        From the last hatch until its larva has settled and is recognised, in the water of that day; larval life and
-        age recognised when not given [d].
 
     Raises
     ------
@@ -54,7 +51,6 @@ class DevelopmentTimes:
     earliest_maturity_days: np.ndarray
     larval_life_days: ArrayLike = 0.0
     recognised_age_days: np.ndarray | None = None
-    last_larva_shown_days: np.ndarray | None = None
 
     def __post_init__(self) -> None:
         first, last = np.asarray(self.first_hatch_days, float), np.asarray(self.last_hatch_days, float)
@@ -77,9 +73,7 @@ class DevelopmentTimes:
         >>> DevelopmentTimes(np.array([3.0]), np.array([5.0]), np.array([5.0]), 1.0).all_shown().tolist()
         [11.0]
         """
-        shown = self.last_larva_shown_days
-        after_hatch = self.larval_life_days + self.recognised() if shown is None else shown
-        return np.asarray(self.last_hatch_days, float) + after_hatch
+        return np.asarray(self.last_hatch_days, float) + self.larval_life_days + self.recognised()
 
 
 @dataclass(frozen=True)
@@ -114,36 +108,12 @@ class NoTimes:
 Times = DevelopmentTimes | LiveBearerTimes | NoTimes
 
 
-def development_times(found: Windows, hatched: Windows | None = None) -> DevelopmentTimes | NoTimes:
-    """Return the windows of a dose as a plan of samples takes them, draws whose water is too cold left out.
-
-    Parameters
-    ----------
-    found : Windows
-        From the day of the dose.
-    hatched : Windows, optional
-        From the day the last egg hatches, where the water is another by then: a winter is not waited for twice.
-    """
-    finite = np.isfinite(found.last_hatch) & np.isfinite(found.earliest_maturity)
-    if not finite.any():
-        return NoTimes("too_cold")
-    return DevelopmentTimes(
-        first_hatch_days=found.first_hatch[finite],
-        last_hatch_days=found.last_hatch[finite],
-        earliest_maturity_days=found.earliest_maturity[finite],
-        larval_life_days=found.larval_life[finite],
-        # an assumption: a settler old enough for a dose to reach is large enough to be seen
-        recognised_age_days=found.sheltered_age[finite],
-        last_larva_shown_days=None if hatched is None else (hatched.larval_life + hatched.sheltered_age)[finite],
-    )
-
-
-def times_at(evidence: Evidence, temperature_c: float, agent: str, draws: int, seed: int) -> Times:
+def times_at(evidence: ParasiteSet, temperature_c: float, agent: str, draws: int, seed: int) -> Times:
     """What a look must wait for in water of constant temperature.
 
     Parameters
     ----------
-    evidence : Evidence
+    evidence : ParasiteSet
         Parasite set.
     temperature_c : float
         [°C]
@@ -154,9 +124,24 @@ def times_at(evidence: Evidence, temperature_c: float, agent: str, draws: int, s
     if reason := evidence.refusal("windows"):
         return NoTimes("not_measured", reason)
     parameters = draw_parameters(evidence, draws, seed)
-    if parameters.development is None:
+    if not evidence.lays_eggs:
         growth = growth_rate(live_bearer_rates(parameters.values, temperature_c))
         tenfold = np.divide(np.log(_GROWTH), growth, out=np.full_like(growth, np.inf), where=growth > 0)
         return LiveBearerTimes(tenfold)
-    shelter = bath_effect(draw_kill(load_agent(agent), draws, seed)).sheltered_fraction
-    return development_times(windows_after(parameters, shelter, Temperature.constant(temperature_c)))
+    shelter = bath_effect(draw_kill(load_agent(agent), draws, seed, evidence)).sheltered_fraction
+    return _shown_after(windows_after(parameters, shelter, Temperature.constant(temperature_c)))
+
+
+def _shown_after(found: Windows) -> DevelopmentTimes | NoTimes:
+    """Windows of a dose as a plan of samples takes them, draws whose water is too cold left out."""
+    finite = np.isfinite(found.last_hatch) & np.isfinite(found.earliest_maturity)
+    if not finite.any():
+        return NoTimes("too_cold")
+    return DevelopmentTimes(
+        first_hatch_days=found.first_hatch[finite],
+        last_hatch_days=found.last_hatch[finite],
+        earliest_maturity_days=found.earliest_maturity[finite],
+        larval_life_days=found.larval_life[finite],
+        # an assumption: a settler old enough for a dose to reach is large enough to be seen
+        recognised_age_days=found.sheltered_age[finite],
+    )

@@ -66,9 +66,9 @@ class SamplingPlan(Result):
         """What would change it; `str` gives each sentence."""
         return tuple(PlanRemark(self, code, "change") for code in self.what_would_change)
 
-    def headline(self, dosed: bool = True) -> str:
-        """Return the plan in one line; days count from today where nothing is given."""
-        return str(PlanRemark(self, "after_dose" if dosed else "from_today", "headline"))
+    def headline(self) -> str:
+        """Return the plan in one line."""
+        return str(PlanRemark(self, "headline", "headline"))
 
     def as_dict(self) -> dict[str, Any]:
         """Return every part of the plan as plain Python, null where a number cannot be given."""

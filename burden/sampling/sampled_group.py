@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from burden.case import Preparation
-from burden.evidence import Evidence, load_parasite
+from burden.evidence import ParasiteSet, load_parasite
 from burden.inference.estimate import draw_seen, share_examined
 from burden.sampling.burden_threshold import CleanSamplePlan, find_by_burden
 from burden.sampling.development_times import Times, times_at
@@ -71,7 +71,7 @@ class SampledGroup:
         check_numbers(temperature_c=self.temperature_c, weight_g=self.weight_g, **look)
 
     @cached_property
-    def evidence(self) -> Evidence:
+    def evidence(self) -> ParasiteSet:
         """The parasite set's."""
         return load_parasite(self.parasite)
 
@@ -83,7 +83,7 @@ class SampledGroup:
         """Draw what the preparations of one fish show."""
         seen = draw_seen(self.evidence, self.draws, self.seed)
         # of no fish and no day in particular: only site and weight set the share
-        row = Preparation(date.min, "1", "random", self.evidence.about["site"])
+        row = Preparation(date.min, "1", "random", self.evidence.site)
         given = self.fraction_examined
         share = share_examined(row, seen, self.weight_g) if given is None else given
         return Look(share, self.preparations, seen.detection, seen.part_shape)

@@ -773,7 +773,6 @@ def test_recheck_waits_for_the_last_eggs_and_no_longer() -> None:
     assert plan.fish == plan.sample.fish
     assert json.loads(plan.to_json())["sample"]["preparations"] == 6
     assert f"Look again {plan.day} days after the last dose" in str(plan)
-    assert f"Look again {plan.day} days from today" in plan.headline(dosed=False)
     assert len(plan.brief().splitlines()) <= 5
     assert len(plan.rows()) == 6
 

@@ -71,7 +71,7 @@ def of_fish(fish: int, population: int | None) -> str:
 
 
 @singledispatch
-def headline_of(plan: SamplingPlan, code: str) -> str:
+def headline_of(plan: SamplingPlan) -> str:
     """Write a plan in one line; a writer for each type of plan is registered here."""
     raise TypeError(f"{type(plan).__name__} has no headline: register one in burden.report.text")
 
@@ -88,7 +88,7 @@ def _remark_text(remark: PlanRemark) -> str:
     load_writers(type(remark.plan).__module__)
     if remark.role == "change":
         return CHANGES[remark.code]
-    return (headline_of if remark.role == "headline" else reason_of)(remark.plan, remark.code)
+    return headline_of(remark.plan) if remark.role == "headline" else reason_of(remark.plan, remark.code)
 
 
 def whole_plan(plan: SamplingPlan, *more: str) -> str:
@@ -120,7 +120,7 @@ def table(heads: Mapping[str, str], rows: Iterable[Mapping[str, Any]], missing: 
 
 # --- find ---------------------------------------------------------------------------------------------------------
 @headline_of.register
-def _(plan: FindPlan, code: str) -> str:
+def _(plan: FindPlan) -> str:
     if plan.fish is None and plan.population is None:
         return f"No practical sample is enough: it would take {counted(plan.fish_needed or 0, 'fish')}."
     if plan.fish is None:
@@ -182,7 +182,7 @@ def _find_brief(plan: FindPlan) -> str:
 
 # --- several ponds --------------------------------------------------------------------------------------------------
 @headline_of.register
-def _(plan: PondsPlan, code: str) -> str:
+def _(plan: PondsPlan) -> str:
     if plan.fish is None:
         reached = percent(plan.confidence_reached)
         return f"Not even many fish of every pond are enough: they reach {reached}, not {as_asked(plan.confidence)}."

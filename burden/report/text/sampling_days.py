@@ -43,11 +43,10 @@ def _no_day(plan: RecheckPlan | ArrivalsPlan) -> str:
 
 # --- after a dose -------------------------------------------------------------------------------------------------
 @headline_of.register
-def _(plan: RecheckPlan, code: str) -> str:
+def _(plan: RecheckPlan) -> str:
     if plan.day is None:
         return f"When to look again cannot be said. {plan.sample.headline()}"
-    when = "after the last dose" if code == "after_dose" else "from today"
-    return f"Look again {counted(plan.day, 'day')} {when}. {plan.sample.headline()}"
+    return f"Look again {counted(plan.day, 'day')} after the last dose. {plan.sample.headline()}"
 
 
 @reason_of.register
@@ -96,7 +95,7 @@ def _recheck_brief(plan: RecheckPlan) -> str:
 
 # --- new fish -------------------------------------------------------------------------------------------------------
 @headline_of.register
-def _(plan: ArrivalsPlan, code: str) -> str:
+def _(plan: ArrivalsPlan) -> str:
     if plan.hold_days is None:
         return f"How long to hold the new fish cannot be said. On arrival: {uncapitalised(plan.sample.headline())}"
     return (

@@ -42,7 +42,7 @@ CHANGES.update(
 
 # --- pass marks ---------------------------------------------------------------------------------------------------
 @headline_of.register
-def _(plan: PassMarkPlan, code: str) -> str:
+def _(plan: PassMarkPlan) -> str:
     if plan.fish is None:
         return "No number of fish answers this."
     return (
@@ -81,7 +81,7 @@ def _taken(plan: CleanSamplePlan, fish: str) -> str:
 
 
 @headline_of.register
-def _(plan: CleanSamplePlan, code: str) -> str:
+def _(plan: CleanSamplePlan) -> str:
     confidence = as_asked(plan.confidence)
     if plan.fish is not None:
         fish = of_fish(plan.fish, plan.population)
@@ -167,7 +167,7 @@ def wanted_of(plan: MeanPlan) -> str:
 
 
 @headline_of.register
-def _(plan: MeanPlan, code: str) -> str:
+def _(plan: MeanPlan) -> str:
     level = f"{as_asked(plan.level)} interval"
     if plan.fish is not None:
         fish = of_fish(plan.fish, plan.population)
@@ -201,7 +201,7 @@ def _mean_text(plan: MeanPlan) -> str:
 
 
 @headline_of.register
-def _(plan: PrevalencePlan, code: str) -> str:
+def _(plan: PrevalencePlan) -> str:
     points = as_given(100 * plan.half_width)
     asked = f"a prevalence near {as_asked(plan.prevalence)} to within {points} percentage points"
     level = f"{as_asked(plan.level)} interval"
@@ -223,7 +223,7 @@ def _(plan: PrevalencePlan, code: str) -> str:
 
 # --- stop cards -------------------------------------------------------------------------------------------------------
 @headline_of.register
-def _(card: StopCard, code: str) -> str:
+def _(card: StopCard) -> str:
     return f"{aim_of(card)}. Count fish by fish, at most {card.fish}; the card says when to stop."
 
 
