@@ -6,7 +6,7 @@ common      options every command has
 output      answers and problems as text or JSON
 progress    the bar on a terminal
 types       names of sets and agents, file names of figures
-cases       report, estimate, forecast, response, new, check
+cases       report, decide, estimate, forecast, response, new, check
 knowledge   interval, dose, parasites, agents
 sampling    find, mean, stop, recheck, arrivals
 ```
@@ -25,6 +25,7 @@ __all__ = ["main"]
 
 for _command in (
     cases.report,
+    cases.decide,
     cases.estimate,
     cases.forecast,
     cases.response,

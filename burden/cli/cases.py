@@ -11,7 +11,7 @@ import click
 from burden.cli.options import Command, answers
 from burden.cli.types import DAY, ParasiteName
 
-__all__ = ["check", "estimate", "forecast", "new", "report", "response"]
+__all__ = ["check", "decide", "estimate", "forecast", "new", "report", "response"]
 
 _case = click.argument("case", type=click.Path(path_type=Path))
 _parasite = click.option("--parasite", type=ParasiteName(), help="One of the case's sets (default: its first).")
@@ -75,11 +75,27 @@ def estimate(case: Path, parasite: str | None, draws: int, seed: int) -> Any:
     return run(_read(case, parasite), parasite, draws, seed)
 
 
+@click.command(cls=Command, short_help="What to do today, and why.")
+@_case
+@click.option("--accept-unpublished-dose", is_flag=True, help="Work out a dose no source gives.")
+@answers(brief=True)
+def decide(case: Path, accept_unpublished_dose: bool, draws: int, seed: int) -> Any:
+    """Decide what to do today: water, doses or a look at more fish, and why.
+
+    \b
+    Example:
+      burden decide simulated_data/koi_pond
+    """
+    from burden.decision import decide as run
+
+    return run(_read(case), draws, seed, accept_unpublished_dose)
+
+
 @click.command(cls=Command, short_help="Forecast flukes and deaths, untreated and treated.")
 @_case
 @click.option("--days", default=60.0, show_default=True, type=click.FloatRange(1, 400), help="How far ahead [d].")
 @_parasite
-@answers()
+@answers(brief=True)
 def forecast(case: Path, days: float, parasite: str | None, draws: int, seed: int) -> Any:
     """Forecast flukes and deaths: untreated, as planned in the case, and as recommended.
 

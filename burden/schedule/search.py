@@ -29,17 +29,19 @@ from burden.schedule.candidates import (
 from burden.schedule.evaluation import EvaluatedSchedule, beats, evaluate, first_draws, with_elimination
 from burden.schedule.recommendation import Compared, Recommendation
 
-__all__ = ["CONTENDERS", "ROUGH_DRAWS", "UNSURE", "WORTH_A_DOSE", "search"]
+__all__ = ["CONTENDERS", "ROUGH_DRAWS", "UNSURE", "WORTH_A_DOSE", "WORTH_A_RISK", "search"]
 
 #: draws that many candidates are looked at with: enough to drop what is clearly worse
 ROUGH_DRAWS = 48
 #: candidates of each number of doses that are evaluated with all draws
-CONTENDERS = 4
+CONTENDERS = 6
 #: a chance this near to the one asked for may be on either side of it: customary doses then decide [-]
 UNSURE = 0.03
 #: gain in the chance of the aim that one dose more has to bring where no schedule meets it: an assumption about what a
 #: vet would give a dose for [-]
 WORTH_A_DOSE = 0.05
+#: gain for which formalin, or a second agent, is taken into a course: an assumption, as above [-]
+WORTH_A_RISK = 0.05
 #: how much rarer than the best a candidate may look in the first round, for each of its standard errors
 _ROUGH_MARGIN = 0.03
 _NO_DOSE = DoseSchedule((), ())
@@ -144,27 +146,36 @@ def _of_number(field: _Field, customs: Sequence[Custom], doses: int) -> list[Eva
     if len(plans) > CONTENDERS:
         rough = evaluate(field.few, plans, field.aim)
         plans = _contenders(rough, field.aim)
-    return field.evaluated(list(dict.fromkeys((*plans, *wanted))))
+    evaluated = field.evaluated(list(dict.fromkeys((*plans, *wanted))))
+    kept = _worth_their_risk([one for one in evaluated if one.plan in plans], field)
+    return kept + [one for one in evaluated if one.plan in wanted and one not in kept]
+
+
+def _worth_their_risk(found: Sequence[EvaluatedSchedule], field: _Field) -> list[EvaluatedSchedule]:
+    """Of the schedules those of the least risk, unless others of more risk reach the aim clearly more often."""
+    groups: dict[tuple[int, int, int], list[EvaluatedSchedule]] = {}
+    for one in found:
+        groups.setdefault(_risk(one, field.case.findings.other), []).append(one)
+    kept: list[EvaluatedSchedule] = []
+    for risk in sorted(groups):
+        most, so_far = (_top(few, field.aim).chance(field.aim) if few else -1.0 for few in (groups[risk], kept))
+        if most - so_far >= WORTH_A_RISK:
+            kept = groups[risk]
+    return kept
 
 
 def _contenders(rough: Sequence[EvaluatedSchedule], aim: Aim) -> list[DoseSchedule]:
-    """The best few of each line of agents that are not clearly worse than the best of all."""
-    top = max(rough, key=lambda one: one.chance(aim))
-    near = [
-        one
-        for one in rough
-        if top.chance(aim) - one.chance(aim) <= _ROUGH_MARGIN + 2 * _error(top.reached(aim) - one.reached(aim))
-    ]
+    """The best of each line of agents, and those not clearly worse than the best of their line."""
     by_line: dict[tuple[str, ...], list[EvaluatedSchedule]] = {}
-    for one in sorted(near, key=lambda one: -one.chance(aim)):
+    for one in sorted(rough, key=lambda one: -one.chance(aim)):
         by_line.setdefault(one.plan.agents, []).append(one)
-    lines = sorted(by_line.values(), key=lambda mine: -mine[0].chance(aim))[:3]
-    each = max(CONTENDERS // len(lines), 2)
-    return [one.plan for mine in lines for one in mine[:each]]
+    each = max(CONTENDERS // len(by_line), 2)
+    return [one.plan for mine in by_line.values() for one in mine[:each] if _may_be_best(one, mine[0], aim)]
 
 
-def _error(gain: np.ndarray) -> float:
-    return float(np.std(gain)) / float(np.sqrt(gain.size))
+def _may_be_best(one: EvaluatedSchedule, top: EvaluatedSchedule, aim: Aim) -> bool:
+    gain = top.reached(aim) - one.reached(aim)
+    return float(np.mean(gain)) <= _ROUGH_MARGIN + 2 * float(np.std(gain)) / float(np.sqrt(gain.size))
 
 
 def _top(found: Sequence[EvaluatedSchedule], aim: Aim) -> EvaluatedSchedule:
