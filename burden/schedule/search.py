@@ -21,6 +21,7 @@ from burden.schedule.candidates import (
     DEFAULT_MOST_DOSES,
     MOST_DOSES,
     Custom,
+    Underway,
     candidate_plans,
     customs_for,
     one_more,
@@ -29,7 +30,7 @@ from burden.schedule.candidates import (
 from burden.schedule.evaluation import EvaluatedSchedule, beats, evaluate, first_draws, with_elimination
 from burden.schedule.recommendation import Compared, Recommendation
 
-__all__ = ["CONTENDERS", "ROUGH_DRAWS", "UNSURE", "WORTH_A_DOSE", "WORTH_A_RISK", "search"]
+__all__ = ["CONTENDERS", "LEAST_AGAINST_EGGS", "ROUGH_DRAWS", "UNSURE", "WORTH_A_DOSE", "WORTH_A_RISK", "search"]
 
 #: draws that many candidates are looked at with: enough to drop what is clearly worse
 ROUGH_DRAWS = 48
@@ -42,6 +43,8 @@ UNSURE = 0.03
 WORTH_A_DOSE = 0.05
 #: gain for which formalin, or a second agent, is taken into a course: an assumption, as above [-]
 WORTH_A_RISK = 0.05
+#: doses of a course against flukes that lay eggs, as one never meets those that hatch after it: common practice, no source
+LEAST_AGAINST_EGGS = 2
 #: how much rarer than the best a candidate may look in the first round, for each of its standard errors
 _ROUGH_MARGIN = 0.03
 _NO_DOSE = DoseSchedule((), ())
@@ -109,7 +112,7 @@ def _most_doses(case: Case, aim: Aim) -> int:
 def _upwards(start: Recommendation, field: _Field, customs: Sequence[Custom], most: int) -> Recommendation:
     """Take one dose more until the aim is met, or more doses no longer help."""
     best: dict[int, list[EvaluatedSchedule]] = {}
-    for doses in range(1, most + 1):
+    for doses in range(_fewest(field, start.underway, most), most + 1):
         found = _of_number(field, customs, doses)
         if not found:
             continue
@@ -129,14 +132,23 @@ def _upwards(start: Recommendation, field: _Field, customs: Sequence[Custom], mo
     )
 
 
+def _fewest(field: _Field, course: Underway | None, most: int) -> int:
+    """Fewest doses tried: a course against flukes that lay eggs has two at least, those given counted."""
+    if not any(pond.setting.parameters.evidence.lays_eggs for pond, _ in field.ponds):
+        return 1
+    given = 0 if course is None else course.doses
+    return min(max(LEAST_AGAINST_EGGS - given, 1), most)
+
+
 def _enough(best: dict[int, list[EvaluatedSchedule]], aim: Aim) -> int:
-    """Fewest doses that no larger number is shown to beat."""
-    numbers = sorted(best)
-    return next(
-        n
-        for n in numbers
-        if not any(beats(_top(best[more], aim), _top(best[n], aim), aim) for more in numbers if more > n)
-    )
+    """Fewest doses than which no larger number is worth its doses."""
+    tops = {doses: _top(best[doses], aim) for doses in sorted(best)}
+
+    def worth(more: int, fewer: int) -> bool:
+        gain = tops[more].chance(aim) - tops[fewer].chance(aim)
+        return gain >= WORTH_A_DOSE * (more - fewer) and beats(tops[more], tops[fewer], aim)
+
+    return next(n for n in tops if not any(worth(more, n) for more in tops if more > n))
 
 
 def _of_number(field: _Field, customs: Sequence[Custom], doses: int) -> list[EvaluatedSchedule]:
@@ -146,6 +158,8 @@ def _of_number(field: _Field, customs: Sequence[Custom], doses: int) -> list[Eva
     if len(plans) > CONTENDERS:
         rough = evaluate(field.few, plans, field.aim)
         plans = _contenders(rough, field.aim)
+    if not plans and not wanted:
+        return []
     evaluated = field.evaluated(list(dict.fromkeys((*plans, *wanted))))
     kept = _worth_their_risk([one for one in evaluated if one.plan in plans], field)
     return kept + [one for one in evaluated if one.plan in wanted and one not in kept]

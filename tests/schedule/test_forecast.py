@@ -8,8 +8,9 @@ from cases import VISIT, a_case
 from prior_ponds import DRAWS, pond_of
 
 from burden.model.elimination.probability import DoseSchedule
-from burden.schedule.evaluation import judge, judge_runs
-from burden.schedule.forecast import AFTER_A_DOSE, Forecast, regime_of
+from burden.schedule.aim import aim_of
+from burden.schedule.evaluation import evaluate
+from burden.schedule.forecast import AfterADose, Forecast, regime_of
 from burden.schedule.projection import BANDS, Strategy, follow
 
 DAYS = 20.0
@@ -88,14 +89,14 @@ def forecast_of(courses, delay=None):
 def test_deaths_avoided_are_counted_draw_by_draw(courses):
     """Whole fish with the same luck: a dose never costs a fish in any draw, and the triple is of the differences."""
     untreated, treated = courses
-    saved = untreated.dead - treated.dead
+    saved = untreated.dead_by_flukes - treated.dead_by_flukes
     assert (saved >= 0).all()
     assert (saved == np.rint(saved)).all()
     found = forecast_of(courses)
     told = found.as_dict()["deaths_avoided"]
     assert told["planned"] is None
     assert told["recommended"]["median"] == np.median(saved)
-    assert "deaths avoided" in found.text()
+    assert "deaths by flukes are avoided" in found.text()
 
 
 def test_a_week_late_is_the_same_plan_a_week_later(ponds, courses):
@@ -110,21 +111,28 @@ def test_a_week_late_is_the_same_plan_a_week_later(ponds, courses):
     found = forecast_of(courses, cost)
     assert found.as_dict()["week_later"]["days"] == 7.0
     assert "7 days later" in found.text()
-    assert AFTER_A_DOSE not in found.text()  # no dose is written down in these courses
+    assert str(AfterADose()) not in found.text()  # no dose is written down in these courses
 
 
 def test_nothing_to_give_is_not_given_later(ponds):
     assert follow(*ponds, 3.0, [Strategy()], 7.0)[1] is None
 
 
-def test_a_course_judged_by_its_own_run_is_the_schedule_judged_anew(ponds, courses):
+def test_a_course_followed_by_day_is_the_schedule_evaluated(ponds, courses):
     """A row a day or only those needed: steps of other lengths, so apart by what a coarse step may be off."""
-    (anew,) = judge([ponds], [PLAN], DAYS)
-    found = judge_runs([ponds], PLAN, [courses[1].run], DAYS, courses[1].eliminated)
-    for mine, other in ((found.left_per_1000, anew.left_per_1000), (found.deaths, anew.deaths)):
-        assert (mine.median, mine.low, mine.high) == pytest.approx((other.median, other.low, other.high), rel=5e-3)
-    assert found.elimination.mean == pytest.approx(anew.elimination.mean, abs=1e-3)
-    assert found.deaths_by_day == anew.deaths_by_day
+    (evaluated,) = evaluate([ponds], [PLAN], aim_of(a_case(temperature_c=24.0), [ponds]))
+    run = courses[1].run
+    for day in (6.0, 18.0):
+        mine, other = run.abundance[np.searchsorted(run.days, day)], evaluated.burden_on(day)[0]
+        np.testing.assert_allclose(mine, other, rtol=2e-2)
+
+
+def test_deaths_by_flukes_and_by_all_else_add_up(courses):
+    """The same fish have the same luck, so those that flukes kill are among all the dead."""
+    for course in courses:
+        assert (course.dead_by_flukes <= course.dead).all()
+        told = course.as_dict()
+        assert told["deaths"]["high"] <= told["fluke_deaths"]["high"] + told["other_deaths"]["high"]
 
 
 def test_both_bands_are_in_json_by_day(courses):

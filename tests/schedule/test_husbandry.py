@@ -11,8 +11,9 @@ import pytest
 from burden.inference.estimate import estimate
 from burden.io import read_case
 from burden.model.elimination.probability import DoseSchedule, eliminations
+from burden.schedule.aim import aim_of
+from burden.schedule.evaluation import evaluate
 from burden.schedule.husbandry import alternatives, cleaned, drained, heated, left_behind
-from burden.schedule.search import search
 from burden.treatment.water_chemistry import oxygen_saturation_mg_l
 
 CASES = Path(__file__).parents[2] / "simulated_data"
@@ -69,20 +70,23 @@ def test_a_drained_pond_holds_no_egg(tank) -> None:
     assert dry.fish is state.fish
 
 
-def test_moves_keep_the_limits_and_name_their_cost(tank) -> None:
-    """A spare tank and a heater give five moves; none needs more doses, none gives formalin above its 27 °C."""
-    case, few = tank.pond.case, [tank.take(np.arange(4))]
-    case = replace(case, limits=replace(case.limits, max_doses=2))
-    agents = ("praziquantel", "formalin")
-    without = search(case, few, agents)
-    found = alternatives(case, few, agents, without)
-    assert len(found) == 5
-    for move in found:
-        days = move.judged.plan.days
-        assert len(days) <= without.recommended.doses
-        assert np.all(np.diff(days) >= case.limits.shortest_gap_days)
-        if "warmed to 28" in move.move:
-            assert "formalin" not in move.judged.plan.agents
-            assert "oxygen" in move.cost
+def test_moves_are_the_same_doses_on_the_same_draws(tank) -> None:
+    """A spare tank and a heater give five moves; none needs more doses, and leaving eggs behind never does worse."""
+    case, few = tank.pond.case, [tank.take(np.arange(8))]
+    aim = aim_of(case, few)
+    (planned,) = evaluate(few, [DoseSchedule((1.0, 6.0), ("praziquantel",) * 2)], aim)
+    found = {one.code: one for one in alternatives(case, few, planned, aim)}
+    assert set(found) == {"cleaning", "clean_tank", "dry_pond", "warm", "clean_tank_and_warm"}
+    assert all(one.schedule.doses <= planned.doses for one in found.values())
+    whole = [one for one in found.values() if one.schedule.doses == planned.doses and one.code != "warm"]
+    assert all(one.chance >= planned.chance(aim) - 0.01 for one in whole)
     bare = replace(case, limits=replace(case.limits, spare_tank=False, can_heat_to_c=None))
-    assert [m.move[:6] for m in alternatives(bare, few, agents, without)] == ["bottom"]
+    assert [one.code for one in alternatives(bare, few, planned, aim)] == ["cleaning"]
+
+
+def test_no_agent_is_given_in_water_warmed_beyond_what_it_bears(tank) -> None:
+    """formalin.toml: not above 27 °C; the tank can be warmed to 28 °C."""
+    case, few = tank.pond.case, [tank.take(np.arange(4))]
+    aim = aim_of(case, few)
+    (planned,) = evaluate(few, [DoseSchedule((1.0,), ("formalin",))], aim)
+    assert not any("warm" in one.code for one in alternatives(case, few, planned, aim))

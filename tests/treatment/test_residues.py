@@ -10,7 +10,7 @@ import pytest
 from cases import VISIT, a_case, dose
 
 from burden.inference.prior import draw_pond
-from burden.schedule.search import candidate_plans
+from burden.schedule.candidates import candidate_plans
 from burden.treatment.residues import builds_up, ceiling_mg_l, given_baths, left_mg_l
 
 
@@ -45,7 +45,8 @@ def test_five_daily_doses_are_too_many_where_no_filter_takes_the_agent() -> None
 
 def test_no_schedule_that_builds_up_is_judged() -> None:
     case = pond_with("none")
-    plans = candidate_plans(case, draw_pond(case, "dactylogyrus", 8, 1), ["praziquantel", "formalin"])
+    pond = draw_pond(case, "dactylogyrus", 8, 1)
+    plans = [p for n in (1, 2, 3, 4) for p in candidate_plans(case, pond, ["praziquantel", "formalin"], n)]
     assert len(plans) > 20
     assert max(len(plan.days) for plan in plans) > 2
     assert not any(builds_up(case, plan.days, plan.agents) for plan in plans)
@@ -58,3 +59,10 @@ def test_baths_before_the_visit_as_far_as_they_are_known() -> None:
     dip = replace(dose(-1), route="dip", hours=None, mg_l=50.0)
     assert given_baths(a_case(given=(dip,)), "praziquantel") == []  # nothing of it went into the pond
     assert given[0].date == VISIT - timedelta(days=2)
+
+
+def test_what_was_given_counts_against_the_ceiling_unless_the_water_is_changed() -> None:
+    """Four daily baths of 5 mg/L in water without a filter leave no room for a fifth below 20 mg/L."""
+    case = replace(pond_with("none"), given=tuple(dose(-day) for day in (4, 3, 2, 1)))
+    assert builds_up(case, [0.0], ["praziquantel"])
+    assert not builds_up(case, [0.0], ["praziquantel"], carried=False)

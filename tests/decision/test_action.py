@@ -1,0 +1,81 @@
+"""Today's action from plain facts. Each row is what a good colleague would do (common practice, no source)."""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from burden.decision.action import FEW_LEFT, Facts, choose
+from burden.decision.records import ACTIONS
+
+HEAVY = Facts(high=0.9, saves=2.0, trouble=True)
+CLEAN = replace(HEAVY, ever_seen=False, seen_lately=False)
+
+ROWS = [
+    ("heavy flukes in good water", HEAVY, "dose"),
+    ("the same in bad water", replace(HEAVY, stopped=True), "water_first"),
+    ("no agent but one that needs a reading", replace(HEAVY, plan=False, measure_first=True), "water_first"),
+    ("a fluke of the sea in fresh water", replace(HEAVY, wrong_water=True), "look_first"),
+    ("a virus suspected", replace(HEAVY, virus=True), "look_first"),
+    ("nobody looked", replace(HEAVY, looked=False), "look_first"),
+    ("clean clips while fish die", replace(CLEAN, high=0.4), "look_first"),
+    ("many clean and well", replace(CLEAN, trouble=False, met_untreated=True, high=0.05), "watch"),
+    (
+        "few clean and well, all of them sick fish",
+        replace(CLEAN, trouble=False, sick_only=True, high=0.3),
+        "look_first",
+    ),
+    ("few flukes on well fish", Facts(high=0.3, saves=0.0), "watch"),
+    ("few flukes while fish die", Facts(high=0.3, saves=0.0, trouble=True), "look_first"),
+    ("few flukes that would kill some fish", Facts(high=0.3, saves=1.0, trouble=True), "dose"),
+    ("deaths of something else", replace(HEAVY, high=0.7, saves=0.0, mostly_else=True), "look_first"),
+    ("a course that has worked", Facts(high=0.1, met_untreated=True, course_given=True), "watch"),
+    (
+        "the same, looked at since the last hatch",
+        Facts(high=0.1, met_untreated=True, course_given=True, checked=True),
+        "discharge",
+    ),
+    ("a course that goes on", replace(HEAVY, course_given=True), "dose"),
+    ("newcomers with flukes", replace(HEAVY, eradicate=True), "dose"),
+    ("newcomers clean once", replace(CLEAN, eradicate=True, present=0.3), "watch"),
+    ("newcomers clean and held", replace(CLEAN, eradicate=True, present=FEW_LEFT / 2, checked=True), "discharge"),
+    ("nothing that may be given", replace(HEAVY, plan=False), "watch"),
+    ("a dose that would not help", replace(HEAVY, helps=False, saves=0.0), "watch"),
+    ("no fish alive", replace(HEAVY, fish_alive=False), "watch"),
+]
+
+
+@pytest.mark.parametrize(("facts", "action"), [row[1:] for row in ROWS], ids=[row[0] for row in ROWS])
+def test_action(facts, action):
+    found, reasons = choose(facts)
+    assert found == action
+    assert reasons
+
+
+FLAGS = [f.name for f in fields(Facts) if isinstance(getattr(Facts(), f.name), bool)]
+
+
+@given(
+    flags=st.fixed_dictionaries({name: st.booleans() for name in FLAGS}),
+    numbers=st.fixed_dictionaries({"present": st.floats(0, 1), "high": st.floats(0, 1), "saves": st.floats(0, 50)}),
+)
+def test_whatever_the_facts_there_is_one_action_and_no_unsafe_one(flags, numbers):
+    facts = Facts(**flags, **numbers)
+    action, reasons = choose(facts)
+    assert action in ACTIONS
+    assert reasons
+    if action == "dose":
+        assert facts.plan
+        assert facts.ever_seen
+        assert facts.looked
+        against = (facts.stopped, facts.virus, facts.wrong_water, facts.measure_first, facts.met_untreated)
+        assert not any(against)
+
+
+@given(high=st.floats(0, 1), saves=st.floats(0, 20))
+def test_more_flukes_never_turn_a_dose_into_none(high, saves):
+    light, heavy = (choose(replace(HEAVY, high=h, saves=saves))[0] for h in (high, max(high, 0.95)))
+    assert light != "dose" or heavy == "dose"

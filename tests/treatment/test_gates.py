@@ -1,0 +1,97 @@
+"""What water and fish ask for before a dose: which readings stop it, and how much water to change."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from cases import a_case
+from hypothesis import given
+from hypothesis import strategies as st
+
+from burden.case import Findings
+from burden.treatment.gates import LEVELS, gates_of, stopped, water_change
+
+GOOD = {"oxygen_mg_l": 8.5, "ph": 7.2, "total_ammonia_n_mg_l": 0.1, "nitrite_n_mg_l": 0.02}
+
+
+def in_water(findings: Findings | None = None, medium: str = "fresh", **readings):
+    case = a_case()
+    water = replace(case.water, medium=medium, **{**GOOD, **readings})
+    return replace(case, water=water, findings=findings or Findings())
+
+
+def codes(case, temperature_c: float = 20.0) -> dict[str, str]:
+    return {gate.code: gate.level for gate in gates_of(case, temperature_c)}
+
+
+def test_good_water_asks_for_nothing():
+    assert codes(in_water()) == {}
+
+
+def test_what_was_not_measured_is_asked_for_and_stops_nothing_by_itself():
+    nothing = dict.fromkeys(GOOD)
+    found = codes(in_water(**nothing))
+    assert set(found) == {"oxygen_unmeasured", "ammonia_unmeasured", "ph_unmeasured", "nitrite_unmeasured"}
+    assert set(found.values()) == {"measure"}
+    assert not stopped(gates_of(in_water(**nothing), 20.0))
+
+
+@pytest.mark.parametrize(
+    ("readings", "temperature_c", "code"),
+    [
+        ({"oxygen_mg_l": 3.5}, 20.0, "oxygen_low"),  # waterlimits, weak: above 4 mg/L for warm-water fish
+        ({"oxygen_mg_l": 5.5}, 2.0, "oxygen_low"),  # two fifths of what water of 2 °C holds (Benson & Krause 1984)
+        ({"total_ammonia_n_mg_l": 1.0, "ph": 8.6}, 25.0, "ammonia_high"),  # Emerson et al. 1975: 18 % un-ionised
+        ({"nitrite_n_mg_l": 0.9}, 20.0, "nitrite_high"),
+        ({"ph": 5.2}, 20.0, "ph_extreme"),
+    ],
+)
+def test_bad_water_stops_a_dose(readings, temperature_c, code):
+    found = gates_of(in_water(**readings), temperature_c)
+    assert found[0].code == code
+    assert stopped(found)
+    assert found[0].remedy is not None
+
+
+def test_ammonia_is_told_as_a_kit_for_the_home_reads_it():
+    """The limit of 0.05 mg/L of NH3 over the share that is NH3 and the ratio of the molar masses, 17.03 to 14.01."""
+    (gate,) = gates_of(in_water(total_ammonia_n_mg_l=2.0, ph=8.0), 20.0)
+    share = 0.0381  # Emerson et al. 1975, table: 3.82 % at pH 8 and 20 °C, from memory
+    assert gate.as_read == pytest.approx(0.05 / share / (17.03 / 14.01), rel=0.01)
+
+
+def test_ammonia_does_little_at_low_ph():
+    """At pH 6.5 and 15 °C a thousandth of it is un-ionised (Emerson et al. 1975)."""
+    assert "ammonia_high" not in codes(in_water(total_ammonia_n_mg_l=3.0, ph=6.5), 15.0)
+
+
+def test_chloride_keeps_nitrite_out_of_the_gills():
+    """Ten times as much chloride as nitrite protects (waterlimits): 1 g/L of salt holds 550 mg/L."""
+    assert "nitrite_high" in codes(in_water(nitrite_n_mg_l=0.9))
+    assert "nitrite_high" not in codes(in_water(nitrite_n_mg_l=0.9, salinity_g_l=1.0))
+    assert "nitrite_high" not in codes(in_water(nitrite_n_mg_l=0.9, medium="sea"))
+
+
+def test_gasping_fish_come_first_and_anaemic_ones_bear_no_loss_of_oxygen():
+    """Common practice, no source."""
+    assert codes(in_water(Findings(gasping=True))) == {"gasping": "stop"}
+    for pale in (Findings(gill_colour="pale"), Findings(anaemia=True), Findings(haematocrit_percent=14.0)):
+        assert codes(in_water(pale)) == {"anaemia": "agent"}
+    assert codes(in_water(Findings(haematocrit_percent=35.0, gill_colour="pale"))) == {}  # measured beats looked at
+
+
+@given(value=st.floats(0.021, 50.0))
+def test_the_changes_of_water_bring_it_down_to_what_is_wanted(value):
+    remedy = water_change(a_case(), value, 0.02)
+    left = value * (1 - remedy.percent / 100) ** remedy.times
+    assert left <= 0.02 * 1.0001 or remedy.percent == 50
+    assert 0 < remedy.percent <= 50
+    assert remedy.litres == pytest.approx(remedy.percent / 100 * 10_000)
+
+
+def test_the_weightiest_gate_comes_first():
+    case = in_water(Findings(anaemia=True), oxygen_mg_l=4.5, nitrite_n_mg_l=0.9, ph=None)
+    levels = [LEVELS.index(gate.level) for gate in gates_of(case, 20.0)]
+    assert levels == sorted(levels)
+    assert len(set(levels)) > 2
