@@ -60,6 +60,8 @@ class Facts:
         Whether a dose was given lately.
     checked : bool
         Whether fish were looked at after the check day of the last dose.
+    too_cold : bool
+        Whether eggs of today hatch so late that no course can meet them.
     forecast_withheld : bool
         Whether the model does not reach far enough here to plan.
     """
@@ -84,6 +86,7 @@ class Facts:
     eradicate: bool = False
     course_given: bool = False
     checked: bool = False
+    too_cold: bool = False
     forecast_withheld: bool = False
 
 
@@ -158,6 +161,8 @@ def _harm(facts: Facts) -> Iterator[_Found]:
     """No dose against few flukes that do no harm, nor one that does no good."""
     if facts.eradicate:
         return
+    if facts.too_cold and facts.saves < WORTH_FISH:
+        yield "watch", ("too_cold",)
     if facts.mostly_else and facts.saves < WORTH_FISH and facts.high < 1 - SURELY_LOW:
         yield "look_first", ("deaths_of_other_cause", "look_for_another_cause")
     if facts.high < LIKELY and facts.saves < WORTH_FISH:
@@ -172,7 +177,7 @@ def _dose(facts: Facts) -> Iterator[_Found]:
     if facts.forecast_withheld and not facts.plan:
         yield "look_first", ("model_does_not_reach",)
     if not facts.plan:
-        yield "watch", ("no_dose_possible",)
+        yield ("look_first" if facts.trouble else "watch"), ("no_dose_possible",)
     if not facts.helps and facts.saves < WORTH_FISH:
         yield "watch", ("dose_does_not_help",)
     yield "dose", ("course_goes_on" if facts.course_given else "stays_high",)

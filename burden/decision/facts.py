@@ -22,6 +22,8 @@ __all__ = ["TROUBLE_DAYS", "checked_since", "facts_of", "seen_since", "strays", 
 
 #: deaths within so many days count as trouble now: an assumption [d]
 TROUBLE_DAYS = 21
+#: beyond this wait for the last egg no course is begun unless it saves fish: an assumption [d]
+_TOO_LONG_DAYS = 60.0
 #: notes that keep an agent out only because something was not measured
 _UNMEASURED = {"oxygen_unmeasured"}
 
@@ -75,6 +77,7 @@ def facts_of(
         eradicate=found.aim.kind == "eradicate",
         course_given=found.underway is not None,
         checked=checked_since(case, estimates),
+        too_cold=found.untreated.check_day > _TOO_LONG_DAYS,
     )
 
 

@@ -163,6 +163,8 @@ def outcomes_of(flukes: np.ndarray, high: np.ndarray, purpose: str, surely_low: 
         action = after.low if chance <= surely_low else after.high if chance >= LIKELY else after.between
         if code == "none" and action == "dose":
             action = after.between  # nobody doses fish that show no fluke
+        if code == "few" and action == "discharge":
+            action = after.between  # nor leaves those that still show some
         found.append(Outcome(code, limit, float(np.mean(mine)), chance, action))
     return found
 

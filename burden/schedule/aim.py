@@ -41,8 +41,8 @@ HORIZON_DAYS = 60.0
 WATCHED_DAYS = 14.0
 #: live-bearers have no egg to wait for; a week lets survivors grow to be found: common practice, no source [d]
 LIVE_BEARER_CHECK_DAYS = 7.0
-#: beyond this the water is too cold to wait for the last egg: the look comes two weeks after the dose [d]
-_LONGEST_WAIT_DAYS, _COLD_CHECK_DAYS = 120.0, 14.0
+#: no longer than this is waited for the last egg: the water is too cold for a course [d]
+_LONGEST_WAIT_DAYS = 120.0
 #: draws that a median of days is taken over, and the step development is summed by [d]
 _WAIT_DRAWS, _STEP_DAYS = 100, 0.25
 #: mean burden that may stay, adults and juveniles. Nobody measured one. A farm acted at 5 Neobenedenia on tilapia of
@@ -133,7 +133,7 @@ def aim_of(case: Case, ponds: Sequence[Posterior], kind: str | None = None) -> A
     kind : str, optional
         control or eradicate, in place of the case's own.
     """
-    kind = kind or case.aim or "control"
+    kind = kind or case.aim or ("eradicate" if case.newcomers_apart else "control")
     own = case.limits.tolerable_flukes_per_fish
     levels = tuple(_level(posterior.pond, own) for posterior in ponds)
     chance = ERADICATION_CHANCE if kind == "eradicate" else CONTROL_CHANCE
@@ -192,7 +192,7 @@ def _waits(pond: Ensemble, days: Sequence[float]) -> list[float]:
 
 
 def _wait(pond: Ensemble, day: float, start: int, done: np.ndarray) -> float:
-    """Last hatch and larval life after one dose, in the median draw; two weeks where that takes too long [d]."""
+    """Last hatch and larval life after one dose, in the median draw, as far as it is waited for [d]."""
     p, warmth = pond.setting.parameters, pond.setting.temperature.at(day)
     shape = p.of_eggs.hatch.shape_at(warmth)
     need = gammaincinv(shape, LAST) / shape
@@ -200,4 +200,4 @@ def _wait(pond: Ensemble, day: float, start: int, done: np.ndarray) -> float:
     hatched = np.where(reached.any(0), reached.argmax(0) * _STEP_DAYS, np.inf)
     life = p["larval_life_days"] / p["larval_life_q10"] ** ((warmth - 20.0) / 10.0)
     wait = float(np.median(hatched + life))
-    return float(np.ceil(wait)) if wait <= _LONGEST_WAIT_DAYS else _COLD_CHECK_DAYS
+    return float(np.ceil(min(wait, _LONGEST_WAIT_DAYS)))

@@ -274,6 +274,8 @@ def _lines(agents: Sequence[str], doses: int) -> list[tuple[str, ...]]:
             for other in agents
             if other != main
         ]
+    if len(agents) == 1:
+        return lines
     # a dose whose agent must not come often is best not the first choice throughout
     return [line for line in lines if line.count("formalin") <= max(1, doses // 2)]
 

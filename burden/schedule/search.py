@@ -30,7 +30,25 @@ from burden.schedule.candidates import (
 from burden.schedule.evaluation import EvaluatedSchedule, beats, evaluate, first_draws, with_elimination
 from burden.schedule.recommendation import Compared, Recommendation
 
-__all__ = ["CONTENDERS", "LEAST_AGAINST_EGGS", "ROUGH_DRAWS", "UNSURE", "WORTH_A_DOSE", "WORTH_A_RISK", "search"]
+__all__ = [
+    "CONTENDERS",
+    "GOES_ON",
+    "LEAST_AGAINST_EGGS",
+    "ROUGH_DRAWS",
+    "UNSURE",
+    "WORTH_A_DOSE",
+    "WORTH_A_RISK",
+    "search",
+]
+    "CONTENDERS",
+    "GOES_ON",
+    "LEAST_AGAINST_EGGS",
+    "ROUGH_DRAWS",
+    "UNSURE",
+    "WORTH_A_DOSE",
+    "WORTH_A_RISK",
+    "search",
+]
 
 #: draws that many candidates are looked at with: enough to drop what is clearly worse
 ROUGH_DRAWS = 48
@@ -43,8 +61,10 @@ UNSURE = 0.03
 WORTH_A_DOSE = 0.05
 #: gain for which formalin, or a second agent, is taken into a course: an assumption, as above [-]
 WORTH_A_RISK = 0.05
-#: doses of a course against flukes that lay eggs, as one never meets those that hatch after it: common practice, no source
+#: doses of a course against flukes that lay eggs, as one never meets what hatches later: common practice, no source
 LEAST_AGAINST_EGGS = 2
+#: chance of the aim from which a customary course under way goes on as it was begun: likelier than not
+GOES_ON = 0.5
 #: how much rarer than the best a candidate may look in the first round, for each of its standard errors
 _ROUGH_MARGIN = 0.03
 _NO_DOSE = DoseSchedule((), ())
@@ -96,6 +116,8 @@ def search(case: Case, ponds: Sequence[Posterior], agents: Sequence[str], aim: A
         return _beside(start, field, customs)
     if not agents or most == 0 or not candidate_plans(case, lead, agents, 1, carried):
         return replace(start, why="no_plan")
+    if course is not None and (goes_on := _goes_on(field, customs)) is not None:
+        return _beside(replace(start, recommended=goes_on, why="goes_on"), field, customs)
     return _beside(replace(_upwards(start, field, customs, most), change_water_first=not carried), field, customs)
 
 
@@ -130,6 +152,13 @@ def _upwards(start: Recommendation, field: _Field, customs: Sequence[Custom], mo
         if best
         else replace(start, why="no_plan")
     )
+
+
+def _goes_on(field: _Field, customs: Sequence[Custom]) -> EvaluatedSchedule | None:
+    """What is left of the customary course under way, where that likelier than not is enough: a look then decides."""
+    left = [custom.plan for custom in customs]
+    found = [one for one in field.evaluated(left) if one.chance(field.aim) >= GOES_ON] if left else []
+    return max(found, key=lambda one: one.chance(field.aim), default=None)
 
 
 def _fewest(field: _Field, course: Underway | None, most: int) -> int:

@@ -170,6 +170,10 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "Look for another cause of the deaths: water over a whole day, bacteria, other parasites, a virus."
     ),
     "deaths_of_other_cause": lambda n: "Most of the dead fish did not die of flukes.",
+    "too_cold": lambda n: (
+        "In water this cold eggs hatch only in weeks or months, so doses now would not meet what is to come. Wait for "
+        "warmer water, and look again."
+    ),
     "model_does_not_reach": lambda n: "How flukes come in with this water is not known, so no course can be planned.",
     "no_dose_possible": lambda n: "No dose can be given within the limits of this case.",
     "dose_does_not_help": lambda n: "No course within the limits of this case helps enough to be worth giving.",
@@ -314,7 +318,7 @@ _WHY: dict[str, Callable[[str], str]] = {
         f"{n} is the least that meets the aim." if n.startswith("1 ") else f"{n} are the least that meet the aim."
     ),
     "custom": lambda n: "This is the customary course; no other schedule is clearly better.",
-    "planned": lambda n: "This is the course the case plans; no other schedule is clearly better.",
+    "goes_on": lambda n: "This is what is left of the course begun. The look after it decides whether more is needed.",
     "best": lambda n: "No schedule within the limits meets the aim; this one comes nearest with the fewest doses.",
 }
 _RISKS = {
