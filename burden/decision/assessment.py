@@ -5,9 +5,10 @@ What `burden report`, `burden decide` and `burden forecast` show is taken from h
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from burden.decision.next_look import next_look
 from burden.decision.records import Decision, NextLook, OtherTreatment, PlannedDose, Reason
 from burden.evidence import load_agent
 from burden.inference.estimate import Estimate, estimate
+from burden.inference.temperature_ahead import dates_hold_until
 from burden.inference.treatment_response import Response, response
 from burden.inference.visit_comparison import Changes, what_changed
 from burden.model.elimination.probability import DoseSchedule
@@ -237,6 +239,7 @@ def _decided(case: Case, draws: int, seed: int, accept_unpublished: bool) -> _Co
         others=_others(case, () if shown is None else shown.plan.agents),
         chances=_chances(estimates, found, shown),
         deaths=_deaths(found, shown),
+        dated_until=_dated_until(case),
     )
     return _Core(case, estimates, gates, agents, notes, found, _released(decision, facts.eradicate), doses)
 
@@ -389,6 +392,12 @@ def _deaths(found: Recommendation, shown: EvaluatedSchedule | None) -> dict[str,
         deaths["flukes_planned"] = shown.fluke_deaths
         deaths["flukes_avoided"] = CredibleInterval.of(found.untreated.dead_by_flukes - shown.dead_by_flukes)
     return deaths
+
+
+def _dated_until(case: Case) -> date | None:
+    """Beyond which date a dose is not dated, as nobody said what the water will do; None where it was said."""
+    until = dates_hold_until(case)
+    return case.visit_date + timedelta(days=until) if math.isfinite(until) else None
 
 
 def _released(decision: Decision, eradicate: bool) -> Decision:

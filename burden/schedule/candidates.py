@@ -19,6 +19,7 @@ from burden.case import Case
 from burden.evidence import load_agent
 from burden.evidence.records import PublishedInterval
 from burden.inference.prior import Ensemble, Posterior
+from burden.inference.temperature_ahead import dates_hold_until
 from burden.model.elimination.probability import DoseSchedule
 from burden.treatment.residues import builds_up
 
@@ -259,7 +260,7 @@ def one_more(case: Case, pond: Ensemble, plan: DoseSchedule) -> DoseSchedule | N
     least = days[-1] + max(case.limits.shortest_gap_days or 1.0, 1.0)
     day = _nearest_possible(case, days[-1] + gap, least)
     agents = (*plan.agents, plan.agents[-2] if len(plan.agents) > 1 else plan.agents[-1])
-    if day is None or not allowed(case, (*days, day), agents):
+    if day is None or day > dates_hold_until(case) or not allowed(case, (*days, day), agents):
         return None
     return DoseSchedule((*days, day), agents)
 
@@ -300,7 +301,8 @@ def _dates(case: Case, first: float, count: int, gap_at: Any) -> list[float] | N
         if found is None:
             return None
         days.append(found)
-    return days
+    # beyond this day nobody said what the water will do: a dose there cannot be dated
+    return days if days[-1] <= dates_hold_until(case) else None
 
 
 def _nearest_possible(case: Case, wanted: float, earliest: float) -> float | None:

@@ -12,7 +12,8 @@ from burden.evidence import load_agent
 from burden.inference.estimate import Estimate
 from burden.treatment.dose import dose
 from burden.treatment.dose_result import DoseResult
-from burden.treatment.safety import SafetyNote, safety_check
+from burden.treatment.efficacy_contradiction import efficacy_contradicted
+from burden.treatment.safety import SafetyNote, efficacy_note, safety_check
 from burden.treatment.water_chemistry import LEFT_IN_HOURS
 from burden.utils.errors import InputError, Problem
 from burden.utils.formatting import named, uncapitalised
@@ -63,6 +64,8 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
             permanganate_used=any(a.agent == "potassium_permanganate" for a in case.given),
             short_of_breath=bool(case.findings.gasping or case.findings.anaemic),
         )
+        against = (efficacy_contradicted(agent, parasite) for parasite in case.parasites)
+        found += [efficacy_note(one) for one in against if one is not None]
         notes[name] = tuple(found)
         if not any(note.level == "withhold" for note in found):
             allowed.append(name)

@@ -10,11 +10,12 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from burden.evidence import Agent, OtherFinding
+from burden.treatment.efficacy_contradiction import Contradiction
 from burden.treatment.host_tolerance import host_advice
 from burden.treatment.water_chemistry import oxygen_demand_mg_l, oxygen_saturation_mg_l
 from burden.utils.formatting import named
 
-__all__ = ["SafetyNote", "Situation", "safety_check"]
+__all__ = ["SafetyNote", "Situation", "efficacy_note", "safety_check"]
 
 _OXYGEN_LEFT_MG_L = 4.0  # waterlimits, weak: above 4 for warm-water fish [mg/L]
 _SATURATED = 0.8  # share of what the water can hold that running aeration keeps up: an assumption [-]
@@ -157,6 +158,42 @@ def safety_check(agent: Agent, mg_l: float, hours: float, **known: Any) -> list[
     )
     notes = [note for check in checks for note in check(now)]
     return sorted(notes, key=lambda note: note.level != "withhold")
+
+
+def efficacy_note(against: Contradiction) -> SafetyNote:
+    """Say that a published trial of this agent on this fluke failed.
+
+    Parameters
+    ----------
+    against : Contradiction
+
+    Returns
+    -------
+    SafetyNote
+        Withholds the agent where every fluke of the set that was tried failed.
+    """
+    share = "" if against.kill is None else f" ({100 * against.kill:.0f} % killed)"
+    found = f"in a trial on {against.host}{share}: {against.finding.rstrip('.')}"
+    agent, fluke = named(against.agent), named(against.parasite)
+    if against.level == "blocks":
+        return SafetyNote(
+            "withhold",
+            f"Do not use {agent} against {fluke}",
+            f"it failed {found}",
+            "a trial in which it worked on this fluke",
+            ", ".join(against.sources),
+            "withhold",
+            "efficacy_contradicted",
+        )
+    return SafetyNote(
+        "caution",
+        f"Do not count on {agent} against every {fluke}",
+        f"it failed on {against.species} {found}",
+        "the species of the fluke, told under the microscope",
+        ", ".join(against.sources),
+        "danger",
+        "efficacy_doubtful",
+    )
 
 
 def _caution(text: str, reason: str, would_change: str, source: str, kind: str = "care") -> SafetyNote:
