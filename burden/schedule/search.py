@@ -40,15 +40,6 @@ __all__ = [
     "WORTH_A_RISK",
     "search",
 ]
-    "CONTENDERS",
-    "GOES_ON",
-    "LEAST_AGAINST_EGGS",
-    "ROUGH_DRAWS",
-    "UNSURE",
-    "WORTH_A_DOSE",
-    "WORTH_A_RISK",
-    "search",
-]
 
 #: draws that many candidates are looked at with: enough to drop what is clearly worse
 ROUGH_DRAWS = 48
