@@ -30,7 +30,8 @@ def a_case(
     samples: Iterable[Preparation] = (), *, count: int = 40, temperature_c: float = 20.0, **more: object
 ) -> Case:
     """A pond of carp of 400 g, `more` goes to the case."""
-    water = Water(exactly(10_000.0), "fresh", ConstantTemperature(temperature_c))
+    # kept at its temperature, so that tests of dates have no weather in them
+    water = Water(exactly(10_000.0), "fresh", ConstantTemperature(temperature_c), outlook="heated")
     group = FishGroup("common carp", count, False, exactly(400.0))
     plain = {"visit_date": VISIT, "water": water, "fish": (group,), "parasites": ("dactylogyrus",)}
     return Case("a_case", samples=tuple(samples), **{**plain, **more})

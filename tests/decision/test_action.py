@@ -42,7 +42,9 @@ ROWS = [
     ("newcomers with flukes", replace(HEAVY, eradicate=True), "dose"),
     ("newcomers clean once", replace(CLEAN, eradicate=True, present=0.3), "watch"),
     ("newcomers clean and held", replace(CLEAN, eradicate=True, present=FEW_LEFT / 2, checked=True), "discharge"),
-    ("nothing that may be given", replace(HEAVY, plan=False), "watch"),
+    ("nothing that may be given while fish die", replace(HEAVY, plan=False), "look_first"),
+    ("nothing that may be given, none dying", Facts(high=0.9, plan=False), "watch"),
+    ("ice-cold water", Facts(high=0.9, saves=0.0, too_cold=True), "watch"),
     ("a dose that would not help", replace(HEAVY, helps=False, saves=0.0), "watch"),
     ("no fish alive", replace(HEAVY, fish_alive=False), "watch"),
 ]
