@@ -8,8 +8,8 @@ not. By the model of the estimate itself they are drawn from its prior: if it is
 evenly among its draws, its 90 % interval holds the truth 90 times in 100, and it tells more than the prior did.
 By the whole-fluke simulator they come from a wrong model on purpose, and what the interval still holds is reported.
 Beside both stands a deliberately naive reading, which takes every preparation as a binomial sample of a random fish:
-the same checks must reject it. To keep a visit near half a second, each is estimated with 99 draws out of some 1,200
-ponds (500 with a past), a quarter of what the product takes.
+the same checks must reject it. To keep a visit near half a second, each is estimated with 99 draws out of 900
+ponds or more, less than half of what the product takes.
 
 Writes results/calibration.csv (calibration_whole_flukes.csv), a row a visit, kept as it goes: a second start goes on
 where the first ended. Also results/calibration_summary.csv, a row a kind, and figures/calibration.svg, the ranks of
@@ -37,7 +37,7 @@ from burden.inference.estimate import Effort, Estimate, estimate  # noqa: E402
 
 __all__ = ["coverage", "even_ranks", "judge_visit", "naive_draws", "summary_row"]
 
-DRAWS, EFFORT = 99, Effort(pilot=200, ponds=500, cheap_pilot=400, cheap_ponds=1200)
+DRAWS, EFFORT = 99, Effort(pilot=300, ponds=600)
 #: bins of the rank histograms of all visits, and of one kind
 BINS, FEW_BINS = 20, 10
 #: median share of the gills of a carp of 400 g that a clip shows, as the estimate takes it [-]

@@ -16,7 +16,8 @@ from analysis.individuals import Dose, Ponds, Record, Start, Stock, draw_start, 
 from analysis.samples import Look, pick_fish, take_samples
 from burden.case import Action, Case, ConstantTemperature, DeathRecord, FishGroup, Preparation, Uncertain, Water
 from burden.inference.estimate import draw_seen, share_examined
-from burden.inference.prior import Ensemble, draw_pond, other_cause_rates
+from burden.inference.other_cause import other_cause_rates
+from burden.inference.prior import Ensemble, draw_pond
 from burden.model.dose_effect import DoseEffect
 from burden.model.lifecycle.transitions import build_cycle
 from burden.model.temperature import Temperature

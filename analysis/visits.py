@@ -99,7 +99,7 @@ def simulate_visit(kind: Kind, seed: int) -> Visit:
     """Draw a pond from the prior and look at some of its fish, on the day of the dose too where there was one."""
     rng, case = np.random.default_rng([seed, 71]), empty_case(kind)
     rows = [row for day in kind.days for row in _rows(kind, day)]
-    past = run_past(replace(case, samples=tuple(rows)), PARASITE, 1, seed, None)
+    past = run_past(replace(case, samples=tuple(rows)), PARASITE, 1, seed)
     parameters, weight = past.pond.setting.parameters, past.pond.setting.fish.weight_g.mean(0)
     seen, k = draw_seen(parameters.evidence, 1, seed), float(parameters["aggregation"][0])
     carries = rng.random() >= PRIOR_NONE
@@ -154,7 +154,7 @@ def _whole(rng: np.random.Generator, case: Case, pond: Ensemble, first: int, *, 
     temperature = Temperature.constant(float(np.mean(setting.temperature.at(float(first)))))
     ponds = Ponds(setting.cycle, parameters, stock, float(np.mean(setting.volume_m3)), temperature,
                   case.water.exchange_per_day or 0.0)  # fmt: skip
-    past = run_past(case, PARASITE, 1, pond.seed, None)
+    past = run_past(case, PARASITE, 1, pond.seed)
     state = pond.start(past.abundance_then * carries, np.array([float(FISH)]), first, rng.random(1))
     totals = {form: chain[:, 0] for form, chain in state.water.items()}
     totals |= {form: chain[:, 0, 0] * FISH for form, chain in state.fish.items()}

@@ -70,9 +70,9 @@ class Newcomers:
         return replace(self, **{name: getattr(self, name)[draws] for name in names})
 
     def log_likelihood(
-        self, pond: Ensemble, seen: ObservationParameters, of: np.ndarray, stages: dict[str, np.ndarray]
+        self, pond: Ensemble, seen: ObservationParameters, stages: dict[str, np.ndarray]
     ) -> np.ndarray | float:
-        """Log-likelihood of what was seen on them, for the ponds at `of`, shape (n,).
+        """Log-likelihood of what was seen on them, shape (M,).
 
         Notes
         -----
@@ -84,8 +84,8 @@ class Newcomers:
         p, many, flukes = pond.setting.parameters, self.arrival.preparations or 1, self.arrival.flukes_seen
         home = p.evidence.site
         look = Preparation(self.arrival.date, "newcomers", "random", home, flukes, flukes)
-        weight_g = pond.setting.fish.weight_g[self.group][of]
-        mean, k = many * self.abundance[of], many * p["aggregation"][of]
+        weight_g = pond.setting.fish.weight_g[self.group]
+        mean, k = many * self.abundance, many * p["aggregation"]
         return log_likelihood_of_samples([look], mean, k, seen, home, weight_g, stages)
 
 

@@ -15,8 +15,10 @@ from burden.case import Case, Preparation
 from burden.inference.arrivals import PRIOR_NONE
 from burden.inference.history import HistoryRuns, is_read, log_likelihood, rows_by_day, rows_of
 from burden.inference.observation import ObservationParameters, log_likelihood_of_samples, whole_look
-from burden.inference.prior import Ensemble, other_cause_rates
+from burden.inference.prior import Ensemble
+from burden.inference.sampler import Sampled
 from burden.statistics import zero_share
+from burden.statistics.adaptive_importance import effective_size
 from burden.utils.results import CredibleInterval
 from burden.utils.wording import Remark
 
@@ -86,15 +88,23 @@ class SkinNotRead(Remark):
     flukes: int
 
 
-def chance_of_never(past: HistoryRuns, log_posterior: np.ndarray, parasite: str) -> float:
-    """Chance that the stock never carried a fluke: 0 where one was ever counted, else by Bayes' rule."""
-    case = past.pond.case
+def chance_of_never(before: HistoryRuns, log_evidence: float, parasite: str) -> float:
+    """Chance that the stock never carried a fluke: 0 where one was ever counted, else by Bayes' rule.
+
+    Parameters
+    ----------
+    before : HistoryRuns
+        Drawn from the prior.
+    log_evidence : float
+        Log chance of samples and death log where there are flukes.
+    parasite : str
+    """
+    case = before.pond.case
     on_newcomers = parasite == case.parasites[0] and any(arrival.flukes_seen for _, arrival in case.arrivals)
     if on_newcomers or any(row.count_low > 0 for row in rows_of(case, parasite)):
         return 0.0
-    whole = float(logsumexp(past.log_prior))
-    carrying = np.log1p(-PRIOR_NONE) + float(logsumexp(log_posterior)) - whole
-    never = np.log(PRIOR_NONE) + float(logsumexp(past.log_prior + past.log_deaths_clean[past.of])) - whole
+    carrying = np.log1p(-PRIOR_NONE) + log_evidence
+    never = np.log(PRIOR_NONE) + float(logsumexp(before.log_deaths_clean)) - np.log(before.pond.size)
     return float(np.exp(never - np.logaddexp(never, carrying)))
 
 
@@ -138,17 +148,19 @@ def counted(case: Case, parasite: str) -> dict[str, Any] | None:
     return counted_summary(list(totals.values())).as_dict()
 
 
-def sample_reading(past: HistoryRuns, parasite: str) -> SampleReading:
+def sample_reading(
+    found: Sampled[HistoryRuns], past: HistoryRuns, log_posterior: np.ndarray, parasite: str
+) -> SampleReading:
     """Say what was looked at on the visit day, and what clean preparations like these would leave possible."""
     case = past.pond.case
     rows = rows_by_day(case, parasite).get(0.0, [])
     level = _round_level(past.pond.setting.parameters.evidence.values["abundance"].value * case.mean_weight_g.value)
     if not rows:
         return SampleReading(0, 0, 0, "", level, None)
-    clean = log_likelihood(past, parasite, clean=True) + past.log_prior
-    more = np.average(past.by_day[0.0]["all"][past.of] > level, weights=np.exp(clean - clean.max()))
+    past, clean, whole = _as_if_clean(found, past, log_posterior, parasite)
+    more = np.average(past.by_day[0.0]["all"] > level, weights=np.exp(clean - clean.max()))
     known = any(row.count_low > 0 for row in rows_of(case, parasite) if row.date != case.visit_date)
-    seen_none = (1 - PRIOR_NONE) * np.exp(logsumexp(clean) - logsumexp(past.log_prior))
+    seen_none = (1 - PRIOR_NONE) * np.exp(logsumexp(clean) - whole)
     chance = float(more * (1.0 if known else seen_none / (seen_none + PRIOR_NONE)))
     methods = {row.method or "" for row in rows}
     return SampleReading(
@@ -170,6 +182,20 @@ def _looks(rows: Sequence[Preparation]) -> int:
     return len(rows) - (adult & juvenile).total()
 
 
+def _as_if_clean(
+    found: Sampled[HistoryRuns], past: HistoryRuns, log_posterior: np.ndarray, parasite: str
+) -> tuple[HistoryRuns, np.ndarray, float]:
+    """Ponds, their log weights had all of today's preparations been clean, and the log sum of their prior weights.
+
+    Those drawn from the prior, or those that fit what was seen: whichever is worth more.
+    """
+    first, later = (log_likelihood(runs, parasite, clean=True) for runs in (found.before, past))
+    later = log_posterior - log_likelihood(past, parasite) + later
+    if effective_size(first) >= effective_size(later):
+        return found.before, first, float(np.log(first.size))
+    return past, later, float(logsumexp(log_posterior)) - found.log_evidence
+
+
 def _round_level(value: float) -> float:
     """One significant figure."""
     magnitude = 10 ** np.floor(np.log10(value))
@@ -177,26 +203,33 @@ def _round_level(value: float) -> float:
 
 
 def moved(
-    past: HistoryRuns, pond: Ensemble, seen: ObservationParameters, chosen: np.ndarray
+    before: HistoryRuns, pond: Ensemble, seen: ObservationParameters, abundance_then: np.ndarray
 ) -> list[tuple[str, CredibleInterval, CredibleInterval]]:
-    """Prior beside posterior of what the data may barely move, by code (words: `burden.report.text.burden`)."""
-    weight, ways = np.exp(past.log_weight), np.exp(past.log_prior)
-    before, after = past.pond.setting.parameters, pond.setting.parameters
-    rates = other_cause_rates(pond.case.findings.other)
-    background = before["background_hazard"][past.of] + np.resize(rates, past.of.size)
-    clip = "gill_clip" if before.evidence.site == "gill" else "skin_scrape"
-    found = [
-        (f"share_seen_{clip}", past.seen.share_factor[clip], seen.share_factor[clip]),
-        ("part_shape", past.seen.part_shape, seen.part_shape),
-        ("selection_bias", past.seen.selection_bias, seen.selection_bias),
-        ("background_hazard", background, after["background_hazard"]),
-    ]
-    looking = [(name, CredibleInterval.of(a, ways), CredibleInterval.of(b)) for name, a, b in found]
-    names = [x for x in ("aggregation", "hazard_per_burden", "reproduction_number") if x in before.values]
-    ponds = [(name, CredibleInterval.of(before[name], weight), CredibleInterval.of(after[name])) for name in names]
-    then = past.abundance_then
-    start = ("abundance_before", CredibleInterval.of(then, weight), CredibleInterval.of(then[chosen]))
-    return [start, *ponds, *looking]
+    """Prior beside posterior of what the data may barely move, by code (words: `burden.report.text.burden`).
+
+    Parameters
+    ----------
+    before : HistoryRuns
+        Drawn from the prior.
+    pond, seen, abundance_then
+        Of the posterior.
+    """
+    first, after = before.pond.setting.parameters, pond.setting.parameters
+    clip = "gill_clip" if first.evidence.site == "gill" else "skin_scrape"
+    names = [x for x in ("aggregation", "hazard_per_burden", "reproduction_number") if x in first.values]
+    pairs = {
+        "abundance_before": (before.abundance_then, abundance_then),
+        **{name: (first[name], after[name]) for name in names},
+        f"share_seen_{clip}": (before.seen.share_factor[clip], seen.share_factor[clip]),
+        "part_shape": (before.seen.part_shape, seen.part_shape),
+        "selection_bias": (before.seen.selection_bias, seen.selection_bias),
+    }
+    rows = [(name, CredibleInterval.of(a), CredibleInterval.of(b)) for name, (a, b) in pairs.items()]
+    steady, courses = first["background_hazard"], before.courses
+    rate = (steady[:, None] + courses.courses.at(0.0)).ravel()
+    chance = np.tile(np.exp(courses.log_prior), steady.size)
+    now = after["background_hazard"] + pond.setting.other_rate(0.0)
+    return [*rows, ("background_hazard", CredibleInterval.of(rate, chance), CredibleInterval.of(now))]
 
 
 def looked_twice(case: Case, parasite: str) -> list[LookedTwice]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping, Sequence
-from dataclasses import astuple, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -33,15 +33,17 @@ from burden.inference.history import (
     HistoryRuns,
     history_days,
     log_likelihood,
-    proposal_from,
     rows_by_day,
     run_past,
     stage_shares,
 )
-from burden.inference.mortality import DeathAttribution, beyond_other_causes, explain
+from burden.inference.mortality import DeathAttribution, DeathLog, beyond_other_causes, explain
 from burden.inference.observation import ObservationParameters, draw_seen, log_likelihood_of_samples, share_examined
-from burden.inference.prior import Ensemble, Posterior, other_cause_rates
+from burden.inference.prior import Ensemble, Posterior
+from burden.inference.sampler import Effort, Sampled, require_enough, sample
 from burden.model.forward import State
+from burden.model.other_deaths import OtherDeaths
+from burden.statistics.adaptive_importance import effective_size
 from burden.utils.progress import report_progress
 from burden.utils.random_streams import uniform_draws
 from burden.utils.results import CredibleInterval, Result, frame, number
@@ -61,36 +63,10 @@ __all__ = [
     "share_examined",
 ]
 
-#: effective ponds below which a third round is run, and below which the answer says that its edges are rough
-_ENOUGH = 100
 #: draws for each one kept, where they are weighed by how the sick were picked
-_SPARE_DRAWS = 2
-
-
-#: fewer draws than these ask for a rough look
-_ROUGH_DRAWS = 80
-
-
-@dataclass(frozen=True)
-class Effort:
-    """Ponds of the pilot, and the least of the main round, with a past to run and without one."""
-
-    pilot: int = 500
-    ponds: int = 2000
-    cheap_pilot: int = 1000
-    cheap_ponds: int = 4000
-
-    @classmethod
-    def for_draws(cls, draws: int) -> Effort:
-        """Return the usual effort, less where so few draws are asked for that they are a rough look anyway.
-
-        Examples
-        --------
-        >>> Effort.for_draws(500) == Effort(), Effort.for_draws(20).ponds
-        (True, 500)
-        """
-        share = min(draws / _ROUGH_DRAWS, 1.0)
-        return cls(*(round(share * number) for number in astuple(cls())))
+_SPARE_DRAWS = 4
+#: effective draws below which the answer says that its edges are rough
+_ROUGH = 100
 
 
 @dataclass(frozen=True)
@@ -195,6 +171,7 @@ class Estimate(Result):
             "mean_abundance_by_tilt": None
             if self.by_tilt is None
             else {"none": self.by_tilt[0].as_dict(), "full": self.by_tilt[1].as_dict()},
+            "effective_draws": number(self.effective_draws),
             "deaths_explained": self.deaths_explained.as_dict() if self.deaths_explained else None,
             "prior_and_posterior": [
                 {"name": str(Quantity(name)), "code": name, "prior": a.as_dict(), "posterior": b.as_dict()}
@@ -247,30 +224,48 @@ def estimate(
     -------
     Estimate
 
+    Raises
+    ------
+    TooFewDrawsError
+        Where too few of the ponds believed possible fit what was written down.
+
     Notes
     -----
-    Importance sampling in two rounds. A pilot finds where the burden at the start of the record must have been; the
-    second round draws it from there (and a fifth from the prior), corrects by the ratio of the two densities, and is
-    resampled systematically. Without a past the model needs no run: more is drawn, and the second round knows that
-    fish of which little is seen must carry more. Where few ponds fit, a third round looks among those that did.
+    Importance sampling in rounds (`burden.inference.sampler`), each drawn nearer to the ponds that fit, and a
+    systematic resample of the last.
     """
     parasite = parasite or case.parasites[0]
     past = bool(history_days(case)[0] < 0)
-    effort = effort or Effort.for_draws(draws)
-    pilot_size, size = effort.cheap_pilot, max(8 * draws, effort.cheap_ponds)
-    if past:
-        pilot_size, size = effort.pilot, max(4 * draws, effort.ponds)
-    report_progress(f"{parasite}: the pond so far")
-    pilot = run_past(case, parasite, pilot_size, seed, None)
-    proposal = proposal_from(pilot, log_likelihood(pilot, parasite) + pilot.log_prior)
-    report_progress(f"{parasite}: flukes behind the samples")
-    whole = run_past(case, parasite, size, seed, proposal)
-    log_posterior = log_likelihood(whole, parasite) + whole.log_prior
-    if _effective_ponds(whole, log_posterior) < _ENOUGH:
-        report_progress(f"{parasite}: flukes, once more")
-        whole = run_past(case, parasite, round(1.5 * size), seed, proposal_from(whole, log_posterior))
-        log_posterior = log_likelihood(whole, parasite) + whole.log_prior
-    return _summarise(whole, log_posterior, parasite, draws, seed)
+    effort = effort or Effort.for_draws(draws, past)
+    found = _sampled(case, parasite, effort, seed)
+    require_enough(found.effective_draws, effort.least)
+    answer = _summarise(case, found, parasite, draws, seed)
+    require_enough(answer.effective_draws, effort.least)
+    return answer
+
+
+def _those_that_fit(
+    case: Case, found: Sampled[HistoryRuns], parasite: str, n: int, seed: int
+) -> tuple[HistoryRuns, np.ndarray]:
+    """Run once more n of all ponds drawn, by their weights; each of them once, with the log of how often it came."""
+    places, times = np.unique(_resample(found.log_weight, n, seed)[0], return_counts=True)
+    return run_past(case, parasite, places.size, seed, found.at(places)), np.log(times)
+
+
+def _sampled(case: Case, parasite: str, effort: Effort, seed: int) -> Sampled[HistoryRuns]:
+    """Draw ponds until enough of them fit."""
+
+    def draw(
+        m: int, round_seed: int, ranks: Mapping[str, np.ndarray]
+    ) -> tuple[HistoryRuns, Mapping[str, np.ndarray], np.ndarray]:
+        runs = run_past(case, parasite, m, round_seed, ranks)
+        return runs, runs.ranks, log_likelihood(runs, parasite)
+
+    def report(number: int) -> None:
+        what = "the pond so far" if number == 0 else f"flukes behind the samples, round {number}"
+        report_progress(f"{parasite}: {what}")
+
+    return sample(draw, effort, seed, report)
 
 
 def _resample(log_weight: np.ndarray, n: int, seed: int) -> tuple[np.ndarray, float]:
@@ -282,31 +277,30 @@ def _resample(log_weight: np.ndarray, n: int, seed: int) -> tuple[np.ndarray, fl
     chosen = np.minimum(chosen, weight.size - 1)
     # neighbours of a resample are copies; a fixed shuffle keeps any half of the draws a fair sample
     order = np.argsort(uniform_draws("order of the resample", n, seed), kind="stable")
-    return chosen[order], float(1 / (weight**2).sum())
+    return chosen[order], effective_size(log_weight)
 
 
-def _effective_ponds(past: HistoryRuns, log_posterior: np.ndarray) -> float:
-    """Number of ponds the weights are worth, the ways of looking at each added up."""
-    weight = np.bincount(past.of, np.exp(log_posterior - log_posterior.max()))
-    return float(weight.sum() ** 2 / (weight**2).sum())
-
-
-def _summarise(past: HistoryRuns, log_posterior: np.ndarray, parasite: str, draws: int, seed: int) -> Estimate:
-    ways, stock, effective = _standing(past, log_posterior, parasite, draws, seed)
-    case, chosen = past.pond.case, past.of[ways]
-    pond, state, seen = past.pond.take(chosen), past.state.take(chosen), past.seen.take(ways)
-    p = pond.setting.parameters
-    p = p.replaced(background_hazard=p["background_hazard"] + past.other[ways])
-    pond = replace(pond, setting=replace(pond.setting, parameters=p))
-    effective = min(effective, _effective_ponds(past, log_posterior))
+def _summarise(case: Case, found: Sampled[HistoryRuns], parasite: str, draws: int, seed: int) -> Estimate:
+    past, log_posterior = _those_that_fit(case, found, parasite, _SPARE_DRAWS * draws, seed)
+    chosen, stock, effective = _standing(past, log_posterior, parasite, draws, seed)
+    effective = min(effective, found.effective_draws)
+    dead = past.dead.take(chosen)
+    other = past.courses.drawn(
+        dead.log_likelihood(past.courses.courses), uniform_draws("other cause given the deaths", draws, seed)
+    )
+    pond, state, seen = replace(past.pond.take(chosen), seed=seed), past.state.take(chosen), past.seen.take(chosen)
+    pond = replace(pond, setting=replace(pond.setting, other_deaths=other))
     k, before = pond.setting.parameters["aggregation"], past.by_day[0.0]["all"][chosen]
     now = state.flukes_per_fish(pond.setting.fish)
-    never, clean = _never(past, log_posterior, parasite, draws, seed)
+    never = chance_of_never(found.before, found.log_evidence, parasite)
+    clean = uniform_draws("infected", draws, seed) < never
     total, carrying = np.where(clean, 0.0, stock.total), np.where(clean, 0.0, stock.carrying)
     alive = max(case.fish_count, 1)
     state = _as_present(state, total / np.maximum(now * alive, 1e-300), ~clean)
-    explained = _explained(past, ways, ~clean, seed)
+    home = pond.setting.parameters.evidence.site
+    explained = explain(case, home, dead, other, ~clean, _believed(found.before, seed), seed)
     eggs = sum((state.water[form].sum(0) for form in state.water if "egg" in form), np.zeros(draws))
+    stages = {stage: share[chosen] for stage, share in stage_shares(past, 0.0).items()}
     return Estimate(
         case=case,
         parasite=parasite,
@@ -319,19 +313,19 @@ def _summarise(past: HistoryRuns, log_posterior: np.ndarray, parasite: str, draw
         prevalence=CredibleInterval.of(carrying / alive),
         mean_abundance=CredibleInterval.of(total / alive),
         aggregation_k=CredibleInterval.of(k),
-        detection_per_fish=detection(case, parasite, before, k, seen, pond, stage_shares(past, 0.0, chosen)),
+        detection_per_fish=detection(case, parasite, before, k, seen, pond, stages),
         flukes_total=CredibleInterval.of(total),
         abundance_before=CredibleInterval.of(past.abundance_then[chosen]),
         eggs_waiting=CredibleInterval.of(eggs),
         counted=counted(case, parasite),
-        look=sample_reading(past, parasite),
-        by_tilt=_by_tilt(past, parasite, draws, seed),
-        prior_and_posterior=moved(past, pond, seen, chosen),
+        look=sample_reading(found, past, log_posterior, parasite),
+        by_tilt=_by_tilt(past, log_posterior, clean, parasite, draws, seed),
+        prior_and_posterior=moved(found.before, pond, seen, past.abundance_then[chosen]),
         effective_draws=effective,
         deaths_explained=explained,
         remarks=[
             *case.warnings,
-            *_rough(effective),
+            *([FewEffectiveDraws(effective)] if effective < _ROUGH else []),
             *looked_twice(case, parasite),
             *not_read(case, parasite),
             *beyond_other_causes(case, explained),
@@ -342,7 +336,7 @@ def _summarise(past: HistoryRuns, log_posterior: np.ndarray, parasite: str, draw
 def _standing(
     past: HistoryRuns, log_posterior: np.ndarray, parasite: str, draws: int, seed: int
 ) -> tuple[np.ndarray, StockBurden, float]:
-    """Positions of the ways drawn, what is on the stock in each, and the draws their weights are worth.
+    """Positions of the ponds drawn, what is on the stock in each, and the draws their weights are worth.
 
     Where fish chosen as sick came out of few, more is drawn and weighed by the chance that just these were picked.
     """
@@ -350,9 +344,8 @@ def _standing(
     dosed = any(event.kill and event.day == 0 for event in past.pond.given)  # since: today's counts no longer hold
     rows = () if dosed else rows_by_day(case, parasite).get(0.0, [])
     weighed = any(row.chosen != "random" for row in rows)
-    ways, effective = _resample(log_posterior, draws * (_SPARE_DRAWS if weighed else 1), seed)
-    chosen = past.of[ways]
-    pond, seen = past.pond.take(chosen), past.seen.take(ways)
+    chosen, effective = _resample(log_posterior, draws * (_SPARE_DRAWS if weighed else 1), seed)
+    pond, seen = past.pond.take(chosen), past.seen.take(chosen)
     stock = present_on(
         case.fish_count,
         rows,
@@ -362,20 +355,18 @@ def _standing(
         evidence.site,
         pond.setting.fish.weight_g.mean(0),
         np.random.default_rng([seed, zlib.crc32(b"flukes on the stock")]),
-        stage_shares(past, 0.0, chosen),
+        {stage: share[chosen] for stage, share in stage_shares(past, 0.0).items()},
     )
     if weighed:
         kept, worth = _resample(stock.log_weight, draws, seed)
-        ways, stock, effective = ways[kept], stock.take(kept), min(effective, worth)
-    return ways, stock, effective
+        chosen, stock, effective = chosen[kept], stock.take(kept), min(effective, worth)
+    return chosen, stock, effective
 
 
-def _explained(past: HistoryRuns, ways: np.ndarray, carries: np.ndarray, seed: int) -> DeathAttribution | None:
-    """How many of the dead in the log the flukes killed, beside what was believed of it."""
-    home = past.pond.setting.parameters.evidence.site
-    rates, every = other_cause_rates(past.pond.case.findings.other), past.of
-    before = (past.dead.take(every), np.resize(rates, every.size), np.exp(past.log_prior))
-    return explain(past.pond.case, home, past.dead.take(every[ways]), past.other[ways], carries, before, seed)
+def _believed(before: HistoryRuns, seed: int) -> tuple[DeathLog, OtherDeaths]:
+    """What prior ponds make of the death log, and another cause of each, drawn before the log was read."""
+    flat = np.zeros((before.courses.log_prior.size, before.pond.size))
+    return before.dead, before.courses.drawn(flat, uniform_draws("other cause believed", before.pond.size, seed))
 
 
 def _as_present(state: State, factor: np.ndarray, ever: np.ndarray) -> State:
@@ -387,31 +378,16 @@ def _as_present(state: State, factor: np.ndarray, ever: np.ndarray) -> State:
     )
 
 
-def _never(
-    past: HistoryRuns, log_posterior: np.ndarray, parasite: str, draws: int, seed: int
-) -> tuple[float, np.ndarray]:
-    """Chance that the stock never carried a fluke, and the draws in which it did not, (draws,)."""
-    never = chance_of_never(past, log_posterior, parasite)
-    return never, uniform_draws("infected", draws, seed) < never
-
-
 def _by_tilt(
-    past: HistoryRuns, parasite: str, draws: int, seed: int
+    past: HistoryRuns, log_posterior: np.ndarray, clean: np.ndarray, parasite: str, draws: int, seed: int
 ) -> tuple[CredibleInterval, CredibleInterval] | None:
     """Mean abundance without a tilt and with a full one, where only sick or dead fish were looked at."""
     rows = [row for rows in rows_by_day(past.pond.case, parasite).values() for row in rows]
     if not rows or any(row.chosen not in ("moribund", "dead") for row in rows):
         return None
-    found = []
+    found, log_drawn = [], log_posterior - log_likelihood(past, parasite)
     for selection_bias in (0.0, 1.0):
-        tilted = replace(past, seen=replace(past.seen, selection_bias=np.full(past.of.size, selection_bias)))
-        log_posterior = log_likelihood(tilted, parasite) + tilted.log_prior
-        _, stock, _ = _standing(tilted, log_posterior, parasite, draws, seed)
-        _, clean = _never(tilted, log_posterior, parasite, draws, seed)
+        tilted = replace(past, seen=replace(past.seen, selection_bias=np.full(past.pond.size, selection_bias)))
+        _, stock, _ = _standing(tilted, log_drawn + log_likelihood(tilted, parasite), parasite, draws, seed)
         found.append(CredibleInterval.of(np.where(clean, 0.0, stock.total) / max(past.pond.case.fish_count, 1)))
     return found[0], found[1]
-
-
-def _rough(effective: float) -> list[FewEffectiveDraws]:
-    """Say so where the intervals stand on few draws."""
-    return [] if effective >= _ENOUGH else [FewEffectiveDraws(effective)]

@@ -10,26 +10,25 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import logsumexp, ndtri
+from scipy.special import ndtri
 
 from burden.case import Case, Preparation
 from burden.evidence import load_parasite
 from burden.inference.arrivals import arrive, in_order_of_arrival
-from burden.inference.mortality import DeathLog, other_given_deaths, read_log
+from burden.inference.mortality import DeathLog, other_courses, read_log
 from burden.inference.observation import ObservationParameters, draw_seen, log_likelihood_of_samples
-from burden.inference.prior import Ensemble, draw_pond, other_cause_rates
+from burden.inference.other_cause import CourseList
+from burden.inference.prior import Ensemble, draw_pond
 from burden.model.forward import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
-from burden.utils.random_streams import uniform_draws
+from burden.utils.random_streams import steered, uniform_draws
 
 __all__ = [
     "LONGEST_HISTORY_DAYS",
     "HistoryRuns",
-    "Proposal",
     "fish_at_look",
     "history_days",
     "is_read",
     "log_likelihood",
-    "proposal_from",
     "rows_by_day",
     "rows_of",
     "run_past",
@@ -37,12 +36,8 @@ __all__ = [
 ]
 
 LONGEST_HISTORY_DAYS = 120
-#: ways in which a pond with a past is looked at (shares, clumping, tilt, other deaths): a pond is costly to run
-_LOOKS = 4
 #: how long before a dose of the same day a sample is reported [d]
 _AHEAD_DAYS = 1e-3
-#: share of ponds drawn from the prior whatever the proposal, and its least width
-_DEFENSIVE, _NARROWEST = 0.2, 0.3
 #: chance that a dose given did less than it should (a wrong volume, a filter that took it up, never given in full), and
 #: then any share of it: an assumption, so that samples after a dose are not read as if it must have worked
 _FELL_SHORT = 0.2
@@ -50,27 +45,43 @@ _FELL_SHORT = 0.2
 
 @dataclass(frozen=True)
 class HistoryRuns:
-    """M prior ponds on their sample days and at the visit, and n ways to look at them.
+    """M ponds on their sample days and at the visit, each looked at in a way of its own.
 
-    `of` says which pond each way belongs to; `other` is its death rate from another cause.
+    Parameters
+    ----------
+    pond : Ensemble
+    abundance_then : numpy.ndarray
+        Flukes a fish at the start of the record, shape (M,).
+    by_day : mapping
+        Flukes a fish by day and stage, shape (M,) each.
+    state : State
+        At the visit.
+    seen : ObservationParameters
+    dead, dead_clean : DeathLog
+        The rows of the death log as each pond makes them, and as it would had there been no flukes.
+    courses : CourseList
+        What else may have killed.
+    log_deaths : numpy.ndarray
+        Log chance of the death log, whatever else killed fish, shape (M,).
+    ranks : mapping of str to numpy.ndarray
+        Of every stream the ponds were drawn by, shape (M,) each.
     """
 
     pond: Ensemble
-    abundance_then: np.ndarray  # at the start of the history, (M,)
-    by_day: Mapping[float, Mapping[str, np.ndarray]]  # (M,) each
+    abundance_then: np.ndarray
+    by_day: Mapping[float, Mapping[str, np.ndarray]]
     state: State
-    log_weight: np.ndarray  # prior over proposal, (M,)
-    of: np.ndarray  # (n,)
     seen: ObservationParameters
-    other: np.ndarray  # drawn given the death log, (n,)
-    log_deaths: np.ndarray  # of the death log, whatever else killed fish, (M,)
-    log_deaths_clean: np.ndarray  # the same had there been no flukes, (M,)
-    dead: DeathLog  # the rows of the log, as each pond makes them
+    dead: DeathLog
+    dead_clean: DeathLog
+    courses: CourseList
+    log_deaths: np.ndarray
+    ranks: Mapping[str, np.ndarray]
 
     @property
-    def log_prior(self) -> np.ndarray:
-        """Log weight of each way before anything was seen, shape (n,)."""
-        return self.log_weight[self.of]
+    def log_deaths_clean(self) -> np.ndarray:
+        """Log chance of the death log had there been no flukes, shape (M,)."""
+        return self.courses.log_evidence(self.dead_clean.log_likelihood(self.courses.courses))
 
 
 def history_days(case: Case) -> np.ndarray:
@@ -88,7 +99,9 @@ def history_days(case: Case) -> np.ndarray:
     return np.array(sorted(found), float)
 
 
-def run_past(case: Case, parasite: str, m: int, seed: int, proposal: Proposal | None) -> HistoryRuns:
+def run_past(
+    case: Case, parasite: str, m: int, seed: int, ranks: Mapping[str, np.ndarray] | None = None
+) -> HistoryRuns:
     """Draw m ponds and run each from the first day of the record to the visit.
 
     Parameters
@@ -98,36 +111,31 @@ def run_past(case: Case, parasite: str, m: int, seed: int, proposal: Proposal | 
         One of the case's sets.
     m, seed : int
         Number of ponds and seed.
-    proposal : Proposal or None
-        Where the burden at the start is drawn from; None: from the prior.
+    ranks : mapping of str to numpy.ndarray, optional
+        Draws of some streams, in (0, 1), shape (m,) each; all others, and all without it, come from the prior.
     """
-    pond = draw_pond(case, parasite, m, seed)
-    days = history_days(case)
-    of = np.repeat(np.arange(m), _LOOKS if len(days) > 1 else 1)
-    seen = draw_seen(pond.setting.parameters.evidence, of.size, seed)
-    one_way = seen if of.size == m else None
-    log_abundance, log_weight = _draw_abundance(pond, one_way, pond.setting.fish.weight_g.mean(0), proposal)
-    pond, start, came = _begin(pond, np.exp(log_abundance), days[0])
-    doses = [_as_it_went(e, i, m, seed) for i, e in enumerate(pond.given) if e.day >= days[0]]
+    with steered(m, seed, ranks or {}) as streams:
+        pond, days = draw_pond(case, parasite, m, seed), history_days(case)
+        seen, abundance = draw_seen(pond.setting.parameters.evidence, m, seed), _draw_abundance(pond)
+        pond, start, came = _begin(pond, abundance, days[0])
+        doses = [_as_it_went(e, i, m, seed) for i, e in enumerate(pond.given) if e.day >= days[0]]
     events = [*doses, *came]
     ahead = _days_ahead(case, events, days)
     run = simulate(pond.setting, start, np.union1d(days, list(ahead.values())), events, COARSE_STEP_DAYS)
-    rates = other_cause_rates(case.findings.other)
-    dead = read_log(case, run)
-    deaths = dead.log_likelihood(rates)
-    clean = read_log(case, run, pond.setting.parameters["background_hazard"]).log_likelihood(rates)
+    background = pond.setting.parameters["background_hazard"]
+    dead, clean = read_log(case, run), read_log(case, run, background)
+    courses = other_courses(case, dead, days[0], pond.setting.parameters.evidence.values["background_hazard"].value)
     return HistoryRuns(
         pond=pond,
-        abundance_then=np.exp(log_abundance),
+        abundance_then=abundance,
         by_day=_burdens(pond, start, run, days, ahead),
         state=_as_many_as_counted(run.end, case),
-        log_weight=log_weight,
-        of=of,
         seen=seen,
-        other=other_given_deaths(deaths, rates, of, seed),
-        log_deaths=logsumexp(deaths, axis=0) - np.log(rates.size),
-        log_deaths_clean=logsumexp(clean, axis=0) - np.log(rates.size),
         dead=dead,
+        dead_clean=clean,
+        courses=courses,
+        log_deaths=courses.log_evidence(dead.log_likelihood(courses.courses)),
+        ranks=streams.met,
     )
 
 
@@ -196,67 +204,12 @@ def _as_many_as_counted(state: State, case: Case) -> State:
     return replace(state, alive=np.divide(state.alive * count, total, out=np.zeros_like(state.alive), where=total > 0))
 
 
-@dataclass(frozen=True)
-class Proposal:
-    """Where the log abundance at the start is drawn from: a line in the traits of a pond, and a width about it."""
-
-    line: np.ndarray  # (features,)
-    width: float
-
-
-def _traits(pond: Ensemble, seen: ObservationParameters | None) -> np.ndarray:
-    """What moves the burden that counts speak for, as logarithms over their median, shape (features, M).
-
-    The first is 1. `seen` is given where a pond has no past and is looked at in one way: what a preparation shows and
-    the burden then trade off. The few ponds with a past that a pilot can afford fit no more than their centre.
-    """
-    if seen is None:
-        return np.ones((1, pond.size))
-    traits = (*seen.share_factor.values(), seen.detection, seen.part_shape, pond.setting.parameters["aggregation"])
-    return np.array([np.ones(pond.size), *(np.log(x / np.median(x)) for x in traits)])
-
-
-def _draw_abundance(
-    pond: Ensemble, seen: ObservationParameters | None, weight_g: np.ndarray, proposal: Proposal | None
-) -> tuple[np.ndarray, np.ndarray]:
-    """Log mean abundance at the start, shape (M,), and the log ratio of prior to proposal."""
+def _draw_abundance(pond: Ensemble) -> np.ndarray:
+    """Mean abundance at the start of the record, as it is believed before anybody looked, shape (M,)."""
     value = pond.setting.parameters.evidence.values["abundance"]
-    middle = np.log(value.value * weight_g)
+    middle = np.log(value.value * pond.setting.fish.weight_g.mean(0))
     spread = (np.log(value.high) - np.log(value.low)) / (2 * ndtri(0.95))
-    normal = ndtri(uniform_draws("abundance at the start", pond.size, pond.seed))
-    if proposal is None or spread == 0:
-        return middle + spread * normal, np.zeros(pond.size)
-    centre = proposal.line @ _traits(pond, seen)
-    from_prior = uniform_draws("proposal", pond.size, pond.seed) < _DEFENSIVE
-    z = np.where(from_prior, spread * normal, centre + proposal.width * normal)
-    prior = _log_normal(z, 0.0, spread)
-    aimed = _log_normal(z, centre, proposal.width)
-    mixed = np.logaddexp(np.log(_DEFENSIVE) + prior, np.log1p(-_DEFENSIVE) + aimed)
-    return middle + z, prior - mixed
-
-
-def _log_normal(x: np.ndarray, centre: np.ndarray | float, width: float) -> np.ndarray:
-    return -0.5 * ((x - centre) / width) ** 2 - np.log(width) - 0.5 * np.log(2 * np.pi)
-
-
-def proposal_from(pilot: HistoryRuns, log_posterior: np.ndarray) -> Proposal:
-    """Fit the log abundance at the start, about its prior median, to the traits of the pilot's ponds.
-
-    Notes
-    -----
-    Weighted least squares with a ridge of one pond's worth. Weights are tempered, so that a few lucky draws of a
-    small pilot do not make the proposal too narrow.
-    """
-    value = pilot.pond.setting.parameters.evidence.values["abundance"]
-    z = np.log(pilot.abundance_then) - np.log(value.value * pilot.pond.setting.fish.weight_g.mean(0))
-    weight = np.bincount(pilot.of, np.exp(0.5 * (log_posterior - log_posterior.max())))
-    weight *= weight.sum() / (weight**2).sum()  # sums to the ponds it is worth
-    traits = _traits(pilot.pond, pilot.seen if pilot.of.size == pilot.pond.size else None)
-    ridge = np.eye(len(traits))
-    ridge[0, 0] = 0.0
-    line = np.linalg.solve((traits * weight) @ traits.T + ridge, (traits * weight) @ z)
-    left = float(np.average((z - line @ traits) ** 2, weights=weight))
-    return Proposal(line, max(float(np.sqrt(left * (1 + len(traits) / weight.sum()))), _NARROWEST))
+    return np.exp(middle + spread * ndtri(uniform_draws("abundance at the start", pond.size, pond.seed)))
 
 
 def _fish_at_start(case: Case, day: float) -> np.ndarray:
@@ -273,29 +226,28 @@ def _fish_at_start(case: Case, day: float) -> np.ndarray:
 
 
 def log_likelihood(past: HistoryRuns, parasite: str, clean: bool = False) -> np.ndarray:
-    """Log-likelihood of samples and deaths, shape (n,).
+    """Log-likelihood of samples and deaths, shape (M,).
 
     With `clean` the preparations of the visit alone, every one read as clean.
     """
-    case, p, of = past.pond.case, past.pond.setting.parameters, past.of
-    home = p.evidence.site
-    weight, k = past.pond.setting.fish.weight_g.mean(0)[of], p["aggregation"][of]
-    total = np.zeros(of.size) if clean else past.log_deaths[of]
+    case, p = past.pond.case, past.pond.setting.parameters
+    home, weight, k = p.evidence.site, past.pond.setting.fish.weight_g.mean(0), p["aggregation"]
+    total = np.zeros(past.pond.size) if clean else past.log_deaths
     for day, rows in rows_by_day(case, parasite, clean).items():
-        mean, pool = past.by_day[day]["all"][of], fish_at_look(case, rows)
-        stages = stage_shares(past, day, of)
+        mean, pool = past.by_day[day]["all"], fish_at_look(case, rows)
+        stages = stage_shares(past, day)
         total = total + log_likelihood_of_samples(rows, mean, k, past.seen, home, weight, stages, pool)
     if not clean and parasite == case.parasites[0]:  # nobody says which set was seen on newcomers: the first
         for _, i, _ in in_order_of_arrival(case, min(past.by_day)):
-            total = total + past.pond.newcomers[i].log_likelihood(past.pond, past.seen, of, {})
+            total = total + past.pond.newcomers[i].log_likelihood(past.pond, past.seen, {})
     return total
 
 
-def stage_shares(past: HistoryRuns, day: float, of: np.ndarray) -> dict[str, np.ndarray]:
-    """Share of the flukes on the fish that are adult and juvenile on a day, for the ponds at `of`, (n,) each [-]."""
+def stage_shares(past: HistoryRuns, day: float) -> dict[str, np.ndarray]:
+    """Share of the flukes on the fish that are adult and juvenile on a day, (M,) each [-]."""
     by_stage = past.by_day[day]
-    everyone = np.maximum(by_stage["all"][of], 1e-12)
-    return {stage: np.clip(by_stage[stage][of] / everyone, 1e-9, 1.0) for stage in ("adult", "juvenile")}
+    everyone = np.maximum(by_stage["all"], 1e-12)
+    return {stage: np.clip(by_stage[stage] / everyone, 1e-9, 1.0) for stage in ("adult", "juvenile")}
 
 
 def fish_at_look(case: Case, rows: Sequence[Preparation]) -> int:

@@ -7,7 +7,7 @@ was, samples and log tell together, or they do not.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, Literal
 
@@ -15,10 +15,10 @@ import numpy as np
 from scipy.special import gammaln
 
 from burden.case import Case
-from burden.inference.prior import OTHER_CAUSE, OTHER_CAUSE_FOUND_FACTOR
+from burden.inference.other_cause import HIGHEST_PEAK, CourseList, courses_for
 from burden.model.forward import Trajectory
-from burden.utils.random_streams import uniform_draws
-from burden.utils.results import CredibleInterval
+from burden.model.other_deaths import OtherDeaths
+from burden.utils.results import CredibleInterval, number
 from burden.utils.wording import Remark, text_of
 
 __all__ = [
@@ -28,7 +28,7 @@ __all__ = [
     "MoreThanOtherCauses",
     "beyond_other_causes",
     "explain",
-    "other_given_deaths",
+    "other_courses",
     "pattern_of_deaths",
     "read_log",
 ]
@@ -58,25 +58,35 @@ class DeathLog:
         Deaths to be expected from each over the days of a row, shape (R, M).
     exposure : numpy.ndarray
         Live fish times days, shape (R, M) [d].
+    spans : numpy.ndarray
+        First and last day of each row, shape (R, 2) [d].
     """
 
     deaths: np.ndarray
     fluke: np.ndarray
     background: np.ndarray
     exposure: np.ndarray
+    spans: np.ndarray
 
     def take(self, draws: np.ndarray) -> DeathLog:
         """Return the ponds at some positions, repeats allowed."""
-        return DeathLog(self.deaths, *(x[:, draws] for x in (self.fluke, self.background, self.exposure)))
+        return DeathLog(self.deaths, *(x[:, draws] for x in (self.fluke, self.background, self.exposure)), self.spans)
 
-    def log_likelihood(self, other: np.ndarray) -> np.ndarray:
-        """Poisson log-likelihood of the rows at each death rate `other` from another cause, shape (rates, M)."""
-        total = np.zeros((other.size, self.exposure.shape[1]))
-        for deaths, fluke, background, exposure in zip(
-            self.deaths, self.fluke, self.background, self.exposure, strict=True
-        ):
-            expected = np.maximum(fluke + background + other[:, None] * exposure, 1e-12)
-            total = total + deaths * np.log(expected) - expected - gammaln(deaths + 1)
+    def by_other(self, courses: OtherDeaths) -> np.ndarray:
+        """Deaths to be expected of each pond's own course of another cause, shape (R, M)."""
+        if not self.deaths.size:
+            return np.zeros_like(self.exposure)
+        return np.array([courses.mean_rate(*span) for span in self.spans]) * self.exposure
+
+    def log_likelihood(self, courses: OtherDeaths) -> np.ndarray:
+        """Poisson log-likelihood of the rows under each of K courses of another cause, shape (K, M)."""
+        total = np.zeros((len(courses), self.exposure.shape[1]))
+        rows = zip(self.deaths, self.fluke + self.background, self.exposure, self.spans, strict=True)
+        for deaths, own, exposure, span in rows:
+            expected = np.maximum(own + courses.mean_rate(*span)[:, None] * exposure, 1e-12)
+            total -= expected
+            if deaths:  # most rows of most logs have none, and logarithms are what costs
+                total += deaths * np.log(expected) - gammaln(deaths + 1)
         return total
 
 
@@ -90,10 +100,15 @@ def read_log(case: Case, run: Trajectory, clean_hazard: np.ndarray | None = None
         From the start of the record.
     clean_hazard : numpy.ndarray, optional
         With it no fluke was there, and as many fish as were counted died at this rate, shape (M,) [1/d].
+
+    Notes
+    -----
+    The fish that could die are those counted, whatever the run lost: it knows of no other cause. A run with more live
+    fish than were counted has its deaths scaled down to these.
     """
     days, m = run.days, run.alive.shape[-1]
     found: dict[str, list[np.ndarray]] = {"fluke": [], "background": [], "exposure": []}
-    deaths = []
+    deaths, spans = [], []
     for row in case.deaths:
         end = float(case.day_of(row.date))
         start = end - row.days_covered
@@ -101,24 +116,26 @@ def read_log(case: Case, run: Trajectory, clean_hazard: np.ndarray | None = None
             start = max(start, float(case.day_of(case.fish_since)))
         if start < days[0] or start >= end:
             continue
+        there = case.fish_on(row.date) + 0.5 * row.deaths
         alive = 0.5 * (_at(days, run.alive, start) + _at(days, run.alive, end))
+        fewer = np.minimum(there / np.maximum(alive, 1e-9), 1.0)
         fluke, whole = (_at(days, x, end) - _at(days, x, start) for x in (run.fluke_deaths, run.deaths))
         own = whole - fluke
         if clean_hazard is not None:
-            fluke, own = np.zeros(m), clean_hazard * (case.fish_on(row.date) + 0.5 * row.deaths) * (end - start)
+            fluke, own, fewer = np.zeros(m), clean_hazard * there * (end - start), np.ones(m)
         deaths.append(row.deaths)
-        for name, value in (("fluke", fluke), ("background", own), ("exposure", alive * (end - start))):
+        spans.append((start, end))
+        rates = {"fluke": fluke * fewer, "background": own * fewer, "exposure": there * (end - start)}
+        for name, value in rates.items():
             found[name].append(np.broadcast_to(value, (m,)))
-    arrays = {name: np.array(values).reshape(len(deaths), m) for name, values in found.items()}
-    return DeathLog(np.array(deaths, float), **arrays)
+    arrays = {name: np.array(values, float).reshape(len(deaths), m) for name, values in found.items()}
+    return DeathLog(np.array(deaths, float), **arrays, spans=np.array(spans, float).reshape(len(deaths), 2))
 
 
-def other_given_deaths(log_likelihood: np.ndarray, rates: np.ndarray, of: np.ndarray, seed: int) -> np.ndarray:
-    """Death rate from another cause of each way, drawn given its pond's death log, shape (n,) [1/d]."""
-    chance = np.exp(log_likelihood - log_likelihood.max(0))
-    below = np.cumsum(chance / chance.sum(0), axis=0)[:, of]
-    place = (below < uniform_draws("other cause given the deaths", of.size, seed)).sum(0)
-    return rates[np.minimum(place, rates.size - 1)]
+def other_courses(case: Case, log: DeathLog, first_day: float, background: float) -> CourseList:
+    """List what else may have killed the fish of a log; see `burden.inference.other_cause`."""
+    fish_days = log.exposure[:, 0] if log.exposure.size else np.zeros(0)
+    return courses_for(case.findings.other, first_day, log.spans, log.deaths, fish_days, background)
 
 
 def _at(days: np.ndarray, values: np.ndarray, day: float) -> np.ndarray:
@@ -175,6 +192,8 @@ class DeathAttribution:
         Death rates over the log from flukes and from all else [1/d].
     pattern : DeathPattern or None
         What many at once or single deaths speak for.
+    by_draw : numpy.ndarray
+        Of the dead, those killed by flukes in each draw of the estimate, shape (M,).
     """
 
     deaths: int
@@ -183,6 +202,29 @@ class DeathAttribution:
     told: bool
     rates: Mapping[str, CredibleInterval]
     pattern: DeathPattern | None
+    by_draw: np.ndarray = field(default_factory=lambda: np.zeros(0), repr=False, compare=False)
+
+    @property
+    def share_by_flukes(self) -> CredibleInterval:
+        """Share of the dead that the flukes killed [-]."""
+        return CredibleInterval(
+            *(x / self.deaths for x in (self.by_flukes.median, self.by_flukes.low, self.by_flukes.high))
+        )
+
+    @property
+    def cannot_tell(self) -> bool:
+        """Whether samples and log leave open how many the flukes killed."""
+        return not self.told
+
+    @property
+    def surely_flukes(self) -> bool:
+        """Whether most of the dead are surely the flukes': half of them at the lower end of the interval."""
+        return self.told and self.by_flukes.low > 0.5 * self.deaths
+
+    @property
+    def mostly_flukes(self) -> np.ndarray:
+        """Whether flukes killed more than half of the dead, in each draw of the estimate, shape (M,)."""
+        return self.by_draw > 0.5 * self.deaths
 
     @property
     def mostly_else(self) -> bool:
@@ -196,6 +238,10 @@ class DeathAttribution:
             "by_flukes": self.by_flukes.as_dict(),
             "by_flukes_believed_before": self.believed.as_dict(),
             "verdict": "told" if self.told else "cannot_tell",
+            "share_by_flukes": self.share_by_flukes.as_dict(),
+            "mostly_flukes_probability": number(float(np.mean(self.mostly_flukes))) if self.by_draw.size else None,
+            "surely_flukes": self.surely_flukes,
+            "surely_other": self.mostly_else,
             "rates_per_day": {name: rate.as_dict() for name, rate in self.rates.items()},
             "pattern": "" if self.pattern is None else str(self.pattern),
             "pattern_code": None if self.pattern is None else self.pattern.as_dict(),
@@ -210,9 +256,9 @@ def explain(
     case: Case,
     home: str,
     log: DeathLog,
-    other: np.ndarray,
+    other: OtherDeaths,
     carries: np.ndarray,
-    before: tuple[DeathLog, np.ndarray, np.ndarray],
+    before: tuple[DeathLog, OtherDeaths],
     seed: int,
 ) -> DeathAttribution | None:
     """Split the dead of a log between flukes and all else; None where no row is reckoned with or none died.
@@ -224,8 +270,8 @@ def explain(
         The set's own site.
     log, other, carries
         Of the posterior ponds: their log, death rate from another cause, and whether they ever carried flukes.
-    before : (DeathLog, numpy.ndarray, numpy.ndarray)
-        Of the prior ponds: their log, death rate from another cause, and weight.
+    before : (DeathLog, OtherDeaths)
+        Of equally likely prior ponds.
     seed : int
 
     Notes
@@ -237,25 +283,22 @@ def explain(
     if dead == 0:
         return None
     after = _by_flukes(log, other, seed) * carries
-    prior_log, prior_other, weight = before
-    prior = _by_flukes(prior_log, prior_other, seed + 1)
-    number = CredibleInterval.of(after)
-    anything = number.high - number.low >= _NEARLY_ALL * dead
-    told = not anything and _distance(after, prior, weight) >= _SAME
+    prior = _by_flukes(*before, seed + 1)
+    killed = CredibleInterval.of(after)
+    anything = killed.high - killed.low >= _NEARLY_ALL * dead
+    told = not anything and _distance(after, prior, np.ones_like(prior)) >= _SAME
     exposure = np.maximum(log.exposure.sum(0), 1e-9)
     rates = {
         "flukes": CredibleInterval.of(log.fluke.sum(0) / exposure * carries),
-        "all_else": CredibleInterval.of(log.background.sum(0) / exposure + other),
+        "all_else": CredibleInterval.of((log.background + log.by_other(other)).sum(0) / exposure),
     }
-    return DeathAttribution(
-        dead, number, CredibleInterval.of(prior, weight), told, rates, pattern_of_deaths(case, home)
-    )
+    return DeathAttribution(dead, killed, CredibleInterval.of(prior), told, rates, pattern_of_deaths(case, home), after)
 
 
-def _by_flukes(log: DeathLog, other: np.ndarray, seed: int) -> np.ndarray:
+def _by_flukes(log: DeathLog, other: OtherDeaths, seed: int) -> np.ndarray:
     """Number of the dead that flukes killed, a whole one a pond, shape (M,)."""
     rng = np.random.default_rng([seed, 1709])
-    whole = log.fluke + log.background + other * log.exposure
+    whole = log.fluke + log.background + log.by_other(other)
     share = np.divide(log.fluke, whole, out=np.zeros_like(whole), where=whole > 0)
     return rng.binomial(log.deaths.astype(int)[:, None], np.clip(share, 0, 1)).sum(0).astype(float)
 
@@ -277,7 +320,7 @@ def beyond_other_causes(case: Case, explained: DeathAttribution | None) -> list[
     case : Case
     explained : DeathAttribution or None
     """
-    most = OTHER_CAUSE[1] * (OTHER_CAUSE_FOUND_FACTOR if case.findings.other else 1.0)
+    most = HIGHEST_PEAK
     if explained is None or explained.rates["all_else"].median < _NEAR_LIMIT * most:
         return []
     return [MoreThanOtherCauses(most)]

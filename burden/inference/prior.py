@@ -32,20 +32,12 @@ from burden.treatment.water_chemistry import LEFT_IN_HOURS
 
 __all__ = [
     "CLASSES",
-    "OTHER_CAUSE",
-    "OTHER_CAUSE_FOUND_FACTOR",
     "Ensemble",
     "Posterior",
     "draw_pond",
-    "other_cause_rates",
 ]
 
 CLASSES = 8
-#: deaths that neither flukes nor the background explain: half of ponds in trouble have another cause, whose hazard
-#: lies between these [1/d]: an assumption, so that a death log does not convict the flukes by itself
-OTHER_CAUSE = (1e-4, 2e-2)
-#: how much larger the largest of these may be where another disease was found: an assumption
-OTHER_CAUSE_FOUND_FACTOR = 2.5
 #: how long one dose keeps a filter used to an agent [d]: an assumption
 _FILTER_REMEMBERS_DAYS = 60
 
@@ -251,22 +243,6 @@ def _draw(name: str, number: Uncertain, n: int, seed: int) -> np.ndarray:
     return Value(name, number.value, number.low, number.high, "-", "log", "assumption").draw(n, seed, "case ")
 
 
-def other_cause_rates(findings: Sequence[str] = (), n: int = 64) -> np.ndarray:
-    """Equally likely death rates from what is neither flukes nor background, shape (n,) [1/d]; half of them 0.
-
-    Parameters
-    ----------
-    findings : sequence of str
-        Other diagnoses of the case: with any, three in four ponds have another cause, which may weigh more.
-    n : int
-        A multiple of four.
-    """
-    low, high = np.log(OTHER_CAUSE)
-    several = n // 2
-    if findings:
-        several, high = 3 * n // 4, high + np.log(OTHER_CAUSE_FOUND_FACTOR)
-    share = (np.arange(several) + 0.5) / several
-    return np.concatenate([np.zeros(n - several), np.exp(low + (high - low) * share)])
 
 
 def _agents(case: Case) -> tuple[str, ...]:

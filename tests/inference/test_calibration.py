@@ -24,7 +24,7 @@ VISITS, KINDS = 12, [kind for kind in visits.KINDS if kind.dose_day is None and 
 def judged() -> list[dict[str, object]]:
     """A hundred visits, fewer ponds than the study takes."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(calibration, "EFFORT", Effort(200, 500, 300, 800))
+        patch.setattr(calibration, "EFFORT", Effort(300, 500))
         return [
             calibration.judge_visit(kind, 900_000 + 1000 * i + v) for i, kind in enumerate(KINDS) for v in range(VISITS)
         ]

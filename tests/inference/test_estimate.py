@@ -502,8 +502,8 @@ def test_the_record_begins_with_the_first_thing_known():
 def test_a_sample_on_the_day_of_a_dose_was_taken_before_it(first):
     """Also where the record begins with both."""
     case = a_case([*clips([1], day=-4), *clips([1], day=first)], given=(dose(-4, mg_l=5.0),))
-    past = run_past(case, "dactylogyrus", 30, 1, None)
-    plain = run_past(replace(case, given=()), "dactylogyrus", 30, 1, None)
+    past = run_past(case, "dactylogyrus", 30, 1)
+    plain = run_past(replace(case, given=()), "dactylogyrus", 30, 1)
     np.testing.assert_allclose(past.by_day[-4.0]["all"], plain.by_day[-4.0]["all"], rtol=2e-3)
     assert np.all(past.by_day[0.0]["all"] < plain.by_day[0.0]["all"])
 

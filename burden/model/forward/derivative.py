@@ -62,7 +62,7 @@ def derivative(setting: Scenario, state: State, day: float, drugs: Sequence[Drug
         for target, share in t.offspring:
             gain = amount if share is None else amount * rates[share] * brakes.get(share, 1.0)
             change[target][0] += carried(cycle.form(t.source).place, cycle.form(target).place, gain, uptake)
-    return _host_change(setting, state, change, per_gram, temperature)
+    return _host_change(setting, state, change, per_gram, temperature, day)
 
 
 def _host_change(
@@ -71,9 +71,11 @@ def _host_change(
     change: Mapping[str, np.ndarray],
     per_gram: np.ndarray,
     temperature: np.ndarray | float,
+    day: float,
 ) -> State:
     p = setting.parameters
     background, fluke = death_rates(per_gram, state.haemoglobin, p)
+    background = background + setting.other_rate(day)
     on = float(setting.deaths_on)
     dying, by_fluke = on * state.alive * (background + fluke), on * state.alive * fluke
     mean = mean_over_fish(per_gram, state.alive)

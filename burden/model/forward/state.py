@@ -11,6 +11,7 @@ import numpy as np
 from burden.model.dose_effect import DoseEffect
 from burden.model.hosts import Fish
 from burden.model.lifecycle.transitions import LifeCycle, Parameters
+from burden.model.other_deaths import OtherDeaths
 from burden.model.temperature import Temperature
 
 __all__ = [
@@ -157,6 +158,8 @@ class Scenario:
         The two brakes.
     deaths_on : bool
         Whether fish die.
+    other_deaths : OtherDeaths or None
+        What kills fish beside flukes and background, M courses; None: nothing.
     """
 
     cycle: LifeCycle
@@ -168,6 +171,11 @@ class Scenario:
     resistance_on: bool = True
     crowding_on: bool = True
     deaths_on: bool = True
+    other_deaths: OtherDeaths | None = None
+
+    def other_rate(self, day: float) -> np.ndarray | float:
+        """Death rate on a day from what is neither flukes nor background, shape (M,) or 0 [1/d]."""
+        return 0.0 if self.other_deaths is None else self.other_deaths.at(day)
 
     def take(self, draws: np.ndarray) -> Scenario:
         """Return the setting of the draws at some positions, repeats allowed."""
@@ -179,6 +187,7 @@ class Scenario:
             temperature=self.temperature.take(draws),
             volume_m3=self.volume_m3[draws],
             exchange_per_day=exchange[draws] if exchange.ndim else self.exchange_per_day,
+            other_deaths=None if self.other_deaths is None else self.other_deaths.take(draws),
         )
 
 

@@ -74,7 +74,7 @@ class Stepper:
             guessed: dict[str, Flow] = {}
             for form in self.setting.cycle.forms:
                 if form.place == "water" and not any(f in moved for f in state.water):
-                    hosts = self._hosts(before, moved, state, temperature, dt)
+                    hosts = self._hosts(before, moved, state, temperature, dt, mid_day)
                     middle = self._middle(before, _stages(before, moved), state, hosts)
                     rates = self._rates_among(base, state, hosts, mid_day)
                 if self._sources[form.name] <= moved.keys():
@@ -83,7 +83,7 @@ class Stepper:
                     entering = guessed[form.name] = self._entering.get(form.name, NO_FLOW).times(dt)
                 moved[form.name] = self._move(form, before[form.name], rates, dt, entering)
             if not state.water:
-                hosts = self._hosts(before, moved, state, temperature, dt)
+                hosts = self._hosts(before, moved, state, temperature, dt, mid_day)
                 middle = self._middle(before, _stages(before, moved), state, hosts)
             for name, guess in guessed.items():
                 actual = self._inflow(self.setting.cycle.form(name), moved, rates, middle)
@@ -157,13 +157,14 @@ class Stepper:
         state: State,
         temperature: np.ndarray | float,
         dt: float,
+        mid_day: float,
     ) -> State:
         """The fish after the step, under the burden at its middle."""
         setting, p = self.setting, self.setting.parameters
         per_gram = setting.fish.per_gram(self._burdens(before, _stages(before, moved))[1])
         blood = blood_step(state.haemoglobin, per_gram, temperature, p, dt)
         background, fluke = death_rates(per_gram, 0.5 * (state.haemoglobin + blood), p)
-        all_causes = background + fluke
+        all_causes = background + fluke + setting.other_rate(mid_day)
         alive = state.alive * np.exp(-dt * all_causes) if setting.deaths_on else state.alive
         resistance = state.resistance
         if setting.resistance_on:

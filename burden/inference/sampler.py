@@ -1,0 +1,177 @@
+"""Rounds of ponds, each drawn nearer to those that fit what was seen, until enough of them do."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Generic, TypeVar
+
+import numpy as np
+from scipy.special import logsumexp
+
+from burden.statistics.adaptive_importance import (
+    Proposal,
+    Round,
+    effective_size,
+    fit_proposal,
+    log_mixture_weights,
+    tempered,
+)
+from burden.utils.errors import CannotAnswerError
+from burden.utils.random_streams import uniform_draws
+
+__all__ = ["ENOUGH", "TOO_FEW", "Effort", "Sampled", "TooFewDrawsError", "require_enough", "sample"]
+
+#: effective draws aimed at, and below which there is no answer
+ENOUGH, TOO_FEW = 200.0, 50.0
+#: rounds at most, and how much larger than the usual the last of them may be
+_ROUNDS, _LARGEST = 18, 4.0
+#: effective draws from which the next proposal is learned, and at most which share of all draws
+_LEARN_FROM, _LEARN_SHARE = 150.0, 0.25
+#: fewer draws than these ask for a rough look
+_ROUGH_DRAWS = 80
+
+_T = TypeVar("_T")
+
+
+class TooFewDrawsError(CannotAnswerError):
+    """Nothing the model believes possible fits what was seen well enough to stand on."""
+
+    code = "too_few_draws"
+
+    def __init__(self, effective_draws: float) -> None:
+        self.effective_draws = effective_draws
+        super().__init__(
+            f"of all the ponds tried only {effective_draws:.0f} fit what was written down, where an answer needs "
+            f"{TOO_FEW:.0f}: look for a slip in counts, dates or doses, or for something the model does not know"
+        )
+
+
+@dataclass(frozen=True)
+class Effort:
+    """Draws of the first round, and of each later one, and effective draws aimed at."""
+
+    pilot: int = 500
+    ponds: int = 1500
+    enough: float = ENOUGH
+
+    @property
+    def least(self) -> float:
+        """Effective draws below which there is no answer."""
+        return min(TOO_FEW, self.enough / 4)
+
+    @classmethod
+    def for_draws(cls, draws: int, past: bool = True) -> Effort:
+        """Return the usual effort; less where so few draws are asked for that they are a rough look anyway.
+
+        Examples
+        --------
+        >>> Effort.for_draws(500) == Effort(), Effort.for_draws(20).ponds
+        (True, 600)
+        """
+        usual = cls() if past else cls(1000, 3000)  # without a past nothing is run
+        share = max(min(draws / _ROUGH_DRAWS, 1.0), 0.4)
+        return cls(round(share * usual.pilot), round(share * usual.ponds))
+
+
+@dataclass(frozen=True)
+class Sampled(Generic[_T]):
+    """Draws of all rounds, by their ranks, and the first round, drawn from the prior.
+
+    Parameters
+    ----------
+    before : T
+        What the first round gave.
+    ranks : mapping of str to numpy.ndarray
+        Of every stream, shape (N,) each.
+    log_weight : numpy.ndarray
+        Shape (N,); the mean weight is the chance of the data.
+    rounds : int
+    """
+
+    before: _T
+    ranks: Mapping[str, np.ndarray]
+    log_weight: np.ndarray
+    rounds: int
+
+    @property
+    def effective_draws(self) -> float:
+        """Number of equally weighted draws these are worth."""
+        return effective_size(self.log_weight)
+
+    @property
+    def log_evidence(self) -> float:
+        """Log chance of the data, whatever the draw."""
+        return float(logsumexp(self.log_weight) - np.log(self.log_weight.size))
+
+    def at(self, places: np.ndarray) -> dict[str, np.ndarray]:
+        """Return the ranks of the draws at some positions."""
+        return {name: each[places] for name, each in self.ranks.items()}
+
+
+def sample(
+    draw: Callable[[int, int, Mapping[str, np.ndarray]], tuple[_T, Mapping[str, np.ndarray], np.ndarray]],
+    effort: Effort,
+    seed: int,
+    report: Callable[[int], None],
+) -> Sampled[_T]:
+    """Draw rounds until all of them together have as many effective draws as were asked for, or no more may be tried.
+
+    Parameters
+    ----------
+    draw : callable
+        (number, seed, ranks of the steered streams) to what was drawn, the ranks of all streams, and log-likelihoods.
+    effort : Effort
+    seed : int
+    report : callable
+        Told the number of each round before it.
+
+    Notes
+    -----
+    The likelihood is raised to the largest power that leaves enough draws to learn from, at the end to the first. Each
+    round has a seed of its own, else a proposal would be tried on the very draws it was learned from.
+    """
+    report(0)
+    before, ranks, log_likelihood = draw(effort.pilot, seed, {})
+    rounds, size = [Round(Proposal(), ranks, log_likelihood)], effort.ponds
+    for number in range(1, _ROUNDS + 1):
+        proposal, power = _next_proposal(rounds)
+        report(number)
+        round_seed = seed + 7919 * number
+        plain = {name: uniform_draws(name, size, round_seed) for name in proposal.names}
+        _, ranks, log_likelihood = draw(size, round_seed, proposal.draw(plain, round_seed))
+        rounds.append(Round(proposal, ranks, log_likelihood))
+        worth = effective_size(_log_weight(rounds))
+        if worth >= effort.enough:
+            break
+        if power == 1:
+            size = int(min(2 * size, _LARGEST * effort.ponds))
+    return Sampled(before, _joined(rounds), _log_weight(rounds), len(rounds))
+
+
+def _log_weight(rounds: list[Round]) -> np.ndarray:
+    """Log weight of every draw of some rounds, as if drawn from all their proposals together, shape (N,)."""
+    return log_mixture_weights(rounds) + np.concatenate([r.log_likelihood for r in rounds])
+
+
+def _joined(rounds: list[Round]) -> dict[str, np.ndarray]:
+    return {name: np.concatenate([r.ranks[name] for r in rounds]) for name in rounds[0].ranks}
+
+
+def _next_proposal(rounds: list[Round]) -> tuple[Proposal, float]:
+    """Learn from all draws so far; also to which power the likelihood could be raised."""
+    log_likelihood = np.concatenate([r.log_likelihood for r in rounds])
+    goal = min(_LEARN_FROM, _LEARN_SHARE * log_likelihood.size)
+    power, log_weight = tempered(log_mixture_weights(rounds), log_likelihood, goal)
+    return fit_proposal(_joined(rounds), log_weight), power
+
+
+def require_enough(effective_draws: float, least: float = TOO_FEW) -> None:
+    """Refuse an answer that would stand on too few draws.
+
+    Raises
+    ------
+    TooFewDrawsError
+    """
+    if effective_draws < least:
+        raise TooFewDrawsError(effective_draws)
