@@ -70,7 +70,8 @@ class DeathLog:
 
     def take(self, draws: np.ndarray) -> DeathLog:
         """Return the ponds at some positions, repeats allowed."""
-        return DeathLog(self.deaths, *(x[:, draws] for x in (self.fluke, self.background, self.exposure)), self.spans)
+        fluke, background, exposure = (x[:, draws] for x in (self.fluke, self.background, self.exposure))
+        return DeathLog(self.deaths, fluke, background, exposure, self.spans)
 
     def by_other(self, courses: OtherDeaths) -> np.ndarray:
         """Deaths to be expected of each pond's own course of another cause, shape (R, M)."""

@@ -1,4 +1,4 @@
-"""What kills fish beside the flukes and the background: a steady rate, and an outbreak that sets in, grows and fades."""
+"""What kills fish beside flukes and background: a steady rate, and an outbreak that sets in, grows and fades."""
 
 from __future__ import annotations
 

@@ -28,8 +28,12 @@ _MOVED, _TIED = 3.0, 4.5
 _MOST, _DRAWS_EACH = 30, 4.0
 #: least standard deviation of a proposal in any direction
 _NARROWEST = 0.02
+#: scores beyond which nothing is drawn: what fits only there is not believed possible
+_FARTHEST = 4.5
 #: ranks are kept this far from 0 and 1
 _EDGE = 1e-12
+#: draws by which the share of a proposal that lies too far out is known
+_TRIED = 4000
 
 
 @dataclass(frozen=True)
@@ -44,11 +48,14 @@ class Proposal:
         Shape (D,).
     root : numpy.ndarray
         Lower Cholesky root of the scale matrix, shape (D, D).
+    outside : float
+        Share of the Student t that lies too far out, and is drawn from the prior instead [-].
     """
 
     names: tuple[str, ...] = ()
     centre: np.ndarray = field(default_factory=lambda: np.zeros(0))
     root: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
+    outside: float = 0.0
 
     def draw(self, plain: Mapping[str, np.ndarray], seed: int) -> dict[str, np.ndarray]:
         """Move the plain ranks of the proposal's streams, shape (n,) each.
@@ -64,8 +71,8 @@ class Proposal:
         score = ndtri(np.array([plain[name] for name in self.names]))
         rng = np.random.default_rng([seed, zlib.crc32(b"proposal")])
         from_prior = rng.random(score.shape[1]) < _DEFENSIVE
-        stretch = np.sqrt(_FREEDOM / rng.chisquare(_FREEDOM, score.shape[1]))
-        moved = self.centre[:, None] + self.root @ score * stretch
+        moved = _student(self.centre, self.root, score, rng)
+        from_prior |= (np.abs(moved) > _FARTHEST).any(0)
         ranks = np.clip(ndtr(np.where(from_prior, score, moved)), _EDGE, 1 - _EDGE)
         return dict(zip(self.names, ranks, strict=True))
 
@@ -79,8 +86,16 @@ class Proposal:
         student = gammaln((_FREEDOM + d) / 2) - gammaln(_FREEDOM / 2) - 0.5 * d * np.log(_FREEDOM * np.pi)
         student = student - np.log(np.diag(self.root)).sum()
         student = student - 0.5 * (_FREEDOM + d) * np.log1p((away**2).sum(0) / _FREEDOM)
+        student = np.where((np.abs(score) > _FARTHEST).any(0), -np.inf, student)
         normal = -0.5 * (score**2).sum(0) - 0.5 * d * np.log(2 * np.pi)
-        return np.logaddexp(np.log(_DEFENSIVE), np.log1p(-_DEFENSIVE) + student - normal)
+        from_prior = _DEFENSIVE + (1 - _DEFENSIVE) * self.outside
+        return np.logaddexp(np.log(from_prior), np.log1p(-_DEFENSIVE) + student - normal)
+
+
+def _student(centre: np.ndarray, root: np.ndarray, normal: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Multivariate Student t out of independent normal scores, shape (D, n)."""
+    stretch = np.sqrt(_FREEDOM / rng.chisquare(_FREEDOM, normal.shape[1]))
+    return centre[:, None] + root @ normal * stretch
 
 
 @dataclass(frozen=True)
@@ -158,7 +173,9 @@ def fit_proposal(ranks: Mapping[str, np.ndarray], log_weight: np.ndarray) -> Pro
     # few draws find a spread too small, the more so the more scores there are
     spread = (apart * weight) @ apart.T * (1 + moved.size / effective)
     root = np.linalg.cholesky(spread + _NARROWEST**2 * np.eye(moved.size))
-    return Proposal(tuple(names[i] for i in moved), centre, root)
+    rng = np.random.default_rng(0)
+    far = np.abs(_student(centre, root, rng.standard_normal((moved.size, _TRIED)), rng)) > _FARTHEST
+    return Proposal(tuple(names[i] for i in moved), centre, root, float(far.any(0).mean()))
 
 
 def _most_moved(score: np.ndarray, weight: np.ndarray, effective: float) -> np.ndarray:
@@ -179,10 +196,11 @@ def _most_moved(score: np.ndarray, weight: np.ndarray, effective: float) -> np.n
 
 
 def pareto_shape(log_weight: np.ndarray) -> float:
-    """Shape of the generalised Pareto law of the largest weights: above 0.7 an average over them is not to be relied on.
+    """Shape of the generalised Pareto law of the largest weights [-].
 
     Notes
     -----
+    Above 0.7 an average over the draws is not to be relied on:
     Vehtari et al. (2024, J Mach Learn Res 25:72): of the min(n/5, 3√n) largest weights, by the profile posterior of
     Zhang and Stephens (2009, Technometrics 51:316).
     """

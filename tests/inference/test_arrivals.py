@@ -15,7 +15,7 @@ from burden.inference.arrivals import PRIOR_NONE, arrive
 from burden.inference.estimate import Effort, estimate
 from burden.inference.prior import draw_pond
 
-QUICK = Effort(150, 400, 300, 1000)
+QUICK = Effort(300, 600)
 
 
 def tank(days_ago: int = 20, came: int = 40, count: int = 40, naive: bool | None = None, **more):

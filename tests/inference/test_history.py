@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -18,6 +17,7 @@ from burden.inference import history as past
 from burden.inference import observation as looking
 from burden.inference.observation import draw_seen, fineness, fish_alike, shares_picked, tilt_of
 from burden.inference.prior import draw_pond
+from burden.inference.sampler import TooFewDrawsError
 
 EVIDENCE = load_parasite("dactylogyrus")
 SEEN = draw_seen(EVIDENCE, 400, 2)
@@ -27,46 +27,12 @@ WEIGHT_G = Uncertain(400.0, 400.0, 400.0, "a test")
 # --- the burden at the start
 
 
-def test_log_normal_against_scipy():
-    x, centre = np.array([-2.0, 0.3, 5.0]), np.array([0.0, 1.0, 4.0])
-    np.testing.assert_allclose(past._log_normal(x, centre, 0.7), stats.norm.logpdf(x, centre, 0.7), rtol=1e-12)
-
-
-def test_a_burden_drawn_from_a_proposal_is_weighed_back_to_the_prior():
-    """Weights average to 1, and weighted draws have the prior's mean and spread, however far off the proposal lies."""
-    pond, weight_g = draw_pond(a_case(), "dactylogyrus", 6000, 4), np.full(6000, 400.0)
+def test_the_burden_at_the_start_is_that_of_the_evidence():
+    pond = draw_pond(a_case(), "dactylogyrus", 6000, 4)
     value = EVIDENCE.values["abundance"]
-    middle = np.log(value.value * 400.0)
-    spread = np.log(value.high / value.low) / (2 * stats.norm.ppf(0.95))
-    plain, none = past._draw_abundance(pond, None, weight_g, None)
-    assert (none == 0).all()
-    assert (plain.mean(), plain.std()) == (pytest.approx(middle, abs=0.1), pytest.approx(spread, rel=0.03))
-    aimed, log_ratio = past._draw_abundance(pond, None, weight_g, past.Proposal(np.array([1.2]), 0.8))
-    ratio = np.exp(log_ratio)
-    assert ratio.max() <= 5.0 + 1e-9  # a fifth of the ponds is from the prior, so none weighs more than five
-    assert ratio.mean() == pytest.approx(1.0, abs=0.05)
-    mean = np.average(aimed, weights=ratio)
-    assert mean == pytest.approx(middle, abs=0.15)
-    assert np.sqrt(np.average((aimed - mean) ** 2, weights=ratio)) == pytest.approx(spread, rel=0.06)
-    near = np.abs(aimed - middle - 1.2) < 0.8
-    law = 0.8 * stats.norm.cdf([-1, 1]) @ [-1, 1] + 0.2 * stats.norm.cdf([0.4, 2.0], 0, spread) @ [-1, 1]
-    assert near.mean() == pytest.approx(law, abs=0.02)
-
-
-def test_a_proposal_is_the_weighted_middle_of_a_pilot_with_a_past():
-    """Four looks at each of three ponds; weights are tempered to their root and count as the ponds they are worth."""
-    pond = draw_pond(a_case(), "dactylogyrus", 3, 4)
-    z = np.array([-1.0, 0.5, 2.0])
-    log_posterior = np.log([[1e-3, 1e-3, 4e-3, 1e-4], [0.2, 0.5, 0.01, 0.3], [0.1, 0.04, 0.04, 0.01]]).ravel()
-    at = np.log(EVIDENCE.values["abundance"].value * pond.setting.fish.weight_g.mean(0))
-    pilot = SimpleNamespace(pond=pond, abundance_then=np.exp(at + z), of=np.repeat(np.arange(3), 4), seen=None)
-    found = past.proposal_from(pilot, log_posterior)
-    weight = np.sqrt(np.exp(log_posterior)).reshape(3, 4).sum(1)
-    middle = np.average(z, weights=weight)
-    worth = weight.sum() ** 2 / (weight**2).sum()
-    left = np.average((z - middle) ** 2, weights=weight)
-    assert found.line == pytest.approx([middle], rel=1e-9)
-    assert found.width == pytest.approx(np.sqrt(left * (1 + 1 / worth)), rel=1e-9)
+    at = np.log(past._draw_abundance(pond) / pond.setting.fish.weight_g.mean(0))
+    assert at.mean() == pytest.approx(np.log(value.value), abs=0.1)
+    assert at.std() == pytest.approx(np.log(value.high / value.low) / (2 * stats.norm.ppf(0.95)), rel=0.03)
 
 
 # --- who was there
@@ -189,24 +155,34 @@ def test_fineness_is_the_geometric_mean_of_two_curvatures_in_powers_of_four(coun
 
 
 def test_effort_is_that_of_a_pond_with_or_without_a_past(monkeypatch):
-    """Without a past no pond need be run, so more are drawn."""
+    """Without a past no pond need be run, so more are drawn; those that fit are run once more, each once."""
     asked = []
 
-    def run(case, parasite, m, seed, proposal):
+    def run(case, parasite, m, seed, ranks):
         asked.append(m)
-        return past.run_past(case, parasite, m, seed, proposal)
+        return past.run_past(case, parasite, m, seed, ranks)
 
     monkeypatch.setattr(estimate, "run_past", run)
-    effort = estimate.Effort(pilot=11, ponds=30, cheap_pilot=13, cheap_ponds=40)
-    plain = estimate.estimate(a_case(clips([2, 0])), draws=4, effort=effort)
-    assert (plain.parasite, asked) == ("dactylogyrus", [13, 40, 60])  # few fit, so once more among these
+    assert estimate.estimate(a_case(clips([2, 0])), draws=500).parasite == "dactylogyrus"
+    assert asked[:2] == [1000, 3000]
+    assert asked[-1] <= 2000
     asked.clear()
     case = a_case(clips([2, 0]), given=(dose(-8),), parasites=("gyrodactylus", "dactylogyrus"))
-    assert estimate.estimate(case, "dactylogyrus", draws=9, effort=effort).parasite == "dactylogyrus"
-    assert asked == [11, 36, 54]
-    lines = plain.text().splitlines()
-    assert [line.removeprefix("Note: ") for line in lines if line.startswith("Note: ")] == plain.warnings
-    assert [x for x in plain.remarks if isinstance(x, estimate.FewEffectiveDraws)]
+    found = estimate.estimate(case, "dactylogyrus", draws=9, effort=estimate.Effort(100, 300, 80))
+    assert (found.parasite, asked[:2]) == ("dactylogyrus", [100, 300])
+    assert found.effective_draws >= 20
+    lines = found.text().splitlines()
+    assert [line.removeprefix("Note: ") for line in lines if line.startswith("Note: ")] == found.warnings
+
+
+def test_few_ponds_that_fit_are_no_answer(monkeypatch):
+    """A likelihood that has nothing to do with the pond leaves one of them, and one pond is no answer."""
+    rng = np.random.default_rng(3)
+    monkeypatch.setattr(estimate, "log_likelihood", lambda runs, parasite: 100 * rng.standard_normal(runs.pond.size))
+    with pytest.raises(TooFewDrawsError) as refused:
+        estimate.estimate(a_case(clips([2, 0])), draws=60, effort=estimate.Effort(300, 300))
+    assert refused.value.code == "too_few_draws"
+    assert refused.value.effective_draws < 50
 
 
 def test_resampling_takes_each_as_often_as_its_weight_says():
@@ -220,12 +196,12 @@ def test_resampling_takes_each_as_often_as_its_weight_says():
 
 
 def test_what_nobody_looked_at_is_said_second():
-    found = estimate.estimate(a_case(), draws=4, effort=estimate.Effort(10, 10, 10, 40))
+    found = estimate.estimate(a_case(), draws=4, effort=estimate.Effort(40, 40, 20))
     assert found.text().splitlines()[1].startswith("No sample could be read")
 
 
 def test_sick_fish_alone_are_read_in_two_ways():
-    effort = estimate.Effort(10, 10, 10, 60)
+    effort = estimate.Effort(60, 60, 20)
     sick = estimate.estimate(a_case(clips([9, 4], chosen="moribund")), draws=10, effort=effort)
     assert len(sick.by_tilt) == 2
     assert sick.sick_only

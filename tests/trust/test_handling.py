@@ -25,7 +25,7 @@ from burden.model.windows import windows_after
 from burden.schedule.eligibility import agents_and_notes, unpublished_plans, why_not
 from burden.treatment.dose import dose
 
-LITTLE = Effort(200, 400, 200, 400)
+LITTLE = Effort(200, 400)
 
 
 def run(*words: object):
@@ -173,7 +173,7 @@ def shifted(case, days: int):
 def test_a_year_later_nothing_changes_but_dates(tmp_path):
     """In water of one temperature; leap years in between do not matter, days count."""
     case = read_case(write_case(tmp_path / "pond"))
-    now, then = (estimate(c, None, 30, effort=Effort(60, 100, 60, 100)).to_json() for c in (case, shifted(case, 365)))
+    now, then = (estimate(c, None, 30, effort=Effort(60, 100, 40)).to_json() for c in (case, shifted(case, 365)))
     assert now.replace("2026", "2027") == then.replace("2026", "2027")
 
 
@@ -189,9 +189,9 @@ def test_more_of_the_truth_narrows_the_interval():
     """Whole organs of many fish against one clip of two: the width of ln(1 + flukes a fish)."""
     from math import log1p
 
-    few = estimate(a_case(clips([2, 1], share=0.02)), None, 200, effort=Effort(400, 1500, 400, 1500)).mean_abundance
+    few = estimate(a_case(clips([2, 1], share=0.02)), None, 200, effort=Effort(400, 1500)).mean_abundance
     all_of_it = clips([100, 60, 140, 90, 110, 75, 80, 130, 95, 120, 70, 105], share=1.0, method="whole_organ")
-    many = estimate(a_case(all_of_it), None, 200, effort=Effort(400, 1500, 400, 1500)).mean_abundance
+    many = estimate(a_case(all_of_it), None, 200, effort=Effort(400, 1500)).mean_abundance
     width = [log1p(found.high) - log1p(found.low) for found in (few, many)]
     assert width[1] < 0.5 * width[0]
 
