@@ -243,8 +243,6 @@ def _draw(name: str, number: Uncertain, n: int, seed: int) -> np.ndarray:
     return Value(name, number.value, number.low, number.high, "-", "log", "assumption").draw(n, seed, "case ")
 
 
-
-
 def _agents(case: Case) -> tuple[str, ...]:
     """Agents at hand: those the vet lists, else the two whose evidence carries a recommendation."""
     return case.limits.agents or ("praziquantel", "formalin")

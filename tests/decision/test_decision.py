@@ -11,6 +11,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 import report_cases
+from burden.visit import forecast_case, visit
 
 from burden.case import Action, Case, Limits
 from burden.inference.estimate import estimate
@@ -22,7 +23,6 @@ from burden.schedule.eligibility import why_not
 from burden.schedule.forecast import regime_of
 from burden.schedule.search import candidate_plans
 from burden.utils.results import CredibleInterval
-from burden.visit import forecast_case, visit
 
 CASES = Path(__file__).parents[2] / "simulated_data"
 DRAWS = 40
