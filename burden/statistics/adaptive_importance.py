@@ -80,7 +80,7 @@ class Proposal:
         """Log density of the proposal over that of the prior at some ranks, shape (n,)."""
         if not self.names:
             return 0.0
-        score = normal_scores(ranks, self.names)
+        score = _normal_scores(ranks, self.names)
         d = len(self.names)
         away = np.linalg.solve(self.root, score - self.centre[:, None])
         student = gammaln((_FREEDOM + d) / 2) - gammaln(_FREEDOM / 2) - 0.5 * d * np.log(_FREEDOM * np.pi)
@@ -112,7 +112,7 @@ class Round:
         return self.log_likelihood - self.proposal.log_ratio(self.ranks)
 
 
-def normal_scores(ranks: Mapping[str, np.ndarray], names: Sequence[str]) -> np.ndarray:
+def _normal_scores(ranks: Mapping[str, np.ndarray], names: Sequence[str]) -> np.ndarray:
     """Ranks of some streams as normal scores, shape (D, n)."""
     return ndtri(np.clip(np.array([ranks[name] for name in names]), _EDGE, 1 - _EDGE))
 
@@ -163,7 +163,7 @@ def fit_proposal(ranks: Mapping[str, np.ndarray], log_weight: np.ndarray) -> Pro
     weight /= weight.sum()
     effective = 1 / float((weight**2).sum())
     names = tuple(ranks)
-    score = normal_scores(ranks, names)
+    score = _normal_scores(ranks, names)
     moved = _most_moved(score, weight, effective)
     if not moved.size:
         return Proposal()
