@@ -207,7 +207,7 @@ def beats(one: EvaluatedSchedule, other: EvaluatedSchedule, aim: Aim) -> bool:
     aim : Aim
     """
     gain = one.reached(aim) - other.reached(aim)
-    error = float(np.std(gain)) / np.sqrt(gain.size)
+    error = float(np.std(gain) / np.sqrt(gain.size))
     return float(np.mean(gain)) > max(TIE, _STANDARD_ERRORS * error)
 
 

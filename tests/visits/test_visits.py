@@ -6,6 +6,7 @@ only go up; what would hurt fish or people is asserted visit by visit.
 
 from __future__ import annotations
 
+import json
 import os
 from datetime import date
 from functools import cache
@@ -145,6 +146,12 @@ def test_nothing_dangerous_is_advised(visit):
     """No formalin without an oxygen reading, no dose into bad water, into fish ill otherwise, or without flukes."""
     skip_unless_known(visit)
     assert trespasses(visit, answered(visit.name)) == []
+
+
+def test_a_decision_is_plain_json():
+    """Whole as the command writes it: a number of the draws' own kind would stop the report of several ponds."""
+    given = answered("01_koi_july_first_visit").decision
+    assert json.loads(json.dumps(given)) == given
 
 
 def test_as_many_answers_are_right_as_were_before():
