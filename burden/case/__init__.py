@@ -5,9 +5,12 @@ A case is what one visit knows of one water and its fish. Days count from the vi
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from functools import cached_property
+from itertools import accumulate
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -161,6 +164,19 @@ class Case:
         value, low, high = (sum(share * getattr(w, end) for share, w in parts) for end in ("value", "low", "high"))
         return Uncertain(value, low, high, assumption="group_mean" if any(w.assumed for _, w in parts) else "")
 
+    @cached_property
+    def _by_day(self) -> tuple[dict[date, list[Preparation]], list[date], list[int]]:
+        """Rows of samples by day; days of deaths, and how many had died by each: a log may have a row a day."""
+        rows: dict[date, list[Preparation]] = {}
+        for row in self.samples:
+            rows.setdefault(row.date, []).append(row)
+        logged = sorted((row for row in self.deaths if row.date <= self.visit_date), key=lambda row: row.date)
+        return rows, [row.date for row in logged], [0, *accumulate(row.deaths for row in logged)]
+
+    def samples_on(self, day: date) -> tuple[Preparation, ...]:
+        """Return the preparations of a day, as they stand in the log."""
+        return tuple(self._by_day[0].get(day, ()))
+
     def day_of(self, day: date) -> int:
         """Days from the visit, negative before it [d]."""
         return (day - self.visit_date).days
@@ -170,7 +186,8 @@ class Case:
 
         Deaths nobody wrote down are missing, so the figure is a lower limit where the log has gaps.
         """
-        died = sum(row.deaths for row in self.deaths if day < row.date <= self.visit_date)
+        _, days, dead = self._by_day
+        died = dead[-1] - dead[bisect_right(days, day)]
         arrivals = (arrival for group in self.fish for arrival in group.new_arrivals)
         came = sum(arrival.count for arrival in arrivals if day < arrival.date <= self.visit_date)
         return max(self.fish_count + died - came, 0)

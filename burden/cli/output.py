@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from burden.utils.safe_text import json_text, shown
+
 if TYPE_CHECKING:
     from burden.utils.errors import Problem
     from burden.utils.results import Result
@@ -78,7 +80,7 @@ def _plain(value: Any) -> Any:
 
 
 def _print_json(body: Mapping[str, Any]) -> None:
-    text = json.dumps(body, allow_nan=False, ensure_ascii=False, indent=2) + "\n"
+    text = json_text(json.dumps(body, allow_nan=False, ensure_ascii=False, indent=2)) + "\n"
     # bytes, so that every system writes UTF-8 and the same line ends; a folder may bear a name that is no UTF-8, and
     # what stands for its bytes becomes an escape that JSON knows
     click.echo(text.encode("utf-8", "backslashreplace"), nl=False)
@@ -92,7 +94,7 @@ def print_answer(answer: Answer, as_json: bool, quiet: bool, whole: bool = True)
     if as_json:
         _print_json(document(result.as_dict(), answer.seed, answer.draws, warnings))
     else:
-        click.echo(text)
+        click.echo(shown(text))
     if not quiet:
         for warning in dict.fromkeys(warnings):
             if warning not in text:
@@ -107,7 +109,8 @@ def print_problems(problems: Sequence[Problem], as_json: bool) -> None:
     many = "s" if len(problems) > 1 else ""
     click.echo(_styled(f"{len(problems)} problem{many}, nothing was written:", fg="red"), err=True)
     for problem in problems:
-        click.echo(f"- {_styled(problem.file, bold=True)}: {str(problem).removeprefix(f'{problem.file}: ')}", err=True)
+        file = shown(problem.file, lines=False)
+        click.echo(f"- {_styled(file, bold=True)}: {str(problem).removeprefix(f'{file}: ')}", err=True)
 
 
 def print_failure(sentence: str, as_json: bool) -> None:
@@ -115,12 +118,12 @@ def print_failure(sentence: str, as_json: bool) -> None:
     if as_json:
         with suppress(OSError):  # a full disk under standard output is told on the other channel
             _print_json(document({"ok": False, "problems": [], "error": sentence}))
-    click.echo(f"{_styled('burden:', fg='red')} {sentence}", err=True)
+    click.echo(f"{_styled('burden:', fg='red')} {shown(sentence, lines=False)}", err=True)
 
 
 def warn(sentence: str) -> None:
     """Print a warning to standard error."""
-    click.echo(f"{_styled('warning:', fg='yellow')} {sentence}", err=True)
+    click.echo(f"{_styled('warning:', fg='yellow')} {shown(sentence, lines=False)}", err=True)
 
 
 def _styled(text: str, **style: Any) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 from burden.case import Case
 from burden.io.files import Notes
 from burden.io.template import new_case, sample_case_toml
-from burden.utils.errors import InputError, Problem
+from burden.utils.errors import InputError, Problem, listed
 from burden.utils.results import Result
 
 __all__ = ["CheckResult", "check_case", "new_case", "read_case", "sample_case_toml"]
@@ -98,4 +98,4 @@ def check_case(folder: Path | str) -> CheckResult:
 
     notes = Notes()
     case = assemble(Path(folder), notes)
-    return CheckResult(str(folder), tuple(notes.problems), case, tuple(notes.warnings))
+    return CheckResult(str(folder), listed(notes.problems), case, tuple(notes.warnings))

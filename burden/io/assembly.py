@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,6 +13,7 @@ from burden.io.csv_logs import SampleContext, read_deaths, read_samples
 from burden.io.files import Notes
 from burden.io.template import TEMPLATE_TITLE
 from burden.io.whole_write import finish_pending
+from burden.utils.safe_text import one_line
 
 __all__ = ["assemble"]
 
@@ -68,8 +68,8 @@ def _join(folder: Path, tables: CaseTables, notes: Notes) -> Case | None:
     _warn_of_unnamed_record(folder, tables, notes)
     if notes.problems or tables.case is None or water is None:
         return None
-    # the name goes onto a page and into a calendar, which take no bytes that are no text
-    name = re.sub("[\ud800-\udfff]", "\ufffd", folder.resolve().name)
+    # the name goes onto a page and into a calendar, which take no bytes that are no text and nothing that acts on them
+    name = one_line(folder.resolve().name)
     case = Case(
         name,
         tables.case.visit_date,

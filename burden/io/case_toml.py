@@ -30,6 +30,10 @@ __all__ = ["CASE_FILE", "CaseTables", "read_tables"]
 
 CASE_FILE = "case.toml"
 _MISSING = object()
+#: entries of one list or table: a dose a week for ten years
+_MOST_ENTRIES = 500
+#: parts of a key, and characters of a line that are looked at to say what is wrong with it
+_MOST_PARTS, _MOST_SHOWN = 50, 300
 
 
 @dataclass(frozen=True)
@@ -82,10 +86,10 @@ def read_tables(folder: Path, notes: Notes) -> CaseTables:
 
 def _parse(folder: Path, notes: Notes) -> dict[str, Any] | None:
     text = read_text(folder, CASE_FILE, notes)
-    if text is None:
+    if text is None or not _keys_are_short(text, notes):
         return None
     try:
-        return tomllib.loads(text)
+        return _bounded(tomllib.loads(text), "file", notes)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
         message, _, place = str(error).rpartition(" (at ")
         place = place.removesuffix(")") or "file"
@@ -101,7 +105,37 @@ def _line(text: str, place: str) -> str:
     lines = text.splitlines()
     if number is None or int(number[1]) > len(lines):
         return ""
-    return re.sub(r"\s+#.*", "", lines[int(number[1]) - 1]).strip()
+    return re.sub(r"\s+#.*", "", lines[int(number[1]) - 1].strip()[:_MOST_SHOWN]).strip()
+
+
+def _keys_are_short(text: str, notes: Notes) -> bool:
+    """Whether no key has more parts than any reader can hold: what it needs grows with their square."""
+    for number, line in enumerate(text.splitlines(), start=1):
+        if line.count(".") > _MOST_PARTS and any(
+            part.count(".") > _MOST_PARTS for part in re.split(r"[=,\[\]{}#\"']", line)
+        ):
+            expected, fix = "keys of one or two parts", "Write one value a line; break a long note into several lines."
+            notes.problem(CASE_FILE, f"line {number}", line.strip()[:_MOST_SHOWN], expected, fix)
+            return False
+    return True
+
+
+def _bounded(raw: Any, place: str, notes: Notes) -> Any:
+    """Return what was read with the rest of every list and table too long for a case cut off, and noted."""
+    if isinstance(raw, Mapping):
+        if len(raw) > _MOST_ENTRIES:
+            _too_many(place, len(raw), "keys", notes)
+        return {key: _bounded(raw[key], str(key), notes) for key in list(raw)[:_MOST_ENTRIES]}
+    if isinstance(raw, list):
+        if len(raw) > _MOST_ENTRIES:
+            _too_many(place, len(raw), "entries", notes)
+        return [_bounded(one, place, notes) for one in raw[:_MOST_ENTRIES]]
+    return raw
+
+
+def _too_many(place: str, number: int, what: str, notes: Notes) -> None:
+    expected = f"at most {_MOST_ENTRIES} {what}"
+    notes.problem(CASE_FILE, place, f"{number} {what}", expected, "Leave out what lies long before the visit.")
 
 
 #: slips of the pen in a line no TOML reader takes, and what to do about each
@@ -147,8 +181,36 @@ def _validate(head: str, raw: Any, model: type[BaseModel], notes: Notes) -> Any:
     try:
         return model.model_validate(raw)
     except ValidationError as error:
-        for fault in error.errors(include_url=False):
+        faults = error.errors(include_url=False)
+        for fault in faults:
             _note_fault(head, raw, model, fault, notes)
+        return _what_holds(raw, model, {str(fault["loc"][0]) for fault in faults if fault["loc"]})
+
+
+#: keys without which a block is not checked further: what stands with them would be misread
+_NEEDED = {
+    "ActionTable": {"date", "agent"},
+    "FishTable": {"species", "count", "new_arrivals"},
+    "ArrivalBlock": {"date", "count", "species", "flukes_seen", "preparations"},
+}
+#: what stands in the place of a faulty list or table
+_EMPTY: dict[str, Any] = {"set": (), "override": {}}
+
+
+def _what_holds(raw: Mapping[str, Any], model: type[BaseModel], faulty: set[str]) -> Any:
+    """Return a table with None for what is wrong in it, so that the rest is still checked; None where nothing holds.
+
+    A problem is noted by then, so no case is ever made of it.
+    """
+    from pydantic import ValidationError, create_model
+
+    if faulty & _NEEDED.get(model.__name__, set()):
+        return None
+    lenient: dict[str, Any] = {name: (Any, _EMPTY.get(name)) for name in faulty if name in model.model_fields}
+    partial: type[BaseModel] = create_model(model.__name__, __base__=model, **lenient)
+    try:
+        return partial.model_validate({k: v for k, v in raw.items() if k in model.model_fields and k not in faulty})
+    except ValidationError:
         return None
 
 

@@ -103,6 +103,8 @@ def _outlook(table: str | PlaceTable | YearlyTable | None, notes: Notes) -> Outl
 def _temperature(folder: Path, table: WaterTable, notes: Notes) -> TemperatureSpec | None:
     given = table.temperature_c
     place = "[water] temperature_c"
+    if given is None:  # could not be read, and was noted
+        return None
     if isinstance(given, float):
         return ConstantTemperature(given)
     if isinstance(given, str):

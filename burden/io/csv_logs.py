@@ -41,6 +41,9 @@ SAMPLE_COLUMNS = (
         *("weight_g", "lethal", "hours_dead"),
     ),
 )
+#: rows: more than were ever looked at of one water; deaths of every day since 1990 and as many again; a reading every
+#: quarter of an hour for a year, every hour for four
+_MOST_SAMPLES, _MOST_DEATHS, _MOST_READINGS = 5_000, 20_000, 40_000
 CHOSEN = ("random", "netted", "moribund", "dead")
 SITES = ("gill", "skin", "fin", "whole_fish")
 METHODS = ("skin_scrape", "gill_clip", "gill_arch", "whole_organ")
@@ -71,7 +74,7 @@ def read_samples(folder: Path, context: SampleContext, notes: Notes) -> tuple[Pr
     name = "samples.csv"
     if not _present(folder, name):
         return ()
-    table = read_table(folder, name, *SAMPLE_COLUMNS, notes)
+    table = read_table(folder, name, *SAMPLE_COLUMNS, notes, _MOST_SAMPLES)
     if table is None:
         return ()
     if not table.rows:
@@ -199,7 +202,7 @@ def read_deaths(folder: Path, context: SampleContext, notes: Notes) -> tuple[Dea
     name = "deaths.csv"
     if not _present(folder, name):
         return ()
-    table = read_table(folder, name, ("date", "deaths"), (), notes)
+    table = read_table(folder, name, ("date", "deaths"), (), notes, _MOST_DEATHS)
     if table is None:
         return ()
     before = len(notes.problems)
@@ -234,7 +237,7 @@ def _deaths(table: Table, cell: Cell) -> int:
 
 def read_temperature(folder: Path, name: str, notes: Notes) -> RecordedTemperature | None:
     """Read a temperature record, by rising time; readings of one moment are averaged, empty ones left out."""
-    table = read_table(folder, name, ("date", "temperature_c"), ("time",), notes)
+    table = read_table(folder, name, ("date", "temperature_c"), ("time",), notes, _MOST_READINGS)
     if table is None:
         return None
     before = len(notes.problems)

@@ -15,6 +15,7 @@ from typing import TypeVar
 
 from burden.io.cells import CellError, days_first, number_from_text, unsure_points
 from burden.io.files import Notes, hint, read_text
+from burden.utils.safe_text import one_line
 
 __all__ = ["Cell", "Table", "read_table"]
 
@@ -22,6 +23,10 @@ _T = TypeVar("_T")
 _SEPARATORS = (",", ";", "\t")
 #: of one column, so many bad cells are listed one by one, then the rest by number
 _LISTED_PER_COLUMN = 20
+#: a row of more cells is no row of a case's log, but a file of commas
+_MOST_CELLS = 200
+#: the header stands within so many characters
+_HEADER_WITHIN = 20_000
 
 
 @dataclass(frozen=True)
@@ -96,7 +101,9 @@ class Table:
         return self.read(cell, reader, expected)
 
 
-def read_table(folder: Path, name: str, required: Sequence[str], optional: Sequence[str], notes: Notes) -> Table | None:
+def read_table(
+    folder: Path, name: str, required: Sequence[str], optional: Sequence[str], notes: Notes, most_rows: int
+) -> Table | None:
     """Read a CSV file of a case folder, or None with the problems noted.
 
     Parameters
@@ -107,6 +114,8 @@ def read_table(folder: Path, name: str, required: Sequence[str], optional: Seque
     required, optional : sequence of str
         Column names.
     notes : Notes
+    most_rows : int
+        Of a longer file no row is read.
 
     Returns
     -------
@@ -118,12 +127,9 @@ def read_table(folder: Path, name: str, required: Sequence[str], optional: Seque
         return None
     text = text.lstrip("\ufeff")
     separator = _separator(text, (*required, *optional))
-    try:
-        lines = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, skipinitialspace=True))
-    except csv.Error as error:
-        notes.problem(name, "file", error, "a table of cells", "Save it again as CSV.")
+    numbered = _lines(name, text, separator, most_rows, notes)
+    if numbered is None:
         return None
-    numbered = [(i, line) for i, line in enumerate(lines, start=1) if any(cell.strip() for cell in line)]
     if numbered and numbered[0][1][0].strip().lower().startswith("sep="):
         del numbered[0]
     if not numbered:
@@ -136,13 +142,41 @@ def read_table(folder: Path, name: str, required: Sequence[str], optional: Seque
     return Table(name, separator, rows, notes)
 
 
+def _lines(name: str, text: str, separator: str, most: int, notes: Notes) -> list[tuple[int, list[str]]] | None:
+    """Return every line that is not blank with its number; None, with the problem noted, for more than a log has."""
+    found: list[tuple[int, list[str]]] = []
+    fix = "Leave out what lies long before the visit, or thin the readings."
+    too_long = max(text.count("\n"), text.count("\r")) > 2 * most + 1000  # blank lines do not count, within reason
+    try:
+        reader = csv.reader(
+            io.StringIO("" if too_long else text, newline=""), delimiter=separator, skipinitialspace=True
+        )
+        for i, line in enumerate(reader, start=1):
+            if len(line) > _MOST_CELLS:
+                expected = f"at most {_MOST_CELLS} cells in a row"
+                notes.problem(name, f"row {i}", f"{len(line)} cells", expected, "Save the table again as CSV.")
+                return None
+            if any(cell.strip() for cell in line):
+                found.append((i, line))
+                too_long = len(found) > most + 2
+            if too_long:
+                break
+    except csv.Error as error:
+        notes.problem(name, "file", error, "a table of cells", "Save it again as CSV.")
+        return None
+    if too_long:
+        notes.problem(name, "file", f"more than {most} rows", f"at most {most} rows", fix)
+        return None
+    return found
+
+
 def _column(cell: str) -> str:
     return "_".join(cell.strip().lower().replace("-", " ").split())
 
 
 def _separator(text: str, known: Sequence[str]) -> str:
     """Return the separator that makes most known column names out of the header."""
-    lines = [line for line in text.splitlines() if line.strip()]
+    lines = [line for line in text[:_HEADER_WITHIN].splitlines() if line.strip()]
     header = next((line for line in lines if not line.lower().startswith("sep=")), "")
     found = {s: sum(_column(c.strip('"')) in known for c in header.split(s)) for s in _SEPARATORS}
     return max(_SEPARATORS, key=lambda s: (found[s], header.count(s)))
@@ -173,7 +207,7 @@ def _row(
     notes: Notes,
 ) -> dict[str, Cell] | None:
     """Return one row by column, or None with the problem noted where the cells do not fit the header."""
-    texts = [cell.strip() for cell in line]
+    texts = [one_line(cell).strip() for cell in line]
     spare = [text for text, column in zip(texts, header, strict=False) if text and not column]
     spare += [text for text in texts[len(header) :] if text]
     lacking = [column for column in header[len(texts) :] if column in required]

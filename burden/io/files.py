@@ -14,8 +14,8 @@ from burden.utils.errors import Problem, near_miss
 
 __all__ = ["MAX_BYTES", "MAX_CASE_BYTES", "Notes", "decode", "hint", "leaves_folder", "read_text"]
 
-#: larger files are no case log: ten years of readings every five minutes stay below
-MAX_BYTES = 20_000_000
+#: larger files are no case log: forty thousand readings with date, time and eight digits stay below
+MAX_BYTES = 4_000_000
 #: some five hundred doses; a longer file of keys within keys keeps the TOML reader busy for minutes
 MAX_CASE_BYTES = 100_000
 
@@ -29,10 +29,9 @@ class Notes:
     assumptions: list[str] = field(default_factory=list)
 
     def problem(self, file: str, place: str, value: object, expected: str, fix: str) -> None:
-        """Note one thing that is wrong; long values are cut."""
-        text = str(value)
-        text = text if len(text) <= 80 else text[:77] + "…"
-        self.problems.append(Problem(file, place, text, expected, fix))
+        """Note one thing that is wrong; what is long is cut."""
+        said = (_cut(place, 120), _cut(str(value), 80), _cut(expected, 600), _cut(fix, 600))
+        self.problems.append(Problem(file, *said))
 
     def warn(self, sentence: str) -> None:
         """Note one thing that looks odd."""
@@ -43,6 +42,10 @@ class Notes:
         self.assumptions.append(sentence)
 
 
+def _cut(text: str, most: int) -> str:
+    return text if len(text) <= most else f"{text[: most - 3]}…"
+
+
 def hint(word: str, known: Iterable[str]) -> str:
     """Return the near miss of a word as a sentence.
 
@@ -51,7 +54,7 @@ def hint(word: str, known: Iterable[str]) -> str:
     >>> hint("dactylogirus", ["dactylogyrus"]), hint("x", ["gill", "skin"])
     ('Did you mean "dactylogyrus"?', 'Known: gill, skin.')
     """
-    text = near_miss(word, known)
+    text = near_miss(_cut(word, 80), known)
     return text[0].upper() + text[1:] + ("" if text.endswith("?") else ".")
 
 

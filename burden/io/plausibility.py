@@ -39,7 +39,7 @@ _JUMP_C = 8.0
 
 def check_dates(tables: CaseTables, notes: Notes) -> None:
     """Note dates of case.toml that lie on the wrong side of the visit."""
-    if tables.case is None:
+    if tables.case is None or tables.case.visit_date is None:  # None where it could not be read
         return
     visit = tables.case.visit_date
     if tables.case.trouble_since is not None and tables.case.trouble_since > visit:
@@ -73,15 +73,16 @@ def check_stock(case: Case, notes: Notes) -> None:
         fix = "Check count in [fish] and the labels in samples.csv; fish killed for the look count as lethal yes."
         expected = f"at most {case.fish_count} live fish, as [fish] says"
         notes.problem("samples.csv", f"rows of {case.visit_date}", live, expected, fix)
-    for day in case.sample_dates:
-        if case.fish_since is not None and day < case.fish_since and _live_fish(case, day):
+    since = case.fish_since
+    for day in case.sample_dates if since is not None else ():
+        if since is not None and day < since and _live_fish(case, day):
             fix = "Leave out samples of earlier fish, write down in deaths.csv that these died, or mend the dates."
-            expected = f"fish in the water on the day of a sample: all of them came on {case.fish_since} or later"
+            expected = f"fish in the water on the day of a sample: all of them came on {since} or later"
             notes.problem(CASE_FILE, "[[arrivals]]", day, expected, fix)
 
 
 def _live_fish(case: Case, day: date) -> int:
-    return len({r.fish for r in case.samples if r.date == day and r.chosen != "dead" and not r.lethal})
+    return len({r.fish for r in case.samples_on(day) if r.chosen != "dead" and not r.lethal})
 
 
 def oddities(case: Case) -> list[str]:
@@ -159,7 +160,7 @@ def _odd_samples(case: Case) -> Iterator[str]:
         if day < case.visit_date and (live := _live_fish(case, day)) > stock:
             yield f"On {day}, {live} live fish were sampled but the logs leave only {stock}: are deaths missing?"
     for day in case.sample_dates:
-        rows = [row for row in case.samples if row.date == day]
+        rows = case.samples_on(day)
         half = len(rows) // 2
         if rows[:half] == rows[half:] and len(set(rows[:half])) > 1:
             yield f"samples.csv: the {half} rows of {day} appear twice: pasted twice?"

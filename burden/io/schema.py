@@ -16,6 +16,7 @@ from pydantic_core import PydanticCustomError
 from burden.case import WEEKDAYS
 from burden.io.cells import TEMPERATURE_LIMITS_C, CellError, day_from_text, temperature_fix
 from burden.io.files import hint
+from burden.utils.safe_text import one_line
 
 __all__ = [
     "OTHER_FINDINGS",
@@ -134,7 +135,7 @@ def _day_of_year(value: Any) -> tuple[int, int]:
 def _text(value: Any) -> str:
     if not isinstance(value, str) or not value.strip():
         raise _wrong("Write it as text, in quotes, not empty.")
-    return value.strip()
+    return one_line(value).strip()
 
 
 def _name(value: Any) -> str:
@@ -385,7 +386,7 @@ class FindingsTable(_Table):
     )
     anaemia: YesNo | None = Field(None, description="yes or no: whether the fish are anaemic")
     gasping: YesNo | None = Field(None, description="yes or no: whether fish gasp today")
-    note: str = Field("", description="a note in words")
+    note: Annotated[str, AfterValidator(one_line)] = Field("", description="a note in words")
 
 
 class LookingTable(_Table):

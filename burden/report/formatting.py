@@ -22,6 +22,7 @@ from burden.utils.formatting import (
     several,
 )
 from burden.utils.results import CredibleInterval
+from burden.utils.safe_text import one_line
 
 __all__ = [
     "about",
@@ -87,6 +88,11 @@ def about_in(text: str) -> str:
     return re.sub(r"(?<![\d.])(\d+\.\d+)(?![\d.])", rounded, text)
 
 
+def _inked(text: str) -> str:
+    """Text of several lines without what acts on a page instead of standing on it."""
+    return "\n".join(one_line(line) for line in text.split("\n"))
+
+
 def unbroken(value: Any) -> Any:
     """Keep the groups of a number together where a line ends; what is no plain text stays as it is.
 
@@ -95,7 +101,9 @@ def unbroken(value: Any) -> Any:
     >>> unbroken("5 of 1 000, 5 of 100") == "5 of 1\u202f000, 5 of 100"
     True
     """
-    return re.sub(r"(?<=\d) (?=\d{3}(?!\d))", _NARROW, value) if type(value) is str else value
+    if type(value) is not str:
+        return value
+    return re.sub(r"(?<=\d) (?=\d{3}(?!\d))", _NARROW, value if value.isprintable() else _inked(value))
 
 
 def day_label(day: date) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +13,7 @@ from burden.utils.errors import InputError, Problem
 from burden.utils.parallel import each
 from burden.utils.progress import report_progress
 from burden.utils.results import Result, frame
+from burden.utils.safe_text import one_line
 
 if TYPE_CHECKING:
     from burden.case import Case
@@ -199,9 +200,11 @@ def _read_all(cases: Sequence[Path], target: Path, accept_unpublished: bool) -> 
     for folder in cases:
         try:
             read.append(read_case(folder))
-            problems += [] if accept_unpublished else unpublished_plans(read[-1])
+            plans = [] if accept_unpublished else unpublished_plans(read[-1])
+            problems += [_of_case(p, folder) for p in plans] if len(cases) > 1 else plans
         except InputError as error:
-            problems += error.problems
+            problems += [_of_case(p, folder) for p in error.problems] if len(cases) > 1 else error.problems
+    problems += _odd_names(cases) if len(cases) > 1 else []
     # many disks take Koi and koi for one folder
     names = [Path(folder).resolve().name for folder in cases]
     alike = [name.casefold() for name in names]
@@ -215,6 +218,24 @@ def _read_all(cases: Sequence[Path], target: Path, accept_unpublished: bool) -> 
     if problems:
         raise InputError(problems)
     return read
+
+
+def _of_case(problem: Problem, folder: Path) -> Problem:
+    """A problem of one of several cases, with the case it is of."""
+    return problem if problem.file == str(folder) else replace(problem, file=f"{folder}: {problem.file}")
+
+
+def _odd_names(cases: Sequence[Path]) -> list[Problem]:
+    """Names of case folders that could not stand beside each other in a report: the names of its own files."""
+    from burden.report.files.folder import MARKER
+
+    names = [Path(folder).resolve().name for folder in cases]
+    expected, fix = "the name of a case folder in plain letters, no name of a report's own file", "Rename the folder."
+    return [
+        Problem("command line", "CASE", name, expected, fix)
+        for name in dict.fromkeys(names)
+        if name.casefold() in ("index.html", MARKER) or not name or one_line(name) != name
+    ]
 
 
 def report_files(visit: Assessment) -> dict[str, bytes]:

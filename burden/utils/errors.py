@@ -10,7 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 
-__all__ = ["BurdenError", "CannotAnswerError", "InputError", "Problem", "near_miss"]
+from burden.utils.safe_text import shown
+
+__all__ = ["BurdenError", "CannotAnswerError", "InputError", "Problem", "listed", "near_miss"]
+
+#: of one file so many problems are listed, then the rest by number
+_LISTED = 100
 
 
 @dataclass(frozen=True)
@@ -38,11 +43,25 @@ class Problem:
     fix: str
 
     def __str__(self) -> str:
-        return f"{self.file}: {self.place}: {self.value!r}: expected {self.expected}. {self.fix}"
+        said = f"{self.file}: {self.place}: {self.value!r}: expected {self.expected}. {self.fix}"
+        return shown(said, lines=False)
 
     def as_dict(self) -> dict[str, str]:
         """Return the problem as the JSON contract has it."""
         return asdict(self)
+
+
+def listed(problems: Iterable[Problem]) -> tuple[Problem, ...]:
+    """Return problems, of each file a hundred at most and how many more there are."""
+    counts: dict[str, int] = {}
+    kept = []
+    for problem in problems:
+        counts[problem.file] = counts.get(problem.file, 0) + 1
+        if counts[problem.file] <= _LISTED:
+            kept.append(problem)
+    more = {file: number - _LISTED for file, number in counts.items() if number > _LISTED}
+    fix = "Put the first ones right and check again."
+    return (*kept, *(Problem(file, "file", f"and {number} more", "as above", fix) for file, number in more.items()))
 
 
 class BurdenError(Exception):
@@ -53,7 +72,7 @@ class InputError(BurdenError):
     """The input is wrong; carries every problem found, not the first alone."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
-        self.problems = tuple(problems)
+        self.problems = listed(problems)
         super().__init__("\n".join(map(str, self.problems)))
 
 

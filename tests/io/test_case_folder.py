@@ -230,6 +230,7 @@ def test_everything_wrong_in_all_files_is_told_at_once(tmp_path):
     places = {(p.file, p.place) for p in problems}
     assert {
         ("case.toml", "[water] volume_l"),
+        ("case.toml", "[water] temperature_c"),
         ("case.toml", "[fish] count"),
         ("case.toml", "[parasite] set"),
         ("case.toml", "[[planned]] 1 date"),

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from burden import __version__
 from burden.decision import Assessment
 from burden.report.text.day_book import Day, days_of
+from burden.utils.safe_text import one_line
 
 if TYPE_CHECKING:
     from icalendar import Event
@@ -52,8 +53,8 @@ def _event(visit: Assessment, day: Day, number: int) -> Event:
     event.add("dtstamp", datetime.combine(case.visit_date, time(12), UTC))
     event.add("dtstart", day.date)
     event.add("dtend", day.date + timedelta(days=1))
-    event.add("summary", f"{case.title or case.name}: {day.headline}")
-    event.add("description", "\n".join([*day.steps, *day.look_for]) or day.headline)
+    event.add("summary", one_line(f"{case.title or case.name}: {day.headline}"))
+    event.add("description", "\n".join(map(one_line, [*day.steps, *day.look_for])) or day.headline)
     event.add("categories", [day.kind])
     event.add("transp", "TRANSPARENT")
     alarm = Alarm()

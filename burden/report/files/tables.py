@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import re
 from collections.abc import Mapping, Sequence
 from io import StringIO
 from typing import Any
@@ -11,6 +10,7 @@ from typing import Any
 from burden.decision import Assessment
 from burden.report.page.sources import sources_of
 from burden.report.text.day_book import days_of
+from burden.utils.safe_text import cell_text
 
 __all__ = ["CSV_FORM", "csv_bytes", "safe_cell", "tables_of"]
 
@@ -18,8 +18,6 @@ CSV_FORM = (
     "UTF-8 with a byte-order mark, so that a spreadsheet shows ° and – right; commas between cells, decimal points; a "
     "text cell that begins with = + - @ carries an apostrophe, so that no spreadsheet runs it"
 )
-_RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
-_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?")
 
 
 def safe_cell(value: Any) -> str:
@@ -35,9 +33,7 @@ def safe_cell(value: Any) -> str:
     if isinstance(value, float):
         # 15 figures: what a double carries whatever the machine, and 0.1 stays 0.1
         return "" if value != value else f"{value:.15g}"
-    text = str(value)
-    risky = text.startswith(_RISKY) or text.lstrip().startswith(_RISKY)
-    return f"'{text}" if risky and not _NUMBER.fullmatch(text) else text
+    return cell_text(str(value))
 
 
 def csv_bytes(rows: Sequence[Mapping[str, Any]], columns: Sequence[str] | None = None) -> bytes:

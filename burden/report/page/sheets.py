@@ -42,7 +42,7 @@ def owner_page(found: Assessment) -> list[tuple[str, list[str]]]:
 
 def _matter(found: Assessment) -> list[str]:
     case = found.case
-    rows = [row for row in case.samples if row.readable and row.date == max(case.sample_dates)]
+    rows = [row for day in case.sample_dates[-1:] for row in case.samples_on(day) if row.readable]
     fish, flukes = len({row.fish for row in rows}), sum(row.count_low for row in rows)
     if not rows:
         return ["No fish was looked at yet.", *map(other_text, found.decision.others)]

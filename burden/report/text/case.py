@@ -259,7 +259,7 @@ def _clip(share: Uncertain, rows: int) -> str:
 
 
 def _sample_day(case: Case, day: date) -> str:
-    rows = [row for row in case.samples if row.date == day]
+    rows = case.samples_on(day)
     fish = {row.fish for row in rows}
     ways = ", ".join(sorted({row.chosen for row in rows}))
     counts = ", ".join(_count(row) for row in rows[:12]) + (", …" if len(rows) > 12 else "")
