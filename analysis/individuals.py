@@ -142,6 +142,9 @@ class _Run:
                 mean = 0.5 * (before + group.count()) * self.table.dt * rates[transition.rate]
                 amount = self.rng.poisson(mean * brakes.get(transition.rate, 1.0))
                 self._bear(transition, amount, rates, brakes, k)
+        if self.ponds.larvae_in_per_day:
+            come = self.rng.poisson(self.ponds.larvae_in_per_day * self.table.dt, self.running.size)
+            self.forms["larva"].enter(self.rng, come, k)
         self._hosts(k)
 
     def _rates(self, k: int) -> dict[str, np.ndarray | float]:

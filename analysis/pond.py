@@ -70,6 +70,8 @@ class Ponds:
         [1/d]
     resistance_on, crowding_on, deaths_on : bool
         The two brakes, and whether fish die.
+    larvae_in_per_day : float
+        Larvae that come with the water [1/d].
     spread : mapping of str to float
         Gamma shape of the duration of a life form in place of the measured one; infinity: all take equally long. One
         given for a form that does not age (`adult`) makes it age: its life then has this spread.
@@ -84,6 +86,7 @@ class Ponds:
     resistance_on: bool = True
     crowding_on: bool = True
     deaths_on: bool = True
+    larvae_in_per_day: float = 0.0
     spread: Mapping[str, float] = field(default_factory=dict)
 
     def aged(self) -> LifeCycle:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date
+from types import MappingProxyType
 from typing import Literal
 
 from burden.case.stock import Uncertain
@@ -87,6 +89,8 @@ class Limits:
     spare_tank : bool or None
     tolerable_flukes_per_fish : float or None
         Mean number of flukes a fish that may stay; overrides the evidence.
+    strength_percent : mapping of str to float
+        Strength of the products at hand, by agent [%].
     first_dose : str or None
         today or tomorrow; None for the usual order, a trial on a few fish today and the pond tomorrow.
     """
@@ -100,6 +104,7 @@ class Limits:
     spare_tank: bool | None = None
     tolerable_flukes_per_fish: float | None = None
     first_dose: Literal["today", "tomorrow"] | None = None
+    strength_percent: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
 
 
 @dataclass(frozen=True)

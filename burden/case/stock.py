@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "ASSUMED_WEIGHT_G",
+    "OPEN_EXCHANGE_PER_DAY",
     "PLAIN_NUMBER_SPREAD",
     "WEIGHT_PER_LENGTH_CUBED",
     "WEIGHT_SPREAD_FROM_LENGTH",
@@ -27,6 +28,8 @@ __all__ = [
     "YearlyTemperature",
 ]
 
+#: exchange from which water counts as running through [1/d]: a convention
+OPEN_EXCHANGE_PER_DAY = 1.0
 #: half-width put on a plain number, as a share of it: an assumption
 PLAIN_NUMBER_SPREAD = 0.1
 #: median, 5 and 95 % points of a fish nobody weighed or measured [g]: an assumption, fingerling to old koi
@@ -133,6 +136,10 @@ class Water:
     filter : str or None
         none, naive (never met the agent) or adapted.
     uv, aeration : bool or None
+    kind : str or None
+        pond, tank, raceway or cage.
+    neighbours : str or None
+        Fish with the same flukes upstream or near in the same water: none, some or many.
     outlook : str, Place, YearlyTemperature or None
         What the temperature does after the last reading: indoors or heated, no season moves it; a place outdoors; a
         yearly course; None where nobody says.
@@ -153,6 +160,13 @@ class Water:
     uv: bool | None = None
     aeration: bool | None = None
     outlook: Outlook | None = None
+    kind: Literal["pond", "tank", "raceway", "cage"] | None = None
+    neighbours: Literal["none", "some", "many"] | None = None
+
+    @property
+    def is_open(self) -> bool:
+        """Whether water runs through and may bring flukes: a cage, a raceway, or all of it changed a day."""
+        return self.kind in ("cage", "raceway") or self.exchange_per_day >= OPEN_EXCHANGE_PER_DAY
 
     @property
     def outlook_known(self) -> bool:

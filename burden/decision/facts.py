@@ -11,6 +11,7 @@ from burden.case import Case, Preparation
 from burden.decision.action import Facts
 from burden.evidence import load_parasite
 from burden.inference.estimate import Estimate
+from burden.inference.infection_pressure import withheld_forecast
 from burden.model.elimination.probability import DoseSchedule
 from burden.schedule.aim import check_day
 from burden.schedule.eligibility import Notes
@@ -78,6 +79,7 @@ def facts_of(
         course_given=found.underway is not None,
         checked=checked_since(case, estimates),
         too_cold=found.untreated.check_day > _TOO_LONG_DAYS,
+        forecast_withheld=withheld_forecast(case) is not None,
     )
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from burden.case import Action, Case, Uncertain
 from burden.evidence import Value, load_agent, load_parasite
 from burden.inference.arrivals import Newcomers, draw_newcomers
+from burden.inference.infection_pressure import pressure_on
 from burden.inference.temperature_ahead import temperature_of
 from burden.model.dose_effect import DoseEffect
 from burden.model.forward import Event, Scenario, State
@@ -21,12 +22,15 @@ from burden.model.lifecycle.transitions import (
     build_cycle,
     draw_parameters,
     establishment_for,
+    rates_at,
     with_larva_removal,
 )
+from burden.model.open_water import EGG_RETENTION, larvae_in
 from burden.model.susceptibility import susceptibility_classes
 from burden.treatment.bath import bath_effect, loss_draws
 from burden.treatment.efficacy import unknown_kill
 from burden.treatment.efficacy_fit import draw_kill
+from burden.treatment.flowing_bath import bath_in_flow
 from burden.treatment.residues import stays
 from burden.treatment.water_chemistry import LEFT_IN_HOURS
 
@@ -218,6 +222,9 @@ def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Ensemble:
         parameters = with_larva_removal(parameters, seed)
     if case.water.egg_removal_per_day and parameters.development is not None:
         parameters = parameters.replaced(egg_removal_per_day=case.water.egg_removal_per_day)
+    if case.water.exchange_per_day and parameters.development is not None:
+        kept = EGG_RETENTION[case.water.kind or ""]
+        parameters = parameters.replaced(egg_retention=kept.draw(n, seed, "case "))
     weights = np.array([_draw(f"weight {i}", group.weight_g, n, seed) for i, group in enumerate(case.fish)])
     setting = Scenario(
         cycle=build_cycle(evidence),
@@ -227,6 +234,8 @@ def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Ensemble:
         volume_m3=volume_m3,
         exchange_per_day=case.water.exchange_per_day,
     )
+    if (pressure := pressure_on(case)) is not None and parameters.development is not None:
+        setting = replace(setting, larvae_in_per_day=_larvae_in(case, setting, pressure, seed))
     return Ensemble(
         case,
         parasite,
@@ -237,6 +246,18 @@ def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Ensemble:
         effects={agent: _customary(case, agent, setting, seed) for agent in _agents(case)},
         newcomers=draw_newcomers(case, n, seed, evidence.values["abundance"], weights),
     )
+
+
+def _larvae_in(case: Case, setting: Scenario, pressure: Value, seed: int) -> np.ndarray:
+    """Larvae that come with the water, shape (M,) [1/d]."""
+    p = setting.parameters
+    count = np.array([[float(group.count)] for group in case.fish])
+    around = Surroundings(count.sum() / setting.volume_m3, setting.exchange_per_day)
+    rates = rates_at(p, float(np.median(setting.temperature.at(0.0))), around)
+    settling = rates["contact"] / (rates["contact"] + rates["larva_loss"]) * rates["establishment"]
+    biomass_g = (count * setting.fish.weight_g).sum(0)
+    usual = p.evidence.values["abundance"].value
+    return larvae_in(pressure.draw(p.size, seed, "case "), usual, p["adult_life_days"], biomass_g, settling)
 
 
 def _draw(name: str, number: Uncertain, n: int, seed: int) -> np.ndarray:
@@ -257,6 +278,11 @@ def _customary(case: Case, agent: str, setting: Scenario, seed: int) -> DoseEffe
         return bath_effect(kill, loss_per_day=loss, left_in_water=False)
     # weighed for the volume on the page: where the pond holds more, the water gets less
     strength = kill.customary_mg_l * case.water.volume_l.value / 1000 / setting.volume_m3
+    flowing = bath_in_flow(case, agent, float(np.median(setting.temperature.at(0.0))))
+    if flowing.mode == "impossible":
+        return bath_effect(kill, strength, loss_per_day=loss, left_in_water=False).within(np.zeros(n))
+    if flowing.held:
+        return bath_effect(kill, strength, loss_per_day=loss, left_in_water=False)
     return bath_effect(kill, strength, loss_per_day=loss + setting.exchange_per_day)
 
 

@@ -29,6 +29,7 @@ from burden.evidence import Value, agent_names, load_parasite, parasite_names, u
 from burden.io.case_toml import CASE_FILE
 from burden.io.csv_logs import read_temperature
 from burden.io.files import Notes, hint
+from burden.treatment.dose import LEAST_STRENGTH_PERCENT
 from burden.utils.errors import Problem
 from burden.utils.formatting import named
 
@@ -277,7 +278,14 @@ def build_limits(table: LimitsTable | None, notes: Notes) -> Limits:
         return Limits()
     for name in table.agents or ():
         _check_agent(name, "[limits] agents", agent_names(), notes)
-    return Limits(**table.model_dump())
+    for name, percent in table.strength_percent.items():
+        place = "[limits] strength_percent"
+        _check_agent(name, place, agent_names(), notes)
+        if percent < LEAST_STRENGTH_PERCENT:
+            fix = f"Write percent: a share of {percent:g} is {100 * percent:g}."
+            notes.problem(CASE_FILE, f"{place} {name}", percent, f"at least {LEAST_STRENGTH_PERCENT:g} percent", fix)
+    strengths = MappingProxyType(dict(table.strength_percent))
+    return Limits(**{**table.model_dump(), "strength_percent": strengths})
 
 
 def build_actions(kind: str, tables: tuple[ActionTable | None, ...], notes: Notes) -> tuple[Action, ...]:

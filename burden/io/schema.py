@@ -302,6 +302,12 @@ class WaterTable(_Table):
         ]
         | None
     ) = Field(None, description='"indoors", "heated", {latitude} or {mean_c, swing_c, warmest_day}')
+    kind: Annotated[str, _choice("pond", "tank", "raceway", "cage")] | None = Field(
+        None, description="pond, tank, raceway or cage"
+    )
+    neighbours: Annotated[str, _choice("none", "some", "many")] | None = Field(
+        None, description="fish with flukes upstream or near in the same water: none, some or many"
+    )
     uv: YesNo | None = Field(None, description="yes or no")
     aeration: YesNo | None = Field(None, description="yes or no")
 
@@ -415,6 +421,9 @@ class LimitsTable(_Table):
     spare_tank: YesNo | None = Field(None, description="yes or no")
     tolerable_flukes_per_fish: Annotated[float, _number(0, 1e7, above=True)] | None = Field(
         None, description="the mean number of flukes a fish that may stay, above 0"
+    )
+    strength_percent: dict[Name, Annotated[float, _number(0, 100, above=True)]] = Field(
+        default_factory=dict, description="a table of agents, the strength of each product in percent"
     )
     first_dose: Annotated[str, _choice("today", "tomorrow")] | None = Field(None, description="today or tomorrow")
 

@@ -36,6 +36,8 @@ temperature_c = 18.0               # [°C]; or a file of readings, or a yearly c
 # temperature_c = {{ mean_c = 12.0, swing_c = 8.0, warmest_day = "07-25" }}   # 12 ± 8 °C over the year
 # outlook = {{ latitude = 51 }}      # what the temperature does next: outdoors at a latitude (south negative), or
 #                                  # "indoors", "heated", or {{ mean_c = 12.0, swing_c = 8.0, warmest_day = "07-25" }}
+# kind = "pond"                    # pond, tank, raceway or cage: where eggs cling
+# neighbours = "none"              # fish with flukes upstream or near in the same water: none, some or many
 # exchange_per_day = 0.05          # share of the water replaced a day, 0.05 is 5 %
 # egg_removal_per_day = 0.1        # share of the eggs that cleaning and a mechanical filter carry off a day
 # oxygen_mg_l = 8.5
@@ -102,6 +104,7 @@ set = "dactylogyrus"               # see `burden parasites`; a list for several
 # can_heat_to_c = 25
 # spare_tank = "yes"
 # tolerable_flukes_per_fish = 50   # how many flukes a fish, on average, may stay
+# strength_percent = {{ praziquantel = 50 }}      # of the products at hand, as their labels say
 # first_dose = "today"             # usually a few fish are treated today and the pond tomorrow
 
 # [[given]]                        # one block for each thing done up to the visit

@@ -47,7 +47,7 @@ def test_every_key_stands_in_the_template_and_reads_when_uncommented(tmp_path):
         for key in model.model_fields:
             assert f"{key} =" in text or key in ("override", "alkalinity_mg_l_caco3", "mg_per_kg_fish", "g_l")
     full = uncommented(text)
-    assert len(tomllib.loads(full)["limits"]) == 9
+    assert len(tomllib.loads(full)["limits"]) == 10
     assert check_case(write_case(tmp_path / "pond", case=full)).problems == ()
 
 

@@ -62,6 +62,8 @@ def derivative(setting: Scenario, state: State, day: float, drugs: Sequence[Drug
         for target, share in t.offspring:
             gain = amount if share is None else amount * rates[share] * brakes.get(share, 1.0)
             change[target][0] += carried(cycle.form(t.source).place, cycle.form(target).place, gain, uptake)
+    if "larva" in change:
+        change["larva"][0] += setting.larvae_in_per_day
     return _host_change(setting, state, change, per_gram, temperature, day)
 
 

@@ -59,6 +59,8 @@ class Flow:
         return self.parts[1]
 
     def plus(self, other: Flow) -> Flow:
+        if other is NO_FLOW:
+            return self
         return other if self is NO_FLOW else Flow(self.parts + other.parts)
 
     def minus(self, other: Flow) -> Flow:

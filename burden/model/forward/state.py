@@ -160,6 +160,8 @@ class Scenario:
         Whether fish die.
     other_deaths : OtherDeaths or None
         What kills fish beside flukes and background, M courses; None: nothing.
+    larvae_in_per_day : float or numpy.ndarray
+        Larvae that come with the water from elsewhere [1/d].
     """
 
     cycle: LifeCycle
@@ -172,6 +174,7 @@ class Scenario:
     crowding_on: bool = True
     deaths_on: bool = True
     other_deaths: OtherDeaths | None = None
+    larvae_in_per_day: np.ndarray | float = 0.0
 
     def other_rate(self, day: float) -> np.ndarray | float:
         """Death rate on a day from what is neither flukes nor background, shape (M,) or 0 [1/d]."""
@@ -179,15 +182,20 @@ class Scenario:
 
     def take(self, draws: np.ndarray) -> Scenario:
         """Return the setting of the draws at some positions, repeats allowed."""
-        exchange = np.asarray(self.exchange_per_day, float)
+
+        def of(number: np.ndarray | float) -> np.ndarray | float:
+            array = np.asarray(number, float)
+            return array[draws] if array.ndim else number
+
         return replace(
             self,
             parameters=self.parameters.take(draws),
             fish=Fish(self.fish.weight_g[:, draws], self.fish.susceptibility[:, draws]),
             temperature=self.temperature.take(draws),
             volume_m3=self.volume_m3[draws],
-            exchange_per_day=exchange[draws] if exchange.ndim else self.exchange_per_day,
             other_deaths=None if self.other_deaths is None else self.other_deaths.take(draws),
+            exchange_per_day=of(self.exchange_per_day),
+            larvae_in_per_day=of(self.larvae_in_per_day),
         )
 
 

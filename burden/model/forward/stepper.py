@@ -51,6 +51,10 @@ class Stepper:
         self._hazards = {form.name: [t.rate for t in cycle.of(form.name, "any time")] for form in cycle.forms}
         self._entering: dict[str, Flow] = {}  # per day of the last step, by form
         self._passages: dict[tuple[str, float], _Passage] = {}
+        self._outside = NO_FLOW
+        if np.any(setting.larvae_in_per_day) and "larva" in self._into:
+            pace = np.broadcast_to(np.asarray(setting.larvae_in_per_day, float), (setting.parameters.size,))
+            self._outside = Flow(np.stack([pace, np.zeros_like(pace), np.zeros_like(pace)]))
         self._base: tuple[np.ndarray | float, dict[str, np.ndarray]] = (np.nan, {})
 
     def run(self, state: State, start: float, steps: np.ndarray, after_jump: bool) -> State:
@@ -79,6 +83,8 @@ class Stepper:
                     rates = self._rates_among(base, state, hosts, mid_day)
                 if self._sources[form.name] <= moved.keys():
                     entering = self._inflow(form, moved, rates, middle)
+                    if form.name == "larva":
+                        entering = entering.plus(self._outside.times(dt))
                 else:
                     entering = guessed[form.name] = self._entering.get(form.name, NO_FLOW).times(dt)
                 moved[form.name] = self._move(form, before[form.name], rates, dt, entering)

@@ -18,6 +18,7 @@ import numpy as np
 from burden.evidence import ParasiteSet, Value, load_parasite
 from burden.model.lifecycle.development import Development, draw_development, fit_cold_storage
 from burden.model.lifecycle.viviparous import BIRTH_STAGES, draw_life_table, heat_share, live_bearer_rates
+from burden.model.open_water import share_kept
 from burden.utils.errors import CannotAnswerError
 
 __all__ = [
@@ -294,13 +295,18 @@ def rates_at(
     killed = heat * p.values.get("heat_death_rate", 0.0)
     taken = p.values.get("larva_removal_per_day", 0.0)
     larva_death = np.log(20.0) / p["larval_life_days"] * _q10(p, "larval_life_q10", temperature_c)
+    kept, flushed = np.ones(p.size), removal
+    if "egg_retention" in p.values:  # what clings stays; what is afloat and would be carried off is not laid at all
+        shape = development.egg_shape(temperature_c)
+        kept = share_kept(p["egg_retention"], removal, development.egg_rate(temperature_c), shape)
+        flushed = np.zeros(())
     rates = {
         "temperature": np.asarray(temperature_c, float),
-        "laying_rate": _laying_rate(p, temperature_c) * (1 - heat),
+        "laying_rate": _laying_rate(p, temperature_c) * (1 - heat) * kept,
         "adult_loss": _q10(p, "adult_life_q10", temperature_c) / p["adult_life_days"] + killed,
         "egg_rate": development.egg_rate(temperature_c),
         "hatch_success": _hatch_success(p, temperature_c),
-        "egg_loss": p["egg_mortality"] + removal + p.values.get("egg_removal_per_day", 0.0),
+        "egg_loss": p["egg_mortality"] + flushed + p.values.get("egg_removal_per_day", 0.0),
         "larva_loss": larva_death + removal + taken + surroundings.drug_larva_hazard,
         "contact": p["contact_rate"] * density / (p["contact_half_density"] + density),
         "establishment": p.values.get("establishment", np.ones(p.size)),

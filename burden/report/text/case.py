@@ -91,10 +91,21 @@ def _water(case: Case) -> list[str]:
         exchange += f", {as_given(100 * water.egg_removal_per_day)} % of the eggs cleaned or filtered out a day"
     return [
         f"Water: {_range(water.volume_l, 'L')}, {water.medium}, {exchange}.",
+        *_open(water),
         f"Temperature: {_temperature(water.temperature)}.",
         *([f"Temperature ahead: {_outlook(water)}."] if not isinstance(water.temperature, YearlyTemperature) else []),
         *([f"Water values: {', '.join([*given, *fittings])}."] if given or fittings else []),
     ]
+
+
+def _open(water: Water) -> list[str]:
+    """What kind of water it is, and what may come with it."""
+    if water.kind is None and water.neighbours is None and not water.is_open:
+        return []
+    kind = f"a {water.kind}" if water.kind else "water that runs through" if water.is_open else "the water"
+    near = {"none": "no neighbours with flukes", "some": "some neighbours with flukes", "many": "many neighbours"}
+    unsaid = "nothing is said of flukes from neighbours" if water.is_open else "no flukes from neighbours"
+    return [f"It is {kind}; {near.get(water.neighbours or '', unsaid)}."]
 
 
 def _switches(case: Case) -> tuple[tuple[str, bool | None], ...]:

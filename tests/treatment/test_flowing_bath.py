@@ -1,0 +1,73 @@
+"""A long bath in water that flows: arithmetic of flow and oxygen, and what cannot be given."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from cases import a_case, exactly
+
+from burden.case import FishGroup
+from burden.inference.prior import draw_pond
+from burden.treatment.flowing_bath import bath_in_flow, oxygen_hours, oxygen_use_mg_per_kg_h
+
+
+def flowing(exchange=0.0, kind=None, count=40, weight_g=400.0, **water):
+    """10 m³ with so many fish."""
+    case = a_case(fish=(FishGroup("rainbow trout", count, True, exactly(weight_g)),))
+    return replace(case, water=replace(case.water, exchange_per_day=exchange, kind=kind, **water))
+
+
+def test_oxygen_use_against_handbook_figures():
+    """Resting or quietly swimming salmonids of 100 g take 150 to 350 mg/(kg h) at 10 to 15 °C (from memory)."""
+    assert 150 < oxygen_use_mg_per_kg_h(100.0, 12.0) < 350
+    assert (
+        oxygen_use_mg_per_kg_h(100.0, 20.0) > oxygen_use_mg_per_kg_h(100.0, 10.0) > oxygen_use_mg_per_kg_h(2000.0, 10.0)
+    )
+
+
+def test_oxygen_lasts_what_the_spare_oxygen_over_the_use_gives():
+    assert oxygen_hours(10.0, 1000.0, 20.0, 250.0) == pytest.approx(5 * 1000 / (20 * 250))
+    assert oxygen_hours(4.0, 1000.0, 20.0, 250.0) == 0.0
+    assert oxygen_hours(10.0, 1000.0, 0.0, 250.0) == np.inf
+
+
+def test_half_life_and_drip_follow_from_the_flow():
+    """Two exchanges a day: half gone in 8.3 h, 833 L an hour; 5 mg/L in that is 4.2 g an hour, three doses in a day."""
+    bath = bath_in_flow(flowing(2.0, "raceway", count=2000, weight_g=100.0, aeration=True), "praziquantel")
+    assert bath.mode == "drip_feed"
+    assert bath.half_life_hours == pytest.approx(24 * np.log(2) / 2)
+    assert bath.flow_l_per_hour == pytest.approx(10_000 * 2 / 24)
+    assert bath.drip_mg_per_hour == pytest.approx(5 * 10_000 * 2 / 24)
+    assert bath.doses == pytest.approx(3.0)
+    assert bath.oxygen_hours < 1.0  # 200 kg in 10 m³
+
+
+@pytest.mark.parametrize(
+    ("case", "agent", "mode", "reason"),
+    [
+        (flowing(0.05), "praziquantel", "still", "little_exchange"),
+        (flowing(2.0, "raceway", count=1), "praziquantel", "stop_flow", "oxygen_lasts"),
+        (flowing(2.0, aeration=True), "praziquantel", "stop_flow", "aeration_holds"),
+        (flowing(2.0, "cage"), "praziquantel", "impossible", "open_cage"),
+        (flowing(0.0, "cage"), "praziquantel", "impossible", "open_cage"),
+        (flowing(60.0, "raceway", count=4000), "praziquantel", "impossible", "too_much_flow"),
+        (flowing(60.0, "cage"), "hydrogen_peroxide", "apart", "short_bath"),
+    ],
+)
+def test_how_a_bath_can_be_given(case, agent, mode, reason):
+    bath = bath_in_flow(case, agent)
+    assert (bath.mode, bath.reason) == (mode, reason)
+
+
+def test_a_bath_held_kills_as_in_still_water_and_an_impossible_one_nothing():
+    still, held, left = (
+        draw_pond(flowing(e, k, aeration=a), "dactylogyrus", 100, 1).effects["praziquantel"].kill_of("adult")
+        for e, k, a in ((0.0, None, True), (2.0, "raceway", True), (0.2, None, None))
+    )
+    np.testing.assert_allclose(held, still, atol=1e-9)
+    assert np.all(left <= still + 1e-12)
+    cage = draw_pond(flowing(20.0, "cage"), "dactylogyrus", 100, 1).effects["praziquantel"]
+    assert cage.kill_of("adult").max() == 0
+    assert cage.settler_kill.max() == 0
