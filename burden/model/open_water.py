@@ -11,20 +11,19 @@ from burden.evidence import Value
 __all__ = ["EGG_RETENTION", "PRESSURE", "larvae_in", "share_kept"]
 
 
-def _retention(value: float, low: float, high: float, conditions: str) -> Value:
-    return Value("egg_retention", value, low, high, "-", "logit", "assumption", conditions=conditions)
-
-
-#: share of the eggs that cling or lie where no flow takes them, by kind of water; nobody measured it
+#: share of the eggs that cling or lie where no flow takes them, by kind of water, "" where nobody says; assumptions:
+#: most sink onto a pond's bottom (those of some gill flukes of eels float); in tanks and raceways they lie on walls,
+#: screens and sludge; threads of some catch in the nets of a cage, the rest drifts off
 EGG_RETENTION = MappingProxyType(
     {
-        "pond": _retention(0.85, 0.4, 0.98, "eggs sink onto the bottom; those of some gill flukes of eels float"),
-        "tank": _retention(0.5, 0.1, 0.9, "on bare walls and bottom, in corners and in the filter"),
-        "raceway": _retention(0.5, 0.1, 0.9, "on walls, screens and sludge"),
-        "cage": _retention(
-            0.3, 0.03, 0.85, "threads of the eggs catch in nets and growth on them, the rest drifts off"
-        ),
-        "": _retention(0.6, 0.1, 0.95, "nobody says what water it is"),
+        kind: Value("egg_retention", *range_, "-", "logit", "assumption")
+        for kind, range_ in {
+            "pond": (0.85, 0.4, 0.98),
+            "tank": (0.5, 0.1, 0.9),
+            "raceway": (0.5, 0.1, 0.9),
+            "cage": (0.3, 0.03, 0.85),
+            "": (0.6, 0.1, 0.95),
+        }.items()
     }
 )
 #: larvae from outside that settle, over what would keep up the usual burden of the set by themselves, as neighbours are

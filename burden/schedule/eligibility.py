@@ -14,7 +14,7 @@ from burden.treatment.dose import dose
 from burden.treatment.dose_result import DoseResult
 from burden.treatment.efficacy_contradiction import efficacy_contradicted
 from burden.treatment.flowing_bath import bath_in_flow
-from burden.treatment.safety import SafetyNote, efficacy_note, safety_check
+from burden.treatment.safety import SafetyNote, efficacy_note, flow_notes, safety_check
 from burden.treatment.water_chemistry import LEFT_IN_HOURS
 from burden.utils.errors import InputError, Problem
 from burden.utils.formatting import named, uncapitalised
@@ -67,33 +67,11 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
         )
         against = (efficacy_contradicted(agent, parasite) for parasite in case.parasites)
         found += [efficacy_note(one) for one in against if one is not None]
-        found = [*_of_flow(case, name, warmest), *found]
+        found = [*flow_notes(bath_in_flow(case, name, warmest)), *found]
         notes[name] = tuple(found)
         if not any(note.level == "withhold" for note in found):
             allowed.append(name)
     return tuple(allowed), notes
-
-
-def _of_flow(case: Case, name: str, temperature_c: float) -> list[SafetyNote]:
-    """What water that flows means for a long bath: none can be given, or only so."""
-    bath = bath_in_flow(case, name, temperature_c)
-    lasts, half = f"{bath.oxygen_hours:.2g} h", f"{bath.half_life_hours:.2g} h"
-    fish = f"{bath.kilograms:.3g} kg of fish"
-    if bath.mode == "impossible":
-        short = "a short bath apart, or in a tarpaulin or a well-boat"
-        why = "the cage is open" if bath.reason == "open_cage" else f"the flow carries half of it off in {half}"
-        text = f"{named(name).capitalize()} cannot be left in this water for {bath.hours:g} h"
-        return [SafetyNote("withhold", text, why, short, "assumption", "care", "bath_impossible")]
-    if bath.mode == "stop_flow":
-        text = f"Stop the flow for the {bath.hours:g} h of the bath, aerate, measure oxygen every hour"
-        why = f"left running it carries half of the bath off in {half}; oxygen lasts {fish} about {lasts} without air"
-        return [SafetyNote("caution", text, why, "less flow or fewer fish", "assumption", "danger", "stop_flow")]
-    if bath.mode == "drip_feed":
-        each = bath.drip_mg_per_hour / 1000
-        text = f"Keep the flow on and drip {each:.3g} g an hour into the inflow for {bath.hours:g} h, besides the dose"
-        why = f"without flow oxygen lasts {fish} about {lasts}; with it half of the bath is gone in {half}"
-        return [SafetyNote("caution", text, why, "less flow or fewer fish", "assumption", "danger", "drip_feed")]
-    return []
 
 
 def notes_on(notes: Notes, given: Sequence[str]) -> tuple[SafetyNote, ...]:

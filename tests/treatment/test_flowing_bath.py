@@ -11,6 +11,7 @@ from cases import a_case, exactly
 from burden.case import FishGroup
 from burden.inference.prior import draw_pond
 from burden.treatment.flowing_bath import bath_in_flow, oxygen_hours, oxygen_use_mg_per_kg_h
+from burden.treatment.safety import flow_notes
 
 
 def flowing(exchange=0.0, kind=None, count=40, weight_g=400.0, **water):
@@ -71,3 +72,23 @@ def test_a_bath_held_kills_as_in_still_water_and_an_impossible_one_nothing():
     cage = draw_pond(flowing(20.0, "cage"), "dactylogyrus", 100, 1).effects["praziquantel"]
     assert cage.kill_of("adult").max() == 0
     assert cage.settler_kill.max() == 0
+
+
+def test_what_is_said_of_a_bath_in_flow_names_its_numbers():
+    said = {
+        bath.mode: flow_notes(bath)
+        for bath in (
+            bath_in_flow(flowing(0.05), "praziquantel"),
+            bath_in_flow(flowing(2.0, aeration=True), "praziquantel"),
+            bath_in_flow(flowing(2.0, "raceway", count=2000, weight_g=100.0), "praziquantel"),
+            bath_in_flow(flowing(2.0, "cage"), "praziquantel"),
+        )
+    }
+    assert said["still"] == []
+    assert [note.level for mode in ("stop_flow", "drip_feed", "impossible") for note in said[mode]] == [
+        "caution",
+        "caution",
+        "withhold",
+    ]
+    assert "drip 4.17 g an hour" in said["drip_feed"][0].text
+    assert "the cage is open" in said["impossible"][0].reason
