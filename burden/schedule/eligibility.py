@@ -13,8 +13,9 @@ from burden.inference.estimate import Estimate
 from burden.treatment.dose import dose
 from burden.treatment.dose_result import DoseResult
 from burden.treatment.efficacy_contradiction import efficacy_contradicted
+from burden.treatment.flow_notes import notes_on_flow
 from burden.treatment.flowing_bath import bath_in_flow
-from burden.treatment.safety import SafetyNote, efficacy_note, flow_notes, safety_check
+from burden.treatment.safety import SafetyNote, efficacy_note, safety_check
 from burden.treatment.water_chemistry import LEFT_IN_HOURS
 from burden.utils.errors import InputError, Problem
 from burden.utils.formatting import named, uncapitalised
@@ -67,7 +68,7 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
         )
         against = (efficacy_contradicted(agent, parasite) for parasite in case.parasites)
         found += [efficacy_note(one) for one in against if one is not None]
-        found = [*flow_notes(bath_in_flow(case, name, warmest)), *found]
+        found = [*notes_on_flow(bath_in_flow(case, name, warmest)), *found]
         notes[name] = tuple(found)
         if not any(note.level == "withhold" for note in found):
             allowed.append(name)

@@ -11,12 +11,11 @@ from typing import Any
 
 from burden.evidence import Agent, OtherFinding
 from burden.treatment.efficacy_contradiction import Contradiction
-from burden.treatment.flowing_bath import FlowingBath
 from burden.treatment.host_tolerance import host_advice
 from burden.treatment.water_chemistry import oxygen_demand_mg_l, oxygen_saturation_mg_l
 from burden.utils.formatting import named
 
-__all__ = ["SafetyNote", "Situation", "efficacy_note", "flow_notes", "safety_check"]
+__all__ = ["SafetyNote", "Situation", "efficacy_note", "safety_check"]
 
 _OXYGEN_LEFT_MG_L = 4.0  # waterlimits, weak: above 4 for warm-water fish [mg/L]
 _SATURATED = 0.8  # share of what the water can hold that running aeration keeps up: an assumption [-]
@@ -403,29 +402,3 @@ def _equipment(now: Situation) -> Iterator[SafetyNote]:
             "a spare tank without the filter",
             "fredricks2018",
         )
-
-
-def flow_notes(bath: FlowingBath) -> list[SafetyNote]:
-    """Return what water that flows means for a long bath: none can be given, or only so.
-
-    Parameters
-    ----------
-    bath : FlowingBath
-    """
-    lasts, half = f"{bath.oxygen_hours:.2g} h", f"{bath.half_life_hours:.2g} h"
-    fish = f"{bath.kilograms:.3g} kg of fish"
-    if bath.mode == "impossible":
-        short = "a short bath apart, or in a tarpaulin or a well-boat"
-        why = "the cage is open" if bath.reason == "open_cage" else f"the flow carries half of it off in {half}"
-        text = f"{named(bath.agent).capitalize()} cannot be left in this water for {bath.hours:g} h"
-        return [SafetyNote("withhold", text, why, short, "assumption", "care", "bath_impossible")]
-    if bath.mode == "stop_flow":
-        text = f"Stop the flow for the {bath.hours:g} h of the bath, aerate, measure oxygen every hour"
-        why = f"left running it carries half of the bath off in {half}; oxygen lasts {fish} about {lasts} without air"
-        return [SafetyNote("caution", text, why, "less flow or fewer fish", "assumption", "danger", "stop_flow")]
-    if bath.mode == "drip_feed":
-        each = bath.drip_mg_per_hour / 1000
-        text = f"Keep the flow on and drip {each:.3g} g an hour into the inflow for {bath.hours:g} h, besides the dose"
-        why = f"without flow oxygen lasts {fish} about {lasts}; with it half of the bath is gone in {half}"
-        return [SafetyNote("caution", text, why, "less flow or fewer fish", "assumption", "danger", "drip_feed")]
-    return []

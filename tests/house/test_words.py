@@ -18,6 +18,7 @@ SPEAKING = ("report", "cli", "page", "io")
 #: modules whose sentences are data beside their limits, and names of methods that are as long
 BESIDE_LIMITS = {
     "treatment/safety.py",
+    "treatment/flow_notes.py",
     "treatment/host_tolerance.py",
     "treatment/dose.py",  # cautions of a dose, and what is wrong with one
     "evidence/figures.py",  # what each kind of knowledge means

@@ -10,8 +10,8 @@ from cases import a_case, exactly
 
 from burden.case import FishGroup
 from burden.inference.prior import draw_pond
+from burden.treatment.flow_notes import notes_on_flow
 from burden.treatment.flowing_bath import bath_in_flow, oxygen_hours, oxygen_use_mg_per_kg_h
-from burden.treatment.safety import flow_notes
 
 
 def flowing(exchange=0.0, kind=None, count=40, weight_g=400.0, **water):
@@ -76,7 +76,7 @@ def test_a_bath_held_kills_as_in_still_water_and_an_impossible_one_nothing():
 
 def test_what_is_said_of_a_bath_in_flow_names_its_numbers():
     said = {
-        bath.mode: flow_notes(bath)
+        bath.mode: notes_on_flow(bath)
         for bath in (
             bath_in_flow(flowing(0.05), "praziquantel"),
             bath_in_flow(flowing(2.0, aeration=True), "praziquantel"),

@@ -1,0 +1,35 @@
+"""What is said of a long bath in water that flows."""
+
+from __future__ import annotations
+
+from burden.treatment.flowing_bath import FlowingBath
+from burden.treatment.safety import SafetyNote
+from burden.utils.formatting import named
+
+__all__ = ["notes_on_flow"]
+
+
+def notes_on_flow(bath: FlowingBath) -> list[SafetyNote]:
+    """Return what water that flows means for a long bath: none can be given, or only so.
+
+    Parameters
+    ----------
+    bath : FlowingBath
+    """
+    lasts, half = f"{bath.oxygen_hours:.2g} h", f"{bath.half_life_hours:.2g} h"
+    fish = f"{bath.kilograms:.3g} kg of fish"
+    if bath.mode == "impossible":
+        short = "a short bath apart, or in a tarpaulin or a well-boat"
+        why = "the cage is open" if bath.reason == "open_cage" else f"the flow carries half of it off in {half}"
+        text = f"{named(bath.agent).capitalize()} cannot be left in this water for {bath.hours:g} h"
+        return [SafetyNote("withhold", text, why, short, "assumption", "care", "bath_impossible")]
+    if bath.mode == "stop_flow":
+        text = f"Stop the flow for the {bath.hours:g} h of the bath, aerate, measure oxygen every hour"
+        why = f"left running it carries half of the bath off in {half}; oxygen lasts {fish} about {lasts} without air"
+        return [SafetyNote("caution", text, why, "less flow or fewer fish", "assumption", "danger", "stop_flow")]
+    if bath.mode == "drip_feed":
+        each = bath.drip_mg_per_hour / 1000
+        text = f"Keep the flow on and drip {each:.3g} g an hour into the inflow for {bath.hours:g} h, besides the dose"
+        why = f"without flow oxygen lasts {fish} about {lasts}; with it half of the bath is gone in {half}"
+        return [SafetyNote("caution", text, why, "less flow or fewer fish", "assumption", "danger", "drip_feed")]
+    return []
