@@ -10,7 +10,7 @@ import numpy as np
 
 from burden.sampling.burden_threshold import CleanSamplePlan
 from burden.sampling.development_times import SURE, DevelopmentTimes, LiveBearerTimes, NoTimes, Times
-from burden.sampling.plan import SamplingPlan
+from burden.sampling.plan import PlanRemark, SamplingPlan
 from burden.utils.results import CredibleInterval
 
 __all__ = ["ArrivalsPlan", "arrivals"]
@@ -47,9 +47,14 @@ class ArrivalsPlan(SamplingPlan):
     why_no_day: str = ""
     sample: CleanSamplePlan
 
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form, with what each look sees in words beside its code."""
+        return {**super().as_dict(), "looks": self.rows()}
+
     def rows(self) -> list[dict[str, Any]]:
         """Return the looks, one a row."""
-        return [dict(look) for look in self.looks]
+        said = {look["sees"]: str(PlanRemark(self, look["sees"], "reason")) for look in self.looks}
+        return [{**look, "sees": said[look["sees"]], "sees_code": look["sees"]} for look in self.looks]
 
 
 def arrivals(times: Times, sample: CleanSamplePlan, fish: int) -> ArrivalsPlan:

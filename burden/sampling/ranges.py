@@ -83,7 +83,7 @@ RANGES = {
     "max_fish": Range(1, 500, "As many as can be netted in a day."),
     "call_high": Range(1e-3, 0.5, "0.1 is usual.", high_open=True),
     "call_low": Range(1e-3, 0.5, "0.1 is usual.", high_open=True),
-    "lethal_allowed": Range(0, 1000, "0 for none."),
+    "lethal_allowed": Range(0, 200, "0 for none; nobody searches more than 200 whole fish for one look."),
     "fish": Range(1, 1e9, "Count the new fish."),
     "weight_g": Range(0.01, 1e6, "Grams; a koi of 30 cm has about 400."),
     "temperature_c": Range(0, 40, "Water in which fish live [°C]."),

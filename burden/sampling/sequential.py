@@ -11,7 +11,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from burden.sampling.look import Look
-from burden.sampling.plan import SamplingPlan
+from burden.sampling.plan import PlanRemark, SamplingPlan
 from burden.sampling.precision import relative_variance
 from burden.sampling.ranges import check_numbers
 from burden.sampling.stopping_lines import green_line, iwao_lines, kuno_line, sprt_lines, walk_to_decision
@@ -79,6 +79,10 @@ class StopCard(SamplingPlan):
     def decides(self) -> bool:
         """Whether the card is about a threshold, not a precision."""
         return "high_at_least" in self.lines[0]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form, with what is decided in words."""
+        return {**super().as_dict(), "aim": str(PlanRemark(self, "aim", "reason"))}
 
     def rows(self) -> list[dict[str, Any]]:
         """Return the card, one row a fish."""

@@ -105,6 +105,8 @@ def _(plan: ArrivalsPlan) -> str:
 
 @reason_of.register
 def _(plan: ArrivalsPlan, code: str) -> str:
+    if code in _SEES:
+        return _SEES[code]
     return f"{_why_hold(plan)} {plan.sample.because}"
 
 
@@ -123,7 +125,7 @@ def _why_hold(plan: ArrivalsPlan) -> str:
 
 def _looks(plan: ArrivalsPlan) -> str:
     heads = {"day": "day", "fish": "fish", "preparations": "preparations of each", "sees": "shows"}
-    return table(heads, [{**look, "sees": _SEES[look["sees"]]} for look in plan.looks])
+    return table(heads, plan.rows())
 
 
 @writes

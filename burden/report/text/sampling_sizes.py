@@ -239,6 +239,8 @@ def aim_of(card: StopCard) -> str:
 
 @reason_of.register
 def _(card: StopCard, code: str) -> str:
+    if code == "aim":
+        return f"{aim_of(card)}."
     if code == "many_flukes_few_fish":
         return "Stop when the flukes seen so far reach the number beside the last fish: many flukes, few fish."
     if code == "no_total_is_enough":
