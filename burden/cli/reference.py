@@ -23,7 +23,7 @@ _water = click.option("--temperature", required=True, type=click.FloatRange(0, 4
     "--agent", default="praziquantel", show_default=True, type=AgentName(), help="Agent, see `burden agents`."
 )
 @click.option("--plot", type=FIGURE, help="Write the chart of interval against temperature, .svg or .png.")
-@answers(200)
+@answers(200, brief=True)
 def interval(parasite: str, temperature: float, agent: str, plot: Path | None, draws: int, seed: int) -> Any:
     """Explain the repeat interval: when eggs hatch, when young flukes lay, and what doses in between can do.
 

@@ -24,6 +24,7 @@ from burden.model.windows import Windows
 from burden.utils.errors import CannotAnswerError
 from burden.utils.progress import track
 from burden.utils.results import CredibleInterval, Probability
+from burden.utils.wording import Remark
 
 __all__ = [
     "CONTROL_PER_1000",
@@ -34,6 +35,8 @@ __all__ = [
     "REFERENCE_FISH",
     "REFERENCE_VOLUME_M3",
     "TIE",
+    "NoControl",
+    "NoEradication",
     "Regimen",
     "control",
     "eradicate",
@@ -84,12 +87,28 @@ class Regimen:
         }
 
 
+@dataclass(frozen=True)
+class NoControl(Remark):
+    """No gap leaves at most so many of 1,000 flukes with up to so many doses."""
+
+    doses: int
+    per_1000: float
+
+
+@dataclass(frozen=True)
+class NoEradication(Remark):
+    """No course reaches the mean probability of elimination that is wanted; the best one searched."""
+
+    best: Regimen
+    wanted: float
+
+
 def gaps_searched(windows: Windows) -> np.ndarray:
     """Gaps searched: from half a day to last hatch, larval life and maturity together, by half days [d]."""
     longest = np.median(windows.last_hatch) + np.median(windows.larval_life) + np.median(windows.earliest_maturity)
     if not np.isfinite(longest):
-        waits = "eggs do not hatch" if np.isinf(np.median(windows.last_hatch)) else "larvae that settle do not mature"
-        raise CannotAnswerError(f"in water this cold most {waits} within 400 d: no interval can be given")
+        waits = "eggs do not hatch" if np.isinf(np.median(windows.last_hatch)) else "settled larvae do not mature"
+        raise CannotAnswerError(f"in water this cold most {waits} within 400 d")
     return np.arange(0.5, min(longest, LONGEST_GAP_DAYS) + 0.25, 0.5)
 
 
@@ -143,7 +162,7 @@ def _controlling(courses: Sequence[Regimen]) -> list[Regimen]:
     return [c for c in courses if c.survivors_per_1000.median <= CONTROL_PER_1000]
 
 
-def control(courses: Sequence[Regimen]) -> tuple[Regimen | None, str]:
+def control(courses: Sequence[Regimen]) -> tuple[Regimen | None, NoControl | None]:
     """Fewest doses that leave at most the limit on the fish, or none and why.
 
     Parameters
@@ -152,12 +171,11 @@ def control(courses: Sequence[Regimen]) -> tuple[Regimen | None, str]:
     """
     for doses in sorted({c.doses for c in courses}):
         if good := _controlling([c for c in courses if c.doses == doses]):
-            return _best(good), ""
-    most = max(c.doses for c in courses)
-    return None, f"no gap leaves at most {CONTROL_PER_1000:g} flukes of 1 000 with up to {most} doses of this bath"
+            return _best(good), None
+    return None, NoControl(max(c.doses for c in courses), CONTROL_PER_1000)
 
 
-def eradicate(courses: Sequence[Regimen]) -> tuple[Regimen | None, str]:
+def eradicate(courses: Sequence[Regimen]) -> tuple[Regimen | None, NoEradication | None]:
     """Fewest doses whose mean probability of elimination is high enough, or none and why.
 
     Parameters
@@ -167,12 +185,9 @@ def eradicate(courses: Sequence[Regimen]) -> tuple[Regimen | None, str]:
     for doses in sorted({c.doses for c in courses}):
         mine = [c for c in courses if c.doses == doses]
         if max(c.elimination_probability.mean for c in mine) >= ERADICATION:
-            return _best(mine), ""
+            return _best(mine), None
     best = max(courses, key=lambda c: c.elimination_probability.mean)
-    return None, (
-        f"no course of up to {best.doses} doses reaches a mean probability of {ERADICATION:g}; the best, {best.doses} "
-        f"doses {best.gap_days:g} d apart, reaches {best.elimination_probability.mean:.2f}"
-    )
+    return None, NoEradication(best, ERADICATION)
 
 
 def _best(courses: Sequence[Regimen], tie: float = TIE) -> Regimen:

@@ -17,7 +17,7 @@ from burden.evidence import ParasiteSet, load_agent, load_parasite
 from burden.model.dose_effect import DoseEffect
 from burden.model.lifecycle.transitions import Parameters, draw_parameters, establishment_for
 from burden.model.temperature import Temperature
-from burden.model.windows import WARMEST_SEARCHED_C, Windows, safe_below_c, windows_after
+from burden.model.windows import Windows, safe_below_c, windows_after
 from burden.schedule.fixed_interval import (
     REFERENCE_FISH,
     REFERENCE_VOLUME_M3,
@@ -31,9 +31,42 @@ from burden.schedule.fixed_interval import (
 from burden.treatment.bath import bath_effect
 from burden.treatment.efficacy_fit import draw_kill
 from burden.utils.errors import CannotAnswerError
+from burden.utils.formatting import plain
 from burden.utils.results import CredibleInterval, Result, frame, number
+from burden.utils.wording import Remark, text_of
 
-__all__ = ["IntervalAnswer", "cold_water_words", "customary_words", "interval"]
+__all__ = ["Borrowed", "Extrapolated", "IntervalAnswer", "LongerThanSafe", "NoEggs", "interval"]
+
+
+@dataclass(frozen=True)
+class NoEggs(Remark):
+    """A live-bearer has no window to wait for."""
+
+
+@dataclass(frozen=True)
+class Extrapolated(Remark):
+    """What was measured from `low_c` to `high_c` alone is read at `to_c` [°C]."""
+
+    what: str
+    low_c: float
+    high_c: float
+    to_c: float
+
+
+@dataclass(frozen=True)
+class Borrowed(Remark):
+    """Values of relatives, or their timing, as "value from set"."""
+
+    names: tuple[str, ...]
+    timing: bool
+
+
+@dataclass(frozen=True)
+class LongerThanSafe(Remark):
+    """The recommended gap is longer than the longest at which no settler can lay [d]."""
+
+    gap_days: float
+    safe_days: float
 
 
 @dataclass(frozen=True)
@@ -44,19 +77,35 @@ class IntervalAnswer(Result):
     title: str
     temperature_c: float
     agent: str
-    bath: str
+    mg_l: float
+    hours: float
     seed: int
     draws: int
     windows: Windows | None
     recommended: Regimen | None
     eradication: Regimen | None
-    reasons: Mapping[str, str]
+    why_not: Mapping[str, Remark | str]
     customary: Sequence[tuple[Regimen, str]]
     extrapolated: Sequence[str]
     sources: Sequence[str]
-    warnings: Sequence[str]
+    remarks: Sequence[Remark | str]
     courses: Sequence[Regimen] = field(default=())
     two_weeks_safe_below_c: CredibleInterval = field(default_factory=CredibleInterval.missing)
+
+    @property
+    def bath(self) -> str:
+        """The bath of every dose."""
+        return f"{plain(self.mg_l)} mg/L for {plain(self.hours)} h"
+
+    @property
+    def reasons(self) -> dict[str, str]:
+        """Why a course is None, in words."""
+        return {aim: text_of(why) for aim, why in self.why_not.items()}
+
+    @property
+    def warnings(self) -> list[str]:
+        """What is extrapolated, borrowed or longer than safe, in words."""
+        return list(map(text_of, self.remarks))
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form of the contract."""
@@ -83,11 +132,12 @@ class IntervalAnswer(Result):
             "recommended": self.recommended.as_dict() if self.recommended else None,
             "eradication": self.eradication.as_dict() if self.eradication else None,
             "two_weeks_safe_below_c": self.two_weeks_safe_below_c.as_dict(),
-            "reasons": dict(self.reasons),
+            "reasons": self.reasons,
             "customary": [{**course.as_dict(), "known": known} for course, known in self.customary],
             "extrapolated": list(self.extrapolated),
             "sources": list(self.sources),
-            "warnings": list(self.warnings),
+            "warnings": self.warnings,
+            "remarks": [remark.as_dict() for remark in self.remarks if isinstance(remark, Remark)],
         }
 
     def rows(self) -> list[dict[str, Any]]:
@@ -103,94 +153,6 @@ class IntervalAnswer(Result):
             }
             for c in self.courses
         ]
-
-    def text(self) -> str:
-        """Return the answer in words."""
-        lines = [f"{self.title}, {self.temperature_c:g} °C, {self.agent} ({self.bath})."]
-        why, neither = self.reasons.get("recommended", ""), self.reasons.get("eradication", "")
-        if why and why == neither:
-            lines.append(f"To control them, or be rid of them: {why}.")
-        else:
-            lines += [
-                _say("To control them", self.recommended, why),
-                _say("To be rid of them", self.eradication, neither),
-            ]
-        if self.windows:
-            lines += ["Why:", *(f"  {line}" for line in _why(self.windows))]
-            lines.append(cold_water_words(self.two_weeks_safe_below_c))
-        for course, known in self.customary:
-            lines.append(
-                f"Customary or printed: {course.doses} doses every {course.gap_days:g} d ({known}): "
-                f"{course.survivors_per_1000.text()} left per 1 000, "
-                f"rid of them in {100 * course.elimination_probability.mean:.0f} of 100."
-            )
-        if self.extrapolated:
-            lines.append("Extrapolated beyond what was measured: " + ", ".join(self.extrapolated) + ".")
-        lines += [f"Note: {warning}" for warning in self.warnings if warning not in self.reasons.values()]
-        return "\n".join(lines)
-
-
-def cold_water_words(below: CredibleInterval) -> str:
-    """Say from which temperature down doses two weeks apart are right."""
-    if below.median >= WARMEST_SEARCHED_C:
-        sure = f"; below {below.low:.0f} °C that is all but sure" if below.low < WARMEST_SEARCHED_C else ""
-        return f"Two weeks apart most likely gives no settler time to lay at any temperature{sure}."
-    return (
-        f"Two weeks apart gives no settler time to lay in water below {below.text()} °C; in warmer water it does, so "
-        "there the doses belong closer together."
-    )
-
-
-def _say(aim: str, course: Regimen | None, reason: str) -> str:
-    if course is None:
-        return f"{aim}: {reason}."
-    return (
-        f"{aim}: {course.doses} doses, {course.gap_days:g} d apart. Left per 1 000 flukes on the fish a day after the "
-        f"last dose: {course.survivors_per_1000.text()}; none left a year later in "
-        f"{100 * course.elimination_probability.mean:.0f} of 100."
-    )
-
-
-def _why(windows: Windows) -> list[str]:
-    t = windows.triples()
-    return [
-        *_hatching(t["first_hatch_days"], t["last_hatch_days"]),
-        _if_given(
-            t["earliest_maturity_days"], "a settled larva lays from day {};", f"most settlers do not lay {_BY_THEN};"
-        ),
-        _if_given(
-            t["longest_safe_gap_days"], "longest gap at which no settler can lay first: {} d;", "so no gap is too long;"
-        ),
-        _if_given(
-            t["last_dose_not_before_day"],
-            "last dose not before day {}, when the last egg has hatched;",
-            "no day can be named for the last dose: some egg has not hatched by then;",
-        ),
-        f"{_two_doses(windows)} (in {100 * np.mean(windows.two_doses_suffice):.0f} of 100 draws some gap does).",
-    ]
-
-
-#: what the windows look ahead over
-_BY_THEN = "in the time reckoned"
-
-
-def _if_given(days: CredibleInterval, words: str, otherwise: str) -> str:
-    return words.format(days.text()) if np.isfinite(days.median) else otherwise
-
-
-def _hatching(first: CredibleInterval, last: CredibleInterval) -> list[str]:
-    if not np.isfinite(first.median):
-        return [f"most eggs do not hatch {_BY_THEN};"]
-    until = f"to day {last.text()} after laying" if np.isfinite(last.median) else f"after laying, not all {_BY_THEN}"
-    return [f"eggs hatch from day {first.text()} {until};"]
-
-
-def _two_doses(windows: Windows) -> str:
-    between = windows.two_dose_window()
-    if between is None:
-        return "no gap of two doses catches the last larva before the first lays"
-    apart = f"{between[0]:.1f} to {between[1]:.1f} d" if np.isfinite(between[1]) else f"{between[0]:.1f} d or more"
-    return f"two doses {apart} apart would suffice with total kill"
 
 
 def interval(
@@ -218,100 +180,77 @@ def interval(
     """
     evidence, agent_evidence = load_parasite(parasite), load_agent(agent)
     kill = draw_kill(agent_evidence, draws, seed, evidence)
-    bath = f"{kill.customary_mg_l:g} mg/L for {kill.customary_hours:g} h, acting at once"
     common: dict[str, Any] = {
         "parasite": parasite,
         "title": evidence.title,
         "temperature_c": temperature_c,
         "agent": agent,
-        "bath": bath,
+        "mg_l": kill.customary_mg_l,
+        "hours": kill.customary_hours,
         "seed": seed,
         "draws": draws,
         "sources": sorted({*evidence.source_keys(), *kill.sources}),
     }
-    reason = _NO_EGGS if not evidence.lays_eggs else evidence.refusal("windows")
+    reason = evidence.refusal("windows") if evidence.lays_eggs else NoEggs()
     if reason:
         return _without_windows(common, reason)
     parameters = establishment_for(draw_parameters(evidence, draws, seed), REFERENCE_FISH / REFERENCE_VOLUME_M3)
     effect = bath_effect(kill, kill.customary_mg_l).without_residue()
     windows = windows_after(parameters, effect.sheltered_fraction, Temperature.constant(temperature_c))
-    extrapolated, warnings = _limits(evidence, parameters, temperature_c)
+    extrapolated, remarks = _limits(evidence, parameters, temperature_c)
     customary = _customary(evidence, parameters, effect, temperature_c)
     courses: list[Regimen] = []
+    why_not: Remark | str | None
+    why_neither: Remark | str | None
     try:
         courses = search_courses(parameters, effect, temperature_c, gaps_searched(windows))
         recommended, why_not = control(courses)
         eradication, why_neither = eradicate(courses)
     except CannotAnswerError as error:
-        recommended, eradication, why_not, why_neither = None, None, str(error), str(error)
+        recommended, eradication = None, None
+        why_not = why_neither = str(error)
     return IntervalAnswer(
         **common,
         windows=windows,
         recommended=recommended,
         eradication=eradication,
-        reasons={k: v for k, v in (("recommended", why_not), ("eradication", why_neither)) if v},
+        why_not={k: v for k, v in (("recommended", why_not), ("eradication", why_neither)) if v is not None},
         customary=customary,
         extrapolated=extrapolated,
-        warnings=[*warnings, *_longer_than_safe(recommended, windows)],
+        remarks=[*remarks, *_longer_than_safe(recommended, windows)],
         courses=courses,
         two_weeks_safe_below_c=CredibleInterval.of(safe_below_c(parameters, effect.sheltered_fraction, 14.0)),
     )
 
 
-_NO_EGGS = "a live-bearer lays no eggs: every fluke is on a fish at the dose, and no window has to be waited for"
-
-
-def _without_windows(common: dict[str, Any], reason: str) -> IntervalAnswer:
+def _without_windows(common: dict[str, Any], reason: Remark | str) -> IntervalAnswer:
     return IntervalAnswer(
         **common,
         windows=None,
         recommended=None,
         eradication=None,
-        reasons={"recommended": reason, "eradication": reason},
+        why_not={"recommended": reason, "eradication": reason},
         customary=(),
         extrapolated=(),
-        warnings=[reason],
+        remarks=[reason],
     )
 
 
-def _limits(evidence: ParasiteSet, parameters: Parameters, temperature_c: float) -> tuple[list[str], list[str]]:
-    """What is extrapolated at this temperature, by name, and what to say about it."""
-    development = parameters.of_eggs
-    names = [
-        name
-        for name, table in (("hatching", development.hatch), ("maturity", development.maturity))
-        if table.extrapolates(temperature_c)
-    ]
-    warnings = []
-    if "maturity" in names:
-        low, high = development.maturity.measured_c
-        where = f"{low:g} °C" if low == high else f"{low:g} to {high:g} °C"
-        warnings.append(f"maturity was measured at {where} alone and is extrapolated to {temperature_c:g} °C")
-    if "hatching" in names:
-        low, high = development.hatch.measured_c
-        warnings.append(
-            f"hatching was measured from {low:g} to {high:g} °C and is extrapolated to {temperature_c:g} °C"
-        )
+def _limits(evidence: ParasiteSet, parameters: Parameters, temperature_c: float) -> tuple[list[str], list[Remark]]:
+    """What is extrapolated at this temperature, by name, and what to say about it and about what is borrowed."""
+    tables = (("maturity", parameters.of_eggs.maturity), ("hatching", parameters.of_eggs.hatch))
+    beyond = [(name, table) for name, table in tables if table.extrapolates(temperature_c)]
+    remarks: list[Remark] = [Extrapolated(name, *table.measured_c, temperature_c) for name, table in beyond]
     timing = sorted({f"{p.quantity} from {p.borrowed_from}" for p in evidence.points if p.borrowed_from})
-    if timing:
-        warnings.append("the timing itself is borrowed: " + ", ".join(timing))
     borrowed = sorted({f"{v.name} from {v.borrowed_from}" for v in evidence.values.values() if v.borrowed_from})
-    if borrowed:
-        warnings.append("borrowed, with a wider range: " + ", ".join(borrowed))
-    return names, warnings
+    remarks += [Borrowed(tuple(timing), timing=True)] if timing else []
+    remarks += [Borrowed(tuple(borrowed), timing=False)] if borrowed else []
+    return [name for name, _ in reversed(beyond)], remarks
 
 
-def _longer_than_safe(course: Regimen | None, windows: Windows) -> list[str]:
-    if course is None:
-        return []
+def _longer_than_safe(course: Regimen | None, windows: Windows) -> list[Remark]:
     safe = float(np.median(windows.longest_safe_gap))
-    if course.gap_days <= safe:
-        return []
-    return [
-        f"the recommended gap of {course.gap_days:g} d is longer than the longest gap at which no settler can lay "
-        f"({safe:.1f} d): a few settlers lay before the next dose, but fewer doses then also catch the late hatchers, "
-        "and the numbers left are within the aim"
-    ]
+    return [] if course is None or course.gap_days <= safe else [LongerThanSafe(course.gap_days, safe)]
 
 
 def _customary(
@@ -326,9 +265,3 @@ def _customary(
             ]
             found.append((course, row.known))
     return found
-
-
-def customary_words(evidence: ParasiteSet, temperature_c: float) -> list[str]:
-    """Say what custom or print gives, and at which temperature, nearest first."""
-    rows = sorted(evidence.published_intervals, key=lambda row: abs(row.temperature_c - temperature_c))
-    return [f"{row.doses} doses every {row.gap_days:g} d near {row.temperature_c:g} °C ({row.known})" for row in rows]

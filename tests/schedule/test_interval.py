@@ -140,7 +140,7 @@ def test_where_nothing_hatches_no_gap_is_said_to_do(name, temperature_c):
     """An infinite day is no day, and two doses an infinite time apart are no course."""
     found = interval(name, temperature_c, draws=40)
     said = found.text()
-    assert "hatch in the time reckoned" in said or "not all in the time reckoned" in said
+    assert "do not hatch within the time looked ahead" in said or "not all of them within the time looked" in said
     assert not [word for word in ("inf", "nan", "cannot be given to", "day cannot") if word in said.split("Note:")[0]]
     assert (found.recommended, found.as_dict()["two_dose_window_days"]) == (None, None)
     assert found.as_dict()["two_dose_window_probability"] == 0.0
@@ -170,7 +170,7 @@ def test_in_cold_water_the_reasons_are_words_and_no_numbers_that_cannot_be_given
     assert "cannot be given" not in said.split("Two weeks apart")[0]
     assert " inf" not in said
     assert "nan" not in said.lower().split()
-    assert ("most eggs do not hatch in the time" in said) == ("most eggs do not hatch within" in said)
+    assert ("Most eggs do not hatch within the time" in said) == ("most eggs do not hatch within 400 d" in said)
 
 
 def test_two_doses_do_not_suffice_where_most_eggs_never_hatch():

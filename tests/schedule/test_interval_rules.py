@@ -7,8 +7,9 @@ import pytest
 
 from burden.model.lifecycle.transitions import draw_parameters
 from burden.model.windows import safe_below_c
+from burden.report.text.interval import two_weeks_words
 from burden.schedule.fixed_interval import CONTROL_PER_1000, ERADICATION, TIE
-from burden.schedule.interval import cold_water_words, interval
+from burden.schedule.interval import interval
 from burden.utils.results import CredibleInterval
 
 
@@ -84,6 +85,6 @@ def test_water_too_cold_says_so() -> None:
 def test_two_weeks_that_are_never_too_long_name_no_edge_that_was_only_where_the_search_ended() -> None:
     """Heterobothrium settlers mature so late that in most draws two weeks are within their youth up to 35 °C."""
     parameters = draw_parameters("heterobothrium", 200, 1)
-    said = cold_water_words(CredibleInterval.of(safe_below_c(parameters, np.full(200, 0.25), 14.0)))
+    said = two_weeks_words(CredibleInterval.of(safe_below_c(parameters, np.full(200, 0.25), 14.0)))
     assert "35" not in said
-    assert said.startswith("Two weeks apart most likely gives no settler time to lay at any temperature; below 2")
+    assert said.startswith("Two weeks apart is probably safe at any temperature; below 2")
