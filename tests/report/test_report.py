@@ -21,6 +21,7 @@ from report_cases import DRAWS, KOI, TITLE, blind, blind_case, blind_files, koi,
 from burden.case import Preparation
 from burden.evidence import load_agent, load_parasite
 from burden.model.temperature import Temperature
+from burden.report.figures.concentration import course_in_water
 from burden.report.figures.forecast import draw_forecast
 from burden.report.figures.interval import draw_interval_chart, interval_curves, write_interval_chart
 from burden.report.figures.style import BAND_50, BAND_90, GREY, INK, LINE
@@ -28,8 +29,9 @@ from burden.report.files import folder as report_folder
 from burden.report.files.folder import MARKER, write_folder
 from burden.report.files.tables import csv_bytes, safe_cell, tables_of
 from burden.report.page.cautions import cautions_of
-from burden.report.page.index import cleanest_first, water_of
+from burden.report.page.index import cleanest_first, in_order, render_ponds, water_of
 from burden.report.page.unknowns import unknowns_of
+from burden.report.text.decision import headline, withheld_text
 from burden.report.write import write_reports
 from burden.utils.errors import InputError
 
@@ -71,7 +73,7 @@ def answer_of(page: str) -> list[str]:
 def test_order_of_the_sections(page):
     heads = re.findall(r"<h2>(.*?)</h2>", page)
     assert heads[0].startswith("What was seen")
-    order = ["What they will do", "Day-book", "Why this interval", "Other schedules", "Cautions", "For the owner"]
+    order = ["What they will do", "Day-book", "Why this interval", "Schedules compared", "Cautions", "For the owner"]
     places = [next(i for i, head in enumerate(heads) if head.startswith(name)) for name in order]
     assert places == sorted(places)
     assert heads[-2:] == ["Treatment record", "Appendix"]
@@ -283,6 +285,12 @@ def test_no_time_of_day_and_no_path_in_any_file():
 # --- where it is written ----------------------------------------------------------------------------------------------
 
 
+@pytest.fixture
+def quick(monkeypatch):
+    """The assessments of this module in place of new ones: these tests are about files."""
+    monkeypatch.setattr("burden.decision.assess", lambda case, *_: blind() if case.name == "blind" else koi())
+
+
 def case_folder(parent: Path, name: str = "koi_pond") -> Path:
     import shutil
 
@@ -349,6 +357,38 @@ def test_a_move_that_fails_is_taken_back(tmp_path, monkeypatch):
     assert (tmp_path / "r" / "report.html").read_bytes() == b"old"
 
 
+def test_several_cases(tmp_path, quick):
+    cases = [case_folder(tmp_path), case_folder(tmp_path, "blind")]
+    found = write_reports(cases, tmp_path / "out", draws=DRAWS)
+    files = set(everything_in(tmp_path / "out"))
+    assert {"index.html", "koi_pond/report.html", "blind/report.html", "blind/dates.ics"} <= files
+    answer = found.as_dict()
+    assert {"folder", "files", "first_action", "withheld_reason", "reports"} <= set(answer)
+    assert [report["case"] for report in answer["reports"]] == ["koi_pond", "blind"]
+    withheld = [withheld_text(found.decision) for found in (koi(), blind())]
+    assert [report["withheld_reason"] for report in answer["reports"]] == withheld
+    assert answer["first_action"] == headline(koi().decision)
+    page = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
+    links = [attrs["href"] for tag, attrs in Reader(page).tags if tag == "a"]
+    assert links == ["koi_pond/report.html", "blind/report.html"]
+    assert all((tmp_path / "out" / link).is_file() for link in links)
+
+
+def test_report_goes_into_the_case_and_is_replaced(tmp_path, quick):
+    case = case_folder(tmp_path)
+    first = write_reports([case], None, draws=DRAWS)
+    folder = case / "report"
+    assert Path(first.folder) == folder
+    assert set(first.files) | {MARKER} == set(everything_in(folder))
+    assert first.as_dict()["withheld_reason"] is None
+    (folder / "report.html").write_text("spoilt")
+    again = write_reports([case], None, draws=DRAWS)
+    assert (folder / "report.html").read_bytes() == koi_files()["report.html"]
+    assert (folder / "kept" / "report.html").read_text() == "spoilt"
+    assert any("kept/report.html" in warning for warning in again.warnings)
+    assert [p.name for p in case.iterdir() if p.name.startswith(".")] == []
+
+
 def test_every_problem_of_several_cases_at_once(tmp_path, quick):
     one, other = case_folder(tmp_path / "a"), case_folder(tmp_path / "b")
     out = tmp_path / "out"
@@ -377,6 +417,18 @@ def test_folders_a_disk_takes_for_one_are_refused(tmp_path, quick):
 # --- several waters ---------------------------------------------------------------------------------------------------
 
 
+def test_list_of_waters():
+    waters = [water_of(blind()), water_of(koi())]
+    text = Reader(render_ponds(waters, DRAWS, 1)).text
+    assert "Nets, buckets, boots and water carry flukes and their eggs" in text
+    assert headline(koi().decision) in text
+    assert headline(blind().decision) in text
+    assert TITLE in text
+    assert text.index(koi().case.title) < text.index(TITLE)  # a dose before none
+    assert fetched(render_ponds(waters[1:], DRAWS, 1)) == ["koi_pond/report.html"]
+    assert [w.name for w in in_order(waters)] == ["koi_pond", "blind"]
+
+
 def test_walk_from_the_cleanest_to_a_suspected_virus():
     ill = replace(koi().case, name="ill", findings=replace(koi().case.findings, other=("virus_suspected",)))
     sick = replace(blind(), case=replace(blind_case(), findings=ill.findings))
@@ -394,6 +446,19 @@ def test_figures_are_files_and_in_the_page(page):
     agents = len({d.agent for d in koi().doses})
     assert page.count("<svg") == 3 + agents  # the forecast in two widths, the interval, what stays in the water
     assert page.count('role="img" aria-label="') == 3 + agents
+
+
+def test_concentration_adds_up_and_fades():
+    """At a dose it is what was left and the dose; the naive filter takes longer over the first than over the others."""
+    found, plan = koi(), koi().decision.recommendation.recommended.plan
+    days, bands = course_in_water(found, "praziquantel")
+    middle, given = bands[2], [d for d, a in zip(plan.days, plan.agents, strict=True) if a == "praziquantel"]
+    assert middle[0] == pytest.approx(found.doses[0].mg_l, rel=0.02)  # the volume's median is the one weighed for
+    for day in given[1:]:
+        before, after = (middle[np.searchsorted(days, d)] for d in (day - 1e-6, day))
+        assert after - before == pytest.approx(found.doses[0].mg_l, rel=0.05)
+    assert middle[-1] < middle.max()
+    assert np.all(np.diff(bands, axis=0) >= 0)
 
 
 def luminance(colour: str) -> float:
@@ -490,7 +555,7 @@ def test_chart_of_a_live_bearer_and_of_a_strange_ending_is_refused(tmp_path):
 
 def test_what_matters_is_told_apart_from_chance():
     unknowns, least = unknowns_of(koi())
-    assert least >= 2 / np.sqrt(koi().draws)
+    assert least >= 2 / np.sqrt(koi().decision.draws)
     assert all(abs(u.correlation) > least for _, u in unknowns)
     strengths = [abs(u.correlation) for _, u in unknowns]
     assert strengths == sorted(strengths, reverse=True)

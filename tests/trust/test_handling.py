@@ -16,13 +16,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from burden.cli import main
+from burden.decision import decide
 from burden.evidence import agent_names, load_agent
 from burden.inference.estimate import Effort, estimate
 from burden.io import read_case
 from burden.model.lifecycle.transitions import draw_parameters
 from burden.model.temperature import Temperature
 from burden.model.windows import windows_after
-from burden.schedule.eligibility import agents_and_notes, unpublished_plans, why_not
+from burden.schedule.eligibility import unpublished_plans
 from burden.treatment.dose import dose
 
 LITTLE = Effort(200, 400)
@@ -119,34 +120,33 @@ def test_every_answer_asks_whether_the_unit_was_right(tmp_path, command):
 # --- a recommendation is withheld, with its reason
 
 
-def reason(case) -> str | None:
-    found = [estimate(case, name, 20, effort=LITTLE) for name in case.parasites]
-    agents, notes = agents_and_notes(case, found)
-    return why_not(case, found, agents, notes)
-
-
 def test_withheld_where_water_makes_bathing_unsafe():
     case = a_case(clips([9, 14, 3], share=0.05))
-    assert reason(case) is None
-    suffocating = replace(case, water=replace(case.water, oxygen_mg_l=2.0))
-    assert "oxygen" in reason(suffocating)
+    assert decide(case, 20).action == "dose"
+    suffocating = decide(replace(case, water=replace(case.water, oxygen_mg_l=2.0)), 20)
+    assert (suffocating.action, suffocating.plan) == ("water_first", ())
+    assert suffocating.gates[0].code == "oxygen_low"
 
 
 def test_withheld_where_the_set_does_not_live():
     case = a_case(clips([9, 14, 3], share=0.05))
     sea = replace(case, water=replace(case.water, medium="sea"))
-    assert reason(sea) == "dactylogyrus lives in fresh water and the case's is sea: put medium or the set right"
+    found = decide(sea, 20)
+    assert (found.action, found.plan) == ("look_first", ())
+    assert [reason.code for reason in found.reasons] == ["wrong_water"]
 
 
 def test_withheld_where_no_agent_is_at_hand():
     """An empty list is none, not all."""
     case = a_case(clips([9, 14, 3], share=0.05))
-    assert reason(replace(case, limits=replace(case.limits, agents=()))) == "no agent is at hand"
+    found = decide(replace(case, limits=replace(case.limits, agents=())), 20)
+    assert (found.action, found.plan) == ("watch", ())
+    assert [reason.code for reason in found.reasons] == ["no_dose_possible"]
 
 
 def test_withheld_where_the_evidence_is_too_thin():
     clean = a_case(clips([0] * 30, share=1.0))
-    assert "look" in reason(clean)
+    assert decide(clean, 20).action in ("watch", "look_first")
 
 
 # --- what must change an answer, and what must not

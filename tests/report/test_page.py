@@ -1,0 +1,212 @@
+"""What a page says is the decision: headline, day-book, owner's page, calendar and tables say one and the same."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import replace
+from datetime import date, timedelta
+from functools import cache
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from report_cases import DRAWS, blind, koi, koi_files
+
+from burden.case import Findings
+from burden.decision import Assessment, assess
+from burden.report.files.calendar import calendar_bytes
+from burden.report.page.answer import answer_lines
+from burden.report.page.cautions import cautions_of
+from burden.report.page.outlook import compared_rows, watch_for, what_if_rows
+from burden.report.page.sheets import owner_page, record_of
+from burden.report.text.day_book import days_of, folded
+from burden.report.text.decision import dose_text, headline
+from burden.utils.formatting import say_date
+
+
+def owner_of(found: Assessment) -> str:
+    return " ".join(text for _, texts in owner_page(found) for text in texts)
+
+
+def events_of(found: Assessment):
+    from icalendar import Calendar
+
+    return list(Calendar.from_ical(calendar_bytes(found)).walk("VEVENT"))
+
+
+@cache
+def foul() -> Assessment:
+    """The koi pond with too little oxygen and too much ammonia."""
+    case = koi().case
+    water = replace(case.water, oxygen_mg_l=3.0, ph=8.6, total_ammonia_n_mg_l=1.5)
+    return assess(replace(case, water=water), DRAWS)
+
+
+@cache
+def formalin() -> Assessment:
+    """The koi pond where formalin alone is at hand, in well-aerated water."""
+    case = koi().case
+    limits = replace(case.limits, agents=("formalin",), max_formalin_mg_l_total=None)
+    return assess(replace(case, limits=limits, water=replace(case.water, oxygen_mg_l=9.0, aeration=True)), DRAWS)
+
+
+CASES = {"dosed": koi, "blind": blind, "foul": foul, "formalin": formalin}
+
+
+@pytest.mark.parametrize("made", CASES.values(), ids=CASES)
+def test_every_surface_has_the_doses_of_the_decision_and_no_other(made):
+    """Dates, amounts, agents and counts: day-book, calendar, owner's page, record, table, forecast."""
+    found = made()
+    plan = found.decision.plan
+    dates = [dose.date for dose in plan]
+    assert [day.date for day in days_of(found) if day.kind == "dose"] == dates
+    assert [e.decoded("dtstart") for e in events_of(found) if e["categories"].to_ical() == b"dose"] == dates
+    for dose in plan:
+        number = "the only dose" if dose.of == 1 else f"dose {dose.number} of {dose.of}"
+        (day,) = [d for d in days_of(found) if d.kind == "dose" and d.date == dose.date]
+        assert day.headline == f"{number}: {dose_text(dose)}"
+        assert f"{say_date(dose.date, found.decision.visit_date.year)}: {number}, {dose_text(dose)}" in owner_of(found)
+    assert len(record_of(found)["rows"]) == len(plan)
+    assert (found.decision.action == "dose") == bool(plan)
+    for forecast in found.forecasts:
+        told = [] if forecast.recommended is None else [d.date for d in forecast.recommended.doses]
+        assert told == [dose.date for dose in found.decision.doses]
+
+
+@pytest.mark.parametrize("made", CASES.values(), ids=CASES)
+def test_the_first_line_is_the_action_everywhere(made):
+    found = made()
+    assert answer_lines(found)[0] == headline(found.decision)
+    assert found.decision.brief().splitlines()[0] == headline(found.decision)
+    assert found.decision.text().splitlines()[0] == headline(found.decision)
+
+
+@pytest.mark.parametrize("made", CASES.values(), ids=CASES)
+def test_the_next_look_is_on_one_date(made):
+    found = made()
+    look = found.decision.look
+    later = [day.date for day in days_of(found) if day.kind == "sample"]
+    assert later == ([] if look is None or look.date == found.decision.visit_date else [look.date])
+
+
+def test_water_comes_before_any_dose():
+    assert foul().decision.action == "water_first"
+    assert foul().decision.plan == ()
+    assert foul().decision.after_water
+    assert headline(foul().decision).startswith("No dose today: raise the oxygen and bring the ammonia down first")
+    first = days_of(foul())[0]
+    assert first.kind == "water"
+    assert any("Change" in step and "L)" in step for step in first.steps)
+    assert not any(day.kind == "dose" for day in days_of(foul()))
+    assert "un-ionised ammonia" in owner_of(foul()).lower()
+
+
+def test_nobody_is_dosed_who_was_not_looked_at():
+    assert blind().decision.action == "look_first"
+    assert "No fish was looked at" in owner_of(blind())
+    assert not any("dose" in said.lower() for said in dict(owner_page(blind()))["Ring us at once when"])
+
+
+def test_eight_days_of_care_after_formalin():
+    """Ammonia and nitrite for eight days, as nitrifiers had not recovered by then (Fredricks et al. 2018)."""
+    start = formalin().decision.plan[0].date
+    days = [e.decoded("dtstart") for e in events_of(formalin()) if "ammonia" in str(e["summary"])]
+    assert days[:8] == [start + timedelta(days=d) for d in range(1, 9)]
+    first = next(day for day in folded(days_of(formalin())) if day.kind == "dose")
+    assert any("measure ammonia and nitrite daily" in said for said in first.look_for)
+
+
+def test_who_gives_formalin_is_told_how_to_protect_themselves():
+    """uflformalin: gloves, eye protection, open air or strong ventilation."""
+    said = " ".join(dict(owner_page(formalin()))["How to protect yourself and the fish"]).lower()
+    for word in ("gloves", "eye", "air"):
+        assert word in said
+
+
+def test_owner_of_food_fish_is_told_that_nobody_eats_them():
+    eaten = replace(koi(), case=replace(koi().case, fish=(replace(koi().case.fish[0], food_fish=True),)))
+    assert ["Nobody may eat these fish" in owner_of(found) for found in (eaten, koi())] == [True, False]
+
+
+def test_a_date_of_another_year_stands_with_its_year():
+    """A look eleven months on must not read as one before the visit."""
+    look = replace(koi().decision.look, date=date(2027, 2, 4))
+    far = replace(koi(), decision=replace(koi().decision, look=look))
+    assert days_of(far)[-1].label == "Thu 4 Feb 2027"
+    assert "Thu 4 Feb 2027" in owner_of(far)
+
+
+def test_a_dose_that_fell_short_is_on_the_first_screen():
+    chances = {"worked": 0.0, "fell_short": 0.8, "new_settlers": 0.0, "cannot_tell": 0.2}
+    short = SimpleNamespace(verdict="fell_short", dose_date=date(2026, 5, 1), verdict_probability=chances)
+    assert "fell short" in " ".join(answer_lines(replace(koi(), responses=(short,))))
+    assert "fell short" not in " ".join(answer_lines(koi()))
+
+
+def test_deaths_that_cannot_be_told_apart_are_not_offered_as_a_reason():
+    """Records that cannot say must not read as "treated 3, untreated 3: do not treat"."""
+    (e,) = koi().estimates
+    assert not e.deaths_explained.told
+    assert "cannot be told" in " ".join(dict(owner_page(koi()))["What to expect"])
+
+
+def test_compared_schedules_stand_on_the_same_draws_and_the_recommended_once():
+    rows = compared_rows(koi())
+    assert [row["what"].split(",")[0] for row in rows[:2]] == ["No dose", "Recommended"]
+    assert sum(row["what"].startswith("Recommended") for row in rows) == 1
+    assert any(row["what"].startswith(("Customary", "One dose more")) for row in rows)
+
+
+def test_what_ifs_go_the_way_they_must():
+    """Weaker doses never meet the aim more often; as planned is the schedule itself; warm water shortens the gap."""
+    by_code = {w.code: w for w in koi().what_ifs}
+    found = koi().decision.recommendation
+    assert by_code["as_planned"].chance == pytest.approx(found.recommended.chance(found.aim))
+    assert by_code["weaker"].chance <= by_code["as_planned"].chance + 0.02
+    gaps = [by_code[code].safe_gap_days for code in ("colder", "as_planned", "warmer")]
+    assert gaps == sorted(gaps, reverse=True)
+    assert what_if_rows(blind()) == []
+
+
+def test_more_flukes_in_the_end_than_untreated_is_said():
+    forecast = koi().forecasts[0]
+    assert "more flukes than untreated" not in " ".join(watch_for(koi(), forecast))
+    turned = replace(forecast, untreated=forecast.recommended, recommended=forecast.untreated)
+    assert "more flukes than untreated" in " ".join(watch_for(koi(), turned))
+
+
+def test_the_day_book_table_reads_back():
+    rows = list(csv.DictReader(io.StringIO(koi_files()["tables/day_book.csv"].decode("utf-8-sig"))))
+    doses = [row for row in rows if row["kind"] == "dose"]
+    assert {row["date"] for row in doses} == {dose.date.isoformat() for dose in koi().decision.plan}
+
+
+def test_calendar_events_are_whole_days_with_a_reminder_the_day_before():
+    """By the icalendar library (RFC 5545)."""
+    events = events_of(koi())
+    assert [e.decoded("dtstart") for e in events] == [day.date for day in days_of(koi())]
+    for event in events:
+        start = event.decoded("dtstart")
+        assert event["dtstart"].params["VALUE"] == "DATE"
+        assert event.decoded("dtend") - start == timedelta(days=1)
+        (alarm,) = event.walk("VALARM")
+        midnight = np.datetime64(start, "m")
+        reminded = midnight + np.timedelta64(int(alarm.decoded("trigger").total_seconds() // 60), "m")
+        assert reminded.astype("datetime64[D]") == midnight.astype("datetime64[D]") - 1
+    assert len({str(e["uid"]) for e in events}) == len(events)
+
+
+def test_another_disease_is_named_with_what_meets_it():
+    """formalin.toml: it works on ciliates; leeches need a treatment of their own."""
+    case = replace(koi().case, findings=Findings(other=("ciliates", "leeches")))
+    found = assess(case, DRAWS)
+    said = {other.finding: other.agent for other in found.decision.others}
+    assert set(said) == {"ciliates", "leeches"}
+    assert "Leeches: needs a treatment of its own" in " ".join(answer_lines(found))
+    assert "Leeches" in owner_of(found)
+
+
+def test_what_may_not_be_given_heads_the_cautions():
+    headings = [heading for heading, _ in cautions_of(formalin())]
+    assert headings.index("Water and fish") < headings.index("Always")
