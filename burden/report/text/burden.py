@@ -45,7 +45,8 @@ def _estimate_brief(e: Estimate) -> str:
     """Write the burden in a few lines."""
     lines = [*_answer(e), _infected(e)]
     lines += [e.deaths_explained.text()] if e.deaths_explained is not None else []
-    return "\n".join([*lines, e.sick_only] if e.sick_only else lines)
+    # what may be a slip changes every number, so it is asked in the shortest answer too
+    return noted([*lines, *([e.sick_only] if e.sick_only else [])], e.case.warnings)
 
 
 def _answer(e: Estimate) -> list[str]:

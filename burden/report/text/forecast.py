@@ -35,7 +35,7 @@ def _forecast_text(f: Forecast) -> str:
 
 @writes_brief
 def _forecast_brief(f: Forecast) -> str:
-    return "\n".join(_answer(f))
+    return noted(_answer(f), f.case.warnings)
 
 
 def _answer(f: Forecast) -> list[str]:

@@ -73,7 +73,7 @@ def _response_text(r: Response) -> str:
 @writes_brief
 def _response_brief(r: Response) -> str:
     lines = _answer(r) + ([str(Causes(r.causes))] if r.causes else [])
-    return "\n".join([*lines, f"Next: {r.what_next[0]}"])
+    return noted([*lines, f"Next: {r.what_next[0]}"], r.warnings)
 
 
 def _answer(r: Response) -> list[str]:
