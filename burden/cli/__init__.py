@@ -18,6 +18,7 @@ Exit codes: 0 done (warnings and a withheld recommendation included), 2 wrong in
 from __future__ import annotations
 
 from burden.cli import cases, sampling
+from burden.cli import open as page
 from burden.cli import reference as knowledge
 from burden.cli.main import main
 
@@ -26,6 +27,7 @@ __all__ = ["main"]
 for _command in (
     cases.report,
     cases.decide,
+    page.open_command,
     cases.estimate,
     cases.forecast,
     cases.response,

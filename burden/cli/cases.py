@@ -160,8 +160,15 @@ _MEASURE = click.FloatRange(min=0, min_open=True)
     help="What lies on one gill slide: how many filament tips, whole filaments or arches.",
 )
 @click.option("--ask", is_flag=True, help="Ask, in plain questions, for what no option gives.")
+@click.option(
+    "--from",
+    "visit_file",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    metavar="VISIT",
+    help="Take the visit from visit.json, which the phone's sheet saved.",
+)
 @answers(None, asks=True)
-def new(folder: Path, ask: bool, **given: Any) -> Any:
+def new(folder: Path, ask: bool, visit_file: Path | None, **given: Any) -> Any:
     """Start a case folder with every value explained. Values that no option gives are examples to replace.
 
     With --ask it asks for the rest in plain questions, and explains what it needs if it cannot read an answer.
@@ -174,9 +181,21 @@ def new(folder: Path, ask: bool, **given: Any) -> Any:
     from burden.io import new_case
     from burden.io.new_folder import case_toml
 
+    if visit_file is not None:
+        return _from_sheet(folder, visit_file)
     begun = begin(given, ask)
     toml = case_toml(begun.facts, begun.remarks)
     return NewCase(folder, tuple(new_case(folder, toml, begun.temperature_csv)))
+
+
+def _from_sheet(folder: Path, visit_file: Path) -> Any:
+    """Make a case folder of what a phone's sheet saved."""
+    from burden.cli.new_case import NewCase
+    from burden.io.form import new_folder_from_form
+    from burden.page.sheet import form_of_visit_file
+
+    new_folder_from_form(folder, form_of_visit_file(visit_file.read_bytes(), visit_file.name))
+    return NewCase(folder, tuple(sorted(path for path in folder.iterdir() if path.is_file())))
 
 
 @click.command(cls=Command, short_help="Read a case back, or list all that is wrong.")

@@ -1,0 +1,210 @@
+"use strict";
+/* The form's state and its fields: one value at one path of the case, what was typed for it, and what is wrong with it. */
+(function (burden) {
+  const { h, say, plain } = burden;
+  const form = {
+    fields: null, raw: {}, wrong: {}, touched: {}, step: 0, seen: null, name: null, checked: null, showAll: false,
+    changed() {}, redraw() {},
+  };
+  burden.form = form;
+
+  const key = (path) => path.join(".");
+  const id = (path) => `f-${path.join("-")}`;
+
+  form.get = function (path) {
+    let found = form.fields;
+    for (const part of path) found = found === undefined || found === null ? undefined : found[part];
+    return found === null ? undefined : found;
+  };
+  form.set = function (path, value) {
+    let at = form.fields;
+    path.slice(0, -1).forEach((part, i) => {
+      if (at[part] === undefined || at[part] === null || typeof at[part] !== "object") at[part] = typeof path[i + 1] === "number" ? [] : {};
+      at = at[part];
+    });
+    const last = path[path.length - 1];
+    if (value === undefined) { if (Array.isArray(at)) at.splice(last, 1); else delete at[last]; } else at[last] = value;
+    form.changed();
+  };
+  /* Forget what was typed below a path whose entries have moved. */
+  form.forget = function (path) {
+    const head = key(path);
+    for (const store of [form.raw, form.wrong, form.touched]) {
+      for (const name of Object.keys(store)) if (name === head || name.startsWith(`${head}.`)) delete store[name];
+    }
+  };
+
+  /* What is wrong with a path: what could not be read first, then what the check said once the field was left. */
+  form.problemsAt = function (path) {
+    const at = key(path), said = [];
+    if (form.wrong[at]) said.push(form.wrong[at]);
+    else if (form.checked && (form.touched[at] || form.showAll)) {
+      for (const problem of form.checked.problems) {
+        const where = problem.path.join(".");
+        if (where === at || where.startsWith(`${at}.`)) said.push(problem.text);
+      }
+    }
+    return said;
+  };
+
+  function described(path, hint) {
+    return [hint ? `${id(path)}-hint` : null, `${id(path)}-means`, `${id(path)}-problem`].filter(Boolean).join(" ");
+  }
+  function notes(path, hint) {
+    return [
+      hint ? h("p", { class: "hint", id: `${id(path)}-hint` }, hint) : null,
+      h("p", { class: "means", id: `${id(path)}-means`, "aria-live": "polite" }),
+      h("p", { class: "problem", id: `${id(path)}-problem`, "aria-live": "polite" }),
+    ];
+  }
+  form.showNotes = function () {
+    document.querySelectorAll("[data-path]").forEach((node) => {
+      const path = JSON.parse(node.dataset.path), place = document.getElementById(`${id(path)}-problem`);
+      if (!place) return;
+      const said = form.problemsAt(path);
+      place.textContent = said.join(" ");
+      node.classList.toggle("bad", said.length > 0);
+      node.querySelectorAll("input, textarea, select").forEach((one) => {
+        if (said.length) one.setAttribute("aria-invalid", "true"); else one.removeAttribute("aria-invalid");
+      });
+    });
+  };
+
+  function field(path, label, control, options) {
+    return h("div", { class: `field ${options.class || ""}`, "data-path": JSON.stringify(path) },
+      h("label", { for: id(path) }, label), control, notes(path, options.hint));
+  }
+
+  /* A text that is read: number with unit, date, count. `reader(text)` answers as burden.read does. */
+  function readField(path, label, reader, options) {
+    const shown = form.raw[key(path)] !== undefined ? form.raw[key(path)] : options.show(form.get(path));
+    const input = h("input", {
+      id: id(path), type: "text", inputmode: options.inputmode || "text", autocomplete: "off", autocapitalize: "off",
+      value: shown, "aria-describedby": described(path, options.hint), enterkeyhint: "next",
+      oninput: () => take(input.value, false),
+      onblur: () => { form.touched[key(path)] = true; take(input.value, true); form.showNotes(); },
+    });
+    function take(text, left) {
+      const found = reader(text), means = document.getElementById(`${id(path)}-means`);
+      delete form.wrong[key(path)];
+      means.replaceChildren();
+      if (found.empty) { delete form.raw[key(path)]; put(undefined); return; }
+      form.raw[key(path)] = text;
+      if (found.wrong) {
+        const known = options.quantity ? Object.keys(burden.UNITS[options.quantity].of).filter(Boolean).join(", ") : "";
+        form.wrong[key(path)] = say(`read.${found.wrong}`, { unit: found.unit, known });
+        form.changed();
+        if (left) form.showNotes();
+        return;
+      }
+      if (found.either) {
+        form.wrong[key(path)] = say("frame.which");
+        form.changed();
+        means.append(say("frame.which"), " ", ...found.either.map((one) => h("button", {
+          type: "button", class: "chip", onclick: () => { input.value = options.write(one); take(input.value, true); form.showNotes(); input.focus(); },
+        }, options.words(one))));
+        return;
+      }
+      if (found.from) means.textContent = say("frame.means", { value: options.words(found) });
+      put(found.as ? options.other(found) : found.value);
+    }
+    function put(value) { if (options.put) options.put(value); else form.set(path, value); }
+    const unit = options.unit ? h("span", { class: "unit", "aria-hidden": "true" }, options.unit) : null;
+    return field(path, options.unit ? [label, h("span", { class: "unheard" }, ` [${options.unit}]`)] : label,
+      h("div", { class: "entry" }, options.before || null, input, unit, options.after || null), options);
+  }
+
+  burden.fields = {
+    id, key,
+    number(path, label, quantity, options = {}) {
+      const kind = burden.UNITS[quantity];
+      return readField(path, label, (text) => {
+        const found = burden.read.number(text, quantity, options.whole);
+        return found;
+      }, {
+        quantity, inputmode: "decimal", unit: kind.unit,
+        show: (value) => (value === undefined ? "" : typeof value === "object" ? plain(value.value) : plain(value)),
+        words: (one) => `${plain(one.value)} ${one.unit || kind.unit}`.trim(),
+        write: (one) => (one.from && !/^[-\d.]+$/.test(one.from) ? one.from : String(one.value)),
+        ...options,
+      });
+    },
+    date(path, label, options = {}) {
+      const near = () => form.get(["case", "visit_date"]) || burden.today();
+      return readField(path, label, (text) => burden.read.date(text, options.near ? options.near() : near(), options.past), {
+        show: (value) => (value === undefined ? "" : burden.dayWords(value, true)),
+        words: (one) => burden.dayWords(one.value, true), write: (one) => one.value,
+        after: (options.chips || []).map(([words, day]) => h("button", {
+          type: "button", class: "chip", onclick: () => { delete form.raw[key(path)]; delete form.wrong[key(path)]; form.touched[key(path)] = true; form.set(path, day()); form.redraw(); },
+        }, words)),
+        ...options,
+      });
+    },
+    text(path, label, options = {}) {
+      const tag = options.long ? "textarea" : "input";
+      const input = h(tag, {
+        id: id(path), value: form.get(path) || "", type: options.long ? null : "text", rows: options.long ? 3 : null, autocomplete: "off",
+        "aria-describedby": described(path, options.hint), maxlength: 2000,
+        oninput: () => form.set(path, input.value.trim() ? input.value : undefined),
+        onblur: () => { form.touched[key(path)] = true; form.showNotes(); },
+      });
+      return field(path, label, input, options);
+    },
+    /* Whole number with a minus and a plus beside it. */
+    steps(path, label, options = {}) {
+      const least = options.least || 0;
+      const by = (step) => () => {
+        const now = options.get ? options.get() : form.get(path), next = Math.max(least, (typeof now === "number" ? now : least - (step > 0 ? 1 : 0)) + step);
+        delete form.raw[key(path)]; delete form.wrong[key(path)];
+        form.touched[key(path)] = true;
+        if (options.put) options.put(next); else form.set(path, next);
+        document.getElementById(id(path)).value = String(next);
+        form.showNotes();
+      };
+      return this.number(path, label, "plain", {
+        whole: true, inputmode: "numeric", class: "steps",
+        before: h("button", { type: "button", class: "round", "aria-label": `${label}: −1`, onclick: by(-1) }, "−"),
+        after: h("button", { type: "button", class: "round", "aria-label": `${label}: +1`, onclick: by(1) }, "+"),
+        ...options,
+      });
+    },
+    /* One out of a few, or several with `many`; `none` adds a way back to "not known". */
+    choice(path, label, choices, options = {}) {
+      const now = form.get(path), list = Array.isArray(now) ? now : now === undefined ? [] : [now];
+      const same = (value) => list.some((one) => one === value || (options.same && options.same(one, value)));
+      const chips = choices.map(([value, words], i) => {
+        const input = h("input", {
+          type: options.many ? "checkbox" : "radio", name: id(path), id: `${id(path)}-${i}`, checked: same(value),
+          onchange: () => {
+            form.touched[key(path)] = true;
+            if (options.many) {
+              const kept = list.filter((one) => !choices.some(([other]) => other === one || (options.same && options.same(one, other))));
+              const ticked = choices.filter((_, j) => document.getElementById(`${id(path)}-${j}`).checked).map(([other]) => other);
+              form.set(path, kept.length + ticked.length ? [...kept, ...ticked] : undefined);
+            } else if (options.put) options.put(value);
+            else form.set(path, value);
+            if (options.redraws) form.redraw(); else form.showNotes();
+          },
+        });
+        return h("span", { class: "pick" }, input, h("label", { for: `${id(path)}-${i}` }, words));
+      });
+      if (options.none) {
+        const input = h("input", {
+          type: "radio", name: id(path), id: `${id(path)}-none`, checked: now === undefined,
+          onchange: () => { form.set(path, undefined); if (options.redraws) form.redraw(); else form.showNotes(); },
+        });
+        chips.push(h("span", { class: "pick open" }, input, h("label", { for: `${id(path)}-none` }, say("frame.not_known"))));
+      }
+      return h("fieldset", { class: `field ${options.class || ""}`, "data-path": JSON.stringify(path), "aria-describedby": described(path, options.hint) },
+        h("legend", {}, label), h("div", { class: "picks" }, chips), notes(path, options.hint));
+    },
+    yesNo(path, label, options = {}) {
+      return this.choice(path, label, [["yes", say("frame.yes")], ["no", say("frame.no")]], {
+        same: (one, value) => (one === true ? "yes" : one === false ? "no" : String(one).toLowerCase()) === value, none: true, ...options,
+      });
+    },
+    words: (group, names) => (names || Object.keys(burden.text.choice[group])).map((name) => [name, say(`choice.${group}.${name}`)]),
+    more: (label, ...children) => h("details", {}, h("summary", {}, label), children),
+    button: (words, action, options = {}) => h("button", { type: "button", class: options.class || "plain", id: options.id || null, "aria-label": options.label || null, onclick: action }, words),
+  };
+})(window.burden = window.burden || {});

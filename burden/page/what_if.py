@@ -1,0 +1,137 @@
+"""A plan tried on a part of a case's ponds: fast enough to follow a finger, and every plan on the same ponds."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from burden.inference.estimate import Estimate
+from burden.inference.prior import Ensemble, Posterior
+from burden.model.dose_effect import DoseEffect
+from burden.model.elimination.probability import DoseSchedule
+from burden.model.forward import COARSE_STEP_DAYS, Trajectory, simulate
+from burden.schedule.evaluation import first_draws, log_all_gone, looked_at
+from burden.utils.results import CredibleInterval
+
+__all__ = ["DRAWS", "HORIZON_DAYS", "Plan", "ponds_of", "tried"]
+
+#: enough to see which way a change goes, few enough for half a second
+DRAWS = 120
+HORIZON_DAYS = 60
+#: of 1,000 flukes, what a course for few flukes may leave
+_FEW_PER_1000 = 10.0
+_ATTACHED = ("adult", "juvenile", "young", "mother")
+_MOST_DOSES = 12
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Doses to try, and in what water.
+
+    Parameters
+    ----------
+    days : tuple of int
+        From the visit [d].
+    agents : tuple of str
+    warmer_c : float
+        Against the water as it is expected [°C].
+    left_times : float
+        How many times as many flukes each dose leaves on the fish.
+    """
+
+    days: tuple[int, ...]
+    agents: tuple[str, ...]
+    warmer_c: float = 0.0
+    left_times: float = 1.0
+
+    @classmethod
+    def of(cls, told: Mapping[str, Any], known: Sequence[str]) -> Plan:
+        """Read a plan as the page sends it.
+
+        Raises
+        ------
+        ValueError
+            For what is no plan.
+        """
+        doses = sorted((int(dose["day"]), str(dose["agent"])) for dose in told.get("doses", ()))
+        warmer, left = float(told.get("warmer_c", 0.0)), float(told.get("left_times", 1.0))
+        fits = len(doses) <= _MOST_DOSES and all(0 <= day <= HORIZON_DAYS and agent in known for day, agent in doses)
+        if not (fits and abs(warmer) <= 10 and 1 <= left <= 10):
+            raise ValueError("no plan")
+        return cls(tuple(day for day, _ in doses), tuple(agent for _, agent in doses), warmer, left)
+
+
+def ponds_of(estimates: Sequence[Estimate], draws: int = DRAWS) -> list[Posterior]:
+    """Return the ponds to try plans on, one ensemble a parasite set."""
+    return first_draws([e.posterior for e in estimates], draws)
+
+
+def tried(ponds: Sequence[Posterior], plan: Plan, aim: str) -> dict[str, Any]:
+    """Return what a plan does.
+
+    Parameters
+    ----------
+    ponds : sequence of Posterior
+        One a parasite set, M draws each.
+    plan : Plan
+    aim : str
+        control or eradicate.
+
+    Returns
+    -------
+    dict
+        chance of meeting the aim [-]; left, flukes a fish the day after the last dose, and deaths by flukes within the
+        horizon, each with median, low and high; left_per_1000 median; elimination [-].
+    """
+    schedule = DoseSchedule(tuple(map(float, plan.days)), plan.agents)
+    changed = [Posterior(_changed(pond, plan), state) for pond, state in ponds]
+    runs = [_run(posterior, schedule) for posterior in changed]
+    look = looked_at(schedule)
+    gone = np.exp(log_all_gone(changed, [schedule])[0])
+    left = [run.abundance[np.searchsorted(run.days, look)] for run in runs]
+    share = np.max([_per_1000(posterior, then) for posterior, then in zip(changed, left, strict=True)], axis=0)
+    dead = np.sum([run.fluke_deaths[-1] - state.fluke_deaths for run, (_, state) in zip(runs, changed, strict=True)], 0)
+    few = float(np.mean(share <= _FEW_PER_1000)) if plan.days else 0.0
+    return {
+        "chance": float(np.mean(gone)) if aim == "eradicate" else few,
+        "elimination": float(np.mean(gone)),
+        "left": CredibleInterval.of(np.sum(left, axis=0)).as_dict(),
+        "left_per_1000": CredibleInterval.of(share).as_dict(),
+        "deaths": CredibleInterval.of(dead).as_dict(),
+    }
+
+
+def _run(posterior: Posterior, schedule: DoseSchedule) -> Trajectory:
+    pond, state = posterior
+    days = np.unique([0.0, looked_at(schedule), HORIZON_DAYS + 1.0])
+    return simulate(
+        pond.setting, state, days, [*pond.given, *pond.doses(schedule.days, schedule.agents)], COARSE_STEP_DAYS
+    )
+
+
+def _per_1000(posterior: Posterior, then: np.ndarray) -> np.ndarray:
+    """Flukes left on a live fish of 1,000 before the first dose, shape (M,)."""
+    pond, state = posterior
+    now = state.flukes_per_fish(pond.setting.fish)
+    return 1000 * np.divide(then, now, out=np.zeros_like(then), where=now > 1e-9)
+
+
+def _changed(pond: Ensemble, plan: Plan) -> Ensemble:
+    """The pond in other water, with doses that leave more."""
+    if plan.warmer_c:
+        warmer = np.full(pond.size, plan.warmer_c)
+        pond = replace(pond, setting=replace(pond.setting, temperature=pond.setting.temperature.shifted(warmer)))
+    if plan.left_times != 1.0:
+        pond = replace(pond, effects={name: _weaker(effect, plan.left_times) for name, effect in pond.effects.items()})
+    return pond
+
+
+def _weaker(effect: DoseEffect, times: float) -> DoseEffect:
+    left = {
+        form: 1 - np.clip((1 - share) * times, 0, 1) if form in _ATTACHED else share
+        for form, share in effect.by_form.items()
+    }
+    return replace(effect, by_form=left)

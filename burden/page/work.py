@@ -1,0 +1,163 @@
+"""What is worked out in processes of their own, so that the page never waits: the decision on a case, and plans tried.
+
+Messages go through a pipe as plain tuples. A worker ends when the page does.
+"""
+
+from __future__ import annotations
+
+import pickle
+import signal
+import time
+from collections.abc import Callable, Mapping
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Any
+
+__all__ = ["decider", "trier"]
+
+_Tell = Callable[..., None]
+_DRAWS, _SEED = 500, 1  # as `burden report` takes them, so that both write the same file
+
+
+def _messages(connection: Connection, handle: Callable[..., None]) -> None:
+    """Handle one message after the other until the page is gone."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C ends the page, which ends its workers
+    while True:
+        try:
+            name, *values = connection.recv()
+            handle(name, *values)
+        except (EOFError, OSError):
+            return
+
+
+def decider(connection: Connection) -> None:
+    """Work out one case after the other: the burden first, then all that the report holds.
+
+    Parameters
+    ----------
+    connection : Connection
+        Takes ("decide", folder); gives ("stage", words, share), ("burden", rows, ponds), ("done", answer), and
+        ("failed", sentences).
+    """
+
+    def tell(*message: Any) -> None:
+        connection.send(message)
+
+    def handle(name: str, folder: str) -> None:
+        from burden.utils.errors import BurdenError, InputError
+
+        try:
+            _decide(Path(folder), tell)
+        except InputError as error:
+            tell("failed", [str(problem) for problem in error.problems])
+        except (BurdenError, OSError) as error:
+            tell("failed", [str(error)])
+        except (EOFError, BrokenPipeError):
+            raise
+        except Exception as error:  # whatever it was, the page must say so and go on
+            tell("failed", [repr(error)[:300]])
+
+    _warm()
+    _messages(connection, handle)
+
+
+def _warm() -> None:
+    """Load what every case needs before the first one comes."""
+    import matplotlib as mpl
+
+    mpl.use("agg")
+    import burden.report.figures.inline
+    import burden.report.page.page
+    import burden.report.write  # noqa: F401
+
+
+def _decide(folder: Path, tell: _Tell) -> None:
+    from burden.inference.estimate import estimate
+    from burden.io import read_case
+    from burden.page.what_if import ponds_of
+    from burden.report.files.folder import write_folder
+    from burden.report.write import report_of
+    from burden.schedule.eligibility import unpublished_plans
+    from burden.utils.errors import InputError
+    from burden.utils.parallel import each  # noqa: F401  teaches pickle frozen mappings
+    from burden.utils.progress import listening
+
+    case = read_case(folder)
+    if problems := unpublished_plans(case):
+        raise InputError(problems)
+    with listening(_heard(tell)):
+        estimates = [estimate(case, parasite, _DRAWS, _SEED) for parasite in case.parasites]
+        tell("burden", [_burden(e) for e in estimates], pickle.dumps(ponds_of(estimates)))
+        made = report_of(case, _DRAWS, _SEED, False)
+        if made.water is None:
+            raise InputError(made.problems)
+        write_folder(folder / "report", made.files)
+    tell("done", {"text": made.water.answer["text"], "first_action": made.water.answer["first_action"]})
+
+
+def _heard(tell: _Tell) -> Callable[[str, float | None], None]:
+    """A listener that passes on what is being done, ten times a second at most."""
+    when, what = 0.0, ""
+
+    def listener(stage: str, share: float | None) -> None:
+        nonlocal when, what
+        if stage != what or time.monotonic() - when > 0.1:
+            when, what = time.monotonic(), stage
+            tell("stage", stage, share)
+
+    return listener
+
+
+def _burden(e: Any) -> dict[str, Any]:
+    return {
+        "parasite": e.parasite,
+        "flukes": e.mean_abundance.as_dict(),
+        "flukes_all": e.flukes_total.as_dict(),
+        "infected": float(e.probability_infected),
+    }
+
+
+def trier(connection: Connection) -> None:
+    """Try plans on the ponds of one case.
+
+    Parameters
+    ----------
+    connection : Connection
+        Takes ("ponds", folder, pickled ponds or None) and ("try", plan); gives ("ready", about) and ("tried", answer),
+        or ("failed", sentences).
+    """
+    held: dict[str, Any] = {}
+
+    def handle(name: str, *values: Any) -> None:
+        try:
+            connection.send(("ready", _ready(held, *values)) if name == "ponds" else ("tried", _tried(held, *values)))
+        except (EOFError, BrokenPipeError):
+            raise
+        except Exception as error:  # whatever it was, the page must say so and go on
+            connection.send(("failed", [str(error)[:300]]))
+
+    _messages(connection, handle)
+
+
+def _ready(held: dict[str, Any], folder: str, ponds: bytes | None) -> dict[str, Any]:
+    """Take the ponds of a case, or work them out where the page was started anew since."""
+    from burden.inference.estimate import estimate
+    from burden.io import read_case
+    from burden.page.what_if import DRAWS, HORIZON_DAYS, ponds_of
+    from burden.utils.parallel import each  # noqa: F401  teaches pickle frozen mappings
+
+    case = read_case(folder)
+    if ponds is None:
+        held["ponds"] = ponds_of([estimate(case, parasite, DRAWS, _SEED) for parasite in case.parasites])
+    else:
+        held["ponds"] = pickle.loads(ponds)
+    held["aim"] = case.aim or "control"
+    agents = [*held["ponds"][0][0].effects]
+    return {"draws": held["ponds"][0][0].size, "agents": agents, "horizon": HORIZON_DAYS, "aim": held["aim"]}
+
+
+def _tried(held: dict[str, Any], told: Mapping[str, Any]) -> dict[str, Any]:
+    from burden.page.what_if import Plan, tried
+
+    ponds = held["ponds"]
+    return tried(ponds, Plan.of(told, [*ponds[0][0].effects]), held["aim"])

@@ -1,0 +1,393 @@
+"""The page in a real browser at a phone's width: a whole visit by thumb, and what may go wrong on the way."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from browser import a_tab, browser_path
+
+from burden.io import check_case, read_case
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(browser_path() is None, reason="no Chromium on this machine"),
+]
+REPO = Path(__file__).parents[2]
+WIDTH = 390
+
+
+def a_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+class Server:
+    """`burden open` on a folder, as a process that can be killed and begun again on the same port."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.port, self.process = folder, a_port(), None
+        folder.mkdir(exist_ok=True)
+        self.begin()
+
+    @property
+    def address(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def begin(self) -> None:
+        command = [sys.executable, "-m", "burden", "open", str(self.folder), "--no-browser", "--port", str(self.port)]
+        env = {**os.environ, "PYTHONPATH": str(REPO), "OMP_NUM_THREADS": "1"}
+        self.process = subprocess.Popen(
+            command, env=env, cwd=REPO, start_new_session=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        )
+        for _ in range(400):
+            with socket.socket() as probe:
+                if probe.connect_ex(("127.0.0.1", self.port)) == 0:
+                    return
+            time.sleep(0.05)
+        raise AssertionError("the page did not start")
+
+    def kill(self) -> None:
+        os.killpg(self.process.pid, signal.SIGKILL)
+        self.process.wait()
+
+
+@pytest.fixture(scope="module")
+def tab():
+    with a_tab() as found:
+        found.page.set_default_timeout(10_000)
+        yield found
+
+
+@pytest.fixture(scope="module")
+def running(tmp_path_factory):
+    found = Server(tmp_path_factory.mktemp("page") / "cases")
+    yield found
+    found.kill()
+
+
+@pytest.fixture
+def server(running, tab):
+    """The page on an empty folder, and a browser that remembers nothing."""
+    for path in running.folder.iterdir():
+        shutil.rmtree(path)
+    tab.page.goto(f"{running.address}/static/page.css")
+    tab.page.evaluate("localStorage.clear(); sessionStorage.clear()")
+    tab.complaints.clear()
+    return running
+
+
+@pytest.fixture
+def koi(server):
+    """The page on a folder with one case."""
+    shutil.copytree(REPO / "simulated_data" / "koi_pond", server.folder / "koi_pond")
+    return server
+
+
+class Thumb:
+    """Taps and typed letters, counted."""
+
+    def __init__(self, page, address: str) -> None:
+        self.page, self.taps, self.letters = page, 0, 0
+        page.set_viewport_size({"width": WIDTH, "height": 800})
+        page.goto(address)
+
+    def tap(self, target: str, times: int = 1) -> None:
+        for _ in range(times):
+            self.page.locator(target).first.click()
+            self.taps += 1
+
+    def pick(self, legend: str, choice: str, within: str = "#form") -> None:
+        group = self.page.locator(f"{within} fieldset", has=self.page.locator("legend", has_text=legend)).first
+        group.get_by_label(choice, exact=True).check(force=True)
+        self.taps += 1
+
+    def write(self, label: str, text: str) -> None:
+        field = self.page.locator("#form").get_by_role("textbox", name=re.compile(re.escape(label))).first
+        field.fill(text)
+        field.blur()
+        self.taps, self.letters = self.taps + 1, self.letters + len(text)
+
+    def next(self) -> None:
+        self.tap("#next")
+
+
+def one_visit(thumb: Thumb) -> None:
+    """A first visit as a vet makes it: four fish, a week of deaths, one dose the owner gave."""
+    thumb.write("Name of the pond", "Mill pond")
+    thumb.pick("gasping", "no")
+    thumb.tap('[aria-label="Dead fish found today: +1"]', 2)
+    thumb.next()
+    thumb.pick("Fresh or sea", "fresh")
+    thumb.write("Water temperature now", "66 F")
+    thumb.write("Oxygen", "7,4")
+    thumb.write("Ammonia", "0.2 NH4")
+    thumb.write("Nitrite", "0")
+    thumb.write("pH", "7.8")
+    thumb.pick("Aeration", "yes")
+    thumb.pick("Biological filter", "yes, never met the agent")
+    thumb.next()
+    thumb.pick("Species", "koi")
+    thumb.write("Fish alive", "24")
+    thumb.write("Weight", "1.2 kg")
+    thumb.pick("May anybody eat", "no")
+    thumb.next()
+    thumb.write("Litres in all", "18 m3")
+    thumb.next()
+    fish = [("sick", 6), ("sick", 3), ("caught as it came", 0), ("caught as it came", 8)]
+    for number, (chosen, count) in enumerate(fish):
+        thumb.tap("#add-fish")
+        if number in (0, 2):
+            thumb.pick("How was it chosen", chosen)
+        if count == 0:
+            thumb.tap("text=looked, none")
+        else:
+            thumb.tap(".plus", count)
+    thumb.pick("Gills", "pale")
+    thumb.next()
+    for by, deaths in ((2, 1), (4, 1)):
+        days = thumb.page.locator(".day")
+        days.nth(days.count() - 1 - by).click()
+        thumb.taps += 1
+        thumb.tap('.picked [aria-label="+1"]', deaths)
+    thumb.tap("text=None died on the open days")
+    thumb.next()
+    thumb.tap("text=Add a treatment")
+    thumb.write("Date", "yesterday")
+    thumb.pick("What was in it", "something from a shop, name unknown")
+    thumb.next()
+    thumb.next()
+
+
+def test_a_first_visit_by_thumb_from_an_empty_folder_to_the_decision(tab, server):
+    """The goal of issue 20: under five minutes and under 120 taps for four fish. Prints what it took."""
+    page = tab.page
+    thumb = Thumb(page, server.address)
+    began = time.monotonic()
+    thumb.tap("#new")
+    one_visit(thumb)
+    page.wait_for_selector(".readback")
+    assert page.locator(".faults").count() == 0, page.locator(".faults").inner_text()
+    assert "18.89 °C" in page.locator(".readback").inner_text()
+    assert page.evaluate("document.documentElement.scrollWidth") <= WIDTH
+    thumb.tap("#finish")
+    page.wait_for_selector("#decide .figure", timeout=60_000)
+    burden = time.monotonic() - began
+    case = read_case(server.folder / "mill_pond")
+    assert [row.count_low for row in case.samples] == [6, 3, 0, 8]
+    assert case.water.temperature.temperature_c == pytest.approx((66 - 32) / 1.8, abs=0.01)
+    # 0.2 mg/L of ammonium is 0.2 × 14.007/18.039 of nitrogen (atomic weights of IUPAC)
+    assert case.water.total_ammonia_n_mg_l == pytest.approx(0.1553, abs=0.0001)
+    assert case.fish[0].mean_weight_g.value == 1200
+    assert sum(row.deaths for row in case.deaths) == 4
+    assert thumb.taps < 120
+    with open(os.environ.get("BURDEN_TAPS", os.devnull), "w", encoding="utf-8") as stream:
+        stream.write(f"{thumb.taps} taps, {thumb.letters} letters, burden after {burden:.0f} s\n")
+    page.locator("#stop").click()
+    page.wait_for_selector("text=Stopped")
+
+
+def test_what_was_entered_is_there_after_a_reload_and_after_the_server_was_killed(tab, server):
+    page = tab.page
+    thumb = Thumb(page, f"{server.address}/new")
+    thumb.write("Name of the pond", "Kept pond")
+    thumb.next()
+    thumb.write("Oxygen", "seven")
+    thumb.write("pH", "7,9")
+    page.wait_for_timeout(300)
+    page.reload()
+    assert page.get_by_label(re.compile("Oxygen")).input_value() == "seven"
+    server.kill()
+    thumb.write("Nitrite", "0.05")
+    page.wait_for_selector("#connection:not(:empty)")
+    server.begin()
+    page.goto(server.address)
+    page.get_by_role("link", name="Go on").click()
+    assert page.get_by_label(re.compile("Nitrite")).input_value() in ("0.05", "0,05")
+    assert page.get_by_label(re.compile("pH")).input_value() in ("7.9", "7,9")
+    page.locator("#back").click()
+    assert page.get_by_label(re.compile("Name of the pond")).input_value() == "Kept pond"
+
+
+def test_two_windows_never_write_over_each_other(tab, koi):
+    page = tab.page
+    page.goto(f"{koi.address}/case/koi_pond")
+    other = page.context.new_page()
+    other.goto(f"{koi.address}/case/koi_pond")
+    for one, title in ((page, "first window"), (other, "second window")):
+        one.get_by_label(re.compile("Name of the pond")).fill(title)
+        one.evaluate("burden.form.go(8)")
+        one.wait_for_selector(".readback")
+        one.locator("#finish").click()
+        if one is page:
+            one.wait_for_url("**/decide**")
+    other.wait_for_selector("#conflict")
+    assert read_case(koi.folder / "koi_pond").title == "first window"
+    other.get_by_role("button", name="Write mine over it").click()
+    other.wait_for_url("**/decide**")
+    assert read_case(koi.folder / "koi_pond").title == "second window"
+    assert "# the date of decision" in (koi.folder / "koi_pond" / "case.toml").read_text()
+    other.close()
+
+
+def test_bad_input_in_every_field_is_told_beside_it(tab, server):
+    """Every field that is read gets a word it cannot read: each says so, and nothing is written."""
+    page = tab.page
+    thumb = Thumb(page, f"{server.address}/new")
+    told = 0
+    for step in range(9):
+        page.evaluate(f"burden.form.go({step})")
+        if step == 4:
+            page.locator("#add-fish").click()
+        if step == 6:
+            page.locator("text=Add a treatment").click()
+            page.get_by_label("praziquantel", exact=True).check(force=True)
+        page.evaluate("document.querySelectorAll('#form details').forEach((d) => { d.open = true; })")
+        fields = page.locator("#form .field input[type=text][inputmode]")
+        for i in range(fields.count()):
+            field = fields.nth(i)
+            field.fill("¿que?")
+            field.blur()
+            problem = page.locator(f"#{field.get_attribute('id')}-problem")
+            assert problem.inner_text() != "", field.get_attribute("id")
+            assert field.get_attribute("aria-invalid") == "true"
+            told += 1
+    assert told >= 30
+    page.locator("#finish").click()
+    page.wait_for_selector("#saved:not(:empty)")
+    assert list(server.folder.iterdir()) == []
+    assert page.locator(".faults li").count() >= told
+    assert thumb.taps == 0
+
+
+def test_what_can_mean_two_things_is_asked_and_units_are_converted(tab, server):
+    page = tab.page
+    thumb = Thumb(page, f"{server.address}/new")
+    thumb.write("Trouble since", "3/4/2026")
+    assert page.locator("#f-case-trouble_since-means button").count() == 2
+    page.evaluate("burden.form.go(3)")
+    cases = {"16.000": 2, "500 gal": 2, "16 000": 0, "17,5 m³": 0, "3 000 us gal": 0, "1.234,5": 0}
+    for text, choices in cases.items():
+        thumb.write("Litres in all", text)
+        assert page.locator("#f-water-volume_l-means button").count() == choices, text
+    thumb.write("Litres in all", "3 000 us gal")
+    # a US gallon is 231 cubic inches of 25.4 mm: 3.785411784 L
+    assert page.evaluate("burden.form.get(['water', 'volume_l'])") == pytest.approx(11356.2, abs=0.05)
+    page.evaluate("burden.form.go(2)")
+    thumb.write("Weight", "2 lb")
+    assert page.evaluate("burden.form.get(['fish', 0, 'mean_weight_g'])") == pytest.approx(907.185, abs=0.001)
+
+
+def test_the_sheet_works_without_a_network_and_is_taken_in(tab, server, tmp_path):
+    sheet, env = tmp_path / "visit.html", {**os.environ, "PYTHONPATH": str(REPO)}
+    made = [sys.executable, "-m", "burden", "open", "--sheet", str(sheet)]
+    subprocess.run(made, env=env, check=True, capture_output=True, cwd=REPO)
+    screen = {"width": WIDTH, "height": 800}
+    context = tab.page.context.browser.new_context(is_mobile=True, viewport=screen, offline=True)
+    page = context.new_page()
+    complaints, requests = [], []
+    page.on("console", lambda message: complaints.append(message.text))
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on("request", lambda request: requests.append(request.url))
+    thumb = Thumb(page, sheet.as_uri())
+    one_visit(thumb)
+    with page.expect_download() as download:
+        page.locator("#finish").click()
+    visit = tmp_path / "visit.json"
+    download.value.save_as(visit)
+    assert complaints == []
+    assert all(url.startswith(("file:", "blob:")) for url in requests)
+    page.reload()
+    assert page.locator("#finish").count() == 1  # the entry is kept
+    context.close()
+    new = [sys.executable, "-m", "burden", "new", str(tmp_path / "by_command"), "--from", str(visit), "--quiet"]
+    subprocess.run(new, env=env, check=True, capture_output=True, cwd=REPO)
+    assert [row.count_low for row in read_case(tmp_path / "by_command").samples] == [6, 3, 0, 8]
+    tab.page.goto(server.address)
+    tab.page.locator("#import").set_input_files(str(visit))
+    tab.page.wait_for_url("**/new**")
+    tab.page.wait_for_selector(".readback")
+    tab.page.locator("#finish").click()
+    tab.page.wait_for_url("**/decide**")
+    assert check_case(server.folder / "mill_pond").ok
+    assert json.loads(visit.read_text())["burden_visit"] == 1
+
+
+def test_a_dose_moved_moves_the_figures_within_half_a_second_and_can_be_taken_over(tab, koi):
+    page = tab.page
+    page.set_viewport_size({"width": WIDTH, "height": 800})
+    page.goto(f"{koi.address}/case/koi_pond/decide?start=1")
+    page.wait_for_selector("#take", timeout=90_000)
+    page.wait_for_function("document.querySelectorAll('#beside tr').length >= 2", timeout=60_000)
+    page.locator('[data-plan="customary"]').click()
+    page.wait_for_selector("#dose-1")
+    page.wait_for_function("document.getElementById('try-chance').textContent.includes('%')")
+    before = page.locator("#try-left").inner_text()
+    page.locator("#dose-1").focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_function(f"document.getElementById('try-left').textContent !== {json.dumps(before)}", timeout=20_000)
+    page.locator("#dose-add").click()
+    page.wait_for_selector("#dose-2")
+    box = page.locator("#dose-0").bounding_box()
+    page.mouse.move(box["x"] + 10, box["y"] + 10)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 10 + 44, box["y"] + 10, steps=4)
+    page.mouse.up()
+    assert page.evaluate("document.getElementById('dose-0').style.left") == "44px"
+    page.locator("#take").click()
+    page.wait_for_selector("#taken:not(:empty)")
+    planned = read_case(koi.folder / "koi_pond").planned
+    assert len(planned) == 3
+    assert planned[0].date.isoformat() == "2026-05-11"
+    assert page.evaluate("document.documentElement.scrollWidth") <= WIDTH
+    assert tab.barriers() == []
+
+
+@pytest.mark.parametrize("width", [WIDTH, 1200])
+def test_nothing_keeps_anybody_out(tab, koi, width):
+    """axe on every screen, nothing wider than the screen at twice the letters, and all of it by keyboard."""
+    page = tab.page
+    page.set_viewport_size({"width": width, "height": 800})
+    page.goto(koi.address)
+    assert tab.barriers() == []
+    page.goto(f"{koi.address}/case/koi_pond")
+    for step in range(9):
+        page.evaluate(f"burden.form.go({step})")
+        page.evaluate("document.querySelectorAll('#form details').forEach((d) => { d.open = true; })")
+        page.wait_for_timeout(50)
+        assert tab.barriers() == [], step
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, step
+        page.evaluate("document.documentElement.style.fontSize = '200%'")
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, step
+        page.evaluate("document.documentElement.style.fontSize = ''")
+
+
+def test_by_keyboard_alone(tab, server):
+    page = tab.page
+    page.set_viewport_size({"width": 1000, "height": 800})
+    page.goto(f"{server.address}/new")
+    page.get_by_label(re.compile("Name of the pond")).focus()
+    page.keyboard.type("Keys")
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.id") == "next":
+            break
+    page.keyboard.press("Enter")
+    page.wait_for_selector("text=Fresh or sea water")
+    assert page.evaluate("document.activeElement.id") == "step-title"
+    page.keyboard.press("Tab")
+    page.keyboard.press("Space")
+    assert page.evaluate("burden.form.get(['water', 'medium'])") == "fresh"
+    page.keyboard.press("ArrowRight")
+    assert page.evaluate("burden.form.get(['water', 'medium'])") == "sea"

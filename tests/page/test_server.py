@@ -1,0 +1,305 @@
+"""The page's server: who may talk to it, what it gives out, what it refuses, and that no folder is half written."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import shutil
+from pathlib import Path
+
+import httpx
+import pytest
+
+from burden.io import check_case
+from burden.page.app import build_app
+from burden.page.catalogue import say, texts
+from burden.page.guard import MAX_BODY, Guard, Shared
+from burden.page.library import Library
+
+SIMULATED = Path(__file__).parents[2] / "simulated_data"
+HOST = "127.0.0.1:8731"
+HERE = {"host": HOST, "origin": f"http://{HOST}"}
+
+
+class NoJobs:
+    """A queue that works nothing out: these tests are of the server."""
+
+    ponds: dict = {}  # noqa: RUF012
+
+    def begin(self, name, folder):
+        return None
+
+    def about(self, name):
+        return {"state": "queued"}
+
+    def stop(self, name):
+        return None
+
+    def tried(self, name, version, plan):
+        return None
+
+
+@pytest.fixture
+def folder(tmp_path):
+    shutil.copytree(SIMULATED / "koi_pond", tmp_path / "cases" / "koi_pond")
+    (tmp_path / "secret.txt").write_text("not yours")
+    (tmp_path / "outside").mkdir()
+    shutil.copy(SIMULATED / "koi_pond" / "case.toml", tmp_path / "outside" / "case.toml")
+    return tmp_path / "cases"
+
+
+class Client:
+    """Asks the page without a network, as a browser at some address would; `headers` go with every request."""
+
+    def __init__(self, app, peer, headers):
+        self.app, self.peer, self.headers = app, peer, dict(headers)
+
+    def get(self, path, **more):
+        return self._ask("GET", path, more)
+
+    def post(self, path, **more):
+        return self._ask("POST", path, more)
+
+    def _ask(self, method, path, more):
+        headers = {**self.headers, **more.pop("headers", {})}
+
+        async def ask():
+            transport = httpx.ASGITransport(self.app, client=(self.peer, 50000))
+            async with httpx.AsyncClient(transport=transport, base_url=f"http://{HOST}") as client:
+                return await client.request(method, path, headers=headers, **more)
+
+        return asyncio.run(ask())
+
+
+def client_of(folder, shared=None, peer="127.0.0.1", hosts=(HOST,)):
+    app = Guard(build_app(Library(folder), NoJobs(), NoJobs(), shared), hosts, shared)
+    return Client(app, peer, HERE)
+
+
+@pytest.fixture
+def client(folder):
+    return client_of(folder)
+
+
+def form_of(client, name="koi_pond"):
+    page = client.get(f"/case/{name}").text
+    return json.loads(page.split('id="facts">')[1].split("</script>")[0])
+
+
+# --- what it shows
+
+
+def test_the_list_the_form_and_the_decision_are_there(client):
+    assert "Koi pond behind the mill" in client.get("/").text
+    assert form_of(client)["form"]["fish"][0]["count"] == 24
+    assert client.get("/case/koi_pond/decide").status_code == 200
+    assert client.get("/new").status_code == 200
+
+
+def test_a_save_writes_the_folder_and_a_second_window_is_told(client, folder):
+    told = form_of(client)
+    form = told["form"]
+    form["water"]["ph"] = 8.2
+    first = client.post("/api/save", json={"case": "koi_pond", "form": form, "seen": told["seen"]})
+    assert first.status_code == 200
+    assert "ph = 8.2" in (folder / "koi_pond" / "case.toml").read_text()
+    form["water"]["ph"] = 6.9
+    second = client.post("/api/save", json={"case": "koi_pond", "form": form, "seen": told["seen"]})
+    assert second.status_code == 409
+    assert "ph = 8.2" in (folder / "koi_pond" / "case.toml").read_text()
+    assert second.json()["seen"] == first.json()["seen"]
+
+
+def test_what_is_wrong_is_told_beside_its_field_and_nothing_is_written(client, folder):
+    told = form_of(client)
+    before = (folder / "koi_pond" / "case.toml").read_bytes()
+    form = told["form"]
+    form["water"]["ph"] = 99
+    form["given"][0]["date"] = "2026-09-01"
+    form["samples"][1]["count"] = "-3"
+    found = client.post("/api/save", json={"case": "koi_pond", "form": form, "seen": told["seen"]})
+    assert found.status_code == 422
+    paths = [problem["path"] for problem in found.json()["problems"]]
+    assert ["water", "ph"] in paths
+    assert ["samples", 1, "count"] in paths
+    assert (folder / "koi_pond" / "case.toml").read_bytes() == before
+
+
+def test_a_new_case_and_a_new_visit_are_folders_of_their_own(client, folder):
+    form = form_of(client)["form"]
+    named = {**form, "case": {**form["case"], "title": "Żaba/../<b>"}}
+    made = client.post("/api/save", json={"case": None, "form": named})
+    assert made.status_code == 200, made.text
+    name = made.json()["case"]
+    assert (folder / name).parent == folder
+    assert check_case(folder / name).ok
+    again = json.loads(client.get("/case/koi_pond/again").text.split('id="facts">')[1].split("</script>")[0])
+    assert again["form"]["samples"] == form["samples"]
+    assert "ph" not in again["form"]["water"]
+    assert again["form"]["water"]["volume_l"]["value"] == 18000
+    kept = {**again["form"], "case": {**again["form"]["case"], "visit_date": "2026-05-24"}}
+    visit = client.post("/api/save", json={"case": None, "of": "koi_pond", "form": kept})
+    assert visit.json()["case"] == "koi_pond_2026-05-24"
+    assert "# no carbon in the filter" in (folder / "koi_pond_2026-05-24" / "case.toml").read_text()
+    assert check_case(folder / "koi_pond_2026-05-24").ok
+
+
+def test_an_unreadable_folder_says_why(client, folder):
+    (folder / "koi_pond" / "case.toml").write_text("[case]\nvisit_date = soon\n")
+    page = client.get("/case/koi_pond")
+    assert page.status_code == 422
+    assert "Put text and names in quotes" in page.text or "visit_date" in page.text
+    assert client.get("/").status_code == 200
+
+
+def test_what_is_in_a_folder_is_text_on_the_page(client, folder):
+    """A title, a note and a fish label full of markup come back as text, in the list, in the form and in its data."""
+    evil = "</script><script>alert(1)</script><img src=x onerror=alert(2)>\"'&"
+    told = form_of(client)
+    form = told["form"]
+    form["case"]["title"] = evil
+    form["findings"]["note"] = evil
+    assert client.post("/api/save", json={"case": "koi_pond", "form": form, "seen": told["seen"]}).status_code == 200
+    for path in ("/", "/case/koi_pond", "/case/koi_pond/decide"):
+        page = client.get(path).text
+        assert "<script>alert" not in page
+        assert "<img src=x" not in page
+    assert form_of(client)["form"]["case"]["title"] == evil
+
+
+# --- what it refuses
+
+
+@pytest.mark.parametrize("host", ["evil.example", "127.0.0.1:1", "", "127.0.0.1.evil.example:8731", "localhost:8732"])
+def test_another_host_name_is_refused(client, host):
+    assert client.get("/", headers={"host": host}).status_code == 421
+
+
+@pytest.mark.parametrize(
+    "origin", ["http://evil.example", "null", "", "http://127.0.0.1:9999", f"http://{HOST}.evil.example"]
+)
+def test_what_changes_something_must_come_from_the_page(client, origin):
+    found = client.post("/api/decide", json={"case": "koi_pond"}, headers={"origin": origin})
+    assert found.status_code == 403
+    del client.headers["origin"]
+    assert client.post("/api/decide", json={}).status_code == 403
+
+
+NAMES = (
+    *("..", ".", "../outside", "..%2Foutside", "%2e%2e/outside", "koi_pond/..", "koi_pond%2F..%2F..%2Foutside", "/etc"),
+    *("....//outside", "koi_pond\\..\\..\\outside", "outside", "koi_pond\0", "C:", "~", "KOI_POND/."),
+)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_case_outside_the_folder_is_reached(client, folder, name):
+    told = form_of(client)
+    for path in (f"/case/{name}", f"/case/{name}/report/report.html", f"/case/koi_pond/report/{name}"):
+        try:
+            found = client.get(path)
+        except (httpx.InvalidURL, UnicodeEncodeError):
+            continue  # the client itself refuses the address
+        # the client folds /case/.. into / itself
+        assert found.status_code in (307, 404) or (name == ".." and found.status_code == 200), path
+    for what in ("save", "decide", "check", "take", "ready", "try"):
+        found = client.post(f"/api/{what}", json={"case": name, "form": told["form"], "seen": told["seen"], "plan": {}})
+        assert found.status_code in (404, 409), what
+
+
+def test_a_link_out_of_the_folder_is_no_case(client, folder):
+    (folder / "linked").symlink_to(folder.parent / "outside")
+    assert "linked" not in Library(folder).names()
+    assert client.get("/case/linked").status_code == 404
+
+
+def test_only_the_report_is_given_out(client, folder):
+    report = folder / "koi_pond" / "report"
+    report.mkdir()
+    (report / "report.html").write_text("<p>the report</p>")
+    (report / "other.txt").write_text("other")
+    found = client.get("/case/koi_pond/report/report.html")
+    assert found.status_code == 200
+    assert "sandbox" in found.headers["content-security-policy"]
+    for name in ("other.txt", "case.toml", "..%2Fcase.toml", "%2e%2e%2fcase.toml"):
+        assert client.get(f"/case/koi_pond/report/{name}").status_code == 404
+
+
+def test_a_long_body_is_refused(client):
+    assert client.post("/api/check", content=b"x" * (MAX_BODY + 1)).status_code == 413
+    deep = b'{"form":' + b"[" * 200_000 + b"]" * 200_000 + b"}"
+    assert client.post("/api/check", content=deep).status_code == 400
+    assert client.post("/api/check", content=b"[]").status_code == 400
+    assert client.post("/api/__init__", json={}).status_code == 404
+
+
+def test_every_answer_says_what_the_page_may_do(client):
+    for path in ("/", "/new", "/static/page.css", "/nowhere", "/case/koi_pond"):
+        headers = client.get(path).headers
+        assert "default-src 'none'" in headers["content-security-policy"]
+        assert "unsafe" not in headers["content-security-policy"]
+        assert headers["x-content-type-options"] == "nosniff"
+
+
+# --- a phone in the same network
+
+PHONE = "192.168.1.20"
+LAN = "192.168.1.5:8731"
+
+
+def phone_of(folder, shared):
+    found = client_of(folder, shared, PHONE, (HOST, LAN))
+    found.headers.update({"host": LAN, "origin": f"http://{LAN}"})
+    return found
+
+
+def test_nobody_else_comes_in_without_share(folder):
+    found = client_of(folder, None, PHONE).get("/")
+    assert (found.status_code, found.headers["location"]) == (303, "/enter")
+    assert client_of(folder, None, PHONE).get("/enter").status_code == 303
+
+
+def test_the_code_lets_one_phone_in_once(folder):
+    shared = Shared()
+    phone, other, code = phone_of(folder, shared), phone_of(folder, shared), shared.code
+    assert phone.get("/").headers["location"] == "/enter"
+    assert phone.get("/case/koi_pond").status_code == 303
+    assert phone.post("/api/check", json={}).status_code == 303
+    assert phone.post("/enter", data={"code": "AAAAAAAA"}).status_code == 403
+    entered = phone.post("/enter", data={"code": code.lower()})
+    assert entered.status_code == 303
+    assert "HttpOnly" in entered.headers["set-cookie"]
+    assert "SameSite=Strict" in entered.headers["set-cookie"]
+    assert phone.get("/", headers={"cookie": entered.headers["set-cookie"].split(";")[0]}).status_code == 200
+    assert other.post("/enter", data={"code": code}).status_code == 403
+    assert other.get("/", headers={"cookie": "burden_session=guess"}).status_code == 303
+
+
+def test_guessing_closes_the_door(folder):
+    shared = Shared()
+    phone, code = phone_of(folder, shared), shared.code
+    for _ in range(10):
+        phone.post("/enter", data={"code": "WRONGONE"})
+    assert phone.post("/enter", data={"code": code}).status_code == 403
+    assert say("share.closed") in phone.post("/enter", data={"code": code}).text
+
+
+# --- the catalogue
+
+
+def test_every_text_the_scripts_and_templates_ask_for_is_in_the_catalogue():
+    import re
+
+    page = Path(__file__).parents[2] / "burden" / "page"
+    sources = "\n".join(path.read_text() for path in (*page.glob("static/*.js"), *page.glob("*.py")))
+    asked = set(re.findall(r"""say\(["']([a-z_]+\.[\w.]+)["']""", sources))
+    asked |= set(re.findall(r"text\.([a-z]+\.[a-z_]+)", "\n".join(p.read_text() for p in page.glob("templates/*.j2"))))
+    missing = [path for path in asked if not isinstance(_found(path), str)]
+    assert missing == []
+    assert len(asked) > 100
+
+
+def _found(path):
+    found = texts()
+    for part in path.split("."):
+        found = found.get(part, {})
+    return found
