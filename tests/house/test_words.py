@@ -22,13 +22,15 @@ BESIDE_LIMITS = {
     "treatment/host_tolerance.py",
     "treatment/dose.py",  # cautions of a dose, and what is wrong with one
     "evidence/figures.py",  # what each kind of knowledge means
+    "utils/errors.py",  # what is wrong with an input
+    "sampling/development_times.py",  # what is wrong with an option, as a table of ranges
+    "sampling/ranges.py",
+    "sampling/sequential.py",
     "statistics/aggregation.py",
     "statistics/count_reduction.py",
 }
 #: rooms not carved yet, each with the sentences it still holds: a number may only fall, and a room goes when it is 0
-TO_DO = {
-    "sampling": 23,
-}
+TO_DO: dict[str, int] = {}
 
 #: what is made with words as data: a problem of an input, and a value of the evidence with its conditions
 _DATA = {"Problem", "problem", "Value"}
