@@ -31,6 +31,7 @@ from burden.treatment.bath import bath_effect, loss_draws
 from burden.treatment.efficacy import unknown_kill
 from burden.treatment.efficacy_fit import draw_kill
 from burden.treatment.flowing_bath import bath_in_flow
+from burden.treatment.medicated_feed import feed_kill
 from burden.treatment.residues import stays
 from burden.treatment.water_chemistry import LEFT_IN_HOURS
 
@@ -315,6 +316,8 @@ def _removal(day: float, share: float, setting: Scenario) -> Event:
 def _given_effect(case: Case, action: Action, setting: Scenario, seed: int, met_before: bool) -> DoseEffect:
     n = setting.parameters.size
     agent = action.agent or "unknown"
+    if agent == "praziquantel" and action.route == "in_feed" and action.mg_per_kg_fish is not None:
+        return _fed(feed_kill(action.mg_per_kg_fish, n, seed))
     if agent == "unknown" or (action.route in ("in_feed", "dip") and action.concentration_mg_l is None):
         return bath_effect(unknown_kill(n, seed), left_in_water=False)
     evidence = load_agent(agent)
@@ -325,3 +328,10 @@ def _given_effect(case: Case, action: Action, setting: Scenario, seed: int, met_
     flushed = (action.water_change_after or 0) >= 0.9 or not stays(action, kill.customary_hours)
     loss = loss_draws(evidence, case.water.filter, n, seed, met_before, bool(action.uv_or_carbon_on))
     return bath_effect(kill, strength, action.hours, loss + setting.exchange_per_day, left_in_water=not flushed)
+
+
+def _fed(killed: np.ndarray) -> DoseEffect:
+    """A course in feed, given as if on its first day: it kills what is on the fish, and leaves nothing in the water."""
+    none = np.zeros_like(killed)
+    on_fish = dict.fromkeys(("adult", "juvenile", "young", "mother"), killed)
+    return DoseEffect(on_fish, killed, none, none, none, none + 1.0)
