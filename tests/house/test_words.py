@@ -19,6 +19,7 @@ SPEAKING = ("report", "cli", "page", "io")
 BESIDE_LIMITS = {
     "treatment/safety.py",
     "treatment/flow_notes.py",
+    "treatment/medicated_feed.py",  # what is wrong with a course
     "treatment/host_tolerance.py",
     "treatment/dose.py",  # cautions of a dose, and what is wrong with one
     "evidence/figures.py",  # what each kind of knowledge means
