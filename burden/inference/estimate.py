@@ -38,9 +38,15 @@ from burden.inference.history import (
     stage_shares,
 )
 from burden.inference.mortality import DeathAttribution, DeathLog, beyond_other_causes, explain
-from burden.inference.observation import ObservationParameters, draw_seen, log_likelihood_of_samples, share_examined
+from burden.inference.observation import (
+    TILT_STREAM,
+    ObservationParameters,
+    draw_seen,
+    log_likelihood_of_samples,
+    share_examined,
+)
 from burden.inference.prior import Ensemble, Posterior
-from burden.inference.sampler import Effort, Sampled, require_enough, sample
+from burden.inference.sampler import Effort, Sampled, TooFewDrawsError, require_enough, sample
 from burden.model.forward import State
 from burden.model.other_deaths import OtherDeaths
 from burden.statistics.adaptive_importance import effective_size
@@ -55,6 +61,7 @@ __all__ = [
     "Effort",
     "Estimate",
     "FewEffectiveDraws",
+    "LogAgainstSamples",
     "ObservationParameters",
     "SickOnly",
     "draw_seen",
@@ -65,8 +72,14 @@ __all__ = [
 
 #: draws for each one kept, where they are weighed by how the sick were picked
 _SPARE_DRAWS = 4
+#: and at least so many, however few are kept
+_LEAST_SPARE = 600
 #: effective draws below which the answer says that its edges are rough
 _ROUGH = 100
+#: medians of flukes a fish with and without the death log, this many times apart, disagree: an assumption
+_APART = 2.0
+#: effective draws from which the draws of the estimate serve for the samples alone too
+_SERVE = 50
 
 
 @dataclass(frozen=True)
@@ -83,6 +96,14 @@ class FewEffectiveDraws(Remark):
     """The samples fit few of the ponds believed possible, so the edges of the intervals are rough."""
 
     effective: float
+
+
+@dataclass(frozen=True)
+class LogAgainstSamples(Remark):
+    """Death log and samples disagree: flukes a fish by both together, and by the samples alone."""
+
+    with_log: CredibleInterval
+    without_log: CredibleInterval
 
 
 @dataclass(frozen=True)
@@ -104,6 +125,8 @@ class Estimate(Result):
         fish were looked at.
     prior_and_posterior : sequence of (str, CredibleInterval, CredibleInterval)
         What the record may barely move, by code.
+    mean_abundance_without_log : CredibleInterval or None
+        By the samples alone; None where no death was written down.
     remarks : sequence of Remark or str
         What looks odd: of the case, as its reader worded it, and of the estimate.
     """
@@ -129,6 +152,7 @@ class Estimate(Result):
     prior_and_posterior: Sequence[tuple[str, CredibleInterval, CredibleInterval]]
     effective_draws: float
     deaths_explained: DeathAttribution | None = None
+    mean_abundance_without_log: CredibleInterval | None = None
     remarks: Sequence[Remark | str] = field(default=())
 
     @property
@@ -145,6 +169,25 @@ class Estimate(Result):
     def warnings(self) -> list[str]:
         """What looks odd, in words."""
         return [text_of(remark) for remark in self.remarks]
+
+    @property
+    def log_disagrees(self) -> bool:
+        """Whether the death log moves the median of flukes a fish by more than the samples alone can bear."""
+        alone = self.mean_abundance_without_log
+        if alone is None or min(alone.median, self.mean_abundance.median) <= 0:
+            return False
+        return not 1 / _APART <= alone.median / self.mean_abundance.median <= _APART
+
+    def readings(self) -> dict[str, np.ndarray]:
+        """Draws by who killed: positions of those in which flukes killed more than half of the dead, and of the others.
+
+        Empty where no death was written down. A forecast of either, by `posterior.take`, is what is to come if flukes
+        kill, and if something else does.
+        """
+        if self.deaths_explained is None:
+            return {}
+        by_flukes = self.deaths_explained.mostly_flukes
+        return {"flukes": np.flatnonzero(by_flukes), "something_else": np.flatnonzero(~by_flukes)}
 
     @property
     def posterior(self) -> Posterior:
@@ -172,6 +215,10 @@ class Estimate(Result):
             if self.by_tilt is None
             else {"none": self.by_tilt[0].as_dict(), "full": self.by_tilt[1].as_dict()},
             "effective_draws": number(self.effective_draws),
+            "mean_abundance_without_log": None
+            if self.mean_abundance_without_log is None
+            else self.mean_abundance_without_log.as_dict(),
+            "log_disagrees": self.log_disagrees,
             "deaths_explained": self.deaths_explained.as_dict() if self.deaths_explained else None,
             "prior_and_posterior": [
                 {"name": str(Quantity(name)), "code": name, "prior": a.as_dict(), "posterior": b.as_dict()}
@@ -239,27 +286,59 @@ def estimate(
     effort = effort or Effort.for_draws(draws, past)
     found = _sampled(case, parasite, effort, seed)
     require_enough(found.effective_draws, effort.least)
-    answer = _summarise(case, found, parasite, draws, seed)
+    answer = _summarise(case, found, parasite, draws, effort, seed)
     require_enough(answer.effective_draws, effort.least)
-    return answer
+    return answer if answer.deaths_explained is None else _beside_samples_alone(answer, found, effort)
+
+
+def _beside_samples_alone(answer: Estimate, found: Sampled[HistoryRuns], effort: Effort) -> Estimate:
+    """Add what the samples alone say; where the draws of the estimate are too few of it, by an estimate of its own."""
+    case, parasite, draws, seed = answer.case, answer.parasite, answer.draws, answer.seed
+    past, log_posterior = _those_that_fit(case, found, parasite, _spare(draws), seed)
+    log_alone = log_posterior - past.log_deaths
+    if effective_size(log_alone) >= _SERVE:
+        stock = _standing(past, log_alone, parasite, draws, seed)[1]
+        alone = CredibleInterval.of(stock.total / max(case.fish_count, 1))
+    else:
+        try:
+            alone = estimate(_without_log(case), parasite, draws, seed, effort).mean_abundance
+        except TooFewDrawsError:
+            return answer
+    answer = replace(answer, mean_abundance_without_log=alone)
+    if not answer.log_disagrees:
+        return answer
+    return replace(answer, remarks=[*answer.remarks, LogAgainstSamples(answer.mean_abundance, alone)])
+
+
+def _without_log(case: Case) -> Case:
+    """Leave the death log out; the fish that died in it were not there, as nobody then says when."""
+    return replace(case, deaths=())
 
 
 def _those_that_fit(
-    case: Case, found: Sampled[HistoryRuns], parasite: str, n: int, seed: int
+    case: Case, found: Sampled[HistoryRuns], parasite: str, n: int, seed: int, tilt: float | None = None
 ) -> tuple[HistoryRuns, np.ndarray]:
     """Run once more n of all ponds drawn, by their weights; each of them once, with the log of how often it came."""
     places, times = np.unique(_resample(found.log_weight, n, seed)[0], return_counts=True)
-    return run_past(case, parasite, places.size, seed, found.at(places)), np.log(times)
+    ranks = found.at(places) | _held(tilt, places.size)
+    return run_past(case, parasite, places.size, seed, ranks), np.log(times)
 
 
-def _sampled(case: Case, parasite: str, effort: Effort, seed: int) -> Sampled[HistoryRuns]:
-    """Draw ponds until enough of them fit."""
+def _held(tilt: float | None, n: int) -> dict[str, np.ndarray]:
+    """Ranks of the stream of the tilt where it is held, shape (n,); nothing where it is drawn."""
+    return {} if tilt is None else {TILT_STREAM: np.full(n, tilt)}
+
+
+def _sampled(case: Case, parasite: str, effort: Effort, seed: int, tilt: float | None = None) -> Sampled[HistoryRuns]:
+    """Draw ponds until enough of them fit; with `tilt` as fish would be that were picked so strongly by burden."""
 
     def draw(
         m: int, round_seed: int, ranks: Mapping[str, np.ndarray]
     ) -> tuple[HistoryRuns, Mapping[str, np.ndarray], np.ndarray]:
-        runs = run_past(case, parasite, m, round_seed, ranks)
-        return runs, runs.ranks, log_likelihood(runs, parasite)
+        held = _held(tilt, m)
+        runs = run_past(case, parasite, m, round_seed, {**ranks, **held})
+        drawn = {name: rank for name, rank in runs.ranks.items() if name not in held}
+        return runs, drawn, log_likelihood(runs, parasite)
 
     def report(number: int) -> None:
         what = "the pond so far" if number == 0 else f"flukes behind the samples, round {number}"
@@ -280,8 +359,10 @@ def _resample(log_weight: np.ndarray, n: int, seed: int) -> tuple[np.ndarray, fl
     return chosen[order], effective_size(log_weight)
 
 
-def _summarise(case: Case, found: Sampled[HistoryRuns], parasite: str, draws: int, seed: int) -> Estimate:
-    past, log_posterior = _those_that_fit(case, found, parasite, _SPARE_DRAWS * draws, seed)
+def _summarise(
+    case: Case, found: Sampled[HistoryRuns], parasite: str, draws: int, effort: Effort, seed: int
+) -> Estimate:
+    past, log_posterior = _those_that_fit(case, found, parasite, _spare(draws), seed)
     chosen, stock, effective = _standing(past, log_posterior, parasite, draws, seed)
     effective = min(effective, found.effective_draws)
     dead = past.dead.take(chosen)
@@ -319,7 +400,7 @@ def _summarise(case: Case, found: Sampled[HistoryRuns], parasite: str, draws: in
         eggs_waiting=CredibleInterval.of(eggs),
         counted=counted(case, parasite),
         look=sample_reading(found, past, log_posterior, parasite),
-        by_tilt=_by_tilt(past, log_posterior, clean, parasite, draws, seed),
+        by_tilt=_by_tilt(case, clean, parasite, effort, seed),
         prior_and_posterior=moved(found.before, pond, seen, past.abundance_then[chosen]),
         effective_draws=effective,
         deaths_explained=explained,
@@ -333,6 +414,11 @@ def _summarise(case: Case, found: Sampled[HistoryRuns], parasite: str, draws: in
     )
 
 
+def _spare(draws: int) -> int:
+    """Ponds that are run again, and weighed by how the sick were picked, for so many draws."""
+    return max(_SPARE_DRAWS * draws, _LEAST_SPARE)
+
+
 def _standing(
     past: HistoryRuns, log_posterior: np.ndarray, parasite: str, draws: int, seed: int
 ) -> tuple[np.ndarray, StockBurden, float]:
@@ -344,7 +430,7 @@ def _standing(
     dosed = any(event.kill and event.day == 0 for event in past.pond.given)  # since: today's counts no longer hold
     rows = () if dosed else rows_by_day(case, parasite).get(0.0, [])
     weighed = any(row.chosen != "random" for row in rows)
-    chosen, effective = _resample(log_posterior, draws * (_SPARE_DRAWS if weighed else 1), seed)
+    chosen, effective = _resample(log_posterior, _spare(draws) if weighed else draws, seed)
     pond, seen = past.pond.take(chosen), past.seen.take(chosen)
     stock = present_on(
         case.fish_count,
@@ -379,15 +465,19 @@ def _as_present(state: State, factor: np.ndarray, ever: np.ndarray) -> State:
 
 
 def _by_tilt(
-    past: HistoryRuns, log_posterior: np.ndarray, clean: np.ndarray, parasite: str, draws: int, seed: int
+    case: Case, clean: np.ndarray, parasite: str, effort: Effort, seed: int
 ) -> tuple[CredibleInterval, CredibleInterval] | None:
-    """Mean abundance without a tilt and with a full one, where only sick or dead fish were looked at."""
-    rows = [row for rows in rows_by_day(past.pond.case, parasite).values() for row in rows]
+    """Mean abundance without a tilt and with a full one, where only sick or dead fish were looked at.
+
+    Each is an estimate of its own: few ponds that fit with a tilt between fit at its ends.
+    """
+    rows = [row for rows in rows_by_day(case, parasite).values() for row in rows]
     if not rows or any(row.chosen not in ("moribund", "dead") for row in rows):
         return None
-    found, log_drawn = [], log_posterior - log_likelihood(past, parasite)
-    for selection_bias in (0.0, 1.0):
-        tilted = replace(past, seen=replace(past.seen, selection_bias=np.full(past.pond.size, selection_bias)))
-        _, stock, _ = _standing(tilted, log_drawn + log_likelihood(tilted, parasite), parasite, draws, seed)
-        found.append(CredibleInterval.of(np.where(clean, 0.0, stock.total) / max(past.pond.case.fish_count, 1)))
-    return found[0], found[1]
+    means = []
+    for tilt in (0.0, 1.0):
+        found = _sampled(case, parasite, replace(effort, enough=effort.enough / 2), seed, tilt)
+        past, log_posterior = _those_that_fit(case, found, parasite, _spare(clean.size), seed, tilt)
+        stock = _standing(past, log_posterior, parasite, clean.size, seed)[1]
+        means.append(CredibleInterval.of(np.where(clean, 0.0, stock.total) / max(case.fish_count, 1)))
+    return means[0], means[1]

@@ -24,6 +24,7 @@ from burden.utils.random_streams import uniform_draws
 
 __all__ = [
     "ORDER_OF_PICKS",
+    "TILT_STREAM",
     "ObservationParameters",
     "draw_seen",
     "fineness",
@@ -51,6 +52,8 @@ _SHARES = {
 _ASSUMED_METHOD = {"gill": "gill_clip", "skin": "skin_scrape", "fin": "skin_scrape", "whole_fish": "whole_organ"}
 _SMALL_PARTS = ("gill_clip", "skin_scrape")
 _REFERENCE_WEIGHT_G, _AREA_EXPONENT = 150.0, 0.8  # gill area of carp grows with weight to the power 0.79
+#: stream of how strongly the sick stand for the heavy
+TILT_STREAM = "tilt"
 #: how strongly fish were picked by their burden, weight ∝ burden^t: t uniform between these. Assumptions
 _TILTS = {"random": (0.0, 0.0), "netted": (0.0, 0.3), "moribund": (0.0, 1.0), "dead": (0.0, 1.0)}
 #: those chosen by their burden, in the order in which they are taken out of a stock
@@ -111,7 +114,7 @@ def draw_seen(evidence: ParasiteSet, n: int, seed: int) -> ObservationParameters
         factors,
         own("part_shape"),
         own("detection_per_fluke"),
-        uniform_draws("tilt", n, seed),
+        uniform_draws(TILT_STREAM, n, seed),
         _LOSS_PER_HOUR_DEAD.draw(n, seed),
         site if evidence.site == "gill" else 1 - site,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
 import numpy as np
@@ -19,6 +19,9 @@ __all__ = ["Between"]
 
 #: burdens tried before the dose, equally likely before the counts
 _GRID = 30
+#: how strongly a pond regulates its flukes, as a share of what the equations give it, uniform between these: an
+#: assumption. Where resistance and crowding are weaker, more settle in the same days: a dose looks worse than it was
+_REGULATED = (0.05, 1.0)
 
 
 @dataclass(frozen=True)
@@ -72,7 +75,7 @@ class Between:
             Of one day each.
         draws, seed : int
         """
-        pond = draw_pond(case, parasite, draws, seed)
+        pond = _regulated(draw_pond(case, parasite, draws, seed))
         seen = draw_seen(pond.setting.parameters.evidence, draws, seed)
         start, log_before = _burden_before(pond, seen, before)
         days = np.array([float(case.day_of(rows[0].date)) for rows in (before, after)])
@@ -108,6 +111,15 @@ class Between:
             self.pond.setting.fish.weight_g.mean(0),
             stages,
         )
+
+
+def _regulated(pond: Ensemble) -> Ensemble:
+    """Let resistance and crowding be as the equations have them, or weaker, each pond in its own measure."""
+    low, high = _REGULATED
+    share = low + (high - low) * uniform_draws("how strongly the pond regulates", pond.size, pond.seed)
+    p = pond.setting.parameters
+    weaker = {name: p[name] / share for name in ("burden_scale", "resistance_gain_degree_days") if name in p.values}
+    return replace(pond, setting=replace(pond.setting, parameters=p.replaced(**weaker)))
 
 
 def _burden_before(

@@ -84,15 +84,21 @@ class Sampled(Generic[_T]):
         What the first round gave.
     ranks : mapping of str to numpy.ndarray
         Of every stream, shape (N,) each.
-    log_weight : numpy.ndarray
-        Shape (N,); the mean weight is the chance of the data.
+    log_prior, log_likelihood : numpy.ndarray
+        Prior over what the draws came from, and chance of the data, of each draw, shape (N,) each.
     rounds : int
     """
 
     before: _T
     ranks: Mapping[str, np.ndarray]
-    log_weight: np.ndarray
+    log_prior: np.ndarray
+    log_likelihood: np.ndarray
     rounds: int
+
+    @property
+    def log_weight(self) -> np.ndarray:
+        """Log weight of each draw, shape (N,)."""
+        return self.log_prior + self.log_likelihood
 
     @property
     def effective_draws(self) -> float:
@@ -102,7 +108,7 @@ class Sampled(Generic[_T]):
     @property
     def log_evidence(self) -> float:
         """Log chance of the data, whatever the draw."""
-        return float(logsumexp(self.log_weight) - np.log(self.log_weight.size))
+        return float(logsumexp(self.log_weight) - logsumexp(self.log_prior))
 
     def at(self, places: np.ndarray) -> dict[str, np.ndarray]:
         """Return the ranks of the draws at some positions."""
@@ -134,6 +140,7 @@ def sample(
     report(0)
     before, ranks, log_likelihood = draw(effort.pilot, seed, {})
     rounds, size = [Round(Proposal(), ranks, log_likelihood)], effort.ponds
+    log_prior = np.zeros(effort.pilot)
     for number in range(1, _ROUNDS + 1):
         proposal, power = _next_proposal(rounds)
         report(number)
@@ -141,17 +148,17 @@ def sample(
         plain = {name: uniform_draws(name, size, round_seed) for name in proposal.names}
         _, ranks, log_likelihood = draw(size, round_seed, proposal.draw(plain, round_seed))
         rounds.append(Round(proposal, ranks, log_likelihood))
-        worth = effective_size(_log_weight(rounds))
+        log_prior, log_likelihood = log_mixture_weights(rounds), _all_likelihoods(rounds)
+        worth = effective_size(log_prior + log_likelihood)
         if worth >= effort.enough:
             break
         if power == 1:
             size = int(min(2 * size, _LARGEST * effort.ponds))
-    return Sampled(before, _joined(rounds), _log_weight(rounds), len(rounds))
+    return Sampled(before, _joined(rounds), log_prior, log_likelihood, len(rounds))
 
 
-def _log_weight(rounds: list[Round]) -> np.ndarray:
-    """Log weight of every draw of some rounds, as if drawn from all their proposals together, shape (N,)."""
-    return log_mixture_weights(rounds) + np.concatenate([r.log_likelihood for r in rounds])
+def _all_likelihoods(rounds: list[Round]) -> np.ndarray:
+    return np.concatenate([r.log_likelihood for r in rounds])
 
 
 def _joined(rounds: list[Round]) -> dict[str, np.ndarray]:
@@ -160,7 +167,7 @@ def _joined(rounds: list[Round]) -> dict[str, np.ndarray]:
 
 def _next_proposal(rounds: list[Round]) -> tuple[Proposal, float]:
     """Learn from all draws so far; also to which power the likelihood could be raised."""
-    log_likelihood = np.concatenate([r.log_likelihood for r in rounds])
+    log_likelihood = _all_likelihoods(rounds)
     goal = min(_LEARN_FROM, _LEARN_SHARE * log_likelihood.size)
     power, log_weight = tempered(log_mixture_weights(rounds), log_likelihood, goal)
     return fit_proposal(_joined(rounds), log_weight), power

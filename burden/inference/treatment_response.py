@@ -8,13 +8,15 @@ from datetime import date
 from typing import Any, Literal
 
 import numpy as np
+from scipy.special import ndtri
 
 from burden.case import UNKNOWN_AGENT, Action, Case, Preparation
 from burden.inference.diagnostics import not_read
 from burden.inference.estimate import draw_seen, log_likelihood_of_samples
 from burden.inference.history import is_read, rows_of
 from burden.inference.paired_samples import Between
-from burden.inference.prior import Ensemble, draw_pond
+from burden.inference.prior import draw_pond
+from burden.inference.sampler import TOO_FEW, Effort, sample
 from burden.inference.treatment_failure import (
     Cause,
     FailureMode,
@@ -22,8 +24,8 @@ from burden.inference.treatment_failure import (
     why_it_fell_short,
 )
 from burden.model.forward import Event
-from burden.utils.random_streams import uniform_draws
-from burden.utils.results import CredibleInterval, Result, frame
+from burden.utils.random_streams import steered, uniform_draws
+from burden.utils.results import CredibleInterval, Result, frame, number
 from burden.utils.wording import Remark, text_of
 
 __all__ = [
@@ -38,7 +40,8 @@ __all__ = [
 ]
 
 VERDICTS = ("worked", "fell_short", "new_settlers", "cannot_tell")
-_DRAWS_PER_ANSWER = 16
+#: stream of the ratio of burdens
+_RATIO = "ratio after over before"
 #: standard deviation of the log ratio of burdens after and before, before anything was counted: an assumption, wide
 #: enough for no effect at all and for 1 in 10,000 left
 _RATIO_MEDIAN, _RATIO_SD = 0.15, 2.5
@@ -57,7 +60,7 @@ _WORTH_ASKING = 0.2
 class Unanswered(Remark):
     """Why nothing can be said of the last dose."""
 
-    kind: Literal["no_dose", "no_sample_before", "no_sample_after"]
+    kind: Literal["no_dose", "no_sample_before", "no_sample_after", "too_few_draws"]
     dose_date: date | None
 
 
@@ -95,6 +98,7 @@ class NextStep(Remark):
         "check_removal",
         "longer_not_stronger",
         "look_at_more_fish",
+        "look_two_days_after",
         "next_dose_on_its_date",
         "sample_before_and_after",
     ]
@@ -102,9 +106,9 @@ class NextStep(Remark):
 
 _STEPS: dict[str, tuple[NextStep, ...]] = {
     "fell_short": (NextStep("check_volume"), NextStep("check_removal"), NextStep("longer_not_stronger")),
-    "cannot_tell": (NextStep("look_at_more_fish"),),
+    "cannot_tell": (NextStep("look_at_more_fish"), NextStep("look_two_days_after")),
     "worked": (NextStep("next_dose_on_its_date"),),
-    "new_settlers": (NextStep("next_dose_on_its_date"),),
+    "new_settlers": (NextStep("next_dose_on_its_date"), NextStep("look_two_days_after")),
 }
 
 
@@ -150,6 +154,7 @@ class Response(Result):
     counted: Mapping[str, Any] | None = None
     counted_if_same_fish: Mapping[str, Any] | None = None
     causes: tuple[Cause, ...] = ()
+    effective_draws: float | None = None
 
     @property
     def verdict(self) -> str:
@@ -185,6 +190,7 @@ class Response(Result):
             "new_settler_share": self.new_share.as_dict(),
             "verdict": self.verdict,
             "verdict_probability": dict(self.verdict_probability),
+            "effective_draws": None if self.effective_draws is None else number(self.effective_draws),
             "counted": self.counted,
             "counted_if_same_fish": self.counted_if_same_fish,
             "causes": [cause.as_dict() for cause in self.causes],
@@ -237,9 +243,10 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     counts (`burden.inference.paired_samples`): in every pond it did what it should, or too little in one of the ways of
     `burden.inference.treatment_failure`. A pond fell short where more than twice as many are left as with the whole
     dose, and before
-    the later counts that is held as likely as not. One that did not counts as new settlers where more than half of
-    what was to be expected has settled since, told by a run in which the dose leaves none on the fish. With a chance P
-    that it fell short, twice the smaller of P and 1 − P is taken back: counts that fit both alike tell nothing.
+    the later counts that is held as likely as not. With a chance P that it fell short, twice the smaller of P and
+    1 − P is taken back: counts that fit both alike tell nothing of the dose. Where more than half of the flukes on the
+    fish have settled since, by a run in which the dose leaves none on them, the verdict is new settlers: of a dose that
+    did not fall short, and of what was taken back.
     """
     parasite = parasite or case.parasites[0]
     frame: dict[str, Any] = {"case": case, "parasite": parasite, "seed": seed, "draws": draws}
@@ -254,8 +261,9 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
         return _cannot(frame, doses[-1], "no_sample_before" if not before else "no_sample_after")
     earlier, later = max(r.date for r in before), max(r.date for r in after)
     before, after = [r for r in before if r.date == earlier], [r for r in after if r.date == later]
-    pond = draw_pond(case, parasite, draws * _DRAWS_PER_ANSWER, seed)
-    ratio, weight = _ratio_of_counts(pond, before, after)
+    ratio, weight, effective = _ratio_of_counts(case, parasite, before, after, seed)
+    if effective < TOO_FEW:
+        return _cannot(frame, doses[-1], "too_few_draws")
     between = Between.of(case, parasite, before, after, draws, seed + 1)
     accounts = _Accounts.of(between)
     chances, likely = accounts.verdicts(), between.weight_before
@@ -270,6 +278,7 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
         reduction_percent=CredibleInterval.of(100 * (1 - ratio), weight),
         expected_reduction_percent=CredibleInterval.of(100 * (1 - expected), likely),
         new_share=CredibleInterval.of(accounts.new, likely),
+        effective_draws=effective,
         verdict_probability=chances,
         reasons=(VerdictReason(verdict), *_given_in_more(case, doses[-1]), *_taken_out(doses[-1])),
         next_steps=_STEPS[verdict],
@@ -305,7 +314,9 @@ def _by_fish(rows: Sequence[Preparation]) -> dict[str, list[int]]:
 
 
 def _cannot(
-    frame: dict[str, Any], dose: Action | None, kind: Literal["no_dose", "no_sample_before", "no_sample_after"]
+    frame: dict[str, Any],
+    dose: Action | None,
+    kind: Literal["no_dose", "no_sample_before", "no_sample_after", "too_few_draws"],
 ) -> Response:
     nothing = CredibleInterval.missing()
     return Response(
@@ -322,19 +333,30 @@ def _cannot(
     )
 
 
-def _ratio_of_counts(pond: Ensemble, before: list, after: list) -> tuple[np.ndarray, np.ndarray]:
-    """Ratio of burdens and its weights, draw by draw, shape (n,) each."""
-    from scipy.special import ndtri
+def _ratio_of_counts(
+    case: Case, parasite: str, before: list, after: list, seed: int
+) -> tuple[np.ndarray, np.ndarray, float]:
+    """Ratio of burdens after and before, its weights, (n,) each, and the draws these are worth."""
 
-    n, p = pond.size, pond.setting.parameters
-    seen, weight_g = draw_seen(p.evidence, n, pond.seed), pond.setting.fish.weight_g.mean(0)
-    value = p.evidence.values["abundance"]
-    start = value.quantile(uniform_draws("burden before", n, pond.seed)) * weight_g
-    ratio = _RATIO_MEDIAN * np.exp(_RATIO_SD * ndtri(uniform_draws("ratio after over before", n, pond.seed)))
-    home, k = p.evidence.site, p["aggregation"]
-    log_weight = log_likelihood_of_samples(before, start, k, seen, home, weight_g)
-    log_weight = log_weight + log_likelihood_of_samples(after, start * ratio, k, seen, home, weight_g)
-    return ratio, np.exp(log_weight - log_weight.max())
+    def draw(n: int, round_seed: int, ranks: Mapping[str, np.ndarray]) -> tuple[None, Mapping, np.ndarray]:
+        with steered(n, round_seed, ranks) as streams:
+            pond = draw_pond(case, parasite, n, round_seed)
+            p, weight_g = pond.setting.parameters, pond.setting.fish.weight_g.mean(0)
+            seen, value = draw_seen(p.evidence, n, round_seed), p.evidence.values["abundance"]
+            start = value.quantile(uniform_draws("burden before", n, round_seed)) * weight_g
+            ratio = _ratio_of(uniform_draws(_RATIO, n, round_seed))
+        home, k = p.evidence.site, p["aggregation"]
+        log = log_likelihood_of_samples(before, start, k, seen, home, weight_g)
+        return None, streams.met, log + log_likelihood_of_samples(after, start * ratio, k, seen, home, weight_g)
+
+    found = sample(draw, Effort(1500, 2500), seed, lambda number: None)
+    weight = np.exp(found.log_weight - found.log_weight.max())
+    return _ratio_of(found.ranks[_RATIO]), weight, found.effective_draws
+
+
+def _ratio_of(rank: np.ndarray) -> np.ndarray:
+    """Ratio of burdens after and before at a rank of what is believed of it."""
+    return _RATIO_MEDIAN * np.exp(_RATIO_SD * ndtri(rank))
 
 
 @dataclass(frozen=True)
@@ -342,18 +364,24 @@ class _Accounts:
     """What each pond makes of the dose: flukes left a fish, and how likely that makes all counts, (M,) each."""
 
     left: np.ndarray  # with the dose as it should be
-    new: np.ndarray  # share of these that settled since
+    settled: np.ndarray  # of them settled since the dose
     log_likelihood: np.ndarray
     weight_before: np.ndarray  # by the counts before the dose alone
     failed: Mapping[str, FailureMode]
+
+    @property
+    def new(self) -> np.ndarray:
+        """Share of those left by a dose as it should be that settled since, shape (M,) [-]."""
+        return np.divide(self.settled, self.left, out=np.zeros_like(self.left), where=self.left > 0)
 
     @classmethod
     def of(cls, between: Between) -> _Accounts:
         whole, emptied = between.run(lambda event: event), between.run(_kills_all)
         left = whole.abundance[-1]
-        new = np.divide(emptied.abundance[-1], left, out=np.zeros_like(left), where=left > 0)
         failed = ways_to_fall_short(between)
-        return cls(left, np.clip(new, 0, 1), between.log_likelihood(whole), between.weight_before, failed)
+        return cls(
+            left, np.minimum(emptied.abundance[-1], left), between.log_likelihood(whole), between.weight_before, failed
+        )
 
     def verdicts(self) -> dict[str, float]:
         """Probability of each verdict; see the notes of `response`."""
@@ -369,10 +397,18 @@ class _Accounts:
         weight = held * chance * np.exp(log - log.max())
         weight /= weight.sum()
         fell = float(weight[short].sum())
-        settled = float(weight[~short & (np.tile(self.new, 1 + len(ways)) > 0.5)].sum())
+        new = np.concatenate([self.settled, *(np.minimum(self.settled, way.left) for way in ways)])
+        left = np.concatenate([self.left, *(way.left for way in ways)])
+        mostly_new = new > 0.5 * left
+        settled, unclear = float(weight[~short & mostly_new].sum()), float(weight[mostly_new].sum())
         told = 1 - 2 * min(fell, 1 - fell)
-        chances = {"worked": told * (1 - fell - settled), "fell_short": told * fell, "new_settlers": told * settled}
-        return {**{name: max(chance, 0.0) for name, chance in chances.items()}, "cannot_tell": 1 - told}
+        chances = {
+            "worked": told * (1 - fell - settled),
+            "fell_short": told * fell,
+            "new_settlers": told * settled + (1 - told) * unclear,
+            "cannot_tell": (1 - told) * (1 - unclear),
+        }
+        return {name: max(chance, 0.0) for name, chance in chances.items()}
 
 
 def _kills_all(event: Event) -> Event:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from burden.inference.diagnostics import LookedTwice, Quantity, SampleReading, SkinNotRead
-from burden.inference.estimate import Estimate, FewEffectiveDraws, SickOnly
+from burden.inference.estimate import Estimate, FewEffectiveDraws, LogAgainstSamples, SickOnly
 from burden.report.text.notes import noted, parasite_name
 from burden.utils.formatting import all_of, counted, day_in_words, named, percent, percent_interval, plain
 from burden.utils.results import CredibleInterval
@@ -128,6 +128,15 @@ def _few_draws_text(few: FewEffectiveDraws) -> str:
     return (
         f"Few simulated ponds fit these samples (as good as {plain(few.effective, 2)} independent ones), so the ends "
         "of the ranges are rough. Check the counts and doses; more draws (--draws) help."
+    )
+
+
+@writes
+def _log_against_samples_text(both: LogAgainstSamples) -> str:
+    """Write that death log and samples disagree."""
+    return (
+        f"Samples and death log disagree: {both.without_log.text()} flukes a fish by the samples alone, "
+        f"{both.with_log.text()} with the deaths. More fish looked at would settle it."
     )
 
 

@@ -23,13 +23,13 @@ __all__ = ["gone_words", "verdict_words"]
 _VERDICTS = {
     "worked": "the last dose worked",
     "fell_short": "the last dose fell short",
-    "new_settlers": "the last dose worked; the flukes you see have settled since",
+    "new_settlers": "most flukes on the fish have settled since the last dose",
     "cannot_tell": "these samples cannot show whether the last dose worked",
 }
 _REASONS = {
     "worked": "No more flukes are left than this dose and newly settled flukes explain.",
     "fell_short": "More than twice as many flukes are left as this dose and newly settled flukes explain.",
-    "new_settlers": "Most flukes on the fish now have hatched from eggs, which this dose does not kill.",
+    "new_settlers": "Most flukes on the fish now have hatched from eggs since, so they say little of the dose.",
     "cannot_tell": "The counts fit a dose that worked about as well as one that fell short.",
 }
 _STEPS = {
@@ -38,6 +38,8 @@ _STEPS = {
     "check_removal": "Ask whether carbon, UV or ozone ran, and whether the filter had met the drug before.",
     "longer_not_stronger": "If both are in order, make the next bath longer rather than stronger, and count again "
     "after it.",
+    "look_two_days_after": "Next time look two days after the dose: that tells most of it, and later looks count newly "
+    "settled flukes too.",
     "look_at_more_fish": "Look at more fish, or at more of each fish, picked the same way as before.",
     "next_dose_on_its_date": "Give the next dose on its date, before newly hatched flukes lay eggs.",
     "sample_before_and_after": "Take the same preparations from as many fish, picked the same way, before and after a "
@@ -112,6 +114,8 @@ def _gone(share: CredibleInterval) -> str:
 def _unanswered(why: Unanswered) -> str:
     if why.dose_date is None or why.kind == "no_dose":
         return "No dose was given before this visit."
+    if why.kind == "too_few_draws":
+        return "Nothing we believe possible fits both samples well enough. Check counts and dates."
     when = "before" if why.kind == "no_sample_before" else "after"
     return f"No sample from {when} the dose of {day_in_words(why.dose_date)} could be read."
 
