@@ -32,6 +32,7 @@ from burden.schedule.recommendation import Compared, Recommendation
 
 __all__ = [
     "CONTENDERS",
+    "FAR",
     "GOES_ON",
     "LEAST_AGAINST_EGGS",
     "ROUGH_DRAWS",
@@ -56,6 +57,8 @@ WORTH_A_RISK = 0.05
 LEAST_AGAINST_EGGS = 2
 #: chance of the aim from which a customary course under way goes on as it was begun: likelier than not
 GOES_ON = 0.5
+#: a number of doses whose best candidate seems so far from the aim is passed over at first [-]
+FAR = 0.2
 #: how much rarer than the best a candidate may look in the first round, for each of its standard errors
 _ROUGH_MARGIN = 0.03
 _NO_DOSE = DoseSchedule((), ())
@@ -97,7 +100,7 @@ def search(case: Case, ponds: Sequence[Posterior], agents: Sequence[str], aim: A
     lead = _egg_layer(ponds)
     few = first_draws(ponds, ROUGH_DRAWS)
     most = min(_most_doses(case, aim), MOST_DOSES)
-    (untreated,) = with_elimination(ponds, evaluate(ponds, [_NO_DOSE], aim))
+    (untreated,) = evaluate(ponds, [_NO_DOSE], aim)
     course = underway(case, lead)
     start = Recommendation(aim, untreated, None, "none_needed", (Compared("untreated", untreated),), underway=course)
     carried = not agents or most == 0 or bool(candidate_plans(case, lead, agents, 1))
@@ -106,7 +109,7 @@ def search(case: Case, ponds: Sequence[Posterior], agents: Sequence[str], aim: A
     if untreated.meets(aim):
         return _beside(start, field, customs)
     if not agents or most == 0 or not candidate_plans(case, lead, agents, 1, carried):
-        return replace(start, why="no_plan")
+        return _beside(replace(start, why="no_plan"), field, [])
     if course is not None and (goes_on := _goes_on(field, customs)) is not None:
         return _beside(replace(start, recommended=goes_on, why="goes_on"), field, customs)
     return _beside(replace(_upwards(start, field, customs, most), change_water_first=not carried), field, customs)
@@ -124,25 +127,49 @@ def _most_doses(case: Case, aim: Aim) -> int:
 
 def _upwards(start: Recommendation, field: _Field, customs: Sequence[Custom], most: int) -> Recommendation:
     """Take one dose more until the aim is met, or more doses no longer help."""
+    aim = field.aim
     best: dict[int, list[EvaluatedSchedule]] = {}
-    for doses in range(_fewest(field, start.underway, most), most + 1):
-        found = _of_number(field, customs, doses)
-        if not found:
+    far: dict[int, list[DoseSchedule]] = {}
+    fewest = _fewest(field, start.underway, most)
+    for doses in range(fewest, most + 1):
+        plans, near = _promising(field, doses)
+        if not near:
+            far[doses] = plans  # with all draws only if nothing better turns up
             continue
-        best[doses] = found
-        if _top(found, field.aim).meets(field.aim):
+        best |= _evaluated(field, customs, doses, plans)
+        if doses in best and _top(best[doses], aim).meets(aim):
             return _chosen(start, field, customs, best, doses, "fewest")
-        if (
-            doses > 2
-            and doses - 2 in best
-            and not beats(_top(found, field.aim), _top(best[doses - 2], field.aim), field.aim)
-        ):
+        if {doses, doses - 2} <= set(best) and not beats(_top(best[doses], aim), _top(best[doses - 2], aim), aim):
             break
-    return (
-        _chosen(start, field, customs, best, _enough(best, field.aim), "best")
-        if best
-        else replace(start, why="no_plan")
-    )
+    for doses, plans in far.items():
+        best |= _evaluated(field, customs, doses, plans)
+    if not best and fewest > 1:  # the limits have no room for a second dose
+        best |= _evaluated(field, customs, 1, _promising(field, 1)[0])
+    if not best:
+        return replace(start, why="no_plan")
+    return _chosen(start, field, customs, best, _enough(best, aim), "best")
+
+
+def _promising(field: _Field, doses: int) -> tuple[list[DoseSchedule], bool]:
+    """Candidates of a number of doses that may be the best, and whether any may meet the aim, by a few draws."""
+    plans = candidate_plans(field.case, field.lead, field.agents, doses, field.carried)
+    if len(plans) <= CONTENDERS:
+        return plans, True
+    rough = evaluate(field.few, plans, field.aim)
+    near = max(one.chance(field.aim) for one in rough) >= field.aim.chance - FAR
+    return _contenders(rough, field.aim), near
+
+
+def _evaluated(
+    field: _Field, customs: Sequence[Custom], doses: int, plans: Sequence[DoseSchedule]
+) -> dict[int, list[EvaluatedSchedule]]:
+    """Schedules of a number of doses with all draws, custom among them, without those not worth their risk."""
+    wanted = [custom.plan for custom in customs if len(custom.plan.days) == doses]
+    if not plans and not wanted:
+        return {}
+    evaluated = field.evaluated(list(dict.fromkeys((*plans, *wanted))))
+    kept = _worth_their_risk([one for one in evaluated if one.plan in plans], field)
+    return {doses: kept + [one for one in evaluated if one.plan in wanted and one not in kept]}
 
 
 def _goes_on(field: _Field, customs: Sequence[Custom]) -> EvaluatedSchedule | None:
@@ -169,20 +196,6 @@ def _enough(best: dict[int, list[EvaluatedSchedule]], aim: Aim) -> int:
         return gain >= WORTH_A_DOSE * (more - fewer) and beats(tops[more], tops[fewer], aim)
 
     return next(n for n in tops if not any(worth(more, n) for more in tops if more > n))
-
-
-def _of_number(field: _Field, customs: Sequence[Custom], doses: int) -> list[EvaluatedSchedule]:
-    """The candidates of a number of doses that may be the best, evaluated with all draws."""
-    plans = candidate_plans(field.case, field.lead, field.agents, doses, field.carried)
-    wanted = [custom.plan for custom in customs if len(custom.plan.days) == doses]
-    if len(plans) > CONTENDERS:
-        rough = evaluate(field.few, plans, field.aim)
-        plans = _contenders(rough, field.aim)
-    if not plans and not wanted:
-        return []
-    evaluated = field.evaluated(list(dict.fromkeys((*plans, *wanted))))
-    kept = _worth_their_risk([one for one in evaluated if one.plan in plans], field)
-    return kept + [one for one in evaluated if one.plan in wanted and one not in kept]
 
 
 def _worth_their_risk(found: Sequence[EvaluatedSchedule], field: _Field) -> list[EvaluatedSchedule]:

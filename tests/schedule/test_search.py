@@ -98,7 +98,7 @@ def test_one_plan_has_one_set_of_figures():
     for one in found.compared:
         (alone,) = with_elimination(ponds, evaluate(ponds, [one.schedule.plan], aim))
         assert alone.chance(aim) == pytest.approx(one.schedule.chance(aim), abs=1e-4)
-        assert alone.elimination.mean == pytest.approx(one.schedule.elimination.mean, abs=5e-3)  # steps of the walk
+        assert alone.elimination.mean == pytest.approx(one.schedule.elimination.mean, abs=1e-2)  # steps of the walk
     assert [one.name for one in found.compared][:2] == ["untreated", "recommended"]
 
 
