@@ -3,8 +3,9 @@
 The hazard of a trial is the agent's own times an effect of the group of flukes, one of the species and one of the
 study: log h = log h_agent + group + species + study, each normal about 0 with a spread of its own. The spreads are
 fitted with the rest, so flukes nobody tried get what the agent does to others and the width by which species were seen
-to differ: partial pooling. All of it is uncertain and tied together (a strong agent on many sheltered flukes, or a
-weaker one on few), so the draws come from one posterior and keep that ridge.
+to differ: partial pooling. A fluke that dies more slowly also has the higher odds to outlive any dose. All of it is
+uncertain and tied together (a strong agent on many sheltered flukes, or a weaker one on few), so the draws come from
+one posterior and keep that ridge.
 """
 
 from __future__ import annotations
@@ -329,7 +330,13 @@ def _one_of(candidates: np.ndarray, log_weight: np.ndarray, u: np.ndarray) -> np
 
 
 def _shifted(draws: KillDraws, shift: np.ndarray) -> KillDraws:
-    return replace(draws, hazard_per_hour=draws.hazard_per_hour * np.exp(shift))
+    """Flukes less sensitive by a factor: they die that much more slowly, and the odds to outlive any dose rise alike.
+
+    That the two go together is an assumption. Without it trials that cleared their fish and trials that left a fifth at
+    doses far beyond the usual one could not both be met.
+    """
+    odds = draws.refractory_share / (1.0 - draws.refractory_share) * np.exp(-shift)
+    return replace(draws, hazard_per_hour=draws.hazard_per_hour * np.exp(shift), refractory_share=odds / (1.0 + odds))
 
 
 def _normal(stream: str, n: int, seed: int) -> np.ndarray:

@@ -168,7 +168,8 @@ def random_walk(names, chains: int, steps: int) -> dict[str, np.ndarray]:
 
         def adult(effect, mg_l, t):
             rate = v["hazard_per_hour"] * np.exp(effect)
-            return (1 - v["refractory_share"]) * (1 - np.exp(-rate * (mg_l / 5) ** v["exponent"] * t))
+            left = 1 / (1 + (1 / v["refractory_share"] - 1) * np.exp(effect))
+            return (1 - left) * (1 - np.exp(-rate * (mg_l / 5) ** v["exponent"] * t))
 
         log_density = -0.5 * (z**2).sum(0)
         for mg_l, share in ((5, 0.47), (15, 0.68), (40, 0.77)):
@@ -345,7 +346,8 @@ def test_a_sheltered_juvenile_is_never_worse_off_than_one_in_the_open(name):
 @pytest.mark.parametrize("name", agent_names())
 def test_fitted_points_lie_within_reach_of_the_fit(name):
     """Role: fitted, so no evidence; but a fit that cannot reach its own points is none. Known misses are listed."""
-    known_misses = {("aquatres2024", 1250.0)}  # 1.25 g/L for 10 min killed more than 10 g/L for 2 h elsewhere
+    # 1.25 g/L of salt for 10 min killed more than 10 g/L for 2 h elsewhere; from 100 to 200 mg/L peroxide 10 % became all
+    known_misses = {("aquatres2024", 1250.0), ("sitja2006", 100.0)}
     agent = load_agent(name)
     for point in agent.kill_points:
         if point.role == "fitted" and (point.sources[0], point.mg_l) not in known_misses:
