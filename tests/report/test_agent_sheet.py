@@ -9,6 +9,7 @@ import pytest
 
 from burden.evidence import agent_names, load_agent, reference
 from burden.report.reference.agent_sheet import agent_sheet
+from burden.report.reference.how_known import how_known
 
 
 @pytest.mark.parametrize("name", agent_names())
@@ -36,3 +37,19 @@ def test_every_key_cited_in_a_sentence_is_a_reference(name):
     for key in cited:
         assert reference(key)
     assert cited
+
+
+def test_the_sheet_says_how_each_value_is_known_what_moves_it_and_what_speaks_against_it():
+    """Sitjà-Bobadilla et al. 2006 speaks against praziquantel for Sparicotyle: the sheet and the recommendation know."""
+    found = agent_sheet(load_agent("praziquantel"), 100)
+    held = json.loads(found.to_json())
+    assert {row["how_known"] for row in held["values"]} >= {"assumption"}
+    assert held["moves_most"]
+    assert [(c["parasite"], c["level"]) for c in held["contradicted"]] == [("sparicotyle", "blocks")]
+    assert "not given against sparicotyle" in str(found)
+
+
+def test_how_a_figure_is_known_is_said_from_what_of_its_source_was_read():
+    assert how_known("read", ["zhang2015"]) == "read in an abstract"
+    assert how_known("read", ["zuskova2022"]) == "read in full"
+    assert how_known("memory", ["bauer1969"]) == "from memory"

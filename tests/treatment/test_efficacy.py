@@ -346,7 +346,7 @@ def test_a_sheltered_juvenile_is_never_worse_off_than_one_in_the_open(name):
 @pytest.mark.parametrize("name", agent_names())
 def test_fitted_points_lie_within_reach_of_the_fit(name):
     """Role: fitted, so no evidence; but a fit that cannot reach its own points is none. Known misses are listed."""
-    # 1.25 g/L of salt for 10 min killed more than 10 g/L for 2 h elsewhere; from 100 to 200 mg/L peroxide 10 % became all
+    # 1.25 g/L of salt for 10 min killed more than 10 g/L for 2 h elsewhere; 100 mg/L of peroxide killed 10 %, 200 all
     known_misses = {("aquatres2024", 1250.0), ("sitja2006", 100.0)}
     agent = load_agent(name)
     for point in agent.kill_points:

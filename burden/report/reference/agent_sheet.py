@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from burden.evidence import Agent, DoseRange, HostGroup, agent_names, load_agent, reference
+from burden.evidence import Agent, DoseRange, HostGroup, agent_names, load_agent, parasite_names, reference
+from burden.report.reference.how_known import how_known, mover_words, movers_of_agent
 from burden.treatment.dose import range_words
 from burden.treatment.efficacy_checks import KillTable, PointChecks, check_points, kill_table
-from burden.utils.formatting import plain
+from burden.treatment.efficacy_contradiction import Contradiction, efficacy_contradicted
+from burden.utils.formatting import named, plain
 from burden.utils.results import Result
+from burden.utils.wording import text_of
 
 __all__ = ["AgentList", "AgentSheet", "agent_list", "agent_sheet"]
 
@@ -83,6 +86,8 @@ class AgentSheet(Result):
             "kill": self.kills.as_dict(),
             "checks": self.checks.rows(),
             "values": self._values(),
+            "moves_most": [asdict(mover) for mover in movers_of_agent(known)],
+            "contradicted": [asdict(found) for found in contradictions(known)],
             "sources": {key: reference(key) for key in self.source_keys()},
         }
 
@@ -107,8 +112,10 @@ class AgentSheet(Result):
             "Hosts": [f"{g.name}: {g.advice}; {g.text}" for g in known.host_groups]
             + ["any other: no data, try on a few fish first"],
             "Cautions": [*known.cautions, *known.handling, *known.does_not, *known.aftercare],
-            "Values": [f"{v['name']}: {v['value']} ({v['low']} to {v['high']}) {v['unit']}, {v['known']}"
+            "Values": [f"{v['name']}: {v['value']} ({v['low']} to {v['high']}) {v['unit']}, {v['how_known']}"
                        for v in self._values()],
+            "Trials that speak against it": [*map(_against, contradictions(known))] or ["none on a set held here"],
+            "What moves its kill most (rank correlation)": [mover_words(mover) for mover in movers_of_agent(known)],
             "Sources": [f"{key}: {reference(key)}" for key in self.source_keys()],
         }  # fmt: skip
         words = [line for title, lines in blocks.items() for line in (title, *(f"- {line}" for line in lines))]
@@ -117,9 +124,20 @@ class AgentSheet(Result):
     def _values(self) -> list[dict[str, Any]]:
         return [
             {"name": v.name, "value": v.value, "low": v.low, "high": v.high, "unit": v.unit, "known": v.known,
-             "sources": list(v.sources), "conditions": v.conditions}
+             "how_known": how_known(v.known, v.sources), "sources": list(v.sources), "conditions": v.conditions}
             for v in self.agent.values.values()
         ]  # fmt: skip
+
+
+def contradictions(agent: Agent) -> tuple[Contradiction, ...]:
+    """Return what speaks against an agent, one a parasite set."""
+    found = (efficacy_contradicted(agent, name) for name in parasite_names())
+    return tuple(one for one in found if one is not None)
+
+
+def _against(found: Contradiction) -> str:
+    level = {"blocks": "not given against", "warns": "given with a warning against"}[found.level]
+    return f"{level} {named(found.parasite)}: {text_of(found)}"
 
 
 def agent_list() -> AgentList:

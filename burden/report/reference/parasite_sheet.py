@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from burden.evidence import ParasiteSet, Value, load_parasite, parasite_names, reference
@@ -11,6 +11,7 @@ from burden.model.lifecycle.development import days_per_egg
 from burden.model.lifecycle.thermal_curves import Curve, thermal_curves
 from burden.model.lifecycle.thermal_laws import LawFit, fit_laws
 from burden.model.lifecycle.viviparous import LIFE_TABLE, LifeTableFit, fit_life_table
+from burden.report.reference.how_known import how_known, mover_words, movers_of_set
 from burden.utils.results import Result, number
 
 __all__ = ["QUESTIONS", "ParasiteList", "ParasiteSheet", "parasite_list", "parasite_sheet"]
@@ -142,6 +143,7 @@ class ParasiteSheet(Result):
             "not_for": list(self.evidence.not_for),
             "values": self.rows(),
             "points": self._points(),
+            "moves_most": [asdict(mover) for mover in movers_of_set(self.evidence)],
             "laws": self.law_rows(),
             "life_table": self.life_table_rows(),
             "curves": [curve.as_dict() for curve in self.curves],
@@ -161,6 +163,7 @@ class ParasiteSheet(Result):
                 "unit": v.unit,
                 "temperature_c": v.temperature_c,
                 "known": v.known,
+                "how_known": how_known(v.known, v.sources),
                 "sources": " ".join(v.sources),
                 "borrowed_from": v.borrowed_from,
                 "conditions": v.conditions,
@@ -219,6 +222,9 @@ class ParasiteSheet(Result):
             "Notes": list(self.evidence.notes),
             "Answers": [f"{q}: {reason or 'yes'}" for q, reason in _answers(self.evidence).items()],
             "Values (5 to 95 %)": [_value_line(row) for row in self.rows()],
+            "What moves the answers of a default case most (rank correlation)": [
+                mover_words(mover) for mover in movers_of_set(known)
+            ],
             "Points": [_point_line(row) for row in self._points()],
             "Laws fitted to the points": list(self._law_lines()),
             "Life table": [_table_line(row) for row in self.life_table_rows()],
@@ -263,7 +269,7 @@ def _value_line(row: Mapping[str, Any]) -> str:
     keys = f" [{row['sources']}]" if row["sources"] else ""
     return (
         f"{row['name']}: {row['value']:g} ({row['low']:.3g} to {row['high']:.3g}) {row['unit']}"
-        f"{fitted}, {row['known']}{where}{keys}: {row['conditions']}"
+        f"{fitted}, {row['how_known']}{where}{keys}: {row['conditions']}"
     )
 
 
