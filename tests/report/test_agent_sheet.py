@@ -40,7 +40,7 @@ def test_every_key_cited_in_a_sentence_is_a_reference(name):
 
 
 def test_the_sheet_says_how_each_value_is_known_what_moves_it_and_what_speaks_against_it():
-    """Sitjà-Bobadilla et al. 2006 speaks against praziquantel for Sparicotyle: the sheet and the recommendation know."""
+    """Sitjà-Bobadilla et al. 2006 speaks against praziquantel for Sparicotyle, and the sheet says so."""
     found = agent_sheet(load_agent("praziquantel"), 100)
     held = json.loads(found.to_json())
     assert {row["how_known"] for row in held["values"]} >= {"assumption"}
