@@ -87,7 +87,7 @@ class AgentSheet(Result):
             "checks": self.checks.rows(),
             "values": self._values(),
             "moves_most": [asdict(mover) for mover in movers_of_agent(known)],
-            "contradicted": [asdict(found) for found in contradictions(known)],
+            "contradicted": [asdict(found) for found in _contradictions(known)],
             "sources": {key: reference(key) for key in self.source_keys()},
         }
 
@@ -114,7 +114,7 @@ class AgentSheet(Result):
             "Cautions": [*known.cautions, *known.handling, *known.does_not, *known.aftercare],
             "Values": [f"{v['name']}: {v['value']} ({v['low']} to {v['high']}) {v['unit']}, {v['how_known']}"
                        for v in self._values()],
-            "Trials that speak against it": [*map(_against, contradictions(known))] or ["none on a set held here"],
+            "Trials that speak against it": [*map(_against, _contradictions(known))] or ["none on a set held here"],
             "What moves its kill most (rank correlation)": [mover_words(mover) for mover in movers_of_agent(known)],
             "Sources": [f"{key}: {reference(key)}" for key in self.source_keys()],
         }  # fmt: skip
@@ -129,7 +129,7 @@ class AgentSheet(Result):
         ]  # fmt: skip
 
 
-def contradictions(agent: Agent) -> tuple[Contradiction, ...]:
+def _contradictions(agent: Agent) -> tuple[Contradiction, ...]:
     """Return what speaks against an agent, one a parasite set."""
     found = (efficacy_contradicted(agent, name) for name in parasite_names())
     return tuple(one for one in found if one is not None)
