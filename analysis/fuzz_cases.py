@@ -194,7 +194,7 @@ def judge(command: str, kind: str, found: Outcome, good: str | None = None) -> l
             faults.append("exit 2 without a whole list of problems")
     elif found.code == 1:
         said = str(found.body.get("error", ""))
-        if not said or "should not" in said:
+        if not said or "the program failed" in said:
             faults.append(f"exit 1: {said or 'nothing said'}")
     elif found.code == 0:
         faults += faults_of_numbers(found.body) if command != "check" else _of_check(found.body)

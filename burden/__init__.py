@@ -20,7 +20,7 @@ from typing import Any
 
 from burden.utils.wording import words_come_from
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 #: rooms and what of each is public under its own name
 _NAMES = {
     "case": ("Case",),

@@ -9,10 +9,13 @@ from typing import Any
 import click
 
 from burden.cli.options import Command, answers
-from burden.cli.types import DAY, ParasiteName
+from burden.cli.types import DAY, VOLUME, Number, ParasiteName, Whole
 
-__all__ = ["check", "decide", "estimate", "forecast", "new", "report", "response"]
+__all__ = ["DEMOS", "check", "decide", "estimate", "forecast", "new", "report", "response"]
 
+#: invented cases that come with the package
+DEMOS = ("koi_pond", "quarantine_tank", "estate_pond")
+_AHEAD = Number(1, 400, "Further ahead than a year a forecast of one visit tells nothing.")
 _case = click.argument("case", type=click.Path(path_type=Path))
 _parasite = click.option("--parasite", type=ParasiteName(), help="One of the case's sets (default: its first).")
 
@@ -35,7 +38,9 @@ def _read(folder: Path, parasite: str | None = None) -> Any:
 @click.option("--out", type=click.Path(path_type=Path), help="Folder to write to (default: CASE/report).")
 @click.option("--accept-unpublished-dose", is_flag=True, help="Work out a dose that no source gives.")
 @click.option(
-    "--workers", type=click.IntRange(1, 256), help="How many cases to work on at once (default: one per processor)."
+    "--workers",
+    type=Whole(1, 256, "No machine of a practice has more processors."),
+    help="How many cases to work on at once (default: one per processor).",
 )
 @answers()
 def report(
@@ -93,7 +98,7 @@ def decide(case: Path, accept_unpublished_dose: bool, draws: int, seed: int) -> 
 
 @click.command(cls=Command, short_help="Forecast flukes and deaths, untreated and treated.")
 @_case
-@click.option("--days", default=60.0, show_default=True, type=click.FloatRange(1, 400), help="How far ahead [d].")
+@click.option("--days", default=60.0, show_default=True, type=_AHEAD, help="How far ahead [d].")
 @_parasite
 @answers(brief=True)
 def forecast(case: Path, days: float, parasite: str | None, draws: int, seed: int) -> Any:
@@ -124,24 +129,29 @@ def response(case: Path, parasite: str | None, draws: int, seed: int) -> Any:
     return run(_read(case, parasite), parasite, draws, seed)
 
 
-_MEASURE = click.FloatRange(min=0, min_open=True)
+_METRES = Number(0, 10_000, "Measure in metres; ten kilometres are no pond.", above=True)
+_SALT = Number(0, 1e9, "Above nothing, and no more than a thousand tonnes.", above=True)
+_RISE = Number(0.001, 100, "No meter shows less, and no fish of these sets lives in more.")
+_WEIGHT = Number(0.0001, 1e7, "In grams: from a larva just hatched to more than any fish.")
+_PIECES = Number(0, 100_000, "More than all gill filaments of a fish lie on no slide.", above=True)
+_WARMTH = Number(-2, 40, "Sea water freezes near -2 °C, and no fish of these sets lives above 40 °C.")
 
 
 @click.command(cls=Command, short_help="Start a case folder with every value explained.")
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
 @click.option("--visit-date", type=DAY, help="The date of decision.")
 @click.option("--title", help="What the case is called.")
-@click.option("--volume-l", type=_MEASURE, help="All the water [L].")
+@click.option("--volume-l", type=VOLUME, help="All the water [L].")
 @click.option(
-    "--size-m", type=_MEASURE, nargs=3, metavar="LENGTH WIDTH DEPTH", help="Instead: measures, mean depth [m]."
+    "--size-m", type=_METRES, nargs=3, metavar="LENGTH WIDTH DEPTH", help="Instead: measures, mean depth [m]."
 )
 @click.option("--shape", type=click.Choice(["rectangle", "oval", "free"]), default="rectangle", help="With --size-m.")
-@click.option("--salt", type=_MEASURE, nargs=2, metavar="GRAMS RISE", help="Instead: salt added [g] and rise [g/L].")
-@click.option("--temperature-c", type=click.FloatRange(-2, 40), help="Of the water [°C].")
+@click.option("--salt", type=(_SALT, _RISE), metavar="GRAMS RISE", help="Instead: salt added [g] and rise [g/L].")
+@click.option("--temperature-c", type=_WARMTH, help="Of the water [°C].")
 @click.option(
     "--reading",
     "readings",
-    type=(DAY, click.FloatRange(-2, 40)),
+    type=(DAY, _WARMTH),
     multiple=True,
     metavar="DATE CELSIUS",
     help="Instead: a reading by hand; repeat it for each reading.",
@@ -150,15 +160,16 @@ _MEASURE = click.FloatRange(min=0, min_open=True)
     "--logger", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="Instead: a logger's file, copied."
 )
 @click.option("--species", help="Of the fish.")
-@click.option("--count", type=click.IntRange(min=1), help="Fish alive.")
-@click.option("--weight-g", type=_MEASURE, help="Mean weight of a fish [g].")
+@click.option("--count", type=Whole(1, 100_000_000, "More fish than any farm keeps."), help="Fish alive.")
+@click.option("--weight-g", type=_WEIGHT, help="Mean weight of a fish [g].")
 @click.option("--food-fish", type=click.Choice(["yes", "no"]), help="Whether anyone could ever eat them.")
 @click.option(
     "--gill-clip",
-    type=(_MEASURE, click.Choice(["tips", "filaments", "arches"])),
+    type=(_PIECES, click.Choice(["tips", "filaments", "arches"])),
     metavar="N WHAT",
     help="What lies on one gill slide: how many filament tips, whole filaments or arches.",
 )
+@click.option("--demo", type=click.Choice(DEMOS), help="Instead of all these: a copy of an invented case.")
 @click.option("--ask", is_flag=True, help="Ask, in plain questions, for what no option gives.")
 @click.option(
     "--from",
@@ -168,7 +179,7 @@ _MEASURE = click.FloatRange(min=0, min_open=True)
     help="Take the visit from visit.json, which the phone's sheet saved.",
 )
 @answers(None, asks=True)
-def new(folder: Path, ask: bool, visit_file: Path | None, **given: Any) -> Any:
+def new(folder: Path, ask: bool, visit_file: Path | None, demo: str | None, **given: Any) -> Any:
     """Start a case folder with every value explained. Values that no option gives are examples to replace.
 
     With --ask it asks for the rest in plain questions, and explains what it needs if it cannot read an answer.
@@ -177,12 +188,14 @@ def new(folder: Path, ask: bool, visit_file: Path | None, **given: Any) -> Any:
     Example:
       burden new my_pond --size-m 4 3 1.2 --shape oval --count 24 --weight-g 300 --gill-clip 15 tips
     """
-    from burden.cli.new_case import NewCase, begin
+    from burden.cli.new_case import NewCase, begin, copy_demo
     from burden.io import new_case
     from burden.io.new_folder import case_toml
 
     if visit_file is not None:
         return _from_sheet(folder, visit_file)
+    if demo is not None:
+        return NewCase(folder, tuple(copy_demo(demo, folder, given, ask)))
     begun = begin(given, ask)
     toml = case_toml(begun.facts, begun.remarks)
     return NewCase(folder, tuple(new_case(folder, toml, begun.temperature_csv)))

@@ -17,7 +17,7 @@ from burden.utils.environment import draw_by_own_settings
 __all__ = ["Root", "main"]
 
 _STOPPED = 130  # as shells have it for a program stopped by Ctrl-C
-_LONGEST = 300  # of an error nobody foresaw: some hold the whole page they failed on
+_LONGEST = 20_000  # of what is kept of an error nobody foresaw: some hold the whole page they failed on
 
 
 class Root(Group):
@@ -58,10 +58,33 @@ def _code_of(error: Exception, as_json: bool) -> int:
     if isinstance(error, BurdenError | OSError | click.ClickException):
         print_failure(str(error), as_json)
         return 1
-    said = repr(error)
-    said = said if len(said) <= _LONGEST else f"{said[:_LONGEST]} …"
-    print_failure(f"this should not happen: {said}. Run it again with --debug to see where.", as_json)
+    if isinstance(error, MemoryError):
+        print_failure("there is not enough memory for this; fewer draws (--draws) take less", as_json)
+        return 1
+    print_failure(_fault(error), as_json)
     return 1
+
+
+def _fault(error: Exception) -> str:
+    """Say what to do about an error nobody foresaw; where it happened goes to a file, not to the vet."""
+    import tempfile
+    import traceback
+
+    said = (
+        "the program failed; the fault is its own, not yours. Nothing was half-written: what was there before still is."
+    )
+    lines = traceback.format_exception(error)
+    try:
+        with tempfile.NamedTemporaryFile("w", prefix="burden-fault-", suffix=".txt", delete=False, encoding="utf-8",
+                                         errors="backslashreplace") as file:  # fmt: skip
+            file.write(f"burden {__version__}, Python {sys.version}\n{''.join(lines)}"[:_LONGEST])
+    except OSError:
+        return (
+            f"{said} Run the same command with --debug, and send what it prints to whoever looks after burden for you."
+        )
+    return (
+        f"{said} Send {file.name}, your command and, if you may, the case folder to whoever looks after burden for you."
+    )
 
 
 @click.group(cls=Root, context_settings=group_settings)

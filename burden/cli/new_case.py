@@ -13,7 +13,7 @@ from burden.cli.prompts import questions
 from burden.io.new_folder import clip_share_words, logger_record, volume_by_salt_words, volume_by_shape
 from burden.utils.results import Result
 
-__all__ = ["Begun", "NewCase", "begin"]
+__all__ = ["Begun", "NewCase", "begin", "copy_demo"]
 
 
 @dataclass(frozen=True)
@@ -116,6 +116,25 @@ def begin(given: Mapping[str, Any], ask: bool) -> Begun:
         pieces, of = told["gill_clip"]
         facts["gill_clip_share"] = clip_share_words(pieces, of, told.get("weight_g"))
     return Begun(facts, {"volume_l": remark} if remark else {}, record)
+
+
+def copy_demo(name: str, folder: Path, given: Mapping[str, Any], ask: bool) -> list[Path]:
+    """Begin a case as a copy of an invented one, and return its files.
+
+    Raises
+    ------
+    click.UsageError
+        Where other options say what the case is to hold.
+    """
+    from burden.io import new_case
+
+    if ask or any(value not in (None, (), "rectangle") for value in given.values()):
+        raise click.UsageError("give --demo alone: it copies a case as it is")
+    here = Path(__file__).parents[1]
+    # beside the package in a checkout, inside it where it was installed
+    source = next(place for place in (here / "demo" / name, here.parent / "simulated_data" / name) if place.is_dir())
+    texts = {path.name: path.read_text(encoding="utf-8") for path in sorted(source.glob("*.csv"))}
+    return new_case(folder, (source / "case.toml").read_text(encoding="utf-8"), more=texts)
 
 
 def _once(told: Mapping[str, Any], what: str, ways: Mapping[str, str]) -> None:

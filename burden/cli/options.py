@@ -10,10 +10,13 @@ from typing import Any
 import click
 
 from burden.cli.output import Answer, print_answer
+from burden.cli.types import Whole
 from burden.cli.usage_errors import all_problems, unknown_command
 
 __all__ = ["Command", "Group", "answers", "group_settings"]
 
+_SEED = Whole(0, 4_294_967_295, "Any whole number will do.")
+_DRAWS = Whole(20, 2000, "Fewer give no interval; more take gigabytes and move the answer less than chance does.")
 _VALUES = {"integer": "N", "integer range": "N", "float": "NUMBER", "float range": "NUMBER"}
 group_settings = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
 
@@ -26,6 +29,8 @@ def _limits_in_words(said: str) -> str:
     >>> _limits_in_words("Water [°C].  [-2<=x<=40; required]"), _limits_in_words("[default: 1; x>=0]")
     ('Water [°C].  [-2 to 40; required]', '[default: 1; 0 or more]')
     """
+    said = re.sub(r"\d{5,}(?=\.0\b)\.0|(?<=[<=])\d+\.0\b|\b\d+\.0(?=<)", lambda found: found[0][:-2], said)
+    said = re.sub(r"(-?[\d.]+)<x<=([\d.]+)", r"above \1 to \2", said)
     said = re.sub(r"(-?[\d.]+)<=x<=([\d.]+)", r"\1 to \2", said)
     return re.sub(r"x>([\d.]+)", r"above \1", re.sub(r"x>=([\d.]+)", r"\1 or more", said))
 
@@ -118,8 +123,8 @@ _ALL = click.option("--all", "whole", is_flag=True, help="Print all of the answe
 
 def _common(draws: int | None) -> list[Callable[[Any], Any]]:
     drawn = [
-        click.option("--seed", default=1, show_default=True, type=click.IntRange(0), help="Same seed, same answer."),
-        click.option("--draws", default=draws, show_default=True, type=click.IntRange(20, 20000),
+        click.option("--seed", default=1, show_default=True, type=_SEED, help="Same seed, same answer."),
+        click.option("--draws", default=draws, show_default=True, type=_DRAWS,
                      help="Number of simulated ponds; more take longer and give steadier ranges."),
     ]  # fmt: skip
     return [

@@ -9,11 +9,16 @@ import click
 
 from burden.cli.options import Command, answers
 from burden.cli.output import Answer
-from burden.cli.types import FIGURE, AgentName, ParasiteName
+from burden.cli.types import FIGURE, VOLUME, AgentName, Number, ParasiteName
 
 __all__ = ["agents", "dose", "interval", "parasites"]
 
-_water = click.option("--temperature", required=True, type=click.FloatRange(0, 40), help="Water [°C].")
+_WARMTH = Number(0, 40, "Outside these limits no egg, fluke or fish of these sets was ever measured.")
+_water = click.option("--temperature", required=True, type=_WARMTH, help="Water [°C].")
+_MG_L = Number(0, 400_000, "Above nothing, and no more than water can hold of salt.", above=True)
+_PERCENT = Number(0, 100, "It is the share of the product that is active substance.", above=True)
+_HOURS = Number(0, 720, "No bath lasts longer than a month.", above=True)
+_COLDEST = Number(-2.5, 40, "Sea water freezes near -2 °C, and no fish of these sets lives above 40 °C.")
 
 
 @click.command(cls=Command, short_help="Why repeat the dose at this interval.")
@@ -45,11 +50,11 @@ def interval(parasite: str, temperature: float, agent: str, plot: Path | None, d
 
 @click.command(cls=Command, short_help="What to weigh or measure, and the cautions.")
 @click.option("--agent", required=True, type=AgentName(), help="Agent, see `burden agents`.")
-@click.option("--volume-l", required=True, type=float, help="All the water, filter, sump and pipes included [L].")
-@click.option("--mg-l", type=float, help="Concentration (default: the customary one) [mg/L].")
-@click.option("--strength-percent", type=float, help="Active substance in the product [%].")
-@click.option("--hours", type=float, help="Length of the bath (default: as published) [h].")
-@click.option("--temperature", type=float, help="Of the water; without it the warm-water limit holds [°C].")
+@click.option("--volume-l", required=True, type=VOLUME, help="All the water, filter, sump and pipes included [L].")
+@click.option("--mg-l", type=_MG_L, help="Concentration (default: the customary one) [mg/L].")
+@click.option("--strength-percent", type=_PERCENT, help="Active substance in the product [%].")
+@click.option("--hours", type=_HOURS, help="Length of the bath (default: as published) [h].")
+@click.option("--temperature", type=_COLDEST, help="Of the water; without it the warm-water limit holds [°C].")
 @click.option("--species", help="Host, for its own limits.")
 @click.option("--accept-unpublished-dose", is_flag=True, help="Work out a dose that no source gives.")
 @answers(None)

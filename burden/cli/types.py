@@ -2,15 +2,39 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 import click
 
-__all__ = ["DAY", "FIGURE", "AgentName", "FigureFile", "ParasiteName"]
+__all__ = ["DAY", "FIGURE", "VOLUME", "AgentName", "FigureFile", "Number", "ParasiteName", "Whole"]
 
 _ENDINGS = (".svg", ".png")
+
+
+class Number(click.FloatRange):
+    """A finite number from one end to another, and why no other is taken."""
+
+    def __init__(self, low: float, high: float, why: str, above: bool = False) -> None:
+        super().__init__(min=low, max=high, min_open=above)
+        self.why = why
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the number; one that is none, as nan, lies within no ends."""
+        found = super().convert(value, param, ctx)
+        if not math.isfinite(found):
+            self.fail("a finite number", param, ctx)
+        return found
+
+
+class Whole(click.IntRange):
+    """A whole number from one end to another, and why no other is taken."""
+
+    def __init__(self, low: int, high: int, why: str) -> None:
+        super().__init__(min=low, max=high)
+        self.why = why
 
 
 class _Name(click.ParamType):
@@ -106,4 +130,5 @@ class FigureFile(click.ParamType):
 
 
 DAY = _Day()
+VOLUME = Number(0.01, 1e9, "From a vial to a reservoir of a million cubic metres.")
 FIGURE = FigureFile()

@@ -73,7 +73,8 @@ def problem_of(ctx: click.Context | None, error: Exception, value: Any = None) -
         place = _place(error)
         return Problem("command line", place, "nothing", _said(error) or "a value", f"Give {place}. {see}")
     if isinstance(error, click.BadParameter):
-        return Problem("command line", _place(error), _text(value), _wanted(error.param) or _said(error), see)
+        wanted, why = _wanted(error.param) or _said(error), getattr(getattr(error.param, "type", None), "why", "")
+        return Problem("command line", _place(error), _text(value), wanted, f"{why} {see}".strip())
     if isinstance(error, click.BadOptionUsage):
         return Problem("command line", error.option_name, "nothing", "a value after it", see)
     extra = re.search(r"unexpected extra arguments? \((.*)\)", _said(error))
@@ -97,7 +98,7 @@ def _wanted(param: click.Parameter | None) -> str | None:
     if isinstance(kind, click.IntRange | click.FloatRange):
         whole = "a whole number" if isinstance(kind, click.IntRange) else "a number"
         return f"{whole} {'above' if kind.min_open else 'from'} {kind.min:g}" + (
-            "" if kind.max is None else f" to {kind.max:g}"
+            "" if kind.max is None else f" to {kind.max:.12g}"
         )
     return {"integer": "a whole number", "float": "a number"}.get(getattr(kind, "name", ""))
 

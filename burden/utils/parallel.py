@@ -5,7 +5,9 @@ from __future__ import annotations
 import copyreg
 import os
 import signal
+import sys
 import threading
+import warnings
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
@@ -106,6 +108,8 @@ def processes(workers: int) -> Iterator[Executor | None]:
 def _leave_quietly() -> None:
     """A worker interrupted together with its parent has nothing to say of its own, and none outlives its parent."""
     signal.signal(signal.SIGINT, lambda *_: os._exit(130))
+    if not sys.warnoptions:
+        warnings.simplefilter("ignore")  # as the command line has it
     threading.Thread(target=_end_with_the_parent, daemon=True).start()
 
 

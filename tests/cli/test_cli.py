@@ -532,7 +532,10 @@ def test_a_fault_of_ours_shows_its_traceback_only_when_asked(monkeypatch):
     words = ["sampling", "find", "--prevalence", "0.05"]
     plain, debug = (CliRunner().invoke(main, [*words, *more]) for more in ((), ("--debug",)))
     assert plain.exit_code == debug.exit_code == 1
-    assert "on purpose" in plain.stderr
+    assert "on purpose" not in plain.stderr
+    kept = Path(re.search(r"Send (\S+\.txt)", plain.stderr)[1])
+    assert "on purpose" in kept.read_text(encoding="utf-8")
+    kept.unlink()
     assert "Traceback" not in plain.stderr
     assert "Traceback" in debug.stderr
 

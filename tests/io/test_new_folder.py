@@ -233,15 +233,15 @@ def test_a_logger_file_that_is_none_is_refused_before_anything_is_written(tmp_pa
 @pytest.mark.parametrize(
     ("words", "place"),
     [
-        (["--volume-l", "nan"], "[water] volume_l"),
-        (["--weight-g", "inf"], "[fish] mean_weight_g"),
-        (["--temperature-c", "nan"], "[water] temperature_c"),
+        (["--volume-l", "nan"], "--volume-l"),
+        (["--weight-g", "inf"], "--weight-g"),
+        (["--temperature-c", "nan"], "--temperature-c"),
         (["--size-m", "inf", "1", "1"], "--size-m"),
         (["--size-m", "0.001", "0.001", "0.001"], "--size-m"),
         (["--visit-date", "0226-05-10"], "[case] visit_date"),
         (["--title", ""], "[case] title"),
         (["--title", "\udcff"], "case.toml: file"),
-        (["--count", "99999999999"], "[fish] count"),
+        (["--count", "99999999999"], "--count"),
         (["--reading", "1026-05-01", "12"], "row 2, column date"),
     ],
 )
