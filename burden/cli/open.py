@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from burden.cli.options import Command
+from burden.cli.types import Whole
 
 __all__ = ["open_command"]
 
@@ -21,7 +22,11 @@ __all__ = ["open_command"]
     help="Write the form as one file that works on a phone without a network, and open nothing.",
 )
 @click.option("--no-browser", is_flag=True, help="Print the address, open no browser.")
-@click.option("--port", type=click.IntRange(1024, 65000), help="First port to try.")
+@click.option(
+    "--port",
+    type=Whole(1024, 65000, "Lower ports belong to the system, higher ones to connections that come and go."),
+    help="First port to try.",
+)
 @click.option("--debug", is_flag=True, help="Show the traceback of an error.")
 def open_command(folder: Path, share: bool, sheet: Path | None, no_browser: bool, port: int | None, debug: bool) -> int:
     """Open the local page on a folder of cases: the list, the form, the decision as it is worked out, and what if.
