@@ -47,6 +47,8 @@ class Facts:
         Chance that flukes are on the stock [-].
     high : float
         Chance that without a further dose the burden does not stay low [-].
+    high_now : float
+        Chance that it is too high today [-].
     met_untreated : bool
         Whether without a further dose the aim is met with the chance it asks for.
     saves : float
@@ -79,6 +81,7 @@ class Facts:
     mostly_else: bool = False
     present: float = 1.0
     high: float = 1.0
+    high_now: float = 1.0
     met_untreated: bool = False
     saves: float = 0.0
     helps: bool = True
@@ -142,6 +145,12 @@ def _seen(facts: Facts) -> Iterator[_Found]:
     yield "look_first", ("never_seen", "more_fish")
 
 
+def _reached(facts: Facts) -> Iterator[_Found]:
+    """No plan where the weeks ahead cannot be foretold."""
+    if facts.forecast_withheld:
+        yield "look_first", ("model_does_not_reach",)
+
+
 def _over(facts: Facts) -> Iterator[_Found]:
     """No further dose where the aim is met without one."""
     if not facts.met_untreated:
@@ -165,6 +174,9 @@ def _harm(facts: Facts) -> Iterator[_Found]:
         yield "watch", ("too_cold",)
     if facts.mostly_else and facts.saves < WORTH_FISH and facts.high < 1 - SURELY_LOW:
         yield "look_first", ("deaths_of_other_cause", "look_for_another_cause")
+    early = facts.high_now < LIKELY and not facts.course_given and not facts.trouble
+    if early and facts.saves < WORTH_FISH and facts.high >= LIKELY:
+        yield "watch", ("not_yet",)
     if facts.high < LIKELY and facts.saves < WORTH_FISH:
         if facts.trouble:
             yield "look_first", ("may_stay_low", "more_fish")
@@ -174,8 +186,6 @@ def _harm(facts: Facts) -> Iterator[_Found]:
 def _dose(facts: Facts) -> Iterator[_Found]:
     if facts.measure_first:
         yield "water_first", ("measure_first",)
-    if facts.forecast_withheld and not facts.plan:
-        yield "look_first", ("model_does_not_reach",)
     if not facts.plan:
         yield ("look_first" if facts.trouble else "watch"), ("no_dose_possible",)
     if not facts.helps and facts.saves < WORTH_FISH:
@@ -183,4 +193,4 @@ def _dose(facts: Facts) -> Iterator[_Found]:
     yield "dose", ("course_goes_on" if facts.course_given else "stays_high",)
 
 
-_RULES = (_at_once, _seen, _over, _harm, _dose)
+_RULES = (_at_once, _seen, _reached, _over, _harm, _dose)

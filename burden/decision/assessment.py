@@ -16,7 +16,7 @@ import numpy as np
 from burden.case import Case
 from burden.decision.action import choose
 from burden.decision.facts import facts_of, strays
-from burden.decision.next_look import next_look
+from burden.decision.next_look import PREPARATIONS, next_look
 from burden.decision.records import Decision, NextLook, OtherTreatment, PlannedDose, Reason
 from burden.evidence import load_agent
 from burden.inference.estimate import Estimate, estimate
@@ -50,6 +50,8 @@ HORIZON_DAYS = 60.0
 #: will: common practice, no source [d]
 _LOOK_SOON_DAYS, _LOOK_LATE_DAYS = 14.0, 28.0
 _HARDLY = 0.9
+#: fish to look at where samples have to tell how many flukes come in: an assumption
+_LEARN_FROM_FISH = 10
 #: findings that are treated, or settled, before flukes: common practice, no source
 _COME_FIRST = ("virus_suspected", "ciliates", "flagellates", "bacterial_gill_disease")
 
@@ -220,7 +222,8 @@ def _decided(case: Case, draws: int, seed: int, accept_unpublished: bool) -> _Co
     found = search(case, ponds, () if strays(case) else agents, aim_of(case, ponds))
     facts = facts_of(case, estimates, gates, notes, agents, found)
     action, reasons = choose(facts)
-    shown = found.recommended if action in ("dose", "water_first") and facts.ever_seen else None
+    follows = action == "dose" or (action == "water_first" and facts.ever_seen and not facts.met_untreated)
+    shown = found.recommended if follows else None
     doses = _doses(case, shown, accept_unpublished)
     plan = _plan(case, found, shown, doses)
     decision = Decision(
@@ -238,7 +241,7 @@ def _decided(case: Case, draws: int, seed: int, accept_unpublished: bool) -> _Co
         look=_look(case, estimates, action, reasons, found, shown),
         others=_others(case, () if shown is None else shown.plan.agents),
         chances=_chances(estimates, found, shown),
-        deaths=_deaths(found, shown),
+        deaths={} if facts.forecast_withheld else _deaths(found, shown),
         dated_until=_dated_until(case),
     )
     return _Core(case, estimates, gates, agents, notes, found, _released(decision, facts.eradicate), doses)
@@ -259,6 +262,7 @@ def _core_numbers(case: Case, estimates: Sequence[Estimate], found: Recommendati
         "preparations": float(len(readable)),
         "flukes_seen": float(sum(row.count_low for row in readable)),
         "chance_present": max(e.probability_infected for e in estimates),
+        "chance_high_now": 1 - float(np.mean(found.aim.share_kept(found.untreated.burden_on(0.0)))),
         "chance_high": 1 - float(np.mean(found.untreated.kept)),
         "aim_chance": found.aim.chance,
         "wrong_water": ", ".join(strays(case)) or None,
@@ -332,6 +336,10 @@ def _look(
     if action == "look_first":
         if "wrong_water" in codes:
             return None
+        if "model_does_not_reach" in codes:
+            when = case.visit_date + timedelta(days=_LOOK_SOON_DAYS)
+            fish = min(case.fish_count, _LEARN_FROM_FISH)
+            return NextLook(when, _LOOK_SOON_DAYS, "watch", fish, fish == case.fish_count, PREPARATIONS)
         now = [e.state.flukes_per_fish(e.pond.setting.fish) for e in estimates]
         return next_look(case, estimates, 0.0, "more_fish", now, 1 - found.untreated.kept, low)
     if shown is not None:
@@ -339,8 +347,9 @@ def _look(
         day = shown.check_day
         return next_look(case, estimates, day, purpose, shown.burden_on(day), 1 - shown.kept, low)
     day = _watch_day(case, estimates, found)
-    kept = found.untreated
-    return next_look(case, estimates, day, "watch", kept.burden_on(day), 1 - kept.kept, low)
+    then = found.untreated.burden_on(day)
+    # what decides on that day is how many there are by then
+    return next_look(case, estimates, day, "watch", then, 1 - found.aim.share_kept(then), low)
 
 
 def _watch_day(case: Case, estimates: Sequence[Estimate], found: Recommendation) -> float:

@@ -71,6 +71,7 @@ def facts_of(
         mostly_else=all(e.mostly_else for e in estimates),
         present=max(e.probability_infected for e in estimates),
         high=1 - float(np.mean(found.untreated.kept)),
+        high_now=1 - float(np.mean(found.aim.share_kept(found.untreated.burden_on(0.0)))),
         met_untreated=found.untreated.meets(found.aim),
         saves=saved,
         helps=chosen is not None and beats(chosen, found.untreated, found.aim),

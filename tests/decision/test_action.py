@@ -44,6 +44,8 @@ ROWS = [
     ("newcomers clean and held", replace(CLEAN, eradicate=True, present=FEW_LEFT / 2, checked=True), "discharge"),
     ("nothing that may be given while fish die", replace(HEAVY, plan=False), "look_first"),
     ("nothing that may be given, none dying", Facts(high=0.9, plan=False), "watch"),
+    ("few now, more to come in spring", Facts(high=0.8, high_now=0.1, saves=0.0), "watch"),
+    ("open water nobody knows", replace(HEAVY, forecast_withheld=True), "look_first"),
     ("ice-cold water", Facts(high=0.9, saves=0.0, too_cold=True), "watch"),
     ("a dose that would not help", replace(HEAVY, helps=False, saves=0.0), "watch"),
     ("no fish alive", replace(HEAVY, fish_alive=False), "watch"),

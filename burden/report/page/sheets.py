@@ -139,6 +139,8 @@ def _expect(found: Assessment) -> list[str]:
             "will save."
         ]
     d = decision.deaths
+    if not d:
+        return ["In open water flukes come in from outside, so we cannot say what will happen."]
     said = [f"Until {end} we expect flukes to kill {d['flukes_untreated'].whole()} fish if nothing is done."]
     if "flukes_planned" in d and decision.plan:
         said[0] = f"{said[0].rstrip('.')}, and {d['flukes_planned'].whole()} with the doses."

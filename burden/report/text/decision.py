@@ -76,6 +76,8 @@ def _look_first(decision: Decision) -> str:
     if "look_for_another_cause" in codes:
         return "No dose today: look for another cause of the deaths first."
     look = decision.look
+    if look is not None and look.purpose != "more_fish":
+        return _watch(decision)
     fish = "more fish" if look is None else all_of(look.fish, "fish") if look.all_fish else counted(look.fish, "fish")
     return f"No dose today: look at {fish} first."
 
@@ -170,11 +172,18 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "Look for another cause of the deaths: water over a whole day, bacteria, other parasites, a virus."
     ),
     "deaths_of_other_cause": lambda n: "Most of the dead fish did not die of flukes.",
+    "not_yet": lambda n: (
+        f"There are few flukes now: the chance of too many today is {_share(n, 'chance_high_now')}. They may increase, "
+        f"with a chance of {_share(n, 'chance_high')}, so look again before that."
+    ),
     "too_cold": lambda n: (
         "In water this cold eggs hatch only in weeks or months, so doses now would not meet what is to come. Wait for "
         "warmer water, and look again."
     ),
-    "model_does_not_reach": lambda n: "How flukes come in with this water is not known, so no course can be planned.",
+    "model_does_not_reach": lambda n: (
+        "In open water flukes come in from outside, and nothing here tells how many, so no course can be planned. Look "
+        "again in two weeks, or say in the case whether there are neighbours."
+    ),
     "no_dose_possible": lambda n: "No dose can be given within the limits of this case.",
     "dose_does_not_help": lambda n: "No course within the limits of this case helps enough to be worth giving.",
     "course_goes_on": lambda n: (
@@ -391,6 +400,8 @@ def other_text(other: OtherTreatment) -> str:
 def deaths_text(decision: Decision) -> str:
     """Write how many fish flukes and other causes are expected to kill, with and without the plan."""
     d = decision.deaths
+    if not d:
+        return ""
     end = say_date(decision.date_of(decision.recommendation.aim.horizon_days), decision.visit_date.year)
 
     def fish(name: str) -> str:
