@@ -71,7 +71,7 @@ def _odd_volume(case: Case) -> Iterator[str]:
 
 def _odd_chemistry(case: Case) -> Iterator[str]:
     water = case.water
-    if water.exchange_per_day > 1:
+    if water.exchange_per_day > 1 and water.kind not in ("cage", "raceway"):
         times = f"{water.exchange_per_day:g}"
         yield f"exchange_per_day {times} means all the water {times} times a day: 10 % is 0.1."
     if water.oxygen_mg_l is not None and water.oxygen_mg_l < _LEAST_OXYGEN_MG_L:
