@@ -222,7 +222,8 @@ def _decided(case: Case, draws: int, seed: int, accept_unpublished: bool) -> _Co
     found = search(case, ponds, () if strays(case) else agents, aim_of(case, ponds))
     facts = facts_of(case, estimates, gates, notes, agents, found)
     action, reasons = choose(facts)
-    follows = action == "dose" or (action == "water_first" and facts.ever_seen and not facts.met_untreated)
+    # what follows once the water is right is what would be done today in good water
+    follows = "dose" in (action, choose(replace(facts, stopped=False))[0] if action == "water_first" else "")
     shown = found.recommended if follows else None
     doses = _doses(case, shown, accept_unpublished)
     plan = _plan(case, found, shown, doses)

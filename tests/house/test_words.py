@@ -30,8 +30,6 @@ BESIDE_LIMITS = {
     "statistics/aggregation.py",
     "statistics/count_reduction.py",
 }
-#: rooms not carved yet, each with the sentences it still holds: a number may only fall, and a room goes when it is 0
-TO_DO: dict[str, int] = {}
 
 #: what is made with words as data: a problem of an input, and a value of the evidence with its conditions
 _DATA = {"Problem", "problem", "Value"}
@@ -113,14 +111,8 @@ def test_the_core_holds_no_sentence():
             here = list(sentences(tree_of(name)))
             held[room_of(name)] += len(here)
             found.setdefault(room_of(name), []).extend(f"{name}: {text}" for text in here)
-    new = {room: found[room] for room, number in held.items() if number > TO_DO.get(room, 0)}
+    new = {room: found[room] for room, number in held.items() if number}
     assert new == {}, "write it in burden/report/text, and carry a code and numbers"
-
-
-@pytest.mark.parametrize("room", TO_DO)
-def test_a_room_that_is_carved_leaves_the_list(room):
-    held = sum(len(list(sentences(tree_of(name)))) for name in modules() if room_of(name) == room)
-    assert held, f"{room} holds no sentence any more: take it out of TO_DO"
 
 
 def test_a_sentence_is_seen():
