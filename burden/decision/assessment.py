@@ -16,19 +16,18 @@ import numpy as np
 from burden.case import Case
 from burden.decision.action import choose
 from burden.decision.facts import facts_of, strays
-from burden.decision.next_look import PREPARATIONS, next_look
-from burden.decision.records import Decision, NextLook, OtherTreatment, PlannedDose, Reason
-from burden.evidence import load_agent
+from burden.decision.next_look import look_of
+from burden.decision.plan import doses_of, other_treatments, planned_doses
+from burden.decision.records import Decision, Reason
 from burden.inference.estimate import Estimate, estimate
 from burden.inference.temperature_ahead import dates_hold_until
 from burden.inference.treatment_response import Response, response
 from burden.inference.visit_comparison import Changes, what_changed
-from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import Windows
-from burden.schedule.aim import aim_of, check_day
+from burden.schedule.aim import aim_of
 from burden.schedule.customary import windows_of
 from burden.schedule.delayed_hatch import DelayedHatch, later_doses
-from burden.schedule.eligibility import Notes, agents_and_notes, dose_of, notes_on
+from burden.schedule.eligibility import Notes, agents_and_notes, notes_on
 from burden.schedule.evaluation import EvaluatedSchedule
 from burden.schedule.forecast import Forecast, forecast_of
 from burden.schedule.husbandry import Alternative, alternatives
@@ -46,14 +45,6 @@ from burden.utils.results import CredibleInterval
 __all__ = ["HORIZON_DAYS", "Assessment", "assess", "decide", "forecast_case"]
 
 HORIZON_DAYS = 60.0
-#: days after which fish that were left alone are looked at again: soon where the burden may rise, late where it hardly
-#: will: common practice, no source [d]
-_LOOK_SOON_DAYS, _LOOK_LATE_DAYS = 14.0, 28.0
-_HARDLY = 0.9
-#: fish to look at where samples have to tell how many flukes come in: an assumption
-_LEARN_FROM_FISH = 10
-#: findings that are treated, or settled, before flukes: common practice, no source
-_COME_FIRST = ("virus_suspected", "ciliates", "flagellates", "bacterial_gill_disease")
 
 
 @dataclass(frozen=True, eq=False)
@@ -225,8 +216,8 @@ def _decided(case: Case, draws: int, seed: int, accept_unpublished: bool) -> _Co
     # what follows once the water is right is what would be done today in good water
     follows = "dose" in (action, choose(replace(facts, stopped=False))[0] if action == "water_first" else "")
     shown = found.recommended if follows else None
-    doses = _doses(case, shown, accept_unpublished)
-    plan = _plan(case, found, shown, doses)
+    doses = doses_of(case, shown, accept_unpublished)
+    plan = planned_doses(case, found, shown, doses)
     decision = Decision(
         case_name=case.name,
         parasites=case.parasites,
@@ -239,8 +230,8 @@ def _decided(case: Case, draws: int, seed: int, accept_unpublished: bool) -> _Co
         recommendation=found,
         plan=plan if action == "dose" else (),
         after_water=plan if action == "water_first" else (),
-        look=_look(case, estimates, action, reasons, found, shown),
-        others=_others(case, () if shown is None else shown.plan.agents),
+        look=look_of(case, estimates, action, reasons, found, shown),
+        others=other_treatments(case, () if shown is None else shown.plan.agents),
         chances=_chances(estimates, found, shown),
         deaths={} if facts.forecast_withheld else _deaths(found, shown),
         dated_until=_dated_until(case),
@@ -272,109 +263,6 @@ def _core_numbers(case: Case, estimates: Sequence[Estimate], found: Recommendati
 
 def _numbered(reason: Reason, numbers: Mapping[str, float | str | None]) -> Reason:
     return replace(reason, numbers=numbers)
-
-
-def _doses(case: Case, chosen: EvaluatedSchedule | None, accept_unpublished: bool) -> tuple[DoseResult, ...]:
-    """What to weigh for each dose of a schedule.
-
-    Raises
-    ------
-    InputError
-        For a dose outside the published range that was not accepted.
-    """
-    if chosen is None:
-        return ()
-    return tuple(dose_of(case, agent, accept_unpublished) for agent in chosen.plan.agents)
-
-
-def _plan(
-    case: Case, found: Recommendation, chosen: EvaluatedSchedule | None, doses: Sequence[DoseResult]
-) -> tuple[PlannedDose, ...]:
-    """The doses by date, counted on from those given."""
-    if chosen is None:
-        return ()
-    given = 0 if found.underway is None else found.underway.doses
-    known = {a.agent for a in case.given if a.action == "dose"}
-    planned: list[PlannedDose] = []
-    for i, (day, d) in enumerate(zip(chosen.plan.days, doses, strict=True)):
-        when = case.visit_date + timedelta(days=int(day))
-        trial = d.agent not in known and d.agent not in {p.agent for p in planned} and case.fish_count > 1
-        before = when - timedelta(days=1)
-        planned.append(
-            PlannedDose(
-                date=when,
-                day=float(day),
-                number=given + i + 1,
-                of=given + chosen.doses,
-                agent=d.agent,
-                mg_l=d.mg_l,
-                hours=d.hours,
-                mass_g=None if d.apart else d.mass_g,
-                product_g=d.product_g,
-                product_ml=d.product_ml,
-                bath_volume_l=d.volume_l,
-                apart=d.apart,
-                trial_date=max(before, case.visit_date) if trial else None,
-                fast_from=max(before, case.visit_date),
-            )
-        )
-    return tuple(planned)
-
-
-def _look(
-    case: Case,
-    estimates: Sequence[Estimate],
-    action: str,
-    reasons: Sequence[Reason],
-    found: Recommendation,
-    shown: EvaluatedSchedule | None,
-) -> NextLook | None:
-    """The next look at the fish; None where none is asked for."""
-    if case.fish_count == 0 or action == "discharge":
-        return None
-    codes = {reason.code for reason in reasons}
-    low = 1 - found.aim.chance
-    if action == "look_first":
-        if "wrong_water" in codes:
-            return None
-        if "model_does_not_reach" in codes:
-            when = case.visit_date + timedelta(days=_LOOK_SOON_DAYS)
-            fish = min(case.fish_count, _LEARN_FROM_FISH)
-            return NextLook(when, _LOOK_SOON_DAYS, "watch", fish, fish == case.fish_count, PREPARATIONS)
-        now = [e.state.flukes_per_fish(e.pond.setting.fish) for e in estimates]
-        return next_look(case, estimates, 0.0, "more_fish", now, 1 - found.untreated.kept, low)
-    if shown is not None:
-        purpose = "release" if found.aim.kind == "eradicate" else "check"
-        day = shown.check_day
-        return next_look(case, estimates, day, purpose, shown.burden_on(day), 1 - shown.kept, low)
-    day = _watch_day(case, estimates, found)
-    then = found.untreated.burden_on(day)
-    # what decides on that day is how many there are by then
-    return next_look(case, estimates, day, "watch", then, 1 - found.aim.share_kept(then), low)
-
-
-def _watch_day(case: Case, estimates: Sequence[Estimate], found: Recommendation) -> float:
-    """When to look again without a dose: once what was laid before the last one shows, else in two to four weeks "
-    "[d]."""
-    usual = _LOOK_LATE_DAYS if float(np.mean(found.untreated.kept)) >= _HARDLY else _LOOK_SOON_DAYS
-    if found.underway is None:
-        return usual
-    ponds = [e.posterior for e in estimates]
-    due = check_day(ponds, DoseSchedule((found.underway.last_day,), (next(iter(ponds[0].pond.effects)),)))
-    return due if due >= 1 else usual
-
-
-def _others(case: Case, agents: Sequence[str]) -> tuple[OtherTreatment, ...]:
-    """Every other disease found, those that come first first, with the agent of the plan that meets it."""
-    found = []
-    for finding in case.findings.other:
-        works = [
-            agent
-            for agent in dict.fromkeys(agents)
-            if any(row.finding == finding and row.works == "yes" for row in load_agent(agent).against)
-        ]
-        found.append(OtherTreatment(finding, finding in _COME_FIRST, works[0] if works else None))
-    return tuple(sorted(found, key=lambda one: (not one.first, one.finding)))
 
 
 def _chances(estimates: Sequence[Estimate], found: Recommendation, shown: EvaluatedSchedule | None) -> dict[str, float]:

@@ -15,11 +15,24 @@ import numpy as np
 
 from burden.case import Case, Preparation
 from burden.decision.action import LIKELY
-from burden.decision.records import NextLook, Outcome
+from burden.decision.records import NextLook, Outcome, Reason
 from burden.inference.estimate import Estimate
 from burden.inference.observation import share_examined
+from burden.model.elimination.probability import DoseSchedule
+from burden.schedule.aim import check_day
+from burden.schedule.evaluation import EvaluatedSchedule
+from burden.schedule.recommendation import Recommendation
 
-__all__ = ["CONCLUSIVE", "LEAST_DOUBT", "PREPARATIONS", "counts_seen", "fish_to_look_at", "next_look", "outcomes_of"]
+__all__ = [
+    "CONCLUSIVE",
+    "LEAST_DOUBT",
+    "PREPARATIONS",
+    "counts_seen",
+    "fish_to_look_at",
+    "look_of",
+    "next_look",
+    "outcomes_of",
+]
 
 #: preparations of each fish: common practice, no source
 PREPARATIONS = 3
@@ -27,6 +40,12 @@ PREPARATIONS = 3
 _NUMBERS = (5, 8, 10, 15, 20, 30)
 #: chance of a result that decides, from which more fish are not asked for: an assumption [-]
 CONCLUSIVE = 0.8
+#: days after which fish that were left alone are looked at again: soon where the burden may rise, late where it hardly
+#: will: common practice, no source [d]
+_LOOK_SOON_DAYS, _LOOK_LATE_DAYS = 14.0, 28.0
+_HARDLY = 0.9
+#: fish to look at where samples have to tell how many flukes come in: an assumption
+_LEARN_FROM_FISH = 10
 #: doubt that no look is asked to lower: an assumption [-]
 LEAST_DOUBT = 0.02
 
@@ -176,3 +195,58 @@ def _few_at_most(flukes: np.ndarray, high: np.ndarray) -> int:
         if float(np.mean(high[flukes > most])) >= LIKELY:
             return int(most)
     return int(seen[-1])
+
+
+def look_of(
+    case: Case,
+    estimates: Sequence[Estimate],
+    action: str,
+    reasons: Sequence[Reason],
+    found: Recommendation,
+    shown: EvaluatedSchedule | None,
+) -> NextLook | None:
+    """Return the next look at the fish; None where none is asked for.
+
+    Parameters
+    ----------
+    case : Case
+    estimates : sequence of Estimate
+        One a parasite set.
+    action : str
+        Today's.
+    reasons : sequence of Reason
+    found : Recommendation
+    shown : EvaluatedSchedule or None
+        The schedule to be given.
+    """
+    if case.fish_count == 0 or action == "discharge":
+        return None
+    codes = {reason.code for reason in reasons}
+    low = 1 - found.aim.chance
+    if action == "look_first":
+        if "wrong_water" in codes:
+            return None
+        if "model_does_not_reach" in codes:
+            when = case.visit_date + timedelta(days=_LOOK_SOON_DAYS)
+            fish = min(case.fish_count, _LEARN_FROM_FISH)
+            return NextLook(when, _LOOK_SOON_DAYS, "watch", fish, fish == case.fish_count, PREPARATIONS)
+        now = [e.state.flukes_per_fish(e.pond.setting.fish) for e in estimates]
+        return next_look(case, estimates, 0.0, "more_fish", now, 1 - found.untreated.kept, low)
+    if shown is not None:
+        purpose = "release" if found.aim.kind == "eradicate" else "check"
+        day = shown.check_day
+        return next_look(case, estimates, day, purpose, shown.burden_on(day), 1 - shown.kept, low)
+    day = _watch_day(case, estimates, found)
+    then = found.untreated.burden_on(day)
+    # what decides on that day is how many there are by then
+    return next_look(case, estimates, day, "watch", then, 1 - found.aim.share_kept(then), low)
+
+
+def _watch_day(case: Case, estimates: Sequence[Estimate], found: Recommendation) -> float:
+    """When to look again without a dose: once what was laid before the last shows, else in two to four weeks [d]."""
+    usual = _LOOK_LATE_DAYS if float(np.mean(found.untreated.kept)) >= _HARDLY else _LOOK_SOON_DAYS
+    if found.underway is None:
+        return usual
+    ponds = [e.posterior for e in estimates]
+    due = check_day(ponds, DoseSchedule((found.underway.last_day,), (next(iter(ponds[0].pond.effects)),)))
+    return due if due >= 1 else usual

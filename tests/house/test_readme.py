@@ -77,9 +77,9 @@ def test_output_shown_is_output_printed(command, shown):
     assert numbers(found) == pytest.approx(numbers(shown), rel=_TOLERANCE)
 
 
-def test_all_three_questions_are_answered_with_output():
+def test_all_four_questions_are_answered_with_output():
     shown = {command.split()[1] for command, output in blocks() if output.strip()}
-    assert shown == {"interval", "estimate", "sampling"}
+    assert shown == {"decide", "interval", "estimate", "sampling"}
 
 
 def test_every_command_is_in_the_table():

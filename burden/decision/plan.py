@@ -1,0 +1,104 @@
+"""The doses of a decision by date, counted on from those given, and the other diseases found."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import timedelta
+
+from burden.case import Case
+from burden.decision.records import OtherTreatment, PlannedDose
+from burden.evidence import load_agent
+from burden.schedule.eligibility import dose_of
+from burden.schedule.evaluation import EvaluatedSchedule
+from burden.schedule.recommendation import Recommendation
+from burden.treatment.dose_result import DoseResult
+
+__all__ = ["doses_of", "other_treatments", "planned_doses"]
+
+#: findings that are treated, or settled, before flukes: common practice, no source
+_COME_FIRST = ("virus_suspected", "ciliates", "flagellates", "bacterial_gill_disease")
+
+
+def doses_of(case: Case, chosen: EvaluatedSchedule | None, accept_unpublished: bool) -> tuple[DoseResult, ...]:
+    """Return what to weigh for each dose of a schedule.
+
+    Parameters
+    ----------
+    case : Case
+    chosen : EvaluatedSchedule or None
+        None for no dose.
+    accept_unpublished : bool
+        Work out doses no source gives.
+
+    Raises
+    ------
+    InputError
+        For a dose outside the published range that was not accepted.
+    """
+    if chosen is None:
+        return ()
+    return tuple(dose_of(case, agent, accept_unpublished) for agent in chosen.plan.agents)
+
+
+def planned_doses(
+    case: Case, found: Recommendation, chosen: EvaluatedSchedule | None, doses: Sequence[DoseResult]
+) -> tuple[PlannedDose, ...]:
+    """Return the doses by date, counted on from those given.
+
+    Parameters
+    ----------
+    case : Case
+    found : Recommendation
+        For the course under way.
+    chosen : EvaluatedSchedule or None
+    doses : sequence of DoseResult
+        One a dose of it.
+    """
+    if chosen is None:
+        return ()
+    given = 0 if found.underway is None else found.underway.doses
+    known = {a.agent for a in case.given if a.action == "dose"}
+    planned: list[PlannedDose] = []
+    for i, (day, d) in enumerate(zip(chosen.plan.days, doses, strict=True)):
+        when = case.visit_date + timedelta(days=int(day))
+        trial = d.agent not in known and d.agent not in {p.agent for p in planned} and case.fish_count > 1
+        before = when - timedelta(days=1)
+        planned.append(
+            PlannedDose(
+                date=when,
+                day=float(day),
+                number=given + i + 1,
+                of=given + chosen.doses,
+                agent=d.agent,
+                mg_l=d.mg_l,
+                hours=d.hours,
+                mass_g=None if d.apart else d.mass_g,
+                product_g=d.product_g,
+                product_ml=d.product_ml,
+                bath_volume_l=d.volume_l,
+                apart=d.apart,
+                trial_date=max(before, case.visit_date) if trial else None,
+                fast_from=max(before, case.visit_date),
+            )
+        )
+    return tuple(planned)
+
+
+def other_treatments(case: Case, agents: Sequence[str]) -> tuple[OtherTreatment, ...]:
+    """Return every other disease found, those that come first first, with the agent of the plan that meets it.
+
+    Parameters
+    ----------
+    case : Case
+    agents : sequence of str
+        Of the plan.
+    """
+    found = []
+    for finding in case.findings.other:
+        works = [
+            agent
+            for agent in dict.fromkeys(agents)
+            if any(row.finding == finding and row.works == "yes" for row in load_agent(agent).against)
+        ]
+        found.append(OtherTreatment(finding, finding in _COME_FIRST, works[0] if works else None))
+    return tuple(sorted(found, key=lambda one: (not one.first, one.finding)))
