@@ -58,7 +58,6 @@ def load_parasite(name: str) -> ParasiteSet:
     values, points = _figures(name, raw)
     for loan in raw.pop("borrow", []):
         points += _borrow(loan, values, points)
-    about = MappingProxyType(dict(raw))
     kind = raw.pop("kind")
     if raw.get("group") not in GROUPS or kind not in ("egg_layer", "live_bearer") or not raw.get("species"):
         raise ValueError(f"{name}: kind {kind!r}, group {raw.get('group')!r} or its species are not ones of ours")
@@ -66,7 +65,6 @@ def load_parasite(name: str) -> ParasiteSet:
     return ParasiteSet(
         name,
         raw.pop("title"),
-        about,
         MappingProxyType(values),
         points=points,
         lays_eggs=kind == "egg_layer",
@@ -87,14 +85,13 @@ def load_agent(name: str) -> Agent:
     """
     raw = _read("agents", name)
     values, points = _figures(name, raw)
-    about = MappingProxyType(dict(raw) | {key: [_said(line) for line in raw[key]] for key in _SAID})
     records = {key: _rows(name, kind, raw.pop(key, ())) for key, kind in _ROWS.items() if key != "host_groups"}
     single = {key: _record(name, kind, raw.pop(key)) for key, kind in _RECORDS.items() if key in raw}
     hosts = tuple(_host_group(name, row, single.get("density")) for row in raw.pop("host_groups", ()))
     said = {key: tuple(_said(line) for line in raw.pop(key)) for key in _SAID}
     title = raw.pop("title")
     rest = _plain(raw) | records | single | said
-    return Agent(name, title, about, MappingProxyType(values), points=points, host_groups=hosts, **rest)
+    return Agent(name, title, MappingProxyType(values), points=points, host_groups=hosts, **rest)
 
 
 @cache

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
-from typing import Any, Literal, Self
+from typing import Literal, Self
 
 from burden.evidence.cautions import Caution
 from burden.evidence.figures import Point, Value
@@ -41,8 +41,6 @@ class Evidence:
     ----------
     name, title : str
         Name on the command line, and what it is in words.
-    about : mapping
-        The file as it was read, but for its figures.
     values : mapping of str to Value
     points : tuple of Point
     overridden : frozenset of str
@@ -51,7 +49,6 @@ class Evidence:
 
     name: str
     title: str
-    about: Mapping[str, Any]
     values: Mapping[str, Value]
     points: tuple[Point, ...] = field(default=(), kw_only=True)
     overridden: frozenset[str] = field(default=frozenset(), kw_only=True)
