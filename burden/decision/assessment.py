@@ -20,6 +20,7 @@ from burden.decision.next_look import look_of
 from burden.decision.plan import doses_of, other_treatments, planned_doses
 from burden.decision.records import Decision, Reason
 from burden.inference.estimate import Estimate, estimate
+from burden.inference.infection_pressure import withheld_eradication, withheld_forecast
 from burden.inference.temperature_ahead import dates_hold_until
 from burden.inference.treatment_response import Response, response
 from burden.inference.visit_comparison import Changes, what_changed
@@ -232,7 +233,7 @@ def _decided(case: Case, draws: int, seed: int, accept_unpublished: bool) -> _Co
         after_water=plan if action == "water_first" else (),
         look=look_of(case, estimates, action, reasons, found, shown),
         others=other_treatments(case, () if shown is None else shown.plan.agents),
-        chances=_chances(estimates, found, shown),
+        chances=_known(case, _chances(estimates, found, shown)),
         deaths={} if facts.forecast_withheld else _deaths(found, shown),
         dated_until=_dated_until(case),
     )
@@ -282,6 +283,14 @@ def _chances(estimates: Sequence[Estimate], found: Recommendation, shown: Evalua
         if more is not None:
             chances["aim_one_more"] = more.chance(found.aim)
     return chances
+
+
+def _known(case: Case, chances: dict[str, float]) -> dict[str, float]:
+    """Chances that can be given: none of elimination where larvae come in, none at all where nobody knows how many."""
+    unknown = {name for name in chances if name.startswith("gone")} if withheld_eradication(case) else set()
+    if withheld_forecast(case):
+        unknown |= set(chances) - {"flukes_present"}
+    return {name: math.nan if name in unknown else value for name, value in chances.items()}
 
 
 def _deaths(found: Recommendation, shown: EvaluatedSchedule | None) -> dict[str, CredibleInterval]:

@@ -53,7 +53,7 @@ def check_dates(tables: CaseTables, notes: Notes) -> None:
             _wrong_side(place, action.date, f"on or after the visit on {visit}", notes)
         elif action.date > last:
             expected = f"a date up to {last}, {_FARTHEST_PLAN_DAYS} d after the visit"
-            notes.problem(CASE_FILE, place, action.date, expected, "Check the year; nothing is reckoned further.")
+            notes.problem(CASE_FILE, place, action.date, expected, "Check the year.")
 
 
 def _numbered(tables: tuple[ActionTable | None, ...]) -> Iterator[tuple[int, ActionTable]]:

@@ -15,6 +15,7 @@ from scipy.special import gammaincinv, ndtr
 
 from burden.case import Case
 from burden.evidence import ParasiteSet, Value
+from burden.inference.infection_pressure import withheld_eradication
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.lifecycle.development import LAST
@@ -134,6 +135,8 @@ def aim_of(case: Case, ponds: Sequence[Posterior], kind: str | None = None) -> A
         control or eradicate, in place of the case's own.
     """
     kind = kind or case.aim or ("eradicate" if case.newcomers_apart else "control")
+    if withheld_eradication(case) is not None:
+        kind = "control"  # no course keeps out what comes with the water
     own = case.limits.tolerable_flukes_per_fish
     levels = tuple(_level(posterior.pond, own) for posterior in ponds)
     chance = ERADICATION_CHANCE if kind == "eradicate" else CONTROL_CHANCE

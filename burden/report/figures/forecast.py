@@ -103,7 +103,7 @@ def _left_alone(axis: Axes, days: np.ndarray, values: np.ndarray, words: bool) -
     """The median of the course left alone, for comparison."""
     axis.plot(days, values, color=GREY, linewidth=1.0, linestyle=(0, (4, 2)), zorder=5)
     if words:
-        axis.annotate("left alone", (days[-1], values[-1]), xytext=(-2, 2), textcoords="offset points", ha="right",
+        axis.annotate("untreated", (days[-1], values[-1]), xytext=(-2, 2), textcoords="offset points", ha="right",
                       va="bottom", fontsize=7, color=INK, zorder=7)  # fmt: skip
 
 

@@ -52,7 +52,7 @@ def cautions_of(visit: Assessment) -> list[tuple[str, list[str]]]:
 
 def _food(visit: Assessment) -> list[str]:
     if not visit.case.food_fish:
-        return ["These fish were called no food fish: should anyone eat them, a withdrawal holds; ask first."]
+        return ["The case says that nobody will eat these fish. If anyone might, a withdrawal time applies: ask first."]
     unnamed = [f"Food fish: {words}."] if (words := unnamed_words(visit.case)) else []
     if visit.withdrawals:
         return [*unnamed, *(f"Food fish: {about_in(w.words())}." for w in visit.withdrawals)]

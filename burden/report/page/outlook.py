@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from burden.decision import Assessment
+from burden.inference.infection_pressure import withheld_eradication
 from burden.inference.treatment_response import Response
 from burden.inference.visit_comparison import Changes, ParameterChange
 from burden.report.figures.forecast import COURSE_WORDS
@@ -70,7 +71,7 @@ def compared_rows(found: Assessment) -> list[dict[str, str]]:
             "what": compared_text(one.name, one.schedule.doses),
             "dates": _dates(found, one.schedule),
             "chance": of_100(one.schedule.chance(aim)),
-            "gone": of_100(one.schedule.elimination.mean),
+            "gone": "–" if withheld_eradication(found.case) else of_100(one.schedule.elimination.mean),
             "deaths": one.schedule.fluke_deaths.whole(),
             "known": "" if one.custom is None else one.custom.known,
         }

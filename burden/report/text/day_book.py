@@ -123,7 +123,7 @@ def _steps(
         yield left
     if first:
         yield _amount(given)
-        yield from load_agent(given.agent).handling
+        yield from (step.rstrip(".") for step in load_agent(given.agent).handling)
     else:
         yield "everything as with the first dose of it; feed nothing from the day before"
 
