@@ -190,6 +190,8 @@ def report_rows(folder: Path, table: str) -> list[dict[str, str]]:
 
 def _due(folder: Path, visit: date) -> Iterator[tuple[date, str]]:
     for row in report_rows(folder, "day_book.csv"):
+        if row.get("kind") == "care":
+            continue
         try:
             yield date.fromisoformat(row["date"]), row["action"]
         except (KeyError, ValueError):

@@ -12,8 +12,8 @@ from burden.inference.estimate import Estimate
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.dose_effect import DoseEffect
 from burden.model.elimination.probability import DoseSchedule
-from burden.model.forward import COARSE_STEP_DAYS, Trajectory, simulate
-from burden.schedule.evaluation import first_draws, log_all_gone, looked_at
+from burden.schedule.aim import Aim
+from burden.schedule.evaluation import evaluate, first_draws, looked_at
 from burden.utils.results import CredibleInterval
 
 __all__ = ["DRAWS", "HORIZON_DAYS", "Plan", "ponds_of", "tried"]
@@ -21,8 +21,6 @@ __all__ = ["DRAWS", "HORIZON_DAYS", "Plan", "ponds_of", "tried"]
 #: enough to see which way a change goes, few enough for half a second
 DRAWS = 120
 HORIZON_DAYS = 60
-#: of 1,000 flukes, what a course for few flukes may leave
-_FEW_PER_1000 = 10.0
 _ATTACHED = ("adult", "juvenile", "young", "mother")
 _MOST_DOSES = 12
 
@@ -69,7 +67,7 @@ def ponds_of(estimates: Sequence[Estimate], draws: int = DRAWS) -> list[Posterio
     return first_draws([e.posterior for e in estimates], draws)
 
 
-def tried(ponds: Sequence[Posterior], plan: Plan, aim: str) -> dict[str, Any]:
+def tried(ponds: Sequence[Posterior], plan: Plan, aim: Aim) -> dict[str, Any]:
     """Return what a plan does.
 
     Parameters
@@ -77,46 +75,25 @@ def tried(ponds: Sequence[Posterior], plan: Plan, aim: str) -> dict[str, Any]:
     ponds : sequence of Posterior
         One a parasite set, M draws each.
     plan : Plan
-    aim : str
-        control or eradicate.
+    aim : Aim
+        Of the case.
 
     Returns
     -------
     dict
-        chance of meeting the aim [-]; left, flukes a fish the day after the last dose, and deaths by flukes within the
-        horizon, each with median, low and high; left_per_1000 median; elimination [-].
+        chance of meeting the aim [-]; left, flukes a fish the day after the last dose; deaths by flukes within the
+        aim's horizon, each with median, low and high; check_day [d].
     """
     schedule = DoseSchedule(tuple(map(float, plan.days)), plan.agents)
     changed = [Posterior(_changed(pond, plan), state) for pond, state in ponds]
-    runs = [_run(posterior, schedule) for posterior in changed]
-    look = looked_at(schedule)
-    gone = np.exp(log_all_gone(changed, [schedule])[0])
-    left = [run.abundance[np.searchsorted(run.days, look)] for run in runs]
-    share = np.max([_per_1000(posterior, then) for posterior, then in zip(changed, left, strict=True)], axis=0)
-    dead = np.sum([run.fluke_deaths[-1] - state.fluke_deaths for run, (_, state) in zip(runs, changed, strict=True)], 0)
-    few = float(np.mean(share <= _FEW_PER_1000)) if plan.days else 0.0
+    (found,) = evaluate(changed, [schedule], aim)
+    left = np.sum(found.burden_on(looked_at(schedule)), axis=0)
     return {
-        "chance": float(np.mean(gone)) if aim == "eradicate" else few,
-        "elimination": float(np.mean(gone)),
-        "left": CredibleInterval.of(np.sum(left, axis=0)).as_dict(),
-        "left_per_1000": CredibleInterval.of(share).as_dict(),
-        "deaths": CredibleInterval.of(dead).as_dict(),
+        "chance": found.chance(aim),
+        "left": CredibleInterval.of(left).as_dict(),
+        "deaths": found.fluke_deaths.as_dict(),
+        "check_day": found.check_day,
     }
-
-
-def _run(posterior: Posterior, schedule: DoseSchedule) -> Trajectory:
-    pond, state = posterior
-    days = np.unique([0.0, looked_at(schedule), HORIZON_DAYS + 1.0])
-    return simulate(
-        pond.setting, state, days, [*pond.given, *pond.doses(schedule.days, schedule.agents)], COARSE_STEP_DAYS
-    )
-
-
-def _per_1000(posterior: Posterior, then: np.ndarray) -> np.ndarray:
-    """Flukes left on a live fish of 1,000 before the first dose, shape (M,)."""
-    pond, state = posterior
-    now = state.flukes_per_fish(pond.setting.fish)
-    return 1000 * np.divide(then, now, out=np.zeros_like(then), where=now > 1e-9)
 
 
 def _changed(pond: Ensemble, plan: Plan) -> Ensemble:

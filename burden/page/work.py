@@ -144,6 +144,7 @@ def _ready(held: dict[str, Any], folder: str, ponds: bytes | None) -> dict[str, 
     from burden.inference.estimate import estimate
     from burden.io import read_case
     from burden.page.what_if import DRAWS, HORIZON_DAYS, ponds_of
+    from burden.schedule.aim import aim_of
     from burden.utils.parallel import each  # noqa: F401  teaches pickle frozen mappings
 
     case = read_case(folder)
@@ -151,9 +152,14 @@ def _ready(held: dict[str, Any], folder: str, ponds: bytes | None) -> dict[str, 
         held["ponds"] = ponds_of([estimate(case, parasite, DRAWS, _SEED) for parasite in case.parasites])
     else:
         held["ponds"] = pickle.loads(ponds)
-    held["aim"] = case.aim or "control"
-    agents = [*held["ponds"][0][0].effects]
-    return {"draws": held["ponds"][0][0].size, "agents": agents, "horizon": HORIZON_DAYS, "aim": held["aim"]}
+    aim = held["aim"] = aim_of(case, held["ponds"])
+    return {
+        "draws": held["ponds"][0][0].size,
+        "agents": [*held["ponds"][0][0].effects],
+        "horizon": HORIZON_DAYS,
+        "aim": aim.kind,
+        "tolerable": aim.tolerable[0].median,
+    }
 
 
 def _tried(held: dict[str, Any], told: Mapping[str, Any]) -> dict[str, Any]:

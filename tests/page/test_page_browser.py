@@ -24,6 +24,8 @@ pytestmark = [
 ]
 REPO = Path(__file__).parents[2]
 WIDTH = 390
+#: for what the model works out beside other work on the machine [ms]
+PATIENCE_MS = 150_000
 
 
 def a_port() -> int:
@@ -65,7 +67,7 @@ class Server:
 @pytest.fixture(scope="module")
 def tab():
     with a_tab() as found:
-        found.page.set_default_timeout(10_000)
+        found.page.set_default_timeout(30_000)
         yield found
 
 
@@ -181,7 +183,7 @@ def test_a_first_visit_by_thumb_from_an_empty_folder_to_the_decision(tab, server
     assert "18.89 °C" in page.locator(".readback").inner_text()
     assert page.evaluate("document.documentElement.scrollWidth") <= WIDTH
     thumb.tap("#finish")
-    page.wait_for_selector("#decide .figure", timeout=60_000)
+    page.wait_for_selector("#decide .figure", timeout=PATIENCE_MS)
     burden = time.monotonic() - began
     case = read_case(server.folder / "mill_pond")
     assert [row.count_low for row in case.samples] == [6, 3, 0, 8]
@@ -240,6 +242,13 @@ def test_two_windows_never_write_over_each_other(tab, koi):
     other.close()
 
 
+#: writes into every field that is read what none can read, and gives its name, what was said beside it, and its mark
+BAD_INPUT = """() => [...document.querySelectorAll('#form .field input[type=text][inputmode]')].map((field) => {
+  field.focus(); field.value = '¿que?'; field.dispatchEvent(new Event('input')); field.blur();
+  return [field.id, document.getElementById(`${field.id}-problem`).textContent, field.getAttribute('aria-invalid')];
+})"""
+
+
 def test_bad_input_in_every_field_is_told_beside_it(tab, server):
     """Every field that is read gets a word it cannot read: each says so, and nothing is written."""
     page = tab.page
@@ -253,15 +262,9 @@ def test_bad_input_in_every_field_is_told_beside_it(tab, server):
             page.locator("text=Add a treatment").click()
             page.get_by_label("praziquantel", exact=True).check(force=True)
         page.evaluate("document.querySelectorAll('#form details').forEach((d) => { d.open = true; })")
-        fields = page.locator("#form .field input[type=text][inputmode]")
-        for i in range(fields.count()):
-            field = fields.nth(i)
-            field.fill("¿que?")
-            field.blur()
-            problem = page.locator(f"#{field.get_attribute('id')}-problem")
-            assert problem.inner_text() != "", field.get_attribute("id")
-            assert field.get_attribute("aria-invalid") == "true"
-            told += 1
+        fields = page.evaluate(BAD_INPUT)
+        assert [name for name, said, marked in fields if not said or marked != "true"] == []
+        told += len(fields)
     assert told >= 30
     page.locator("#finish").click()
     page.wait_for_selector("#saved:not(:empty)")
@@ -327,8 +330,8 @@ def test_a_dose_moved_moves_the_figures_within_half_a_second_and_can_be_taken_ov
     page = tab.page
     page.set_viewport_size({"width": WIDTH, "height": 800})
     page.goto(f"{koi.address}/case/koi_pond/decide?start=1")
-    page.wait_for_selector("#take", timeout=90_000)
-    page.wait_for_function("document.querySelectorAll('#beside tr').length >= 2", timeout=60_000)
+    page.wait_for_selector("#take", timeout=PATIENCE_MS)
+    page.wait_for_function("document.querySelectorAll('#beside tr').length >= 2", timeout=PATIENCE_MS)
     page.locator('[data-plan="customary"]').click()
     page.wait_for_selector("#dose-1")
     page.wait_for_function("document.getElementById('try-chance').textContent.includes('%')")
@@ -336,7 +339,9 @@ def test_a_dose_moved_moves_the_figures_within_half_a_second_and_can_be_taken_ov
     page.locator("#dose-1").focus()
     page.keyboard.press("ArrowRight")
     page.keyboard.press("ArrowRight")
-    page.wait_for_function(f"document.getElementById('try-left').textContent !== {json.dumps(before)}", timeout=20_000)
+    page.wait_for_function(
+        f"document.getElementById('try-left').textContent !== {json.dumps(before)}", timeout=PATIENCE_MS
+    )
     page.locator("#dose-add").click()
     page.wait_for_selector("#dose-2")
     box = page.locator("#dose-0").bounding_box()

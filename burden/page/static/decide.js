@@ -41,7 +41,7 @@
       report ? h("a", { class: "button", href: `${base}/report/dates.ics`, download: "dates.ics" }, say("decide.calendar")) : null,
       busy ? null : h("button", { type: "button", id: "again", onclick: begin }, say("decide.again")),
       h("a", { class: "button", href: base }, say("decide.edit"))));
-    root.replaceChildren(...parts);
+    root.replaceChildren(...parts.flat());
     const said = document.getElementById("said");
     const words = job.state === "done" ? job.answer.first_action : busy ? job.stage : say(`decide.${job.state === "failed" ? "failed" : "stopped"}`);
     if (said.textContent !== words) said.textContent = words;

@@ -88,6 +88,7 @@
 
   function go(step) {
     form.step = step;
+    saved.replaceChildren();
     form.deathDays = undefined;
     keep();
     draw();
@@ -104,6 +105,8 @@
     return best;
   }
 
+  // one element for as long as the page stands: a check that comes back late must not wipe what a save said
+  const saved = h("div", { id: "saved", class: "problem", role: "alert" });
   burden.drawReview = function () {
     form.showAll = true;
     const found = form.checked, problems = [...((found && found.problems) || []), ...unread()];
@@ -118,7 +121,7 @@
       found && found.words && found.words.length ? h("ul", { class: "readback" }, found.words.map((text) => h("li", {}, text))) : null,
       found && found.odd && found.odd.length ? h("section", { class: "odd" }, h("h3", {}, say("frame.odd")), h("ul", {}, found.odd.map((one) => h("li", {}, one.text)))) : null,
       found && found.assumed && found.assumed.length ? fields.more(say("review.assumed"), h("ul", {}, found.assumed.map((text) => h("li", {}, text)))) : null,
-      h("p", { id: "saved", role: "alert" }),
+      saved,
     ];
   };
 

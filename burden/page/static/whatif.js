@@ -111,7 +111,7 @@
       h("details", { open: plan.warmer_c !== 0 || plan.left_times !== 1, id: "whatif-more" }, h("summary", {}, say("frame.more")),
         pick("warmer", say("whatif.warmer"), [[-3, say("whatif.minus", { by: 3 })], [0, say("whatif.same")], [3, say("whatif.plus", { by: 3 })]], plan.warmer_c, (value) => { plan.warmer_c = value; again(); }),
         pick("kill", say("whatif.kill"), [[1, say("whatif.kill_as")], [2, say("whatif.kill_half")], [3, say("whatif.kill_third")]], plan.left_times, (value) => { plan.left_times = value; again(); })),
-      h("table", {}, h("caption", {}, say("whatif.strip")), h("thead", {}, h("tr", {}, h("th", { scope: "col" }, ""), h("th", { scope: "col" }, say("whatif.chance")), h("th", { scope: "col" }, say("decide.flukes")), h("th", { scope: "col" }, say("step.deaths")))), h("tbody", { id: "beside" })),
+      h("table", {}, h("caption", {}, say("whatif.beside")), h("thead", {}, h("tr", {}, h("td", {}), h("th", { scope: "col" }, say("whatif.head_chance")), h("th", { scope: "col" }, say("whatif.head_left")), h("th", { scope: "col" }, say("whatif.head_dead")))), h("tbody", { id: "beside" })),
       h("div", { class: "acts" }, h("button", { type: "button", class: "main", id: "take", onclick: take, disabled: same(plan.doses, about.plans.named.planned || []) }, say("whatif.take"))),
       h("p", { class: "hint" }, say("whatif.take_hint")), h("p", { id: "taken", role: "status" }));
     root.querySelector(".plan").scrollLeft = scrolled;
