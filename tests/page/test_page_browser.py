@@ -111,7 +111,7 @@ class Thumb:
 
     def pick(self, legend: str, choice: str, within: str = "#form") -> None:
         group = self.page.locator(f"{within} fieldset", has=self.page.locator("legend", has_text=legend)).first
-        group.get_by_label(choice, exact=True).check(force=True)
+        group.get_by_label(choice, exact=True).click(force=True)
         self.taps += 1
 
     def write(self, label: str, text: str) -> None:
