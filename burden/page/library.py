@@ -212,7 +212,7 @@ def mean_burden(rows: list[dict[str, str]]) -> dict[str, float] | None:
     """Return flukes a fish from a report's table of estimates: median, low, high, of the heaviest set."""
     found = []
     for row in rows:
-        if row.get("quantity", "").replace("_", " ") == "mean abundance":
+        if row.get("quantity", "").replace("_", " ").startswith("mean abundance"):
             try:
                 found.append(
                     {k: float(row[c]) for k, c in (("median", "median"), ("low", "low_5"), ("high", "high_95"))}

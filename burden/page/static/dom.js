@@ -30,7 +30,7 @@
 
   burden.plain = function (value) {
     if (typeof value !== "number") return String(value);
-    if (Number.isInteger(value)) return value >= 10000 ? String(value).replace(/\B(?=(\d{3})+$)/g, " ") : String(value);
+    if (Number.isInteger(value)) return value >= 10000 ? String(value).replace(/\B(?=(\d{3})+$)/g, "\u00a0") : String(value);
     return String(Number(value.toPrecision(6)));
   };
 

@@ -71,7 +71,9 @@
 
   const aimWords = () => (about.aim === "eradicate" ? say("whatif.aim_eradicate") : say("whatif.aim_control", { flukes: about.tolerable ? short(about.tolerable) : "–" }));
   const cell = (name) => document.getElementById(`try-${name}`);
+  let latest = null;
   function show(found) {
+    latest = found;
     cell("chance").textContent = `${Math.round(100 * found.chance)} %`;
     cell("left").textContent = say("decide.interval", { median: short(found.left.median), low: short(found.left.low), high: short(found.left.high) });
     cell("deaths").textContent = say("decide.interval", { median: short(found.deaths.median), low: short(found.deaths.low), high: short(found.deaths.high) });
@@ -114,7 +116,9 @@
       h("table", {}, h("caption", {}, say("whatif.beside")), h("thead", {}, h("tr", {}, h("td", {}), h("th", { scope: "col" }, say("whatif.head_chance")), h("th", { scope: "col" }, say("whatif.head_left")), h("th", { scope: "col" }, say("whatif.head_dead")))), h("tbody", { id: "beside" })),
       h("div", { class: "acts" }, h("button", { type: "button", class: "main", id: "take", onclick: take, disabled: same(plan.doses, about.plans.named.planned || []) }, say("whatif.take"))),
       h("p", { class: "hint" }, say("whatif.take_hint")), h("p", { id: "taken", role: "status" }));
-    root.querySelector(".plan").scrollLeft = scrolled;
+    const frame = root.querySelector(".plan"), at = dose ? dose.day * CELL : 0;
+    frame.scrollLeft = dose && (at < scrolled || at > scrolled + frame.clientWidth - 2 * CELL) ? Math.max(0, at - frame.clientWidth / 2) : scrolled;
+    if (latest) show(latest);
     showBeside();
     if (active && document.getElementById(active)) document.getElementById(active).focus({ preventScroll: true });
   }
