@@ -110,7 +110,7 @@ class Case:
     planned: tuple[Action, ...] = ()
     samples: tuple[Preparation, ...] = ()
     deaths: tuple[DeathRecord, ...] = ()
-    gill_flukes_on_skin: bool = False
+    gill_flukes_on_skin: bool = True
     aim: str | None = None
     assumptions: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()

@@ -104,7 +104,11 @@ def chance_of_never(before: HistoryRuns, log_evidence: float, parasite: str) -> 
     if on_newcomers or any(row.count_low > 0 for row in rows_of(case, parasite)):
         return 0.0
     carrying = np.log1p(-PRIOR_NONE) + log_evidence
-    never = np.log(PRIOR_NONE) + float(logsumexp(before.log_deaths_clean)) - np.log(before.pond.size)
+    never = (
+        np.log(PRIOR_NONE)
+        + float(logsumexp(before.log_deaths_clean + before.log_signs_clean))
+        - np.log(before.pond.size)
+    )
     return float(np.exp(never - np.logaddexp(never, carrying)))
 
 

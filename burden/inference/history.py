@@ -15,6 +15,7 @@ from scipy.special import ndtri
 from burden.case import Case, Preparation
 from burden.evidence import load_parasite
 from burden.inference.arrivals import arrive, in_order_of_arrival
+from burden.inference.gill_signs import draw_signs
 from burden.inference.mortality import DeathLog, other_courses, read_log
 from burden.inference.observation import ObservationParameters, draw_seen, log_likelihood_of_samples
 from burden.inference.other_cause import CourseList
@@ -63,6 +64,8 @@ class HistoryRuns:
         What else may have killed.
     log_deaths : numpy.ndarray
         Log chance of the death log, whatever else killed fish, shape (M,).
+    log_signs, log_signs_clean : numpy.ndarray
+        Log chance of what gills and blood showed at the visit, and had there been no flukes, shape (M,).
     ranks : mapping of str to numpy.ndarray
         Of every stream the ponds were drawn by, shape (M,) each.
     """
@@ -76,6 +79,8 @@ class HistoryRuns:
     dead_clean: DeathLog
     courses: CourseList
     log_deaths: np.ndarray
+    log_signs: np.ndarray
+    log_signs_clean: np.ndarray
     ranks: Mapping[str, np.ndarray]
 
     @property
@@ -119,12 +124,15 @@ def run_past(
         seen, abundance = draw_seen(pond.setting.parameters.evidence, m, seed), _draw_abundance(pond)
         pond, start, came = _begin(pond, abundance, days[0])
         doses = [_as_it_went(e, i, m, seed) for i, e in enumerate(pond.given) if e.day >= days[0]]
+        signs = draw_signs(m, seed)
     events = [*doses, *came]
     ahead = _days_ahead(case, events, days)
     run = simulate(pond.setting, start, np.union1d(days, list(ahead.values())), events, COARSE_STEP_DAYS)
     background = pond.setting.parameters["background_hazard"]
     dead, clean = read_log(case, run), read_log(case, run, background)
     courses = other_courses(case, dead, days[0], pond.setting.parameters.evidence.values["background_hazard"].value)
+    weight_g, p = pond.setting.fish.weight_g.mean(0), pond.setting.parameters
+    now = run.abundance[-1] / weight_g
     return HistoryRuns(
         pond=pond,
         abundance_then=abundance,
@@ -135,6 +143,8 @@ def run_past(
         dead_clean=clean,
         courses=courses,
         log_deaths=courses.log_evidence(dead.log_likelihood(courses.courses)),
+        log_signs=signs.log_likelihood(case.findings, p, now, run.haemoglobin[-1]),
+        log_signs_clean=signs.log_likelihood(case.findings, p, np.zeros(m), np.ones(m)),
         ranks=streams.met,
     )
 
@@ -232,7 +242,7 @@ def log_likelihood(past: HistoryRuns, parasite: str, clean: bool = False) -> np.
     """
     case, p = past.pond.case, past.pond.setting.parameters
     home, weight, k = p.evidence.site, past.pond.setting.fish.weight_g.mean(0), p["aggregation"]
-    total = np.zeros(past.pond.size) if clean else past.log_deaths
+    total = np.zeros(past.pond.size) if clean else past.log_deaths + past.log_signs
     for day, rows in rows_by_day(case, parasite, clean).items():
         mean, pool = past.by_day[day]["all"], fish_at_look(case, rows)
         stages = stage_shares(past, day)
@@ -274,7 +284,7 @@ def rows_of(case: Case, parasite: str) -> list[Preparation]:
 def is_read(case: Case, parasite: str, row: Preparation) -> bool:
     """Whether a preparation is from a site whose counts the estimate reads.
 
-    Gill flukes found on the skin are few and strayed; how many there are to one on the gills is nobody's figure.
+    Gill flukes found on the skin are few and strayed: read with a wide share that strays, unless the case says no.
     """
     strayed = row.site in ("skin", "fin") and load_parasite(parasite).site == "gill"
     return case.gill_flukes_on_skin or not strayed

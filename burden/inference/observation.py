@@ -60,6 +60,9 @@ _TILTS = {"random": (0.0, 0.0), "netted": (0.0, 0.3), "moribund": (0.0, 1.0), "d
 ORDER_OF_PICKS = ("dead", "moribund", "netted")
 #: share of a stock that can be taken without those left being any lighter [-]
 _FEW_OF_MANY = 0.005
+#: flukes found away from their site, over those that the share on their site leaves for elsewhere: nobody measured how
+#: many stray, and on whom
+_STRAY = Value("stray", 1.0, 0.2, 5.0, "-", "log", "assumption")
 _LOSS_PER_HOUR_DEAD = Value("loss after death", 0.05, 0.01, 0.2, "1/h", "log", "assumption")
 
 #: finest quadrature over one fish's rate, by the whole count it would resolve [flukes]
@@ -79,6 +82,8 @@ class ObservationParameters:
         (0 not at all, 1 in proportion to their burden), loss per hour after death [1/h].
     site_share : numpy.ndarray
         Share of a fish's flukes that sit on the set's own site.
+    stray_share : numpy.ndarray
+        Share of them that a look elsewhere can find: those that strayed.
     """
 
     share_factor: Mapping[str, np.ndarray]
@@ -87,6 +92,7 @@ class ObservationParameters:
     selection_bias: np.ndarray
     loss_dead: np.ndarray
     site_share: np.ndarray
+    stray_share: np.ndarray
 
     def take(self, draws: np.ndarray) -> ObservationParameters:
         """Return the draws at some positions."""
@@ -94,7 +100,7 @@ class ObservationParameters:
             {method: factor[draws] for method, factor in self.share_factor.items()},
             *(
                 getattr(self, n)[draws]
-                for n in ("part_shape", "detection", "selection_bias", "loss_dead", "site_share")
+                for n in ("part_shape", "detection", "selection_bias", "loss_dead", "site_share", "stray_share")
             ),
         )
 
@@ -110,13 +116,15 @@ def draw_seen(evidence: ParasiteSet, n: int, seed: int) -> ObservationParameters
         return evidence.values[name].draw(n, seed, "looking ")
 
     site = own("gill_share") if "gill_share" in evidence.values else np.full(n, 0.5)
+    own_site = site if evidence.site == "gill" else 1 - site
     return ObservationParameters(
         factors,
         own("part_shape"),
         own("detection_per_fluke"),
         uniform_draws(TILT_STREAM, n, seed),
         _LOSS_PER_HOUR_DEAD.draw(n, seed),
-        site if evidence.site == "gill" else 1 - site,
+        own_site,
+        np.clip((1 - own_site) * _STRAY.draw(n, seed), 1e-5, 0.5),
     )
 
 
@@ -158,7 +166,7 @@ def _on_site(row: Preparation, home: str, seen: ObservationParameters) -> np.nda
     if row.site == "whole_fish":
         return np.ones_like(seen.site_share)
     here = "gill" if row.site == "gill" else "skin"
-    return seen.site_share if here == home else 1 - seen.site_share
+    return seen.site_share if here == home else seen.stray_share
 
 
 def log_likelihood_of_samples(

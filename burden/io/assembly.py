@@ -86,7 +86,7 @@ def _join(folder: Path, tables: CaseTables, notes: Notes) -> Case | None:
         planned=planned,
         samples=samples,
         deaths=deaths,
-        gill_flukes_on_skin=tables.parasite.gill_flukes_on_skin if tables.parasite else False,
+        gill_flukes_on_skin=tables.parasite.gill_flukes_on_skin if tables.parasite else True,
     )
     checks.check_stock(case, notes)
     return case

@@ -370,7 +370,7 @@ class ParasiteTable(_Table):
     set: Annotated[tuple[Name, ...], BeforeValidator(_table_or_list), Field(min_length=1)] = Field(
         description="the name of a parasite set, or a list of names"
     )
-    gill_flukes_on_skin: YesNo = Field(False, description="yes or no: read skin scrapes for gill flukes too")
+    gill_flukes_on_skin: YesNo = Field(True, description="yes or no: read skin scrapes for gill flukes too")
     override: dict[str, OverrideTable] = Field(
         default_factory=dict, description="tables [parasite.override.NAME] with value, low, high, source"
     )

@@ -72,7 +72,7 @@ mean_weight_g = 400                # [g]; without it a wide assumption is made. 
 
 [parasite]
 set = "dactylogyrus"               # see `burden parasites`; a list for several
-# gill_flukes_on_skin = "yes"      # read skin scrapes for gill flukes too (common practice, no source)
+# gill_flukes_on_skin = "no"       # leave skin scrapes out for gill flukes (read: how many stray is an assumption)
 # [parasite.override.fecundity]    # a value you know better, with its range and source
 # value = 20
 # low = 10

@@ -42,7 +42,9 @@ PLAIN = {"part_shape": SHAPE, "detection_per_fluke": DETECTION, "gill_share": ON
 def looking(selection_bias: float = 0.5, n: int = 1) -> ObservationParameters:
     """One way of looking, the same in every draw."""
     factors = {m: np.ones(n) for m in ("gill_clip", "skin_scrape", "gill_arch", "whole_organ")}
-    return ObservationParameters(factors, *(np.full(n, x) for x in (SHAPE, DETECTION, selection_bias, 0.05, ON_GILLS)))
+    return ObservationParameters(
+        factors, *(np.full(n, x) for x in (SHAPE, DETECTION, selection_bias, 0.05, ON_GILLS, 1 - ON_GILLS))
+    )
 
 
 def log_likelihood(rows, mean=MEAN, k=K, selection_bias=0.5) -> float:
@@ -245,10 +247,10 @@ def test_sick_fish_alone_leave_the_range_of_the_tilt():
     assert mixed.as_dict()["mean_abundance_by_tilt"] is None
 
 
-def test_skin_tells_of_gill_flukes_only_when_switched_on():
+def test_skin_tells_of_gill_flukes_unless_switched_off():
     skin = [replace(row, site="skin", method="skin_scrape", fish="9") for row in clips([2])]
     case = a_case([*clips([0, 0]), *skin])
-    off, on = estimate(case, draws=200), estimate(replace(case, gill_flukes_on_skin=True), draws=200)
+    off, on = estimate(replace(case, gill_flukes_on_skin=False), draws=200), estimate(case, draws=200)
     gills = estimate(replace(case, samples=tuple(clips([0, 0]))), draws=200)
     assert off.abundance_before == gills.abundance_before
     assert off.probability_infected > 0.999 > gills.probability_infected  # a fluke is a fluke, wherever it sat

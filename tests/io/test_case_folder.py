@@ -66,11 +66,11 @@ def test_one_degree_of_carbonate_hardness_is_17_8_mg_per_litre(tmp_path):
 
 def test_gill_flukes_on_the_skin_are_read_only_when_asked_for(tmp_path):
     row = 'set = "dactylogyrus"'
-    assert read(tmp_path).gill_flukes_on_skin is False
+    assert read(tmp_path).gill_flukes_on_skin is True
     for name in ("asked", "wrong"):
         (tmp_path / name).mkdir()
-    asked = changed(row, f'{row}\ngill_flukes_on_skin = "yes"')
-    assert read(tmp_path / "asked", case=asked).gill_flukes_on_skin is True
+    asked = changed(row, f'{row}\ngill_flukes_on_skin = "no"')
+    assert read(tmp_path / "asked", case=asked).gill_flukes_on_skin is False
     wrong = told(tmp_path / "wrong", case=changed(row, f'{row}\ngill_flukes_on_skin = "often"'))
     assert [problem.place for problem in wrong] == ["[parasite] gill_flukes_on_skin"]
 

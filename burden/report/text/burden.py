@@ -117,8 +117,8 @@ def _skin_text(skin: SkinNotRead) -> str:
     left_out, flukes = counted(skin.preparations, "skin preparation"), counted(skin.flukes, "fluke")
     were = "was" if skin.preparations == 1 else "were"
     return (
-        f"{left_out} ({flukes}) {were} not used: {skin.parasite} lives on the gills, and nobody has measured how many "
-        'stray to the skin. To use skin, write gill_flukes_on_skin = "yes" under [parasite].'
+        f"{left_out} ({flukes}) {were} not used, as the case says gill_flukes_on_skin = "
+        f'"no": {skin.parasite} lives on the gills, and nobody has measured how many stray to the skin.'
     )
 
 
