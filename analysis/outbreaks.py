@@ -2,8 +2,8 @@
 
 Run: python -m analysis.outbreaks                two to three minutes on one idle core, 36 outbreaks
 
-Ponds are drawn from the prior of the estimate, run through six weeks, and their fish die as whole fish: of flukes (ponds
-in which flukes are to kill eight or more), of something else (ponds in which they are to kill less than half a fish, and
+Ponds are drawn from the prior of the estimate, run through six weeks, and their fish die as whole fish: of flukes
+(ponds in which flukes are to kill eight or more), of something else (they are to kill less than half a fish, and
 an outbreak of a shape the estimate does not have: growing by a constant factor a day, all at once for four days, or
 steady from a day on), or of both. Each is written down as a log and six clips, and estimated. What counts: whether the
 90 % interval of the number killed by flukes holds the true one, on which side it misses, and whether a verdict
