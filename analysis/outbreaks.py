@@ -1,6 +1,6 @@
 """Who killed the fish? Invented outbreaks of known cause, and what the estimate makes of each.
 
-Run: python -m analysis.outbreaks                two to three minutes on one idle core, 36 outbreaks
+Run: python -m analysis.outbreaks                some five minutes on one idle core, 36 outbreaks
 
 Ponds are drawn from the prior of the estimate, run through six weeks, and their fish die as whole fish: of flukes
 (ponds in which flukes are to kill eight or more), of something else (they are to kill less than half a fish, and
@@ -26,6 +26,7 @@ from burden.case import Case, ConstantTemperature, DeathRecord, FishGroup, Prepa
 from burden.inference.estimate import estimate
 from burden.inference.history import run_past
 from burden.inference.observation import share_examined
+from burden.inference.sampler import TooFewDrawsError
 
 __all__ = ["CAUSES", "invent", "judge"]
 
@@ -94,12 +95,15 @@ def _looked(past, case: Case, rng: np.random.Generator) -> tuple[Preparation, ..
 def judge(cause: str, seed: int, draws: int = 150) -> dict[str, object]:
     """Estimate one outbreak and set it beside the truth."""
     case, dead, killed = invent(cause, seed)
-    found = estimate(case, draws=draws, seed=seed)
-    told = found.deaths_explained
-    row = {"cause": cause, "seed": seed, "dead": dead, "by_flukes": killed}
+    row: dict[str, object] = {"cause": cause, "seed": seed, "dead": dead, "by_flukes": killed}
     row["counted"] = sum(r.count_low for r in case.samples)
+    nothing = dict.fromkeys(("low", "median", "high", "held"), "")
+    try:
+        told = estimate(case, draws=draws, seed=seed).deaths_explained
+    except TooFewDrawsError:
+        return row | nothing | {"verdict": "refused", "wrong": ""}
     if told is None:
-        return row | {"low": "", "median": "", "high": "", "held": "", "verdict": "none died", "wrong": ""}
+        return row | nothing | {"verdict": "none died", "wrong": ""}
     share, number = killed / dead, told.by_flukes
     verdict = "flukes" if told.surely_flukes else "something else" if told.mostly_else else "cannot tell"
     wrong = (verdict == "flukes" and share < 0.5) or (verdict == "something else" and share > 0.5)
@@ -119,6 +123,7 @@ def summarise(rows: Sequence[dict[str, object]]) -> list[dict[str, object]]:
     for cause in CAUSES:
         mine = [row for row in rows if row["cause"] == cause and row["held"]]
         summary: dict[str, object] = {"cause": cause, "outbreaks": len(mine)}
+        summary["refused"] = sum(row["cause"] == cause and row["verdict"] == "refused" for row in rows)
         summary |= {f"truth_{end}": sum(row["held"] == end for row in mine) for end in ("yes", "below", "above")}
         for verdict in ("flukes", "something else", "cannot tell"):
             summary[f"said_{verdict.replace(' ', '_')}"] = sum(row["verdict"] == verdict for row in mine)
