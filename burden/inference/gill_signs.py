@@ -64,7 +64,7 @@ class SignDraws:
             for sign in (findings.gill_mucus, findings.gill_swollen):
                 if sign is not None:  # both come of the same harm, so together they count as one and a half
                     total = total + 0.75 * np.log(chance if sign else 1 - chance)
-        if parameters.evidence.about.get("blood_feeder"):
+        if parameters.evidence.blood_feeder:
             total = total + self._blood(findings, haemoglobin)
         return total
 
