@@ -272,7 +272,8 @@ def draw_development(evidence: ParasiteSet, n: int, seed: int) -> Development:
         return Development(hatch, maturity, success=success, laying=laying)
     names = ("fresh_egg_days", "cold_block_c", "egg_cold_q10")
     fresh, block, q10 = (evidence.values[name].draw(n, seed, evidence.name) for name in names)
-    cold = FreshEggs(1 / (fresh * strain), block, q10)
+    # a Q10 borrowed with a wider range can be drawn below 1, which would hatch eggs sooner in the cold
+    cold = FreshEggs(1 / (fresh * strain), block, np.maximum(q10, 1.0))
     return Development(_cold_hatching(hatch, cold), maturity, cold, success, laying)
 
 
