@@ -37,9 +37,9 @@ def test_repeated_samples_tell_how_many_larvae_come():
     found = {}
     for name, now in {"few": [0, 0, 1, 0] * 3, "many": [30, 12, 55, 20] * 3}.items():
         case = cage([*clips([0, 1, 0, 0] * 3, day=-21), *clips(now)])
-        run = history.run_past(case, "dactylogyrus", 1500, 3, None)
-        weight = np.exp((log := history.log_likelihood(run, "dactylogyrus") + run.log_prior) - log.max())
-        larvae = np.log(run.pond.setting.larvae_in_per_day[run.of])
+        run = history.run_past(case, "dactylogyrus", 1500, 3)
+        weight = np.exp((log := history.log_likelihood(run, "dactylogyrus")) - log.max())
+        larvae = np.log(run.pond.setting.larvae_in_per_day)
         found[name] = np.average(larvae, weights=weight)
         found["before"] = larvae.mean()
     assert found["many"] > found["few"] + 1.0

@@ -35,6 +35,10 @@ def rows(name: str) -> list[dict[str, float]]:
         return [{k: float(v) for k, v in row.items() if k != "source"} for row in csv.DictReader(file)]
 
 
+def a_point(temperature_c: float, days: float, low: float, high: float) -> Point:
+    return Point("first_hatch_days", "A b", temperature_c, days, low, high, "d", "assumption", ())
+
+
 HATCHING = rows("zhang_2015_hatching.csv")
 COLD = rows("zhang_2021_cold_eggs.csv")
 
@@ -179,7 +183,7 @@ def test_each_law_predicts_the_point_it_was_not_shown(evidence, quantity, record
 
 def test_degree_days_recover_a_threshold():
     """Points made by a threshold of 7 °C and 60 degree-days come back."""
-    points = [Point("x", t, 60 / (t - 7), 1, 99, "assumption", ()) for t in (12.0, 18.0, 25.0)]
+    points = [a_point(t, 60 / (t - 7), 1, 99) for t in (12.0, 18.0, 25.0)]
     fit = next(f for f in fit_laws(points) if f.law == "degree-days")
     np.testing.assert_allclose(fit.left_out, fit.measured, rtol=1e-9)
     assert fit.weight > 0.4
@@ -188,7 +192,7 @@ def test_degree_days_recover_a_threshold():
 def test_a_hump_comes_back_and_only_where_a_limit_was_measured():
     """Points made by the hump law with a limit of 31 °C: fitted to 2 %, which the grid of thresholds allows."""
     shape = {t: t * (t - 4.0) * np.sqrt(31 - t) for t in (10.0, 16.0, 22.0, 28.0)}
-    points = [Point("x", t, 3000 / y, 0.1, 999, "assumption", ()) for t, y in shape.items()]
+    points = [a_point(t, 3000 / y, 0.1, 999) for t, y in shape.items()]
     assert "hump" not in {fit.law for fit in fit_laws(points)}
     hump = next(fit for fit in fit_laws(points, 31.0) if fit.law == "hump")
     np.testing.assert_allclose(hump.fitted, hump.measured, rtol=0.02)
@@ -209,7 +213,7 @@ def test_values_joined_over_temperature_against_numpy():
 
 
 def test_a_fit_of_durations_reads_as_one_of_rates():
-    fit = fit_laws([Point("x", t, 60 / (t - 7), 1, 99, "assumption", ()) for t in (12.0, 18.0, 25.0)])[0]
+    fit = fit_laws([a_point(t, 60 / (t - 7), 1, 99) for t in (12.0, 18.0, 25.0)])[0]
     for name in ("measured", "fitted", "left_out"):
         np.testing.assert_allclose(getattr(fit.inverted(), name) * getattr(fit, name), 1.0, rtol=1e-12)
 
@@ -252,7 +256,7 @@ def test_hatching_is_what_was_measured_at_each_temperature_and_beyond():
 
 def test_one_point_is_too_few():
     with pytest.raises(CannotAnswerError):
-        fit_laws([Point("x", 20.0, 3, 2, 4, "assumption", ())])
+        fit_laws([a_point(20.0, 3, 2, 4)])
 
 
 @pytest.mark.parametrize("shape", [2.0, 26.0, 46.0, 84.0, 400.0, 4000.0])

@@ -238,7 +238,9 @@ def test_susceptibility_and_weight_have_the_moments_asked_for():
 # --- what is seen ----------------------------------------------------------------------------------------------------
 @pytest.fixture(scope="module")
 def looked_at():
-    ponds = replace(a_pond(fish=40), stock=draw_stock(np.random.default_rng(2), 1, 40, 400.0, 1.0))
+    """Forty fish unevenly infected; flukes kill far more than the background, so that hazards differ."""
+    p = parameters(5.0, reproduction_number=3.0, fecundity=3.0, hazard_per_burden=1e-3)
+    ponds = replace(a_pond(fish=40, p=p), stock=draw_stock(np.random.default_rng(2), 1, 40, 400.0, 1.0))
     start = draw_start(np.random.default_rng(3), ponds, {"adult": 40 * 60}, exact=True)
     return run_ponds(ponds, start, [0.0], seed=1)
 

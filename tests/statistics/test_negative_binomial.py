@@ -352,5 +352,5 @@ def test_filaments_on_a_slide_as_a_share_of_the_gill():
 
 @pytest.mark.parametrize(("pieces", "of"), [(0, "tips"), (9, "arches"), (3000, "tips"), (float("nan"), "filaments")])
 def test_nothing_or_more_than_a_fish_has_is_refused(pieces, of):
-    with pytest.raises(InputError, match="above 0, and at most"):
+    with pytest.raises(InputError, match="expected above 0, at most"):
         gill_share(pieces, of)
