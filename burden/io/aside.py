@@ -92,13 +92,14 @@ def _abandoned(target: Path) -> Iterator[tuple[Path, int]]:
     """Folders of killed runs to the same target, each held from now on; one killed before it was marked is removed."""
     named = re.compile(re.escape(f".{target.name}-") + f"[0-9a-f]{{{_LETTERS}}}")
     for path in sorted(p for p in target.parent.iterdir() if named.fullmatch(p.name)):
-        if path.is_symlink() or not path.is_dir() or not _is_mine(path):
+        if path.is_symlink() or not path.is_dir():
             continue
-        held = _held(path)
-        if held is not None:
-            yield path, held
-        elif not any(path.iterdir()):
-            path.rmdir()
+        with suppress(FileNotFoundError):  # a run that ends removes its own at this moment, and holds no lock around it
+            held = _held(path) if _is_mine(path) else None
+            if held is not None:
+                yield path, held
+            elif _is_mine(path) and not any(path.iterdir()):
+                path.rmdir()
 
 
 def _is_mine(path: Path) -> bool:
