@@ -10,7 +10,7 @@ from typing import Any
 from burden.case import Case
 from burden.io.form import read_form
 from burden.page.library import Library, mean_burden, report_rows
-from burden.report.formatting import long_date
+from burden.report.formatting import day_label, long_date
 from burden.utils.errors import InputError
 
 __all__ = ["course_of", "trend_svg"]
@@ -123,6 +123,5 @@ def _axis(bottom: int, top: int, y: Any, width: int, left: int) -> str:
 
 
 def _date(point: Mapping[str, Any], at: float, height: int) -> str:
-    day = point["date"]
-    words = f"{day.day} {day.strftime('%b')}"
+    words = day_label(point["date"])
     return f'<text x="{at}" y="{height - 12}" text-anchor="middle" font-size="12" fill="#22303a">{words}</text>'
