@@ -46,7 +46,22 @@ COSTLY = {
 }  # fmt: skip
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="asks the system what a process used")
+#: the most memory of this program alone: what `getrusage` calls so counts the process it was started from as well
+SPENT = """
+import resource, sys
+from pathlib import Path
+from burden.__main__ import run
+try:
+    run()
+finally:
+    used = resource.getrusage(resource.RUSAGE_SELF)
+    lines = Path("/proc/self/status").read_text().splitlines()
+    most = next(line.split()[1] for line in lines if line.startswith("VmHWM:"))
+    print(used.ru_utime + used.ru_stime, most, file=sys.stderr)
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="asks the system what a process used")
 @pytest.mark.parametrize("name", COSTLY)
 def test_a_check_takes_2_seconds_and_300_megabytes(tmp_path, name):
     """Processor time, of a process of its own, and the most memory it ever held."""
@@ -55,12 +70,8 @@ def test_a_check_takes_2_seconds_and_300_megabytes(tmp_path, name):
     for log in ("samples", "deaths", "temperature"):
         if log in files:
             (folder / f"{log}.csv").write_text(files[log], encoding="utf-8")
-    code = "import resource, sys; from burden.__main__ import run\ntry: run()\nfinally:\n"
-    code += (
-        " u = resource.getrusage(resource.RUSAGE_SELF); print(u.ru_utime + u.ru_stime, u.ru_maxrss, file=sys.stderr)"
-    )
     found = subprocess.run(
-        [sys.executable, "-c", code, "check", folder, "--json", "--quiet"],
+        [sys.executable, "-c", SPENT, "check", folder, "--json", "--quiet"],
         capture_output=True, check=False, timeout=120, env={**os.environ, "OMP_NUM_THREADS": "1"},
         preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_AS, (4_000_000_000, 4_000_000_000)),
     )  # fmt: skip
