@@ -146,7 +146,7 @@ def agent_list() -> AgentList:
     Examples
     --------
     >>> [row["name"] for row in agent_list().rows()][:2]
-    ['formalin', 'hydrogen_peroxide']
+    ['albendazole', 'fenbendazole']
     """
     return AgentList(tuple(load_agent(name) for name in agent_names()))
 

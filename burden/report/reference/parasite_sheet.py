@@ -294,7 +294,7 @@ def parasite_list() -> ParasiteList:
     Examples
     --------
     >>> [row["name"] for row in parasite_list().rows() if row["windows"] == "no"][:2]
-    ['gyrodactylus', 'gyrodactylus_guppies']
+    ['cichlidogyrus', 'dactylogyrus_ctenopharyngodonis']
     """
     return ParasiteList(tuple(load_parasite(name) for name in parasite_names()))
 
