@@ -1,7 +1,7 @@
-"""Courses of doses in a reference pond: every gap and number of doses judged, and the best for either aim.
+"""Courses of doses at one gap in the reference pond: the chance that nothing is left, and the fewest doses for it.
 
-The reference pond holds 40 fish of 400 g in 10 m³ with 50 adults a fish in the stable stage mix of the temperature,
-without exchange, cleaning, fish deaths or brakes; each dose acts at once and leaves no residue.
+By the backward equations with both brakes off, the cautious choice for elimination; control is judged as the decision
+judges it, by `burden.schedule.search` on the same pond.
 """
 
 from __future__ import annotations
@@ -17,44 +17,29 @@ from burden.model.elimination.dose_survival import Batch
 from burden.model.elimination.probability import none_left, time_grid
 from burden.model.elimination.renewal import Habitat, backward
 from burden.model.elimination.waiting_times import Memo, farthest
-from burden.model.lifecycle.stable_stages import Population, stable_population
-from burden.model.lifecycle.transitions import Parameters, Surroundings, build_cycle
+from burden.model.lifecycle.stable_stages import Population
+from burden.model.lifecycle.transitions import Parameters
 from burden.model.temperature import Temperature
 from burden.model.windows import Windows
-from burden.utils.errors import CannotAnswerError
+from burden.schedule.aim import ERADICATION_CHANCE
+from burden.schedule.candidates import LONGEST_GAP_DAYS, MOST_DOSES
+from burden.schedule.evaluation import TIE
+from burden.schedule.reference_pond import REFERENCE_VOLUME_M3, STAGES, reference_population
 from burden.utils.progress import track
-from burden.utils.results import CredibleInterval, Probability
-from burden.utils.wording import Remark
+from burden.utils.results import CredibleInterval, Probability, number
 
 __all__ = [
-    "CONTROL_PER_1000",
     "DOSES",
-    "ERADICATION",
-    "LONGEST_GAP_DAYS",
-    "REFERENCE_ADULTS",
-    "REFERENCE_FISH",
-    "REFERENCE_VOLUME_M3",
-    "TIE",
-    "NoControl",
-    "NoEradication",
     "Regimen",
-    "control",
     "eradicate",
     "evaluate_courses",
     "gaps_searched",
-    "search_courses",
     "step_for",
 ]
 
-REFERENCE_FISH, REFERENCE_VOLUME_M3, REFERENCE_ADULTS = 40, 10.0, 50
-CONTROL_PER_1000 = 10.0  # most flukes on the fish left of 1,000, a day after the last dose
-ERADICATION = 0.9  # least mean probability of elimination
-TIE = 0.005  # differences of a probability that do not count
-DOSES = range(2, 9)
-LONGEST_GAP_DAYS = 60.0
-_STAGES = (30, 30)
+DOSES = range(2, MOST_DOSES + 1)
 _GROUP = 20  # gaps walked together: most of a step is the same for few schedules and for many
-_COARSE_GAPS, _COARSE_PARTS, _FINE_PARTS = 16, 6, 10  # where every half day would be many gaps: rounds and steps
+_MOST_GAPS = 16  # gaps tried to eradicate: where the longest is longer than so many days, every second day or fewer
 
 
 @dataclass(frozen=True)
@@ -70,12 +55,15 @@ class Regimen:
         Flukes on the fish a day after the last dose, of 1,000 before the first.
     elimination_probability : Probability
         No fluke, egg or larva left 365 d after the last dose.
+    chance : float or None
+        Of reaching the aim it is judged by [-]; None before it is judged.
     """
 
     gap_days: float
     doses: int
     survivors_per_1000: CredibleInterval
     elimination_probability: Probability
+    chance: float | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -84,116 +72,48 @@ class Regimen:
             "doses": self.doses,
             "survivors_per_1000": self.survivors_per_1000.as_dict(),
             "elimination_probability": self.elimination_probability.as_dict(),
+            "chance": None if self.chance is None else number(self.chance),
         }
 
 
-@dataclass(frozen=True)
-class NoControl(Remark):
-    """No gap leaves at most so many of 1,000 flukes with up to so many doses."""
+def gaps_searched(windows: Windows, least_days: int) -> np.ndarray:
+    """Gaps tried to eradicate: whole days from the shortest to last hatch, larval life and maturity together [d].
 
-    doses: int
-    per_1000: float
-
-
-@dataclass(frozen=True)
-class NoEradication(Remark):
-    """No course reaches the mean probability of elimination that is wanted; the best one searched."""
-
-    best: Regimen
-    wanted: float
-
-
-def gaps_searched(windows: Windows) -> np.ndarray:
-    """Gaps searched: from half a day to last hatch, larval life and maturity together, by half days [d]."""
+    Parameters
+    ----------
+    windows : Windows
+        Finite ones.
+    least_days : int
+        The bath is over and the day is out [d].
+    """
     longest = np.median(windows.last_hatch) + np.median(windows.larval_life) + np.median(windows.earliest_maturity)
-    if not np.isfinite(longest):
-        waits = "eggs do not hatch" if np.isinf(np.median(windows.last_hatch)) else "settled larvae do not mature"
-        raise CannotAnswerError(f"in water this cold most {waits} within 400 d")
-    return np.arange(0.5, min(longest, LONGEST_GAP_DAYS) + 0.25, 0.5)
+    longest = max(min(float(np.ceil(longest)), LONGEST_GAP_DAYS), least_days)
+    count = int(min(longest - least_days + 1, _MOST_GAPS))
+    return np.unique(np.round(np.linspace(least_days, longest, count)))
 
 
-def search_courses(parameters: Parameters, effect: DoseEffect, temperature_c: float, gaps: np.ndarray) -> list[Regimen]:
-    """Judge every half day, or where that is many gaps, a coarse grid first and then every half day where it matters.
-
-    The coarse stride follows development, a twelfth of the first hatch or a sixteenth of the longest gap, and so does
-    its step. What decides is judged again in the fine step: around every course that may win, and around the best
-    gap of one dose less where that came close.
-    """
-    first = float(np.median(parameters.of_eggs.hatch.quantile_days(0.01, temperature_c)))
-    stride = max(round(first / 12 / 0.5), int(np.ceil(len(gaps) / _COARSE_GAPS)))
-    if stride == 1:
-        return evaluate_courses(parameters, effect, temperature_c, gaps, DOSES)
-    coarse = evaluate_courses(parameters, effect, temperature_c, gaps[stride - 1 :: stride], DOSES, _COARSE_PARTS)
-    courses = {(c.gap_days, c.doses): c for c in coarse}
-    for doses, centres in _worth_refining(coarse).items():
-        fine = [g for g in gaps if any(abs(g - centre) <= 0.5 * stride for centre in centres)]
-        found = evaluate_courses(parameters, effect, temperature_c, np.array(fine), range(2, doses + 1), _FINE_PARTS)
-        courses |= {(c.gap_days, c.doses): c for c in found}
-    return sorted(courses.values(), key=lambda c: (c.gap_days, c.doses))
-
-
-def _worth_refining(courses: Sequence[Regimen]) -> dict[int, set[float]]:
-    """Gaps around which the answer may lie, by number of doses [d]."""
-    found: dict[int, set[float]] = {}
-    for rule, worth in ((control, _near_control), (eradicate, _near_eradication)):
-        chosen = rule(courses)[0]
-        last = chosen.doses if chosen is not None else max(c.doses for c in courses)
-        for doses in (last - 1, last):
-            near = worth([c for c in courses if c.doses == doses])
-            if near:
-                top = max(near, key=lambda c: c.elimination_probability.mean)
-                few = min(near, key=lambda c: c.survivors_per_1000.median)
-                tied = [chosen] if chosen is not None and doses == last else []
-                found.setdefault(doses, set()).update(c.gap_days for c in (top, few, *tied))
-    return found
-
-
-def _near_control(courses: Sequence[Regimen]) -> list[Regimen]:
-    """Those that meet the limit or may do so half a stride away."""
-    return [c for c in courses if c.survivors_per_1000.median <= 1.5 * CONTROL_PER_1000]
-
-
-def _near_eradication(courses: Sequence[Regimen]) -> list[Regimen]:
-    good = [c for c in courses if c.elimination_probability.mean >= ERADICATION - 0.05]
-    return [max(good, key=lambda c: c.elimination_probability.mean)] if good else []
-
-
-def _controlling(courses: Sequence[Regimen]) -> list[Regimen]:
-    return [c for c in courses if c.survivors_per_1000.median <= CONTROL_PER_1000]
-
-
-def control(courses: Sequence[Regimen]) -> tuple[Regimen | None, NoControl | None]:
-    """Fewest doses that leave at most the limit on the fish, or none and why.
+def eradicate(courses: Sequence[Regimen]) -> tuple[Regimen, bool]:
+    """Fewest doses whose mean probability of elimination is high enough, and whether it is; else the best of all.
 
     Parameters
     ----------
     courses : sequence of Regimen
-    """
-    for doses in sorted({c.doses for c in courses}):
-        if good := _controlling([c for c in courses if c.doses == doses]):
-            return _best(good), None
-    return None, NoControl(max(c.doses for c in courses), CONTROL_PER_1000)
 
-
-def eradicate(courses: Sequence[Regimen]) -> tuple[Regimen | None, NoEradication | None]:
-    """Fewest doses whose mean probability of elimination is high enough, or none and why.
-
-    Parameters
-    ----------
-    courses : sequence of Regimen
+    Notes
+    -----
+    Of gaps that do as well within `TIE` the shortest is taken, and where the aim is out of reach the fewest doses.
     """
     for doses in sorted({c.doses for c in courses}):
         mine = [c for c in courses if c.doses == doses]
-        if max(c.elimination_probability.mean for c in mine) >= ERADICATION:
-            return _best(mine), None
-    best = max(courses, key=lambda c: c.elimination_probability.mean)
-    return None, NoEradication(best, ERADICATION)
+        if max(c.elimination_probability.mean for c in mine) >= ERADICATION_CHANCE:
+            return _best(mine, ERADICATION_CHANCE), True
+    return _best(courses, 0.0), False
 
 
-def _best(courses: Sequence[Regimen], tie: float = TIE) -> Regimen:
-    """Highest mean probability; among those within the tie the shortest gap."""
+def _best(courses: Sequence[Regimen], least: float) -> Regimen:
     top = max(c.elimination_probability.mean for c in courses)
-    return min((c for c in courses if c.elimination_probability.mean >= top - tie), key=lambda c: c.gap_days)
+    as_good = [c for c in courses if c.elimination_probability.mean >= max(top - TIE, least)]
+    return min(as_good, key=lambda c: (c.doses, c.gap_days))
 
 
 def step_for(parameters: Parameters, temperature_c: float, unit_days: float = 0.5, parts: int = 12) -> float:
@@ -247,11 +167,7 @@ def evaluate_courses(
     """
     unit = float(np.gcd.reduce(np.round(2 * gaps_days).astype(int))) / 2
     dt = step_for(parameters, temperature_c, unit, parts)
-    m = parameters.size
-    wear = next((form.stages for form in build_cycle(parameters.evidence).forms if form.name == "fresh_egg"), 0)
-    around = Surroundings(np.full(m, REFERENCE_FISH / REFERENCE_VOLUME_M3))
-    fish, adults = np.full(m, float(REFERENCE_FISH)), np.full(m, float(REFERENCE_FISH * REFERENCE_ADULTS))
-    population = stable_population(parameters, temperature_c, around, adults, fish, (wear, *_STAGES))
+    population = reference_population(parameters, temperature_c)
     reach = _window_days(parameters, temperature_c)
     found: list[Regimen] = []
     memo: Memo = {}
@@ -279,7 +195,7 @@ def _judge_group(
     steps = np.array([[last - round(k * gap / dt) for k in range(most)] for gap in gaps])
     batch = Batch(steps, np.zeros_like(steps), [effect])
     starts = [steps[:, n - 1] for n in doses]
-    stages = (len(population.fresh_eggs), *_STAGES)
+    stages = (len(population.fresh_eggs), *STAGES)
     around = (Temperature.constant(temperature_c), population.fish / REFERENCE_VOLUME_M3, 0.0)
     habitat = Habitat(parameters, *around, *time_grid(0.0, span, dt, reach + 2 * dt), memo)
     probabilities = [none_left(v, population) for v in backward(habitat, batch, starts, stages)]

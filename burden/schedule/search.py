@@ -80,7 +80,9 @@ class _Field:
         return evaluate(self.ponds, plans, self.aim)
 
 
-def search(case: Case, ponds: Sequence[Posterior], agents: Sequence[str], aim: Aim) -> Recommendation:
+def search(
+    case: Case, ponds: Sequence[Posterior], agents: Sequence[str], aim: Aim, dose_anyway: bool = False
+) -> Recommendation:
     """Search for a schedule.
 
     Parameters
@@ -91,6 +93,8 @@ def search(case: Case, ponds: Sequence[Posterior], agents: Sequence[str], aim: A
     agents : sequence of str
         Agents that may be given, the preferred one first; none where no dose may be given.
     aim : Aim
+    dose_anyway : bool
+        Whether a course is wanted even where the aim is met without a dose.
 
     Returns
     -------
@@ -106,7 +110,7 @@ def search(case: Case, ponds: Sequence[Posterior], agents: Sequence[str], aim: A
     carried = not agents or most == 0 or bool(candidate_plans(case, lead, agents, 1))
     field = _Field(case, ponds, few, aim, tuple(agents), lead, carried)
     customs = [] if most == 0 else customs_for(case, ponds, agents)
-    if untreated.meets(aim):
+    if untreated.meets(aim) and not dose_anyway:
         return _beside(start, field, customs)
     if not agents or most == 0 or not candidate_plans(case, lead, agents, 1, carried):
         return _beside(replace(start, why="no_plan"), field, [])

@@ -9,15 +9,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from burden.evidence import ParasiteSet, load_agent, load_parasite
-from burden.model.lifecycle.transitions import Parameters, draw_parameters, establishment_for
+from burden.evidence import ParasiteSet, load_parasite
+from burden.model.lifecycle.transitions import Parameters
 from burden.model.temperature import Temperature
 from burden.model.windows import windows_after
 from burden.report.figures.style import BAND_50, BAND_90, GREY, INK, LINE, MARK, bare, figure_of_size, write_figure
-from burden.schedule.fixed_interval import REFERENCE_FISH, REFERENCE_VOLUME_M3
 from burden.schedule.interval import IntervalAnswer, interval
-from burden.treatment.bath import bath_effect
-from burden.treatment.efficacy_fit import draw_kill
+from burden.schedule.reference_pond import drawn_for, even_draws
 from burden.utils.errors import InputError, Problem
 
 if TYPE_CHECKING:
@@ -268,9 +266,9 @@ def write_interval_chart(
     if problems:
         raise InputError(problems)
     answer = answer or interval(parasite, today_c, agent, draws, seed)
-    parameters = establishment_for(draw_parameters(evidence, draws, seed), REFERENCE_FISH / REFERENCE_VOLUME_M3)
-    kill = draw_kill(load_agent(agent), draws, seed, evidence)
-    curves = interval_curves(parameters, bath_effect(kill, kill.customary_mg_l).sheltered_fraction)
+    with even_draws(draws, seed):
+        drawn = drawn_for(evidence, agent, draws, seed)
+    curves = interval_curves(drawn.parameters, drawn.effect.sheltered_fraction)
     course = answer.recommended
     marks = [Given(today_c, course.gap_days, f"{course.doses} doses, {course.gap_days:g} d apart")] if course else []
     write_figure(path, lambda: draw_interval_chart(curves, today_c, marks), "interval")

@@ -27,6 +27,7 @@ _SUBJECTS = {
     "burden.schedule.fixed_interval": "interval",
     "burden.schedule.forecast": "forecast",
     "burden.schedule.interval": "interval",
+    "burden.schedule.water_limits": "interval",
     "burden.schedule.projection": "forecast",
     "burden.sampling.burden_threshold": "sampling_sizes",
     "burden.sampling.detection": "sampling",

@@ -8,8 +8,27 @@ import numpy as np
 
 from burden.model.windows import WARMEST_SEARCHED_C, Windows
 from burden.report.text.notes import noted
-from burden.schedule.fixed_interval import NoControl, NoEradication, Regimen
-from burden.schedule.interval import Borrowed, Extrapolated, IntervalAnswer, LongerThanSafe, NoEggs
+from burden.schedule.aim import WATCHED_DAYS
+from burden.schedule.candidates import MOST_DOSES
+from burden.schedule.fixed_interval import Regimen
+from burden.schedule.interval import (
+    Borrowed,
+    Control,
+    Extrapolated,
+    IntervalAnswer,
+    LongerThanSafe,
+    NoEggs,
+    NoEradication,
+    NoRoom,
+    NotNeeded,
+)
+from burden.schedule.reference_pond import (
+    REFERENCE_ADULTS,
+    REFERENCE_FISH,
+    REFERENCE_VOLUME_M3,
+    REFERENCE_WEIGHT_G,
+)
+from burden.schedule.water_limits import NoEnd, NotLiving, TooSlow, TooWarm
 from burden.utils.formatting import counted, named, percent, plain, sentence
 from burden.utils.results import CredibleInterval
 from burden.utils.wording import writes, writes_brief
@@ -26,7 +45,9 @@ def _interval(a: IntervalAnswer) -> str:
     if a.windows:
         lines += ["Why this interval:", *(f"  {line}" for line in _why(a.windows))]
         lines.append(two_weeks_words(a.two_weeks_safe_below_c))
-    lines += [f"Customary or published: {_course(course)} ({known})." for course, known in a.customary]
+    if a.control:
+        lines += [*_compared(a.control), *(_custom(course, known) for course, known in a.customary)]
+        lines.append(_POND)
     if a.extrapolated:
         lines.append(f"Beyond what was measured: {', '.join(a.extrapolated)}.")
     return noted(lines, (warning for warning in a.warnings if warning not in a.reasons.values()))
@@ -35,9 +56,22 @@ def _interval(a: IntervalAnswer) -> str:
 @writes_brief
 def _interval_brief(a: IntervalAnswer) -> str:
     lines = _answer(a)
-    if a.windows:
-        lines += [_safe_gap(a.windows), _last_dose(a.windows)]
+    if a.control and a.windows:
+        lines += [f"{_safe_gap(a.windows)} {_last_dose(a.windows)}", _POND_IN_SHORT]
     return "\n".join(lines)
+
+
+_POND_IN_SHORT = (
+    f"This holds for a reference pond ({REFERENCE_FISH} fish of {plain(REFERENCE_WEIGHT_G)} g in "
+    f"{plain(REFERENCE_VOLUME_M3)} m³, {REFERENCE_ADULTS} adult flukes a fish); for your own pond run `burden report`."
+)
+_POND = (
+    f"Reference pond: {REFERENCE_FISH} fish of {plain(REFERENCE_WEIGHT_G)} g in {plain(REFERENCE_VOLUME_M3)} m³, "
+    f"{REFERENCE_ADULTS} adult flukes a fish with the eggs and young flukes that go with them, water that stays as "
+    "warm, no water exchange or cleaning, no fish that die, fish not yet resistant, and no drug that stays in "
+    "the water after a bath. For control, flukes that crowd and fish that become resistant slow the flukes, as in "
+    "`burden report`; for eradication nothing slows them. Your own pond differs: `burden report` uses its records."
+)
 
 
 def _answer(a: IntervalAnswer) -> list[str]:
@@ -45,19 +79,62 @@ def _answer(a: IntervalAnswer) -> list[str]:
     control, eradicate = (a.reasons.get(aim, "") for aim in ("recommended", "eradication"))
     if control and control == eradicate:
         return [head, f"No interval to control or to eradicate: {control}."]
-    return [head, _aim("To control", a.recommended, control), _aim("To eradicate", a.eradication, eradicate)]
+    return [head, _control(a, control), f"To eradicate: {eradicate if a.eradication is None else _rid(a.eradication)}."]
 
 
-def _aim(aim: str, course: Regimen | None, reason: str) -> str:
-    return f"{aim}: {reason if course is None else _course(course)}."
+def _control(a: IntervalAnswer, reason: str) -> str:
+    c = a.control
+    if c is None:
+        return f"To control: {reason}."
+    reach = f"The burden then stays low in {_chance(c.course)} of simulated ponds (aim: {percent(c.aim.chance)})"
+    more = f", with one dose more in {_chance(c.one_more)}" if c.one_more is not None else ""
+    return f"To control: {_doses(c.course)}{_WHY.get(c.why, '')}. {reach}{more}.{_not_told_apart(c)}"
 
 
-def _course(course: Regimen) -> str:
-    return (
-        f"{counted(course.doses, 'dose')}, {plain(course.gap_days)} d apart; a day after the last dose "
-        f"{_left(course.survivors_per_1000)} of the flukes are left, and after a year none in "
-        f"{percent(course.elimination_probability.mean)} of simulated ponds"
+#: why a course is the one recommended; the fewest doses that meet the aim need no word
+_WHY = {"custom": " (the customary course)", "best": " (no course meets the aim; this one comes nearest)"}
+
+
+def _not_told_apart(c: Control) -> str:
+    n = c.course.doses
+    if c.fewer_may_do or c.fewer_as_good:
+        return f" The simulation cannot say whether {n - 1} or {n} doses are needed."
+    if c.may_miss:
+        return f" The simulation cannot say whether {n} or {n + 1} doses are needed."
+    return ""
+
+
+def _compared(c: Control) -> list[str]:
+    level = c.aim.tolerable[0]
+    low = (
+        f"The burden is low below {plain(level.median, 2)} ({plain(level.low, 2)} to {plain(level.high, 2)}) flukes a "
+        f"fish (assumption), from day {plain(c.check_day)}, when all eggs laid before the last dose have hatched, to "
+        f"day {plain(max(c.aim.horizon_days, c.check_day + WATCHED_DAYS))}."
     )
+    beside = [f"without a dose {percent(c.untreated)}"]
+    beside += [f"one dose less {_chance(c.one_less)}"] if c.one_less is not None else []
+    beside += [f"one dose more {_chance(c.one_more)}"] if c.one_more is not None else []
+    shares = f"A day after the last dose {_left(c.course.survivors_per_1000)} of the flukes are left"
+    gone = f"after a year none in {percent(c.course.elimination_probability.mean)} of simulated ponds"
+    return [low, f"Chance of a low burden: {', '.join(beside)}.", f"{shares}, and {gone}."]
+
+
+def _custom(course: Regimen, known: str) -> str:
+    return f"Customary or published: {_doses(course)}; a low burden in {_chance(course)} ({known})."
+
+
+def _doses(course: Regimen) -> str:
+    if course.doses == 1:
+        return "1 dose"
+    return f"{counted(course.doses, 'dose')}, {plain(course.gap_days)} d apart"
+
+
+def _chance(course: Regimen) -> str:
+    return percent(course.chance or 0.0)
+
+
+def _rid(course: Regimen) -> str:
+    return f"{_doses(course)}; after a year no fluke is left in {_chance(course)} of simulated ponds"
 
 
 def _left(per_1000: CredibleInterval) -> str:
@@ -131,17 +208,52 @@ def _no_eggs(_: NoEggs) -> str:
 
 
 @writes
-def _no_control(none: NoControl) -> str:
+def _not_needed(found: NotNeeded) -> str:
     return (
-        f"up to {counted(none.doses, 'dose')} of this bath leave more than {plain(none.per_1000 / 10)} % of the flukes"
+        f"With this few flukes the burden stays low without a dose in {percent(found.chance)} of simulated ponds: "
+        "count flukes before you dose."
     )
+
+
+@writes
+def _no_room(_: NoRoom) -> str:
+    return "eggs hatch so slowly in this water that doses would lie more than 45 d apart"
 
 
 @writes
 def _no_eradication(none: NoEradication) -> str:
     return (
-        f"up to {counted(none.best.doses, 'dose')} do not reach {percent(none.wanted)}; the best course, "
-        f"{plain(none.best.gap_days)} d apart, reaches {percent(none.best.elimination_probability.mean)}"
+        f"no course of up to {counted(MOST_DOSES, 'dose')} reaches {percent(none.wanted)}; the nearest, "
+        f"{_doses(none.best)}, leaves no fluke after a year in {_chance(none.best)} of simulated ponds"
+    )
+
+
+@writes
+def _not_living(found: NotLiving) -> str:
+    return f"eggs of this fluke do not hatch at {plain(found.temperature_c)} °C"
+
+
+@writes
+def _too_warm(found: TooWarm) -> str:
+    return (
+        f"hatching was measured up to {plain(found.measured_c)} °C, and nothing says what happens at "
+        f"{plain(found.temperature_c)} °C"
+    )
+
+
+@writes
+def _no_end(found: NoEnd) -> str:
+    waits = "eggs do not hatch" if found.what == "hatching" else "young flukes do not mature"
+    if found.share > 0.5:
+        return f"in water this cold most {waits} within 400 d"
+    return f"in water this cold {waits} within 400 d in {percent(found.share)} of simulated ponds: no day can be given"
+
+
+@writes
+def _too_slow(found: TooSlow) -> str:
+    return (
+        f"in water this cold the last egg hatches after {plain(found.last_hatch_days, 2)} d, longer than a course can "
+        f"wait ({plain(found.longest_days)} d)"
     )
 
 
@@ -164,6 +276,5 @@ def _borrowed(found: Borrowed) -> str:
 def _longer(gap: LongerThanSafe) -> str:
     return (
         f"After the recommended gap of {plain(gap.gap_days)} d a few young flukes will have laid (none within "
-        f"{plain(gap.safe_days, 2)} d), but waiting catches more of the late hatchers with fewer doses, and few enough "
-        "flukes are left."
+        f"{plain(gap.safe_days, 2)} d), but waiting catches more of the late hatchers with fewer doses."
     )
