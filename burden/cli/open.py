@@ -27,8 +27,11 @@ __all__ = ["open_command"]
     type=Whole(1024, 65000, "Lower ports belong to the system, higher ones to connections that come and go."),
     help="First port to try.",
 )
+@click.option("--draws", default=500, show_default=True, type=click.IntRange(20, 20000), help="As of burden report.")
 @click.option("--debug", is_flag=True, help="Show the traceback of an error.")
-def open_command(folder: Path, share: bool, sheet: Path | None, no_browser: bool, port: int | None, debug: bool) -> int:
+def open_command(
+    folder: Path, share: bool, sheet: Path | None, no_browser: bool, port: int | None, draws: int, debug: bool
+) -> int:
     """Open the local page on a folder of cases: the list, the form, the decision as it is worked out, and what if.
 
     FOLDER is this one unless named; a case folder opens that case alone. The page listens on this machine alone, and
@@ -44,7 +47,7 @@ def open_command(folder: Path, share: bool, sheet: Path | None, no_browser: bool
         _write_sheet(sheet)
         return 0
     _refuse_no_folder(folder)
-    open_page(folder, share, not no_browser, click.echo, port or PORT)
+    open_page(folder, share, not no_browser, click.echo, port or PORT, draws)
     return 0
 
 

@@ -13,7 +13,7 @@ from multiprocessing.context import SpawnProcess
 from pathlib import Path
 from typing import Any
 
-from burden.page.work import decider, trier
+from burden.page.work import DRAWS, decider, trier
 
 __all__ = ["Job", "Jobs", "Trials"]
 
@@ -98,9 +98,16 @@ class Job:
 
 
 class Jobs:
-    """Works out one case at a time, in a process that is kept warm."""
+    """Works out one case at a time, in a process that is kept warm.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    draws : int
+        As `burden report` takes them, so that both write the same file.
+    """
+
+    def __init__(self, draws: int = DRAWS) -> None:
+        self._draws = draws
         self._worker = _Worker(decider)
         self._worker.start()
         self._waiting: deque[Job] = deque()
@@ -175,7 +182,7 @@ class Jobs:
         connection = self._worker.connection
         if connection is None:
             return
-        connection.send(("decide", str(job.folder)))
+        connection.send(("decide", str(job.folder), self._draws))
         while job.state == "working":
             if connection.poll(0.1):
                 self._take(job, *connection.recv())

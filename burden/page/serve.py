@@ -45,7 +45,7 @@ def own_address() -> str:
             return "127.0.0.1"
 
 
-def open_page(folder: Path, share: bool, browser: bool, tell: Callable[[str], None], port: int = PORT) -> None:
+def open_page(folder: Path, share: bool, browser: bool, tell: Callable[[str], None], port: int, draws: int) -> None:
     """Serve the page of a folder until it is stopped.
 
     Parameters
@@ -60,6 +60,8 @@ def open_page(folder: Path, share: bool, browser: bool, tell: Callable[[str], No
         Takes what is to be printed.
     port : int
         The first to try.
+    draws : int
+        Of a decision, as `burden report` takes them.
     """
     import uvicorn
 
@@ -79,7 +81,7 @@ def open_page(folder: Path, share: bool, browser: bool, tell: Callable[[str], No
     if shared is not None:
         hosts.append(f"{own_address()}:{number}")
         tell(say("cli.share", address=f"http://{hosts[-1]}/enter", code=shared.code))
-    jobs, trials = Jobs(), Trials()
+    jobs, trials = Jobs(draws), Trials()
     guarded = Guard(build_app(library, jobs, trials, shared), hosts, shared)
     config = uvicorn.Config(guarded, log_level="warning", lifespan="off", server_header=False, access_log=False)
     server = uvicorn.Server(config)

@@ -13,10 +13,12 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
-__all__ = ["decider", "trier"]
+__all__ = ["DRAWS", "decider", "trier"]
 
 _Tell = Callable[..., None]
-_DRAWS, _SEED = 500, 1  # as `burden report` takes them, so that both write the same file
+#: as `burden report` takes them, so that both write the same file
+DRAWS = 500
+_SEED = 1
 
 
 def _messages(connection: Connection, handle: Callable[..., None]) -> None:
@@ -36,18 +38,18 @@ def decider(connection: Connection) -> None:
     Parameters
     ----------
     connection : Connection
-        Takes ("decide", folder); gives ("stage", words, share), ("burden", rows, ponds), ("done", answer), and
+        Takes ("decide", folder, draws); gives ("stage", words, share), ("burden", rows, ponds), ("done", answer), and
         ("failed", sentences).
     """
 
     def tell(*message: Any) -> None:
         connection.send(message)
 
-    def handle(name: str, folder: str) -> None:
+    def handle(name: str, folder: str, draws: int) -> None:
         from burden.utils.errors import BurdenError, InputError
 
         try:
-            _decide(Path(folder), tell)
+            _decide(Path(folder), draws, tell)
         except InputError as error:
             tell("failed", [str(problem) for problem in error.problems])
         except (BurdenError, OSError) as error:
@@ -71,7 +73,7 @@ def _warm() -> None:
     import burden.report.write  # noqa: F401
 
 
-def _decide(folder: Path, tell: _Tell) -> None:
+def _decide(folder: Path, draws: int, tell: _Tell) -> None:
     from burden.inference.estimate import estimate
     from burden.io import read_case
     from burden.page.what_if import ponds_of
@@ -86,9 +88,9 @@ def _decide(folder: Path, tell: _Tell) -> None:
     if problems := unpublished_plans(case):
         raise InputError(problems)
     with listening(_heard(tell)):
-        estimates = [estimate(case, parasite, _DRAWS, _SEED) for parasite in case.parasites]
+        estimates = [estimate(case, parasite, draws, _SEED) for parasite in case.parasites]
         tell("burden", [_burden(e) for e in estimates], pickle.dumps(ponds_of(estimates)))
-        made = report_of(case, _DRAWS, _SEED, False)
+        made = report_of(case, draws, _SEED, False)
         if made.water is None:
             raise InputError(made.problems)
         write_folder(folder / "report", made.files)
@@ -143,13 +145,14 @@ def _ready(held: dict[str, Any], folder: str, ponds: bytes | None) -> dict[str, 
     """Take the ponds of a case, or work them out where the page was started anew since."""
     from burden.inference.estimate import estimate
     from burden.io import read_case
-    from burden.page.what_if import DRAWS, HORIZON_DAYS, ponds_of
+    from burden.page.what_if import DRAWS as TRIED
+    from burden.page.what_if import HORIZON_DAYS, ponds_of
     from burden.schedule.aim import aim_of
     from burden.utils.parallel import each  # noqa: F401  teaches pickle frozen mappings
 
     case = read_case(folder)
     if ponds is None:
-        held["ponds"] = ponds_of([estimate(case, parasite, DRAWS, _SEED) for parasite in case.parasites])
+        held["ponds"] = ponds_of([estimate(case, parasite, TRIED, _SEED) for parasite in case.parasites])
     else:
         held["ponds"] = pickle.loads(ponds)
     aim = held["aim"] = aim_of(case, held["ponds"])
