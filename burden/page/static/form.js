@@ -154,7 +154,7 @@
     steps(path, label, options = {}) {
       const least = options.least || 0;
       const by = (step) => () => {
-        const now = options.get ? options.get() : form.get(path), next = Math.max(least, (typeof now === "number" ? now : least - (step > 0 ? 1 : 0)) + step);
+        const now = options.get ? options.get() : form.get(path), next = typeof now === "number" ? Math.max(least, now + step) : step > 0 ? Math.max(least, 1) : least;
         delete form.raw[key(path)]; delete form.wrong[key(path)];
         form.touched[key(path)] = true;
         if (options.put) options.put(next); else form.set(path, next);
