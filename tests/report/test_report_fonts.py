@@ -7,10 +7,10 @@ from pathlib import Path
 import matplotlib
 import pytest
 from browser import NAMES, a_tab, beyond, browser_path
-from burden.report.page.day_book import days_of
 from report_cases import PAGES, koi, pages_in
 
 from burden.report.formatting import long_date
+from burden.report.text.day_book import days_of
 
 pytestmark = [
     pytest.mark.browser,
