@@ -202,8 +202,9 @@ def arithmetic() -> Iterator[Check]:
 
 
 def _fish(inputs: str) -> int:
+    """Fish to look at by the cell's own rule: printed tables round the infected fish down."""
     at = {name: float(value) for name, value in re.findall(r"(N|prev|conf)=([\d.]+)", inputs)}
-    return find(at["prev"], at["conf"], int(at["N"])).fish
+    return find(at["prev"], at["conf"], int(at["N"]), round_infected="down").fish
 
 
 def intervals() -> Iterator[Check]:
