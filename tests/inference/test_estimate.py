@@ -620,18 +620,27 @@ def test_a_clip_can_be_as_blind_as_was_measured():
 SIMULATED = Path(__file__).parents[2] / "simulated_data"
 
 
-@pytest.mark.parametrize("name", ["koi_pond", "quarantine_tank", "estate_pond"])
-def test_what_is_true_of_the_invented_cases_lies_in_their_intervals(name):
-    """The flukes of the whole-fluke simulator; three cases are no calibration, see analysis/calibration.py."""
-    truth = tomllib.loads((SIMULATED / name / "truth.toml").read_text(encoding="utf-8"))["visit"]
-    found = estimate(read_case(SIMULATED / name), draws=1000)  # the estate's flukes stand at the edge of theirs
-    for told, true in (
-        (found.flukes_total, truth["flukes_total"]),
-        (found.mean_abundance, truth["mean_abundance"]),
-        (found.eggs_waiting, truth["eggs_in_water"]),
-    ):
-        assert told.low < true < told.high
-    assert found.effective_draws > 40
+def test_what_is_true_of_the_invented_cases_lies_in_their_intervals():
+    """The flukes of the whole-fluke simulator; three cases are no calibration, see analysis/calibration.py.
+
+    Of three intervals of 90 %, two or more miss in 3 of 100 runs if they are right (binomial). One may; all hold
+    the truth once drawn out to 99 % on the log scale, where 2.576 and 1.645 are the standard normal points.
+    """
+    missed = []
+    for name in ("koi_pond", "quarantine_tank", "estate_pond"):
+        truth = tomllib.loads((SIMULATED / name / "truth.toml").read_text(encoding="utf-8"))["visit"]
+        found = estimate(read_case(SIMULATED / name), draws=1000)
+        assert found.effective_draws > 200
+        pairs = (
+            (found.flukes_total, truth["flukes_total"]),
+            (found.mean_abundance, truth["mean_abundance"]),
+            (found.eggs_waiting, truth["eggs_in_water"]),
+        )
+        for told, true in pairs:
+            low, high = (told.median * (end / told.median) ** (2.576 / 1.645) for end in (told.low, told.high))
+            assert low < true < high, (name, told, true)
+        missed += [name] if any(not told.low < true < told.high for told, true in pairs) else []
+    assert len(missed) <= 1, missed
 
 
 def test_no_look_makes_a_burden_impossible():
