@@ -112,7 +112,8 @@ def _schedules(visit: Assessment) -> list[dict[str, Any]]:
     found, start = visit.decision.recommendation, visit.case.visit_date
     return [
         {
-            "role": one.name,
+            # nobody gives the best schedule where the decision is to look first or to watch
+            "role": "best" if one.name == "recommended" and not visit.decision.doses else one.name,
             "doses": one.schedule.doses,
             "dates": " ".join(on_day(start, day).isoformat() for day in one.schedule.plan.days),
             "agents": " ".join(one.schedule.plan.agents),
