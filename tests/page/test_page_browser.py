@@ -351,6 +351,7 @@ def test_a_dose_moved_moves_the_figures_within_half_a_second_and_can_be_taken_ov
     until(lambda: page.locator("#try-left").inner_text() != before)
     page.locator("#dose-add").click()
     page.wait_for_selector("#dose-2")
+    page.locator("#dose-0").scroll_into_view_if_needed()
     box = page.locator("#dose-0").bounding_box()
     page.mouse.move(box["x"] + 10, box["y"] + 10)
     page.mouse.down()
