@@ -84,7 +84,7 @@ def test_the_decision_with_its_dates_prints_on_page_one(tab, folder):
     tab.open(folder / "koi_pond/report.html", 1200)
     tab.run("[...document.querySelectorAll('.answer ~ *')].forEach(e => e.remove())")
     assert tab.pages() == 1
-    said = tab.run("document.body.textContent")
+    said = tab.run("document.body.textContent").replace("\u00a0", " ")
     for day in days_of(koi()):
         if day.kind in ("dose", "sample"):
             assert long_date(day.date).rsplit(" ", 1)[0] in said

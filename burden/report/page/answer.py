@@ -15,8 +15,10 @@ from burden.report.text.decision import (
     aim_text,
     as_recommended,
     deaths_text,
+    doses_text,
     gate_text,
     headline,
+    look_text,
     other_text,
     reason_text,
 )
@@ -44,6 +46,7 @@ def answer_lines(found: Assessment) -> list[str]:
     lines = [
         headline(decision),
         " ".join(reason_text(reason) for reason in decision.reasons),
+        _dates(found),
         " ".join([*stops, *missing]),
         " ".join(other_text(other) for other in decision.others),
         " ".join(_of_set(found, e, _burden(e)) for e in found.estimates),
@@ -53,6 +56,15 @@ def answer_lines(found: Assessment) -> list[str]:
         _release(found),
     ]
     return [line for line in lines if line]
+
+
+def _dates(found: Assessment) -> str:
+    """When the doses are given and when to look again: the first page alone must be enough to act on."""
+    decision = found.decision
+    year = decision.visit_date.year
+    doses = [f"Doses: {doses_text(decision.plan, year)}."] if decision.plan else []
+    looks = [look_text(decision.look, year)] if decision.look is not None else []
+    return " ".join([*doses, *looks])
 
 
 def _of_set(found: Assessment, e: Estimate, text: str) -> str:
