@@ -8,6 +8,7 @@ progress    the bar on a terminal
 types       names of sets and agents, file names of figures
 cases       report, decide, estimate, forecast, response, new, check
 knowledge   interval, dose, parasites, agents
+tables      import
 sampling    find, mean, stop, recheck, arrivals
 ```
 
@@ -17,7 +18,7 @@ Exit codes: 0 done (warnings and a withheld recommendation included), 2 wrong in
 
 from __future__ import annotations
 
-from burden.cli import cases, sampling
+from burden.cli import cases, sampling, tables
 from burden.cli import open as page
 from burden.cli import reference as knowledge
 from burden.cli.main import main
@@ -36,6 +37,7 @@ for _command in (
     knowledge.dose,
     cases.new,
     cases.check,
+    tables.import_command,
     knowledge.parasites,
     knowledge.agents,
 ):

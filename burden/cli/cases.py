@@ -211,16 +211,19 @@ def _from_sheet(folder: Path, visit_file: Path) -> Any:
     return NewCase(folder, tuple(sorted(path for path in folder.iterdir() if path.is_file())))
 
 
-@click.command(cls=Command, short_help="Read a case back, or list all that is wrong.")
-@_case
+@click.command(cls=Command, short_help="Read cases back, or list all that is wrong.")
+@click.argument("cases", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="CASE...")
 @answers(None)
-def check(case: Path) -> Any:
+def check(cases: tuple[Path, ...]) -> Any:
     """Read a case back in words, with what had to be assumed, or list everything that is wrong with it.
+
+    Of several cases it gives one list, each problem with the case it is in.
 
     \b
     Example:
       burden check simulated_data/koi_pond
     """
     from burden.io import check_case
+    from burden.io.many_checks import check_cases
 
-    return check_case(case)
+    return check_case(cases[0]) if len(cases) == 1 else check_cases(cases)

@@ -58,7 +58,7 @@ COMMANDS = dict(leaves(main))
 
 # --- what each command documents -------------------------------------------------------------------------------------
 def test_every_command_of_the_house_is_there():
-    cases = {"report", "decide", "estimate", "forecast", "response", "new", "check"}
+    cases = {"report", "decide", "estimate", "forecast", "response", "new", "check", "import"}
     alone = cases | {"interval", "dose", "parasites", "agents", "open"}
     samples = {"find", "mean", "stop", "recheck", "arrivals"}
     assert set(COMMANDS) == {(name,) for name in alone} | {("sampling", name) for name in samples}
@@ -723,3 +723,35 @@ def test_no_bar_writes_over_a_question(monkeypatch, tmp_path, words, quiet):
     monkeypatch.chdir(tmp_path)
     CliRunner().invoke(main, words)
     assert told_quiet == [quiet]
+
+
+# --- many ponds ------------------------------------------------------------------------------------------------------
+def test_check_of_many_folders_gives_one_list_with_the_case_of_each_problem(tmp_path):
+    for name, count in (("north", "x"), ("south", "-1")):
+        shutil.copytree(KOI, tmp_path / name)
+        toml = tmp_path / name / "case.toml"
+        toml.write_text(re.sub(r"(?m)^count = .*$", f'count = "{count}"', toml.read_text()))
+    found = answer("check", str(KOI), str(tmp_path / "north"), str(tmp_path / "south"), code=2)
+    assert [p["file"] for p in found["problems"]] == [f"{tmp_path / name}: case.toml" for name in ("north", "south")]
+    assert [(Path(case["case"]).name, case["ok"]) for case in found["cases"]] == [
+        ("koi_pond", True), ("north", False), ("south", False),
+    ]  # fmt: skip
+    said = run("check", str(KOI), str(tmp_path / "north"), str(tmp_path / "south"))
+    assert said.exit_code == 2
+    assert "1 case of 3 can be used" in said.stdout
+
+
+def test_import_makes_a_case_a_pond_and_says_what_it_left_out(tmp_path):
+    head = "unit,date,fish,chosen,count,method,parasite,temperature,volume_l,medium,species,stock,food fish,remarks"
+    row = "2026-05-10,1,netted,4,gill clip,dactylogyrus,18,9000,fresh,carp,40,yes,pale"
+    table = tmp_path / "counts.csv"
+    table.write_text(f"{head}\nP1,{row}\nP2,{row}\n")
+    found = answer("import", str(table), "--to", str(tmp_path / "ponds"))
+    assert [(case["unit"], case["change"], case["rows_added"]) for case in found["cases"]] == [
+        ("P1", "new", 1), ("P2", "new", 1),
+    ]  # fmt: skip
+    assert found["not_read"] == [{"place": "column N (remarks)", "why": "not used"}]
+    assert answer("check", str(tmp_path / "ponds" / "p1"))["ok"]
+    table.write_text(f"{head}\nP1,{row.replace('netted', 'sick')}\n")
+    wrong = answer("import", str(table), "--to", str(tmp_path / "ponds"), code=2)
+    assert [p["place"] for p in wrong["problems"]] == ["row 2, column D (chosen)"]

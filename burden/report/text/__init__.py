@@ -19,6 +19,8 @@ _SUBJECTS = {
     "burden.inference.treatment_response": "treatment_response",
     "burden.inference.visit_comparison": "visit_comparison",
     "burden.io": "checks",
+    "burden.io.many_checks": "many_cases",
+    "burden.io.spreadsheet_cases": "many_cases",
     "burden.statistics.count_summary": "statistics",
     "burden.statistics.point_estimate": "statistics",
     "burden.treatment.dose_result": "dose",

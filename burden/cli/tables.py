@@ -1,0 +1,32 @@
+"""Commands about many ponds: a farm's table into case folders."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from burden.cli.options import Command, answers
+
+__all__ = ["import_command"]
+
+
+@click.command("import", cls=Command, short_help="Read a spreadsheet of many ponds into case folders.")
+@click.argument("table", metavar="TABLE", type=click.Path(path_type=Path))
+@click.option("--to", "folder", required=True, type=click.Path(path_type=Path), help="Folder of the case folders.")
+@click.option("--mapping-only", is_flag=True, help="Write mapping.toml with blanks to fill in, and no case.")
+@answers(None)
+def import_command(table: Path, folder: Path, mapping_only: bool) -> Any:
+    """Read a spreadsheet's export (CSV or .xlsx), one row a preparation or a fish, into a case folder a pond.
+
+    How the table is read stands in mapping.toml in the same folder. It is written once and then kept. The command lists
+    every cell it cannot read and writes nothing then. Rows appended later update the same cases.
+
+    \b
+    Example:
+      burden import counts.csv --to ponds
+    """
+    from burden.io.spreadsheet_cases import import_table
+
+    return import_table(table, folder, mapping_only)
