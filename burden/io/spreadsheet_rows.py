@@ -84,7 +84,7 @@ def units_of(sheet: Sheet) -> dict[str, Unit]:
         fix = f'Name the column in {MAPPING_FILE}: [columns] unit = "its head".'
         sheet.notes.problem(sheet.grid.file, "header", "no column of units", "a column of ponds, tanks or cages", fix)
         return units
-    if counts_of(sheet) and "fish" not in sheet.columns and sheet.mapped.everywhere.get("fish") != "each row":
+    if _counts_of(sheet) and "fish" not in sheet.columns and sheet.mapped.everywhere.get("fish") != "each row":
         fix = (
             f'Add the column, or say in {MAPPING_FILE}: [all] fish = "each row", where every row is a fish of its own.'
         )
@@ -104,7 +104,7 @@ def units_of(sheet: Sheet) -> dict[str, Unit]:
     return units
 
 
-def counts_of(sheet: Sheet) -> list[str]:
+def _counts_of(sheet: Sheet) -> list[str]:
     """Return the columns that hold counts."""
     return [name for name in sheet.columns if name.split(":")[0] == "count"]
 
@@ -176,10 +176,10 @@ def _temperature(sheet: Sheet, row: int) -> str | None:
     if value is not None and not low <= value <= high:
         sheet.wrong(row, "temperature_c", f"a temperature in °C, {low:g} to {high:g}", temperature_fix(value))
         return None
-    return None if value is None else plain_number(value)
+    return None if value is None else _plain(value)
 
 
-def plain_number(value: float) -> str:
+def _plain(value: float) -> str:
     """Return a number as a case's files have it."""
     return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
 
@@ -202,7 +202,7 @@ def _fact(sheet: Sheet, row: int, name: str) -> Any:
 
 def _preparations(sheet: Sheet, row: int, day: date) -> Iterator[dict[str, str]]:
     """Give the preparations of a row: one, or one a set where each set has its own column of counts."""
-    counted = [(name, sheet.text(row, name)) for name in counts_of(sheet)]
+    counted = [(name, sheet.text(row, name)) for name in _counts_of(sheet)]
     looked = sheet.text(row, "fish") if "fish" in sheet.columns else any(text for _, text in counted)
     if not counted or not (looked or any(text for _, text in counted)):
         return  # a row of deaths or a temperature alone
@@ -248,14 +248,14 @@ def _share(sheet: Sheet, row: int) -> str:
     value = sheet.number(row, "fraction_examined", "a share above 0 to 1")
     if value is not None and not 0 < value <= 1:
         sheet.wrong(row, "fraction_examined", "a share above 0 to 1", f"{value:g} % is {value / 100:g}.")
-    return "" if value is None else plain_number(value)
+    return "" if value is None else _plain(value)
 
 
 def _weight(sheet: Sheet, row: int) -> str:
     value = sheet.number(row, "weight_g", "the weight of the fish, above 0")
     if value is not None and not 0 < value <= _MOST_WEIGHT_G:
         sheet.wrong(row, "weight_g", f"above 0 to {_MOST_WEIGHT_G:g} g", "Check the unit.")
-    return "" if value is None else plain_number(value)
+    return "" if value is None else _plain(value)
 
 
 def _stage(sheet: Sheet, row: int) -> str:
