@@ -166,14 +166,14 @@ def parasite_of(text: str) -> str | None:
 
     Examples
     --------
-    >>> parasite_of("Dactylogyrus vastator"), parasite_of("Dactylogyrus spp."), parasite_of("fluke")
-    ('dactylogyrus', 'dactylogyrus', None)
+    >>> parasite_of("Zeuxapta seriolae"), parasite_of("Dactylogyrus spp."), parasite_of("fluke")
+    ('zeuxapta', 'dactylogyrus', None)
     """
-    words = simple(text).split()
+    words = [word for word in simple(text).split() if word not in ("sp", "spp")]
     if "_".join(words) in parasite_names():
         return "_".join(words)
     genus = words[0] if words else ""
-    # the genus has sets by host: which one is meant cannot be known from its name
+    # a genus with several sets: which one another species belongs to cannot be known from its name
     several = [name for name in parasite_names() if name.split("_")[0] == genus]
     return genus if several == [genus] else None
 
