@@ -71,7 +71,12 @@ def water_refused(parameters: Parameters, windows: Windows, temperature_c: float
     warmest = development.hatch.measured_c[1]
     if temperature_c > warmest + ABOVE_MEASURED_C:
         return TooWarm(warmest, temperature_c)
-    for what, days in (("hatching", windows.last_hatch), ("maturity", windows.earliest_maturity)):
+    ends = (
+        ("hatching", windows.last_hatch),
+        ("maturity", windows.earliest_maturity),
+        ("maturity", windows.last_dose_not_before),  # a settler may stay in its shelter without end
+    )
+    for what, days in ends:
         share = float(np.mean(~np.isfinite(days)))
         if share > 0.05:  # the range given has no upper end
             return NoEnd(what, share)

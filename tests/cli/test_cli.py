@@ -179,7 +179,8 @@ def test_interval_keys():
     assert 0 <= found["two_dose_window_probability"] <= 1
     for aim in ("recommended", "eradication"):
         if found[aim] is not None:
-            assert set(found[aim]) == {"gap_days", "doses", "survivors_per_1000", "elimination_probability"}
+            assert set(found[aim]) == {"gap_days", "doses", "survivors_per_1000", "elimination_probability", "chance"}
+            assert 0 <= found[aim]["chance"] <= 1
             assert is_triple(found[aim]["survivors_per_1000"])
             assert is_triple(found[aim]["elimination_probability"], mean=True)
     assert isinstance(found["extrapolated"], list)

@@ -172,6 +172,7 @@ def test_in_cold_water_the_reasons_are_words_and_no_numbers_that_cannot_be_given
         ("benedenia", 30.0, "NotLiving"),
         ("discocotyle", 28.0, "TooWarm"),
         ("dactylogyrus", 3.0, "NoEnd"),
+        ("benedenia", 12.0, "NoEnd"),
     ],
 )
 def test_water_in_which_the_set_does_not_live_is_refused_with_the_reason(name, temperature_c, reason):
