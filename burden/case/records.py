@@ -134,6 +134,8 @@ class Action:
         Whether UV or carbon went on taking the agent out.
     told_by : str or None
         owner or record.
+    batch : str or None
+        Number on the pack, for the record.
     """
 
     date: date
@@ -149,6 +151,7 @@ class Action:
     water_change_after: float | None = None
     uv_or_carbon_on: bool | None = None
     told_by: Literal["owner", "record"] | None = None
+    batch: str | None = None
 
     @property
     def concentration_mg_l(self) -> float | None:

@@ -8,7 +8,7 @@ progress    the bar on a terminal
 types       names of sets and agents, file names of figures
 cases       report, decide, estimate, forecast, response, new, check
 knowledge   interval, dose, parasites, agents
-tables      import
+tables      import, table
 sampling    find, mean, stop, recheck, arrivals
 ```
 
@@ -38,6 +38,7 @@ for _command in (
     cases.new,
     cases.check,
     tables.import_command,
+    tables.table,
     knowledge.parasites,
     knowledge.agents,
 ):

@@ -1,7 +1,8 @@
-"""Commands about many ponds: a farm's table into case folders."""
+"""Commands about many ponds: a farm's table into case folders, and their answers as one table."""
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -9,7 +10,7 @@ import click
 
 from burden.cli.options import Command, answers
 
-__all__ = ["import_command"]
+__all__ = ["import_command", "table"]
 
 
 @click.command("import", cls=Command, short_help="Read a spreadsheet of many ponds into case folders.")
@@ -30,3 +31,24 @@ def import_command(table: Path, folder: Path, mapping_only: bool) -> Any:
     from burden.io.spreadsheet_cases import import_table
 
     return import_table(table, folder, mapping_only)
+
+
+@click.command(cls=Command, short_help="Write the answers of many cases as one table.")
+@click.argument("cases", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="CASE...")
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="File to write: .csv or .parquet.")
+@click.option(
+    "--workers", type=click.IntRange(1, 256), help="How many cases to work on at once (default: one per processor)."
+)
+@answers()
+def table(cases: tuple[Path, ...], out: Path, workers: int | None, draws: int, seed: int) -> Any:
+    """Write one table of many cases: a row a case, parasite, date and quantity, with median, low and high.
+
+    \b
+    Example:
+      burden table ponds/* --out ponds.csv
+    """
+    from burden.report.tidy import write_table
+    from burden.utils.parallel import processes
+
+    with processes(min(workers or os.cpu_count() or 1, len(cases))) as executor:
+        return write_table(cases, out, draws, seed, executor)

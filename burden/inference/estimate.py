@@ -239,17 +239,21 @@ class Estimate(Result):
         return self.deaths_explained is not None and self.deaths_explained.mostly_else
 
     def rows(self) -> list[dict[str, Any]]:
-        """Return the main numbers, a row each."""
+        """Return the main numbers, a row each, so that those of two cases can stand under one another."""
         named = {
-            "mean abundance (flukes per fish)": self.mean_abundance,
-            "flukes on all live fish": self.flukes_total,
-            "prevalence": self.prevalence,
-            "aggregation k": self.aggregation_k,
-            "detection per fish": self.detection_per_fish,
-            "abundance when the record starts": self.abundance_before,
-            "eggs waiting in the water": self.eggs_waiting,
+            "mean abundance (flukes per fish)": (self.mean_abundance, "flukes/fish"),
+            "flukes on all live fish": (self.flukes_total, "flukes"),
+            "prevalence": (self.prevalence, "share"),
+            "aggregation k": (self.aggregation_k, "1"),
+            "detection per fish": (self.detection_per_fish, "share"),
+            "abundance when the record starts": (self.abundance_before, "flukes/fish"),
+            "eggs waiting in the water": (self.eggs_waiting, "eggs"),
         }
-        return [{"quantity": name, "median": t.median, "low": t.low, "high": t.high} for name, t in named.items()]
+        about = {"case": self.case.name, "parasite": self.parasite, "date": self.case.visit_date.isoformat()}
+        return [
+            {**about, "quantity": name, "unit": unit, "median": t.median, "low": t.low, "high": t.high}
+            for name, (t, unit) in named.items()
+        ]
 
 
 def estimate(

@@ -455,6 +455,7 @@ class ActionTable(_Table):
     ) = Field(None, description="the share of the water changed, 0 to 1; or yes or no")
     uv_or_carbon_on: YesNo | None = Field(None, description="yes or no")
     told_by: Annotated[str, _choice("owner", "record")] | None = Field(None, description="owner or record")
+    batch: Text | None = Field(None, description="the batch number on the pack, in quotes")
 
 
 #: tables of case.toml: model, required, a list of blocks

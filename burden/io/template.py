@@ -119,6 +119,7 @@ set = "dactylogyrus"               # see `burden parasites`; a list for several
 # water_change_after = 0.3         # share of the water changed afterwards
 # uv_or_carbon_on = "no"
 # told_by = "owner"                # owner or record
+# batch = "A-17"                   # batch number on the pack, for the treatment record
 
 # [[planned]]                      # the same keys, from the visit on
 # date = 2026-05-10

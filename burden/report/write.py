@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Made", "ReportResult", "report_files", "report_of", "write_reports"]
 
+#: what stands under the name of each of several ponds
+_OF_A_POND = ("first_action", "withheld_reason", "decision")
+
 
 @dataclass(frozen=True)
 class ReportResult(Result):
@@ -47,6 +50,8 @@ class ReportResult(Result):
     late_doses : tuple of mapping
         From when on each dose of a single case is too late.
     warnings : tuple of str
+    first_case : str
+        Whose first action it is.
     """
 
     folder: str
@@ -60,6 +65,7 @@ class ReportResult(Result):
     changes: tuple[dict[str, Any] | None, ...] = ()
     late_doses: tuple[dict[str, Any], ...] = ()
     warnings: tuple[str, ...] = field(default=())
+    first_case: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form of the contract."""
@@ -74,7 +80,13 @@ class ReportResult(Result):
             "warnings": list(self.warnings),
         }
         if self.reports:
-            found |= {"index": "index.html", "reports": [dict(report) for report in self.reports]}
+            found |= {
+                "index": "index.html",
+                "calendar": "all.ics",
+                "reports": [dict(report) for report in self.reports],
+                "ponds": {r["case"]: {key: r[key] for key in _OF_A_POND} for r in self.reports},
+                "first_action_case": self.first_case,
+            }
         return found
 
     def rows(self) -> list[dict[str, Any]]:
@@ -138,6 +150,7 @@ def write_reports(
             raise InputError(made.problems)
         kept = write_folder(target, made.files)
         return _result(target, [made.water], [*made.files], kept, draws, seed)
+    from burden.report.files.calendar import joined_calendar
     from burden.report.page.index import render_ponds
 
     with Unfinished(target, repr(options)) as unfinished:
@@ -152,7 +165,10 @@ def write_reports(
             unfinished.discard()
             raise InputError(problems)
         waters = [water for case in read if (water := unfinished.water(case)) is not None]
-        index = {"index.html": render_ponds(waters, draws, seed).encode("utf-8")}
+        index = {
+            "index.html": render_ponds(waters, draws, seed).encode("utf-8"),
+            "all.ics": joined_calendar(w.calendar for w in waters),
+        }
         files, kept = unfinished.finish([w.name for w in waters], index)
     return _result(target, waters, files, kept, draws, seed)
 
@@ -234,7 +250,7 @@ def _odd_names(cases: Sequence[Path]) -> list[Problem]:
     return [
         Problem("command line", "CASE", name, expected, fix)
         for name in dict.fromkeys(names)
-        if name.casefold() in ("index.html", MARKER) or not name or one_line(name) != name
+        if name.casefold() in ("index.html", "all.ics", MARKER) or not name or one_line(name) != name
     ]
 
 
@@ -262,13 +278,15 @@ def _result(
             "case": w.name,
             "folder": str(target / w.name),
             "files": [name.split("/", 1)[1] for name in files if name.startswith(f"{w.name}/")],
-            **{key: w.answer[key] for key in ("first_action", "withheld_reason", "changes", "late_doses")},
+            **{key: w.answer[key] for key in ("first_action", "withheld_reason", "changes", "late_doses", "decision")},
         }
         for w in waters
     ]
-    first = in_order(waters)[0].answer
+    foremost = in_order(waters)[0]
+    first = foremost.answer
     return ReportResult(
         folder=str(target),
+        first_case=foremost.name,
         files=tuple(files),
         first_action=first["first_action"],
         withheld_reason=None if several else first["withheld_reason"],

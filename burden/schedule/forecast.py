@@ -87,6 +87,8 @@ class Forecast(Result):
         """Return flukes per fish and deaths by day, a row a course and day."""
         return [
             {
+                "case": self.case.name,
+                "parasite": self.parasite,
                 "course": name,
                 "date": (self.case.visit_date + timedelta(days=float(day))).isoformat(),
                 "day": float(day),

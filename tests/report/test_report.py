@@ -26,12 +26,14 @@ from burden.report.figures.forecast import draw_forecast
 from burden.report.figures.interval import draw_interval_chart, interval_curves, write_interval_chart
 from burden.report.figures.style import BAND_50, BAND_90, GREY, INK, LINE
 from burden.report.files import folder as report_folder
+from burden.report.files.calendar import calendar_bytes, joined_calendar
 from burden.report.files.folder import MARKER, write_folder
 from burden.report.files.tables import csv_bytes, safe_cell, tables_of
 from burden.report.page.cautions import cautions_of
 from burden.report.page.index import cleanest_first, in_order, render_ponds, water_of
 from burden.report.page.unknowns import unknowns_of
 from burden.report.text.decision import headline, withheld_text
+from burden.report.tidy import COLUMNS, parquet_bytes, tidy_rows
 from burden.report.write import write_reports
 from burden.utils.errors import InputError
 
@@ -368,6 +370,12 @@ def test_several_cases(tmp_path, quick):
     withheld = [withheld_text(found.decision) for found in (koi(), blind())]
     assert [report["withheld_reason"] for report in answer["reports"]] == withheld
     assert answer["first_action"] == headline(koi().decision)
+    assert {name: pond["first_action"] for name, pond in answer["ponds"].items()} == {
+        "koi_pond": headline(koi().decision), "blind": headline(blind().decision),
+    }  # fmt: skip
+    assert answer["ponds"]["blind"]["decision"]["action"] == blind().decision.action
+    assert answer["first_action_case"] == "koi_pond"
+    assert "all.ics" in files
     page = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
     links = [attrs["href"] for tag, attrs in Reader(page).tags if tag == "a"]
     assert links == ["koi_pond/report.html", "blind/report.html"]
@@ -567,3 +575,65 @@ def test_a_figure_shows_itself_in_a_notebook():
     from burden.report.reference.parasite_sheet import parasite_sheet
 
     assert draw_thermal_laws(parasite_sheet("gyrodactylus_guppies"))._repr_png_().startswith(b"\x89PNG\r\n\x1a\n")
+
+
+# --- many ponds -------------------------------------------------------------------------------------------------------
+def test_tidy_rows_of_two_ponds_stand_under_one_another():
+    rows = [*tidy_rows(koi()), *tidy_rows(blind())]
+    assert {tuple(row) for row in rows} == {COLUMNS}
+    assert {row["case"] for row in rows} == {"koi_pond", "blind"}
+    key = ("case", "parasite", "date", "quantity", "course", "agent")
+    assert len({tuple(row[name] for name in key) for row in rows}) == len(rows)
+    assert all(isinstance(row["date"], date) and row["quantity_unit"] for row in rows)
+    bands = [(row["low"], row["median"], row["high"]) for row in rows if row["high"] is not None]
+    bands = [band for band in bands if not np.isnan(band).any()]  # what the draws cannot say
+    assert len(bands) > 100
+    assert all(low <= median <= high for low, median, high in bands)
+
+
+def test_the_tidy_table_says_what_the_report_says():
+    rows = {(row["quantity"], row["course"]): row for row in tidy_rows(koi()) if row["date"] == koi().case.visit_date}
+    burden = rows["mean abundance (flukes per fish)", None]
+    found = koi().estimates[0].mean_abundance
+    assert (burden["low"], burden["median"], burden["high"]) == (found.low, found.median, found.high)
+    assert burden["action"] == koi().decision.action
+    assert (burden["doses_given"], burden["doses_planned"]) == (len(koi().case.given), len(koi().decision.plan))
+
+
+def test_parquet_keeps_dates_and_numbers_as_such(tmp_path):
+    parquet = pytest.importorskip("pyarrow.parquet")
+    (tmp_path / "t.parquet").write_bytes(parquet_bytes(tidy_rows(koi())))
+    types = {field.name: str(field.type) for field in parquet.read_schema(tmp_path / "t.parquet")}
+    assert (types["date"], types["visit_date"], types["median"]) == ("date32[day]", "date32[day]", "double")
+    assert "null" not in types.values()
+
+
+def test_frames_of_results_name_their_pond():
+    frame = koi().estimates[0].to_frame()
+    assert list(frame.columns) == ["case", "parasite", "date", "quantity", "unit", "median", "low", "high"]
+    assert {"case", "parasite", "course", "date", "day"} <= set(koi().forecasts[0].to_frame().columns)
+
+
+def test_treatments_are_those_given_then_those_planned():
+    rows = list(csv.DictReader(io.StringIO(koi_files()["tables/treatments.csv"].decode("utf-8-sig"))))
+    given = [a.date.isoformat() for a in koi().case.given if a.action == "dose"]
+    planned = [dose.date.isoformat() for dose in koi().decision.plan]
+    assert [(row["state"], row["date"]) for row in rows] == [
+        *(("given", day) for day in given),
+        *(("planned", day) for day in planned),
+    ]
+    assert {row["withdrawal_end"] for row in rows} == {""}  # koi that nobody eats
+    assert given
+    assert [float(row["product_g"]) for row in rows if row["state"] == "planned"] == [
+        pytest.approx(dose.product_g) for dose in koi().decision.plan
+    ]
+
+
+def test_one_calendar_holds_the_events_of_all_ponds():
+    from icalendar import Calendar
+
+    alone = [calendar_bytes(visit).decode() for visit in (koi(), blind())]
+    ids = [str(event["uid"]) for text in alone for event in Calendar.from_ical(text).walk("VEVENT")]
+    whole = Calendar.from_ical(joined_calendar(alone).decode())
+    assert sorted(str(event["uid"]) for event in whole.walk("VEVENT")) == sorted(ids)
+    assert ids

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections import Counter
+from collections.abc import Iterable
 from datetime import UTC, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
@@ -13,9 +14,9 @@ from burden.report.text.day_book import Day, days_of
 from burden.utils.safe_text import one_line
 
 if TYPE_CHECKING:
-    from icalendar import Event
+    from icalendar import Calendar, Event
 
-__all__ = ["calendar_bytes"]
+__all__ = ["calendar_bytes", "joined_calendar"]
 
 #: nine in the morning of the day before, counted from the midnight an all-day event begins with
 _REMIND_BEFORE = timedelta(hours=15)
@@ -30,17 +31,39 @@ def calendar_bytes(visit: Assessment) -> bytes:
     The stamp is the noon of the visit, and an event is known by its case, visit, kind and number in order: the same
     case gives the same bytes, and a second import moves an event instead of doubling it.
     """
+    calendar = _empty()
+    seen: Counter[str] = Counter()
+    for day in days_of(visit):
+        seen[day.kind] += 1
+        calendar.add_component(_event(visit, day, seen[day.kind]))
+    return calendar.to_ical(sorted=True)
+
+
+def _empty() -> Calendar:
     from icalendar import Calendar
 
     calendar = Calendar()
     calendar.add("prodid", f"-//burden//{__version__}//EN")
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
-    seen: Counter[str] = Counter()
-    for day in days_of(visit):
-        seen[day.kind] += 1
-        calendar.add_component(_event(visit, day, seen[day.kind]))
-    return calendar.to_ical(sorted=True)
+    return calendar
+
+
+def joined_calendar(calendars: Iterable[str]) -> bytes:
+    """Return the events of several calendars as one; each keeps its identity, so that importing both doubles nothing.
+
+    Parameters
+    ----------
+    calendars : iterable of str
+        As `calendar_bytes` writes them.
+    """
+    from icalendar import Calendar
+
+    whole = _empty()
+    events = [event for text in calendars for event in Calendar.from_ical(text).walk("VEVENT")]
+    for event in sorted(events, key=lambda event: (event.decoded("dtstart"), str(event["uid"]))):
+        whole.add_component(event)
+    return whole.to_ical(sorted=True)
 
 
 def _event(visit: Assessment, day: Day, number: int) -> Event:

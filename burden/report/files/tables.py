@@ -8,6 +8,7 @@ from io import StringIO
 from typing import Any
 
 from burden.decision import Assessment
+from burden.report.files.treatments import TREATMENT_COLUMNS, treatments_of
 from burden.report.page.sources import sources_of
 from burden.report.text.day_book import days_of
 from burden.utils.safe_text import cell_text
@@ -57,10 +58,11 @@ def tables_of(visit: Assessment) -> dict[str, bytes]:
     """Return every table of a report by its name."""
     return {
         "estimate.csv": csv_bytes(_estimate(visit), ("parasite", "quantity", "median", "low_5", "high_95")),
-        "forecast.csv": csv_bytes([{"parasite": f.parasite, **row} for f in visit.forecasts for row in f.rows()]),
+        "forecast.csv": csv_bytes([row for f in visit.forecasts for row in f.rows()]),
         "changes.csv": csv_bytes(_changes(visit), _CHANGES_COLUMNS),
         "day_book.csv": csv_bytes(_day_book(visit), ("date", "kind", "action", "step")),
         "schedules.csv": csv_bytes(_schedules(visit), _SCHEDULE_COLUMNS),
+        "treatments.csv": csv_bytes(treatments_of(visit), TREATMENT_COLUMNS),
         "samples.csv": csv_bytes(_samples(visit), _SAMPLE_COLUMNS),
         "sources.csv": csv_bytes(sources_of(visit), ("key", "reference", "used_for")),
     }

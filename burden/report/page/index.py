@@ -8,6 +8,7 @@ from typing import Any
 
 from burden import __version__
 from burden.decision import Assessment
+from burden.report.files.calendar import calendar_bytes
 from burden.report.formatting import about, long_date, of_100, spread
 from burden.report.page.answer import title_of
 from burden.report.page.page import template
@@ -37,6 +38,8 @@ class Water:
         Its dates, ISO, with what is to be done.
     answer : mapping
         First action, reason for withholding, answer in words, changes, warnings.
+    calendar : str
+        Its dates as an iCalendar file.
     """
 
     name: str
@@ -46,6 +49,7 @@ class Water:
     walk: tuple[bool, float]
     due: tuple[Mapping[str, str], ...]
     answer: Mapping[str, Any]
+    calendar: str = ""
 
 
 def water_of(visit: Assessment) -> Water:
@@ -57,6 +61,7 @@ def water_of(visit: Assessment) -> Water:
     ]
     heaviest = max(e.mean_abundance.median * e.probability_infected for e in visit.estimates)
     return Water(
+        calendar=calendar_bytes(visit).decode("utf-8"),
         name=visit.case.name,
         title=title_of(visit),
         row=_row(visit),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from burden.case import UNKNOWN_AGENT, Case
 from burden.decision import Assessment
 from burden.evidence import load_agent, load_parasite
 from burden.inference.estimate import Estimate
@@ -173,7 +174,26 @@ def record_of(visit: Assessment) -> dict[str, Any]:
         }
         for planned, d in zip(visit.decision.plan, visit.doses, strict=False)
     ]
-    return {"head": head, "rows": rows, "withdrawal": _withdrawal(visit)}
+    return {"head": head, "rows": [*_given(case), *rows], "none": not rows, "withdrawal": _withdrawal(visit)}
+
+
+def _given(case: Case) -> list[dict[str, str]]:
+    """Doses given before, as rows of the record; blank where nobody wrote it down."""
+    return [
+        {
+            "date": long_date(one.date),
+            "agent": "____" if one.agent in (None, UNKNOWN_AGENT) else named(str(one.agent)),
+            "route": "____" if one.route is None else named(one.route),
+            "strength": "____" if one.strength_percent is None else f"{one.strength_percent:g} %",
+            "batch": one.batch or "____",
+            "mg_l": "____" if one.concentration_mg_l is None else plain(one.concentration_mg_l),
+            "volume": "____" if one.volume_l_believed is None else plain(one.volume_l_believed),
+            "amount": "____",
+            "hours": "____" if one.hours is None else plain(one.hours),
+        }
+        for one in case.given
+        if one.action == "dose"
+    ]
 
 
 def _withdrawal(visit: Assessment) -> str:

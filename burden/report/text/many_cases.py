@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from burden.io.many_checks import ManyChecks
 from burden.io.spreadsheet_cases import ImportResult
+from burden.report.tidy import TableResult
 from burden.utils.formatting import counted
 from burden.utils.wording import writes
 
@@ -39,3 +40,8 @@ def _checked(found: ManyChecks) -> str:
     lines += [f"  - {problem}" for problem in found.problems]
     odd = [f"  - {check.folder}: {text}" for check in found.checks for text in check.warnings]
     return "\n".join([*lines, *(["Looks odd:", *odd] if odd else [])])
+
+
+@writes
+def _tabled(found: TableResult) -> str:
+    return f"{found.file}: {counted(len(found.table), 'row')} of {counted(len(found.cases), 'case')}."
