@@ -753,6 +753,7 @@ def test_import_makes_a_case_a_pond_and_says_what_it_left_out(tmp_path):
     ]  # fmt: skip
     assert found["not_read"] == [{"place": "column N (remarks)", "why": "not used"}]
     assert answer("check", str(tmp_path / "ponds" / "p1"))["ok"]
+    table = tmp_path / "sick.csv"
     table.write_text(f"{head}\nP1,{row.replace('netted', 'sick')}\n")
     wrong = answer("import", str(table), "--to", str(tmp_path / "ponds"), code=2)
     assert [p["place"] for p in wrong["problems"]] == ["row 2, column D (chosen)"]
