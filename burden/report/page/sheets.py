@@ -174,7 +174,7 @@ def record_of(visit: Assessment) -> dict[str, Any]:
         }
         for planned, d in zip(visit.decision.plan, visit.doses, strict=False)
     ]
-    return {"head": head, "rows": [*_given(case), *rows], "none": not rows, "withdrawal": _withdrawal(visit)}
+    return {"head": head, "given": _given(case), "rows": rows, "withdrawal": _withdrawal(visit)}
 
 
 def _given(case: Case) -> list[dict[str, str]]:
