@@ -145,6 +145,16 @@ class Case:
         return first if self.fish_on(first - timedelta(days=1)) == 0 else None
 
     @property
+    def doses_given(self) -> tuple[Action, ...]:
+        """Doses given before the visit."""
+        return tuple(action for action in self.given if action.action == "dose")
+
+    @property
+    def doses_planned(self) -> tuple[Action, ...]:
+        """Doses that the case itself plans."""
+        return tuple(action for action in self.planned if action.action == "dose")
+
+    @property
     def has_samples(self) -> bool:
         """Whether any preparation could be read."""
         return any(row.readable for row in self.samples)

@@ -96,7 +96,7 @@ def strays(case: Case) -> tuple[str, ...]:
 
 
 def _last_dose(case: Case) -> date | None:
-    return max((a.date for a in case.given if a.action == "dose"), default=None)
+    return max((dose.date for dose in case.doses_given), default=None)
 
 
 def seen_since(case: Case, since: date | None) -> bool:

@@ -57,7 +57,7 @@ def planned_doses(
     if chosen is None:
         return ()
     given = 0 if found.underway is None else found.underway.doses
-    known = {a.agent for a in case.given if a.action == "dose"}
+    known = {dose.agent for dose in case.doses_given}
     planned: list[PlannedDose] = []
     for i, (day, d) in enumerate(zip(chosen.plan.days, doses, strict=True)):
         when = case.visit_date + timedelta(days=int(day))

@@ -229,7 +229,7 @@ def why_it_fell_short(case: Case, ways: Mapping[str, FailureMode]) -> tuple[Caus
 def _believed(case: Case) -> dict[str, float]:
     """Chance of each reason before the counts, from what the case says of filter, volume and doses before."""
     odds = dict(_BELIEVED)
-    volume, last = case.water.volume_l, [a for a in case.given if a.action == "dose"][-1]
+    volume, last = case.water.volume_l, case.doses_given[-1]
     if volume.high / volume.low < 1.2 and not volume.assumed:
         odds["volume_wrong"] *= 0.25
     if last.uv_or_carbon_on or case.water.filter == "adapted":

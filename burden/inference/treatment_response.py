@@ -250,7 +250,7 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     """
     parasite = parasite or case.parasites[0]
     frame: dict[str, Any] = {"case": case, "parasite": parasite, "seed": seed, "draws": draws}
-    doses = [a for a in case.given if a.action == "dose"]
+    doses = case.doses_given
     if not doses:
         return _cannot(frame, None, "no_dose")
     rows = [r for r in rows_of(case, parasite) if is_read(case, parasite, r)]

@@ -207,7 +207,9 @@ def _odd_deaths(case: Case) -> Iterator[str]:
 
 def _odd_actions(case: Case) -> Iterator[str]:
     written: Counter[tuple[object, ...]] = Counter(
-        (a.date, a.agent, a.route, a.concentration_mg_l) for a in (*case.given, *case.planned) if a.action == "dose"
+        (dose.date, dose.agent, dose.route, dose.concentration_mg_l)
+        for dose in (*case.doses_given, *case.doses_planned)
+        for dose in (*case.doses_given, *case.doses_planned)
     )
     for (day, agent, *_), times in written.items():
         if times > 1:

@@ -50,7 +50,7 @@ def course_of(library: Library, name: str) -> list[dict[str, Any]]:
 
 def _expected(folder: Path, before: Case, case: Case) -> dict[str, float] | None:
     """What the report of the visit before expected of this day: of the course that was followed since."""
-    dosed = any(a.action == "dose" and a.date >= before.visit_date for a in case.given)
+    dosed = any(dose.date >= before.visit_date for dose in case.doses_given)
     wanted = (("planned", "recommended") if before.planned else ("recommended", "planned")) if dosed else ("untreated",)
     day = case.visit_date.isoformat()
     rows = [row for row in report_rows(folder, "forecast.csv") if row.get("date") == day]

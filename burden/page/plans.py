@@ -28,9 +28,9 @@ def plans_of(folder: Path, case: Case) -> dict[str, Any]:
         "recommended": _recommended(folder, case),
         "customary": _customary(case),
         "planned": [
-            {"day": case.day_of(action.date), "agent": action.agent}
-            for action in case.planned
-            if action.action == "dose" and 0 <= case.day_of(action.date) <= HORIZON_DAYS
+            {"day": case.day_of(dose.date), "agent": dose.agent}
+            for dose in case.doses_planned
+            if 0 <= case.day_of(dose.date) <= HORIZON_DAYS
         ],
     }
     days = [case.visit_date + timedelta(days=day) for day in range(HORIZON_DAYS + 1)]

@@ -77,7 +77,7 @@ def tidy_rows(visit: Assessment) -> list[dict[str, Any]]:
         "case": case.name,
         "visit_date": case.visit_date,
         "action": decision.action,
-        "doses_given": sum(1 for one in case.given if one.action == "dose"),
+        "doses_given": len(case.doses_given),
         "doses_planned": len(decision.plan),
         "draws": decision.draws,
         "seed": decision.seed,
@@ -126,12 +126,9 @@ def _forecasts(visit: Assessment) -> Iterator[dict[str, Any]]:
 
 
 def _doses(visit: Assessment) -> Iterator[dict[str, Any]]:
-    for one in visit.case.given:
-        if one.action == "dose":
-            strength = (
-                (one.mg_per_kg_fish, "mg/kg") if one.concentration_mg_l is None else (one.concentration_mg_l, "mg/L")
-            )
-            yield _dose("dose given", one.date, one.agent, *strength)
+    for one in visit.case.doses_given:
+        strength = (one.mg_per_kg_fish, "mg/kg") if one.concentration_mg_l is None else (one.concentration_mg_l, "mg/L")
+        yield _dose("dose given", one.date, one.agent, *strength)
     for dose in visit.decision.plan:
         yield _dose("dose planned", dose.date, dose.agent, dose.mg_l, "mg/L")
 

@@ -125,7 +125,7 @@ def underway(case: Case, pond: Ensemble) -> Underway | None:
     pond : Ensemble
         For how fast eggs hatch in this water.
     """
-    doses = [a for a in case.given if a.action == "dose" and a.agent is not None]
+    doses = [dose for dose in case.doses_given if dose.agent is not None]
     if not doses:
         return None
     reach = max(_COURSE_OVER_DAYS, 3 * min(_gap_days(pond, 0.0, 1.0), LONGEST_GAP_DAYS))

@@ -146,11 +146,10 @@ def _weighed(case: Case, plan: DoseSchedule, doses: Sequence[DoseResult]) -> lis
 
 def _written(case: Case) -> list[Dosed]:
     found = []
-    for action in case.planned:
-        if action.action == "dose":
-            mg_l = action.concentration_mg_l
-            mass_g = None if mg_l is None else mg_l * case.water.volume_l.value / 1000
-            found.append(Dosed(action.date, action.agent or "unknown", mg_l, mass_g))
+    for dose in case.doses_planned:
+        mg_l = dose.concentration_mg_l
+        mass_g = None if mg_l is None else mg_l * case.water.volume_l.value / 1000
+        found.append(Dosed(dose.date, dose.agent or "unknown", mg_l, mass_g))
     return found
 
 

@@ -92,7 +92,7 @@ def withdrawals_of(
     if not case.food_fish:
         return ()
     known = set(agent_names())  # of an agent nobody can name no rule is known
-    doses = [(float(case.day_of(a.date)), a.agent) for a in case.given if a.action == "dose" and a.agent in known]
+    doses = [(float(case.day_of(a.date)), a.agent) for a in case.doses_given if a.agent in known]
     doses = sorted([*doses, *zip(days, agents, strict=True)])
     found = withdrawals([day for day, _ in doses], [agent for _, agent in doses], temperature)
     return tuple(one for one in found if one.until_day is None or one.until_day >= 0)
@@ -105,7 +105,7 @@ def unnamed_agent(case: Case) -> UnnamedAgent | None:
     ----------
     case : Case
     """
-    days = sorted({a.date for a in case.given if a.action == "dose" and a.agent in (None, UNKNOWN_AGENT)})
+    days = sorted({a.date for a in case.doses_given if a.agent in (None, UNKNOWN_AGENT)})
     return UnnamedAgent(tuple(days)) if case.food_fish and days else None
 
 

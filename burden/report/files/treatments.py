@@ -36,8 +36,7 @@ def treatments_of(visit: Assessment) -> list[dict[str, Any]]:
         Keys of `TREATMENT_COLUMNS`. `withdrawal_end` counts from that dose alone, for food fish, as the example that
         the evidence gives: the label and local rules decide.
     """
-    given = [one for one in visit.case.given if one.action == "dose"]
-    return [*(_given(visit, one) for one in sorted(given, key=lambda one: one.date)), *_planned(visit)]
+    return [*(_given(visit, one) for one in sorted(visit.case.doses_given, key=lambda one: one.date)), *_planned(visit)]
 
 
 def _given(visit: Assessment, one: Action) -> dict[str, Any]:

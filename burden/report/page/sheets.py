@@ -191,8 +191,7 @@ def _given(case: Case) -> list[dict[str, str]]:
             "amount": "____",
             "hours": "____" if one.hours is None else plain(one.hours),
         }
-        for one in case.given
-        if one.action == "dose"
+        for one in case.doses_given
     ]
 
 
