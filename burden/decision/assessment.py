@@ -138,20 +138,29 @@ def decide(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool
     return _decided(case, draws, seed, accept_unpublished).decision
 
 
-def assess(case: Case, draws: int = 500, seed: int = 1, accept_unpublished: bool = False) -> Assessment:
+def assess(
+    case: Case,
+    draws: int = 500,
+    seed: int = 1,
+    accept_unpublished: bool = False,
+    *,
+    estimates: Sequence[Estimate] | None = None,
+) -> Assessment:
     """Decide, and work out everything that a report shows beside the decision.
 
     Parameters
     ----------
     case, draws, seed, accept_unpublished
         As `decide` takes them.
+    estimates : sequence of Estimate, optional
+        Of this case with these draws and this seed, one a parasite set, where they were made before.
 
     Returns
     -------
     Assessment
         Its decision is that of `decide`.
     """
-    core = _decided(case, draws, seed, accept_unpublished)
+    core = _decided(case, draws, seed, accept_unpublished, estimates)
     estimates, decision = core.estimates, core.decision
     ponds = [e.posterior for e in estimates]
     planned = _planned(core)
@@ -205,8 +214,10 @@ def _planned(core: _Core) -> EvaluatedSchedule | None:
     return core.found.recommended if core.decision.doses else None
 
 
-def _decided(case: Case, draws: int, seed: int, accept_unpublished: bool) -> _Core:
-    estimates = tuple(estimate(case, parasite, draws, seed) for parasite in case.parasites)
+def _decided(
+    case: Case, draws: int, seed: int, accept_unpublished: bool, made: Sequence[Estimate] | None = None
+) -> _Core:
+    estimates = tuple(made or (estimate(case, parasite, draws, seed) for parasite in case.parasites))
     ponds = [e.posterior for e in estimates]
     gates = gates_of(case, float(np.median(ponds[0].pond.setting.temperature.at(0.0))))
     agents, notes = agents_and_notes(case, estimates)

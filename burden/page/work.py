@@ -90,7 +90,7 @@ def _decide(folder: Path, draws: int, tell: _Tell) -> None:
     with listening(_heard(tell)):
         estimates = [estimate(case, parasite, draws, _SEED) for parasite in case.parasites]
         tell("burden", [_burden(e) for e in estimates], pickle.dumps(ponds_of(estimates)))
-        made = report_of(case, draws, _SEED, False)
+        made = report_of(case, draws, _SEED, False, estimates)
         if made.water is None:
             raise InputError(made.problems)
         write_folder(folder / "report", made.files)
