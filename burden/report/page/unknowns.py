@@ -7,23 +7,13 @@ from collections.abc import Mapping
 import numpy as np
 
 from burden.decision import Assessment
+from burden.inference.diagnostics import Quantity
 from burden.inference.sensitivity import Influence, influences
-from burden.report.formatting import named
 
 __all__ = ["distinct_draws", "unknowns_of"]
 
 _MOST = 5
 _NOISE = 2.0  # standard errors a correlation must pass before it is named
-_WORDS = {
-    "reproduction_number": "reproduction number R0",
-    "burden_scale": "burden at which laying halves",
-    "resistance_half_burden": "burden that half saturates resistance",
-    "resistance_gain_degree_days": "heat needed to gain resistance",
-    "aggregation": "aggregation k",
-    "part_shape": "clumping of a part-count",
-    "hazard_per_burden": "deaths per fluke/g",
-    "background_hazard": "deaths without flukes",
-}
 #: the prior of the burden and the act of looking move the answer only through the burden of today
 _NOT_OF_THE_COURSE = {"abundance", "detection_per_fluke"}
 
@@ -46,7 +36,7 @@ def unknowns_of(visit: Assessment) -> tuple[tuple[tuple[str, Influence], ...], f
     least = _NOISE / np.sqrt(max(distinct_draws(visit), 4.0))
     rows = influences(found.pond.setting.parameters, course.end, _of_this_case(visit))
     strong = [
-        (_WORDS.get(row.parameter, named(row.parameter)), row)
+        (str(Quantity(row.parameter)), row)
         for row in rows
         if abs(row.correlation) > least and row.parameter not in _NOT_OF_THE_COURSE
     ]

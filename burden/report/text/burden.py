@@ -22,6 +22,9 @@ _QUANTITIES = {
     "aggregation": "aggregation k",
     "hazard_per_burden": "deaths per fluke and gram (per day)",
     "reproduction_number": "reproduction number",
+    "burden_scale": "burden at which laying halves",
+    "resistance_half_burden": "burden that half saturates resistance",
+    "resistance_gain_degree_days": "heat needed to gain resistance",
 }
 
 
