@@ -74,15 +74,17 @@ def _warm() -> None:
 
 
 def _decide(folder: Path, draws: int, tell: _Tell) -> None:
+    from burden.decision import assess
     from burden.inference.estimate import estimate
     from burden.io import read_case
     from burden.page.what_if import ponds_of
     from burden.report.files.folder import write_folder
-    from burden.report.write import report_of
+    from burden.report.page.index import water_of
+    from burden.report.write import report_files
     from burden.schedule.eligibility import unpublished_plans
     from burden.utils.errors import InputError
     from burden.utils.parallel import each  # noqa: F401  teaches pickle frozen mappings
-    from burden.utils.progress import listening
+    from burden.utils.progress import listening, report_progress
 
     case = read_case(folder)
     if problems := unpublished_plans(case):
@@ -90,11 +92,11 @@ def _decide(folder: Path, draws: int, tell: _Tell) -> None:
     with listening(_heard(tell)):
         estimates = [estimate(case, parasite, draws, _SEED) for parasite in case.parasites]
         tell("burden", [_burden(e) for e in estimates], pickle.dumps(ponds_of(estimates)))
-        made = report_of(case, draws, _SEED, False, estimates)
-        if made.water is None:
-            raise InputError(made.problems)
-        write_folder(folder / "report", made.files)
-    tell("done", {"text": made.water.answer["text"], "first_action": made.water.answer["first_action"]})
+        found = assess(case, draws, _SEED, estimates=estimates)
+        report_progress("figures, tables, calendar, page")
+        write_folder(folder / "report", report_files(found))
+    answer = water_of(found).answer
+    tell("done", {"text": answer["text"], "first_action": answer["first_action"]})
 
 
 def _heard(tell: _Tell) -> Callable[[str, float | None], None]:

@@ -18,7 +18,6 @@ from burden.utils.safe_text import one_line
 if TYPE_CHECKING:
     from burden.case import Case
     from burden.decision import Assessment
-    from burden.inference.estimate import Estimate
     from burden.report.page.index import Water
 
 __all__ = ["Made", "ReportResult", "report_files", "report_of", "write_reports"]
@@ -183,16 +182,14 @@ class Made:
     problems: tuple[Problem, ...] = ()
 
 
-def report_of(
-    case: Case, draws: int, seed: int, accept_unpublished: bool, estimates: Sequence[Estimate] | None = None
-) -> Made:
+def report_of(case: Case, draws: int, seed: int, accept_unpublished: bool) -> Made:
     """Return the files of one case's report and what it is beside others; problems are an answer."""
     from burden.decision import assess
     from burden.report.page.index import water_of
 
     report_progress(f"{case.name}: what is there, and what to do")
     try:
-        found = assess(case, draws, seed, accept_unpublished, estimates=estimates)
+        found = assess(case, draws, seed, accept_unpublished)
     except InputError as error:
         return Made({}, None, tuple(error.problems))
     report_progress(f"{case.name}: figures, tables, calendar, page")

@@ -291,7 +291,7 @@ def test_no_time_of_day_and_no_path_in_any_file():
 @pytest.fixture
 def quick(monkeypatch):
     """The assessments of this module in place of new ones: these tests are about files."""
-    monkeypatch.setattr("burden.decision.assess", lambda case, *_, **__: blind() if case.name == "blind" else koi())
+    monkeypatch.setattr("burden.decision.assess", lambda case, *_: blind() if case.name == "blind" else koi())
 
 
 def case_folder(parent: Path, name: str = "koi_pond") -> Path:
