@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from burden.cli.options import Command, answers
+from burden.cli.options import Command, answers, workers_option
 from burden.cli.types import DAY, VOLUME, Number, ParasiteName, Whole
 
 __all__ = ["DEMOS", "check", "decide", "estimate", "forecast", "new", "report", "response"]
@@ -37,11 +37,7 @@ def _read(folder: Path, parasite: str | None = None) -> Any:
 @click.argument("cases", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="CASE...")
 @click.option("--out", type=click.Path(path_type=Path), help="Folder to write to (default: CASE/report).")
 @click.option("--accept-unpublished-dose", is_flag=True, help="Work out a dose that no source gives.")
-@click.option(
-    "--workers",
-    type=Whole(1, 256, "No machine of a practice has more processors."),
-    help="How many cases to work on at once (default: one per processor).",
-)
+@workers_option
 @answers()
 def report(
     cases: tuple[Path, ...], out: Path | None, accept_unpublished_dose: bool, workers: int | None, draws: int, seed: int

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from burden.cli.options import Command
+from burden.cli.options import DRAWS, Command
 from burden.cli.types import Whole
 
 __all__ = ["open_command"]
@@ -27,7 +27,7 @@ __all__ = ["open_command"]
     type=Whole(1024, 65000, "Lower ports belong to the system, higher ones to connections that come and go."),
     help="First port to try.",
 )
-@click.option("--draws", default=500, show_default=True, type=click.IntRange(20, 20000), help="As of burden report.")
+@click.option("--draws", default=500, show_default=True, type=DRAWS, help="As of burden report.")
 @click.option("--debug", is_flag=True, help="Show the traceback of an error.")
 def open_command(
     folder: Path, share: bool, sheet: Path | None, no_browser: bool, port: int | None, draws: int, debug: bool

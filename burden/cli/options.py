@@ -13,11 +13,16 @@ from burden.cli.output import Answer, print_answer
 from burden.cli.types import Whole
 from burden.cli.usage_errors import all_problems, unknown_command
 
-__all__ = ["Command", "Group", "answers", "group_settings"]
+__all__ = ["DRAWS", "Command", "Group", "answers", "group_settings", "workers_option"]
 
 _SEED = Whole(0, 4_294_967_295, "Any whole number will do.")
-_DRAWS = Whole(20, 2000, "Fewer give no interval; more take gigabytes and move the answer less than chance does.")
+DRAWS = Whole(20, 2000, "Fewer give no interval; more take gigabytes and move the answer less than chance does.")
 _VALUES = {"integer": "N", "integer range": "N", "float": "NUMBER", "float range": "NUMBER"}
+workers_option = click.option(
+    "--workers",
+    type=Whole(1, 256, "No machine of a practice has more processors."),
+    help="How many cases to work on at once (default: one per processor).",
+)
 group_settings = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
 
 
@@ -124,7 +129,7 @@ _ALL = click.option("--all", "whole", is_flag=True, help="Print all of the answe
 def _common(draws: int | None) -> list[Callable[[Any], Any]]:
     drawn = [
         click.option("--seed", default=1, show_default=True, type=_SEED, help="Same seed, same answer."),
-        click.option("--draws", default=draws, show_default=True, type=_DRAWS,
+        click.option("--draws", default=draws, show_default=True, type=DRAWS,
                      help="Number of simulated ponds; more take longer and give steadier ranges."),
     ]  # fmt: skip
     return [

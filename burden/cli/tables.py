@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from burden.cli.options import Command, answers
+from burden.cli.options import Command, answers, workers_option
 
 __all__ = ["import_command", "table"]
 
@@ -36,9 +36,7 @@ def import_command(table: Path, folder: Path, mapping_only: bool) -> Any:
 @click.command(cls=Command, short_help="Write the answers of many cases as one table.")
 @click.argument("cases", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="CASE...")
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="File to write: .csv or .parquet.")
-@click.option(
-    "--workers", type=click.IntRange(1, 256), help="How many cases to work on at once (default: one per processor)."
-)
+@workers_option
 @answers()
 def table(cases: tuple[Path, ...], out: Path, workers: int | None, draws: int, seed: int) -> Any:
     """Write one table of many cases: a row a case, parasite, date and quantity, with median, low and high.
