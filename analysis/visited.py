@@ -22,7 +22,18 @@ from burden.model.dose_effect import DoseEffect
 from burden.model.lifecycle.transitions import build_cycle
 from burden.model.temperature import Temperature
 
-__all__ = ["AFTER_DAYS", "AGENT", "LOOK_DAYS", "PARASITE", "Plot", "Truth", "live_through"]
+__all__ = [
+    "AFTER_DAYS",
+    "AGENT",
+    "LOOK_DAYS",
+    "PARASITE",
+    "Plot",
+    "Truth",
+    "live_through",
+    "look_of",
+    "start_of",
+    "weakened",
+]
 
 VISIT, PARASITE, AGENT = date(2026, 6, 15), "dactylogyrus", "praziquantel"
 #: day on which the record begins, days of the forecast that are judged, and days of the doses after the visit [d]
@@ -133,7 +144,7 @@ def _empty_case(plot: Plot, name: str) -> Case:
     return Case(name, VISIT, water, (FishGroup("common carp", plot.fish, False, weight),), (PARASITE,), given=given)
 
 
-def _weakened(effect: DoseEffect, share: float) -> DoseEffect:
+def weakened(effect: DoseEffect, share: float) -> DoseEffect:
     """Return a dose that kills a share of what it should."""
     by_form = {form: share * kill for form, kill in effect.by_form.items()}
     return replace(
@@ -168,7 +179,7 @@ def _ponds(pond: Ensemble, plot: Plot, stock: Stock, rng: np.random.Generator) -
     )
 
 
-def _start(pond: Ensemble, ponds: Ponds, rng: np.random.Generator) -> Start:
+def start_of(pond: Ensemble, ponds: Ponds, rng: np.random.Generator) -> Start:
     """Whole flukes at the start of the record, as many as the prior has it, in the stages of a lasting growth."""
     p = pond.setting.parameters
     abundance = p.evidence.values["abundance"].quantile(rng.random(1)) * pond.setting.fish.weight_g.mean(0)
@@ -240,7 +251,7 @@ def _rows(
     ]
 
 
-def _look(pond: Ensemble, seed: int) -> Look:
+def look_of(pond: Ensemble, seed: int) -> Look:
     """Draw what one clip shows."""
     seen = draw_seen(pond.setting.parameters.evidence, 1, seed)
     row = Preparation(VISIT, "1", "random", "gill", 0, 0, method="gill_clip")
@@ -262,9 +273,9 @@ def live_through(seed: int) -> Truth | None:
     p = pond.setting.parameters
     weight, k = float(pond.setting.fish.weight_g[0, 0]), float(p["aggregation"][0])
     ponds = _ponds(pond, plot, draw_stock(rng, 1, plot.fish, weight, k, weight_cv=0.2), rng)
-    start = _start(pond, ponds, rng)
+    start = start_of(pond, ponds, rng)
     right = pond.given[0].effect if pond.given else None
-    doses = [Dose(float(plot.dose_day), right if plot.fault is None else _weakened(right, plot.fault))] if right else []
+    doses = [Dose(float(plot.dose_day), right if plot.fault is None else weakened(right, plot.fault))] if right else []
     if plot.treated:
         doses += [Dose(float(day), pond.effects[AGENT]) for day in AFTER_DAYS]
     first = plot.dose_day if right else -14
@@ -275,7 +286,7 @@ def live_through(seed: int) -> Truth | None:
         return None
     log, _ = _death_log(record, gone)
     looked = [(first, 1), (0, 2)] if right or rng.random() < 0.5 else [(0, 2)]
-    look = _look(pond, 8_000_000 + seed)
+    look = look_of(pond, 8_000_000 + seed)
     samples = tuple(row for day, i in looked for row in _rows(pond, plot, record, i, day, look, rng))
     living = int((~(gone <= 0)).sum())
     verdict = ""
