@@ -90,6 +90,11 @@ class Ensemble:
             newcomers=tuple(come.take(draws) for come in self.newcomers),
         )
 
+    def side_by_side(self, times: int) -> Ensemble:
+        """Return all draws so many times, one after the other, for a run of as many courses at once."""
+        wide = self.take(np.tile(np.arange(self.size), times))
+        return replace(wide, setting=self.setting.side_by_side(times))
+
     def first_effect(self, agents: Sequence[str]) -> DoseEffect:
         """Return what a customary bath of the first of some agents does; of none, of the first that is known."""
         return self.effects[agents[0] if agents else next(iter(self.effects))]

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-__all__ = ["ChainKernel", "chain_kernel", "chain_passage", "looked_back", "moved_on"]
+__all__ = ["ChainKernel", "chain_kernel", "chain_passage", "folded", "looked_back", "moved_on"]
+
+#: columns of one kernel from which a matrix of it pays
+_MANY = 6
 
 
 @dataclass(frozen=True)
@@ -17,16 +20,36 @@ class ChainKernel:
 
     Events fall at the total rate of passing a stage and of being taken; each is a passing with probability
     `n pace / (n pace + hazard)`, and an individual that is there at the end met only passings.
+
+    A kernel of m columns also moves chains of M = S·m columns, S times those of the kernel side by side.
     """
 
     stages: int
     forward: np.ndarray  # rate of passing one stage, (M,) [1/d]
-    shift: np.ndarray  # share that has moved on by j stages and lives, (J, M)
-    exit: np.ndarray  # share of those m + 1 stages from the end that completes, (J, M)
-    # share of an inflow found at stage j, (3, J, M): of an even one; of one that rises by one over the step and adds up
+    shift: np.ndarray  # share that has moved on by j stages and lives, (J, m)
+    exit: np.ndarray  # share of those j + 1 stages from the end that completes, (J, m)
+    # share of an inflow found at stage j, (3, J, m): of an even one; of one that rises by one over the step and adds up
     # to nothing; of one that is one more at both ends, less between, and adds up to nothing
     entry: np.ndarray
     entry_exit: np.ndarray  # share of an even inflow that completes, (M,)
+
+    def side_by_side(self, times: int) -> ChainKernel:
+        """Return the kernel of so many times the columns."""
+
+        def all_of(row: np.ndarray) -> np.ndarray:
+            return row if times == 1 or row.size == 1 else np.tile(row, times)
+
+        return replace(self, forward=all_of(self.forward), entry_exit=all_of(self.entry_exit))
+
+    def completed(self, chain: np.ndarray) -> np.ndarray:
+        """How many of a chain, (n, …, M), complete it in the step, without those that enter, (…, M)."""
+        last = folded(chain[len(chain) - len(self.exit) :][::-1], self.exit)
+        return np.einsum("j...m,jm->...m", last, self.exit).reshape(chain.shape[1:])
+
+    def entered(self, parts: np.ndarray) -> np.ndarray:
+        """Where in the chain those are after the step that entered it, (3, …, M) -> (J, …, M)."""
+        found = np.einsum("kjm,k...m->j...m", self.entry, folded(parts, self.entry))
+        return found.reshape(-1, *parts.shape[1:])
 
 
 def chain_kernel(stages: int, pace: np.ndarray | float, hazard: np.ndarray | float, dt: float) -> ChainKernel:
@@ -92,24 +115,42 @@ def chain_passage(
     return pmf, more
 
 
+def folded(columns: np.ndarray, kernel: np.ndarray) -> np.ndarray:
+    """Part the last axis into so many times the columns of a kernel, (…, S·m) -> (…, S, m)."""
+    return columns.reshape(*columns.shape[:-1], -1, kernel.shape[-1])
+
+
 def moved_on(chain: np.ndarray, shift: np.ndarray) -> np.ndarray:
     """Return a chain after a step, without what enters.
 
     Parameters
     ----------
     chain : numpy.ndarray
-        Number in each stage, shape (n, …, M).
+        Number in each stage, shape (n, …, M), M a multiple of m.
     shift : numpy.ndarray
-        Share that has moved on by j stages, shape (J, M).
+        Share that has moved on by j stages, shape (J, m).
     """
+    apart = folded(chain, shift)
     if len(chain) == 1:
-        return chain * shift[0]
+        return (apart * shift[0]).reshape(chain.shape)
+    if chain[0].size >= _MANY * shift.shape[1]:
+        return _moved_by_matrices(chain, shift)
     reach = len(shift) - 1
-    padded = np.zeros((len(chain) + reach, *chain.shape[1:]))
-    padded[reach:] = chain
+    padded = np.zeros((len(chain) + reach, *apart.shape[1:]))
+    padded[reach:] = apart
     come_from = sliding_window_view(padded, reach + 1, axis=0)[..., ::-1]  # stages 0, 1, 2 … before each
     moved: np.ndarray = np.einsum("n...mj,jm->n...m", come_from, shift)
-    return moved
+    return moved.reshape(chain.shape)
+
+
+def _moved_by_matrices(chain: np.ndarray, shift: np.ndarray) -> np.ndarray:
+    """The same by a matrix a column of the kernel: several times as fast where many columns share it."""
+    n, m = len(chain), shift.shape[1]
+    band = np.zeros((m, 2 * n - 1))
+    band[:, n - 1 : n - 1 + len(shift)] = shift.T
+    passes = np.ascontiguousarray(sliding_window_view(band, n, axis=1)[:, :, ::-1])  # (m, to stage, from stage)
+    moved = passes @ np.ascontiguousarray(chain.reshape(n, -1, m).transpose(2, 0, 1))
+    return np.ascontiguousarray(moved.transpose(1, 2, 0)).reshape(chain.shape)
 
 
 def looked_back(

@@ -316,9 +316,8 @@ def _counted(ponds: Sequence[Posterior], plans: Sequence[DoseSchedule], days: np
 
 
 def _run(pond: Ensemble, state: State, plans: Sequence[DoseSchedule], days: np.ndarray) -> Trajectory:
-    columns = np.tile(np.arange(pond.size), len(plans))
-    of = np.repeat(np.arange(len(plans)), pond.size)
-    wide = pond.take(columns)
+    of, columns = np.divmod(np.arange(len(plans) * pond.size), pond.size)
+    wide = pond.side_by_side(len(plans))
     given: dict[tuple[float, str], list[int]] = {}
     for number_, plan in enumerate(plans):
         for day, agent in zip(plan.days, plan.agents, strict=True):

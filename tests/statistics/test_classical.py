@@ -357,6 +357,22 @@ def test_the_counts_are_those_of_the_printed_exact_intervals() -> None:
     assert got.low == pytest.approx(pair(dh["bootstrap_BCa_95_mean"]["expected"])[0], abs=3)
 
 
+@pytest.mark.parametrize("statistic", [np.mean, np.var])
+@pytest.mark.parametrize("counts", [[0, 3, 4], [0, 0, 1, 4, 0, 9, 2, 2, 7, 15, 3, 1], SPATIAL])
+def test_bootstrap_is_that_of_a_general_library(counts, statistic) -> None:
+    """`scipy.stats.bootstrap`, the same resamples: to rounding. A percentile interval is another one."""
+    way = {"confidence_level": 0.9, "n_resamples": 999, "vectorized": True}
+    bca, plain = (
+        stats.bootstrap(
+            (counts,), statistic, method=m, random_state=np.random.default_rng(1), **way
+        ).confidence_interval
+        for m in ("BCa", "percentile")
+    )
+    got = classical.bootstrap_estimate(counts, statistic, "any", 0.9, resamples=999)
+    assert (got.low, got.high) == pytest.approx((bca.low, bca.high), rel=1e-9)
+    assert (got.low, got.high) != pytest.approx((plain.low, plain.high), rel=1e-9)
+
+
 def test_bootstrap_is_the_same_for_the_same_seed_and_silent_on_poor_data() -> None:
     counts = [0, 0, 1, 4, 0, 9, 2, 2, 7, 15, 3, 1]
     assert classical.mean_abundance(counts) == classical.mean_abundance(counts)

@@ -107,17 +107,15 @@ class Moved:
     @classmethod
     def through(cls, kernel: ChainKernel, stages: np.ndarray, entering: Flow, hazard: np.ndarray, dt: float) -> Moved:
         """Move a chain by one step, with what enters on the way."""
-        last = stages[len(stages) - len(kernel.exit) :][::-1]
-        completed = np.einsum("j...m,jm->...m", last, kernel.exit)
         after = moved_on(stages, kernel.shift)
-        return cls(kernel, stages, after, NO_FLOW, completed, hazard, dt).with_entering(entering)
+        return cls(kernel, stages, after, NO_FLOW, kernel.completed(stages), hazard, dt).with_entering(entering)
 
     def with_entering(self, more: Flow) -> Moved:
         """Return the same with more having entered."""
         if more is NO_FLOW:
             return self
         stages, kernel = self.stages.copy(), self.kernel
-        stages[: kernel.entry.shape[1]] += np.einsum("kjm,k...m->j...m", kernel.entry, more.parts)
+        stages[: kernel.entry.shape[1]] += kernel.entered(more.parts)
         completed = self.completed + more.total * kernel.entry_exit
         return Moved(kernel, self.before, stages, self.entered.plus(more), completed, self.hazard, self.dt)
 

@@ -162,6 +162,8 @@ class Scenario:
         What kills fish beside flukes and background, M courses; None: nothing.
     larvae_in_per_day : float or numpy.ndarray
         Larvae that come with the water from elsewhere [1/d].
+    copies : int
+        How many times the first draws stand side by side: what hangs on water and parameters alone is worked out once.
     """
 
     cycle: LifeCycle
@@ -175,6 +177,7 @@ class Scenario:
     deaths_on: bool = True
     other_deaths: OtherDeaths | None = None
     larvae_in_per_day: np.ndarray | float = 0.0
+    copies: int = 1
 
     def other_rate(self, day: float) -> np.ndarray | float:
         """Death rate on a day from what is neither flukes nor background, shape (M,) or 0 [1/d]."""
@@ -196,7 +199,12 @@ class Scenario:
             other_deaths=None if self.other_deaths is None else self.other_deaths.take(draws),
             exchange_per_day=of(self.exchange_per_day),
             larvae_in_per_day=of(self.larvae_in_per_day),
+            copies=1,
         )
+
+    def side_by_side(self, times: int) -> Scenario:
+        """Return all draws so many times, one after the other."""
+        return replace(self.take(np.tile(np.arange(self.parameters.size), times)), copies=times * self.copies)
 
 
 @dataclass(frozen=True)

@@ -28,6 +28,15 @@ class _Middle:
 
 
 @dataclass(frozen=True)
+class _WaterRates:
+    """Rates at one temperature, whatever the number of fish: of the draws once, and of all that stand side by side."""
+
+    temperature: np.ndarray | float
+    once: Mapping[str, np.ndarray]
+    every: dict[str, np.ndarray]
+
+
+@dataclass(frozen=True)
 class _Passage:
     """How a form moves in a step of one length, for as long as the rates it was made of hold."""
 
@@ -55,7 +64,9 @@ class Stepper:
         if np.any(setting.larvae_in_per_day) and "larva" in self._into:
             pace = np.broadcast_to(np.asarray(setting.larvae_in_per_day, float), (setting.parameters.size,))
             self._outside = Flow(np.stack([pace, np.zeros_like(pace), np.zeros_like(pace)]))
-        self._base: tuple[np.ndarray | float, dict[str, np.ndarray]] = (np.nan, {})
+        self._draws = np.arange(setting.parameters.size // setting.copies)  # those that repeat
+        self._parameters = setting.parameters.take(self._draws) if setting.copies > 1 else setting.parameters
+        self._water = _WaterRates(np.nan, {}, {})
 
     def run(self, state: State, start: float, steps: np.ndarray, after_jump: bool) -> State:
         """Take some steps [d] from a landing. What flowed in before an event says nothing of after it."""
@@ -104,11 +115,20 @@ class Stepper:
 
     def _rates_of_water(self, temperature: np.ndarray | float) -> dict[str, np.ndarray]:
         """Rates at a temperature, whatever the number of fish; kept as long as it lasts."""
-        if not np.array_equal(self._base[0], temperature):
-            around = Surroundings(0.0, self.setting.exchange_per_day)
-            self._base = (temperature, rates_at(self.setting.parameters, temperature, around))
+        if not np.array_equal(self._water.temperature, temperature):
+            around = Surroundings(0.0, self._once(self.setting.exchange_per_day))
+            once = rates_at(self._parameters, self._once(temperature), around)
+            self._water = _WaterRates(temperature, once, {name: self._every(rate) for name, rate in once.items()})
             self._passages.clear()
-        return self._base[1]
+        return self._water.every
+
+    def _once(self, value: np.ndarray | float) -> np.ndarray | float:
+        """What holds for each of the draws that repeat."""
+        return value[self._draws] if np.ndim(value) and self.setting.copies > 1 else value  # type: ignore[index]
+
+    def _every(self, rate: np.ndarray) -> np.ndarray:
+        """What holds for all draws, from what holds for those that repeat."""
+        return np.tile(rate, self.setting.copies) if rate.ndim and self.setting.copies > 1 else rate
 
     def _rates_among(
         self, base: dict[str, np.ndarray], state: State, hosts: State, day: float
@@ -125,14 +145,23 @@ class Stepper:
         dt: float,
         entering: Flow,
     ) -> Moved:
-        made_of = tuple(rates[name] for name in (*self._pace[form.name], *self._hazards[form.name]))
+        names = (*self._pace[form.name], *self._hazards[form.name])
+        made_of = tuple(rates[name] for name in names)
         kept = self._passages.get((form.name, dt))
         if kept is None or any(a is not b for a, b in zip(kept.rates, made_of, strict=True)):
-            paces = len(self._pace[form.name])
-            hazard = sum(made_of[paces:], np.zeros(()))
-            kernel = chain_kernel(form.stages, sum(made_of[:paces], 0.0), hazard, dt)
-            kept = self._passages[form.name, dt] = _Passage(made_of, kernel, hazard)
+            of_water = all(rates[name] is self._water.every.get(name) for name in names)
+            made_from = tuple(self._water.once[name] for name in names) if of_water else made_of
+            kept = self._passages[form.name, dt] = self._passage(form, made_of, made_from, dt)
         return Moved.through(kept.kernel, stages, entering, kept.hazard, dt)
+
+    def _passage(
+        self, form: LifeForm, made_of: tuple[np.ndarray, ...], made_from: tuple[np.ndarray, ...], dt: float
+    ) -> _Passage:
+        """How a form moves by these rates, worked out from those of the draws that repeat where that is enough."""
+        paces = len(self._pace[form.name])
+        kernel = chain_kernel(form.stages, sum(made_from[:paces], 0.0), sum(made_from[paces:], np.zeros(())), dt)
+        times = 1 if made_from is made_of else self.setting.copies
+        return _Passage(made_of, kernel.side_by_side(times), sum(made_of[paces:], np.zeros(())))
 
     def _inflow(
         self, form: LifeForm, moved: Mapping[str, Moved], rates: Mapping[str, np.ndarray], middle: _Middle
