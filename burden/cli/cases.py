@@ -37,10 +37,17 @@ def _read(folder: Path, parasite: str | None = None) -> Any:
 @click.argument("cases", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="CASE...")
 @click.option("--out", type=click.Path(path_type=Path), help="Folder to write to (default: CASE/report).")
 @click.option("--accept-unpublished-dose", is_flag=True, help="Work out a dose that no source gives.")
+@click.option("--png", is_flag=True, help="Write the figures as PNG too, for a letter or a slide.")
 @workers_option
 @answers()
 def report(
-    cases: tuple[Path, ...], out: Path | None, accept_unpublished_dose: bool, workers: int | None, draws: int, seed: int
+    cases: tuple[Path, ...],
+    out: Path | None,
+    accept_unpublished_dose: bool,
+    png: bool,
+    workers: int | None,
+    draws: int,
+    seed: int,
 ) -> Any:
     """Write the report: burden, forecast, schedule, doses and calendar, in one folder to read and print.
 
@@ -55,9 +62,8 @@ def report(
     from burden.utils.parallel import processes
 
     with processes(min(workers or os.cpu_count() or 1, len(cases))) as executor:
-        return write_reports(
-            cases, out, draws=draws, seed=seed, accept_unpublished=accept_unpublished_dose, executor=executor
-        )
+        chosen = {"draws": draws, "seed": seed, "accept_unpublished": accept_unpublished_dose, "png": png}
+        return write_reports(cases, out, **chosen, executor=executor)  # type: ignore[arg-type]
 
 
 @click.command(cls=Command, short_help="How many flukes are really on the fish.")

@@ -290,15 +290,16 @@ def estimate(
     effort = effort or Effort.for_draws(draws, past)
     found = _sampled(case, parasite, effort, seed)
     require_enough(found.effective_draws, effort.least)
-    answer = _summarise(case, found, parasite, draws, effort, seed)
+    fitting = _those_that_fit(case, found, parasite, _spare(draws), seed)
+    answer = _summarise(found, fitting, parasite, draws, effort, seed)
     require_enough(answer.effective_draws, effort.least)
-    return answer if answer.deaths_explained is None else _beside_samples_alone(answer, found, effort)
+    return answer if answer.deaths_explained is None else _beside_samples_alone(answer, fitting, effort)
 
 
-def _beside_samples_alone(answer: Estimate, found: Sampled[HistoryRuns], effort: Effort) -> Estimate:
+def _beside_samples_alone(answer: Estimate, fitting: tuple[HistoryRuns, np.ndarray], effort: Effort) -> Estimate:
     """Add what the samples alone say; where the draws of the estimate are too few of it, by an estimate of its own."""
     case, parasite, draws, seed = answer.case, answer.parasite, answer.draws, answer.seed
-    past, log_posterior = _those_that_fit(case, found, parasite, _spare(draws), seed)
+    past, log_posterior = fitting
     log_alone = log_posterior - past.log_deaths
     if effective_size(log_alone) >= _SERVE:
         stock = _standing(past, log_alone, parasite, draws, seed)[1]
@@ -364,9 +365,15 @@ def _resample(log_weight: np.ndarray, n: int, seed: int) -> tuple[np.ndarray, fl
 
 
 def _summarise(
-    case: Case, found: Sampled[HistoryRuns], parasite: str, draws: int, effort: Effort, seed: int
+    found: Sampled[HistoryRuns],
+    fitting: tuple[HistoryRuns, np.ndarray],
+    parasite: str,
+    draws: int,
+    effort: Effort,
+    seed: int,
 ) -> Estimate:
-    past, log_posterior = _those_that_fit(case, found, parasite, _spare(draws), seed)
+    past, log_posterior = fitting
+    case = past.pond.case
     chosen, stock, effective = _standing(past, log_posterior, parasite, draws, seed)
     effective = min(effective, found.effective_draws)
     dead = past.dead.take(chosen)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
@@ -28,7 +29,7 @@ from burden.model.lifecycle.transitions import (
 from burden.model.open_water import EGG_RETENTION, larvae_in
 from burden.model.susceptibility import susceptibility_classes
 from burden.treatment.bath import bath_effect, loss_draws
-from burden.treatment.efficacy import unknown_kill
+from burden.treatment.efficacy import KillDraws, unknown_kill
 from burden.treatment.efficacy_fit import draw_kill
 from burden.treatment.flowing_bath import bath_in_flow
 from burden.treatment.medicated_feed import feed_kill
@@ -43,6 +44,8 @@ __all__ = [
 ]
 
 CLASSES = 8
+#: what an agent kills, by its name
+_KillBy = Callable[[str], KillDraws]
 #: how long one dose keeps a filter used to an agent [d]: an assumption
 _FILTER_REMEMBERS_DAYS = 60
 
@@ -242,14 +245,19 @@ def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Ensemble:
     )
     if (pressure := pressure_on(case)) is not None and parameters.development is not None:
         setting = replace(setting, larvae_in_per_day=_larvae_in(case, setting, pressure, seed))
+
+    @cache  # what one agent kills is the same in every dose
+    def kill_by(agent: str) -> KillDraws:
+        return draw_kill(load_agent(agent), n, seed, evidence)
+
     return Ensemble(
         case,
         parasite,
         setting,
         seed,
-        given=_events(case, case.given, setting, seed),
-        planned=_events(case, case.planned, setting, seed),
-        effects={agent: _customary(case, agent, setting, seed) for agent in _agents(case)},
+        given=_events(case, case.given, setting, seed, kill_by),
+        planned=_events(case, case.planned, setting, seed, kill_by),
+        effects={agent: _customary(case, agent, setting, seed, kill_by) for agent in _agents(case)},
         newcomers=draw_newcomers(case, n, seed, evidence.values["abundance"], weights),
     )
 
@@ -275,9 +283,8 @@ def _agents(case: Case) -> tuple[str, ...]:
     return case.limits.agents or ("praziquantel", "formalin")
 
 
-def _customary(case: Case, agent: str, setting: Scenario, seed: int) -> DoseEffect:
-    n = setting.parameters.size
-    kill = draw_kill(load_agent(agent), n, seed, setting.parameters.evidence)
+def _customary(case: Case, agent: str, setting: Scenario, seed: int, kill_by: _KillBy) -> DoseEffect:
+    n, kill = setting.parameters.size, kill_by(agent)
     met = any(action.agent == agent for action in case.given)
     loss = loss_draws(load_agent(agent), case.water.filter, n, seed, met_before=met)
     if kill.customary_hours < LEFT_IN_HOURS:  # in a bath apart, of known volume, and nothing of it stays in the pond
@@ -292,7 +299,7 @@ def _customary(case: Case, agent: str, setting: Scenario, seed: int) -> DoseEffe
     return bath_effect(kill, strength, loss_per_day=loss + setting.exchange_per_day)
 
 
-def _events(case: Case, actions: Sequence[Action], setting: Scenario, seed: int) -> tuple[Event, ...]:
+def _events(case: Case, actions: Sequence[Action], setting: Scenario, seed: int, kill_by: _KillBy) -> tuple[Event, ...]:
     """Doses, water changes and moves as events, in order; each knows what the filter has met before it."""
     events: list[Event] = []
     met: dict[str, float] = {}
@@ -301,7 +308,7 @@ def _events(case: Case, actions: Sequence[Action], setting: Scenario, seed: int)
         if action.action == "dose":
             agent = action.agent or "unknown"
             before = agent in met and day - met[agent] <= _FILTER_REMEMBERS_DAYS
-            events.append(Event.dose(day, _given_effect(case, action, setting, seed, before), setting.cycle))
+            events.append(Event.dose(day, _given_effect(case, action, setting, seed, before, kill_by), setting.cycle))
             met[agent] = day
             if action.water_change_after:
                 events.append(_removal(day + (action.hours or 24.0) / 24, action.water_change_after, setting))
@@ -318,15 +325,16 @@ def _removal(day: float, share: float, setting: Scenario) -> Event:
     return Event(day, {form: np.full(setting.parameters.size, share) for form in water})
 
 
-def _given_effect(case: Case, action: Action, setting: Scenario, seed: int, met_before: bool) -> DoseEffect:
+def _given_effect(
+    case: Case, action: Action, setting: Scenario, seed: int, met_before: bool, kill_by: _KillBy
+) -> DoseEffect:
     n = setting.parameters.size
     agent = action.agent or "unknown"
     if agent == "praziquantel" and action.route == "in_feed" and action.mg_per_kg_fish is not None:
         return _fed(feed_kill(action.mg_per_kg_fish, n, seed))
     if agent == "unknown" or (action.route in ("in_feed", "dip") and action.concentration_mg_l is None):
         return bath_effect(unknown_kill(n, seed), left_in_water=False)
-    evidence = load_agent(agent)
-    kill = draw_kill(evidence, n, seed, setting.parameters.evidence)
+    evidence, kill = load_agent(agent), kill_by(agent)
     written = action.concentration_mg_l
     believed = (action.volume_l_believed or case.water.volume_l.value) / 1000
     strength = None if written is None else written * believed / setting.volume_m3

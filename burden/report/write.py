@@ -108,6 +108,7 @@ def write_reports(
     seed: int = 1,
     accept_unpublished: bool = False,
     executor: Executor | None = None,
+    png: bool = False,
 ) -> ReportResult:
     """Write the report of one case, or of several with a list of what is due first.
 
@@ -123,6 +124,8 @@ def write_reports(
         Work out doses no source gives.
     executor : concurrent.futures.Executor, optional
         Where several cases are worked out; here, one after the other, without.
+    png : bool
+        Write the figures as PNG too.
 
     Returns
     -------
@@ -143,7 +146,7 @@ def write_reports(
 
     target = _target(cases, out)
     read = _read_all(cases, target, accept_unpublished)
-    options = (draws, seed, accept_unpublished)
+    options = (draws, seed, accept_unpublished, png)
     if len(read) == 1:
         made = report_of(read[0], *options)
         if made.water is None:
@@ -156,7 +159,7 @@ def write_reports(
     with Unfinished(target, repr(options)) as unfinished:
         problems: list[Problem] = []
         left = [case for case in read if unfinished.water(case) is None]
-        work = partial(report_of, draws=draws, seed=seed, accept_unpublished=accept_unpublished)
+        work = partial(report_of, draws=draws, seed=seed, accept_unpublished=accept_unpublished, png=png)
         for i, made in each(work, left, executor, f"{len(left)} waters"):
             problems += made.problems
             if made.water is not None:
@@ -182,7 +185,7 @@ class Made:
     problems: tuple[Problem, ...] = ()
 
 
-def report_of(case: Case, draws: int, seed: int, accept_unpublished: bool) -> Made:
+def report_of(case: Case, draws: int, seed: int, accept_unpublished: bool, png: bool = False) -> Made:
     """Return the files of one case's report and what it is beside others; problems are an answer."""
     from burden.decision import assess
     from burden.report.page.index import water_of
@@ -193,7 +196,7 @@ def report_of(case: Case, draws: int, seed: int, accept_unpublished: bool) -> Ma
     except InputError as error:
         return Made({}, None, tuple(error.problems))
     report_progress(f"{case.name}: figures, tables, calendar, page")
-    return Made(report_files(found), water_of(found))
+    return Made(report_files(found, png), water_of(found))
 
 
 def _target(cases: Sequence[Path], out: Path | None) -> Path:
@@ -254,14 +257,14 @@ def _odd_names(cases: Sequence[Path]) -> list[Problem]:
     ]
 
 
-def report_files(visit: Assessment) -> dict[str, bytes]:
-    """Return every file of one report, by its path inside the folder."""
+def report_files(visit: Assessment, png: bool = False) -> dict[str, bytes]:
+    """Return every file of one report, by its path inside the folder; figures as PNG too where that is asked for."""
     from burden.report.figures.inline import figures_of
     from burden.report.files.calendar import calendar_bytes
     from burden.report.files.tables import tables_of
     from burden.report.page.page import render_page
 
-    inline, drawn = figures_of(visit)
+    inline, drawn = figures_of(visit, png)
     files = {"report.html": render_page(visit, inline).encode("utf-8"), "dates.ics": calendar_bytes(visit)}
     files |= {f"tables/{name}": content for name, content in tables_of(visit).items()}
     return files | {f"figures/{name}": content for name, content in drawn.items()}

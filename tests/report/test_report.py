@@ -23,6 +23,7 @@ from burden.evidence import load_agent, load_parasite
 from burden.model.temperature import Temperature
 from burden.report.figures.concentration import course_in_water
 from burden.report.figures.forecast import draw_forecast
+from burden.report.figures.inline import figures_of
 from burden.report.figures.interval import draw_interval_chart, interval_curves, write_interval_chart
 from burden.report.figures.style import BAND_50, BAND_90, GREY, INK, LINE
 from burden.report.files import folder as report_folder
@@ -451,10 +452,19 @@ def test_walk_from_the_cleanest_to_a_suspected_virus():
 def test_figures_are_files_and_in_the_page(page):
     for name in ("forecast", "interval", "concentration_praziquantel"):
         assert koi_files()[f"figures/{name}.svg"].lstrip().startswith(b"<?xml")
-        assert koi_files()[f"figures/{name}.png"].startswith(b"\x89PNG\r\n\x1a\n")
+        assert f"figures/{name}.png" not in koi_files()
     agents = len({d.agent for d in koi().doses})
     assert page.count("<svg") == 3 + agents  # the forecast in two widths, the interval, what stays in the water
     assert page.count('role="img" aria-label="') == 3 + agents
+
+
+def test_figures_are_png_too_where_that_is_asked_for():
+    """Signature: ISO 15948, 5.2; the SVG is the same with it and without."""
+    both = figures_of(koi(), png=True)[1]
+    svgs = {name.removeprefix("figures/"): file for name, file in koi_files().items() if name.endswith(".svg")}
+    assert {name: both[name] for name in svgs} == svgs
+    assert {name for name in both if name not in svgs} == {name.replace(".svg", ".png") for name in svgs}
+    assert all(file.startswith(b"\x89PNG\r\n\x1a\n") for name, file in both.items() if name.endswith(".png"))
 
 
 def test_concentration_adds_up_and_fades():

@@ -60,32 +60,34 @@ def growth_rate(
     -----
     Root of the characteristic equation, what one adult begets discounted by exp(−r age) is one, by bisection.
     """
+    rates = rates_at(parameters, temperature_c, around)
+    development = parameters.of_eggs
+    shapes = development.egg_shape(temperature_c), development.maturity.shape_at(temperature_c)
     low, high = np.full(parameters.size, -0.3), np.full(parameters.size, 3.0)
     for _ in range(50):
         middle = 0.5 * (low + high)
-        grows = _discounted(parameters, temperature_c, around, middle) * brake > 1
+        grows = _discounted(rates, *shapes, middle) * brake > 1
         low, high = np.where(grows, middle, low), np.where(grows, high, middle)
     return 0.5 * (low + high)
 
 
-def _discounted(parameters: Parameters, temperature_c: float, around: Surroundings, r: np.ndarray) -> np.ndarray:
+def _discounted(
+    rates: Mapping[str, np.ndarray], egg_shape: np.ndarray, juvenile_shape: np.ndarray, r: np.ndarray
+) -> np.ndarray:
     """Adults begotten by one adult, each discounted by exp(−r · age at maturity)."""
-    rates = rates_at(parameters, temperature_c, around)
-    parts = _passing(parameters, temperature_c, rates, r)
+    parts = _passing(rates, egg_shape, juvenile_shape, r)
     life = rates["adult_loss"] + r
     return np.where(life > 0, rates["laying_rate"] / np.maximum(life, 1e-12) * np.prod(parts, 0), np.inf)
 
 
 def _passing(
-    parameters: Parameters, temperature_c: float, rates: Mapping[str, np.ndarray], r: np.ndarray
+    rates: Mapping[str, np.ndarray], egg_shape: np.ndarray, juvenile_shape: np.ndarray, r: np.ndarray
 ) -> list[np.ndarray]:
     """Discounted shares that start, hatch, settle and mature; 0 where a stage stands still."""
-    development = parameters.of_eggs
-    n_egg, n_juvenile = development.egg_shape(temperature_c), development.maturity.shape_at(temperature_c)
     parts = [
-        _chain_share(rates["egg_rate"], rates["egg_loss"] + r, n_egg) * rates["hatch_success"],
+        _chain_share(rates["egg_rate"], rates["egg_loss"] + r, egg_shape) * rates["hatch_success"],
         rates["contact"] * rates["establishment"] / np.maximum(rates["contact"] + rates["larva_loss"] + r, 1e-9),
-        _chain_share(rates["juvenile_rate"], rates["juvenile_loss"] + r, n_juvenile),
+        _chain_share(rates["juvenile_rate"], rates["juvenile_loss"] + r, juvenile_shape),
     ]
     if "fresh_rate" in rates:
         leave = rates["fresh_rate"] + rates["egg_loss"] + r

@@ -13,7 +13,7 @@ from burden.decision import Assessment
 from burden.report.figures.concentration import draw_concentration
 from burden.report.figures.forecast import draw_forecast
 from burden.report.figures.interval import Given, customary_marks, draw_interval_chart, interval_curves
-from burden.report.figures.style import inline_svg, svg_and_png_bytes, svg_bytes
+from burden.report.figures.style import figure_bytes, inline_svg, svg_bytes
 from burden.report.formatting import named
 
 if TYPE_CHECKING:
@@ -25,27 +25,29 @@ __all__ = ["figures_of"]
 _Draw = Callable[[bool], "Figure"]
 
 
-def figures_of(visit: Assessment) -> tuple[dict[str, dict[str, str]], dict[str, bytes]]:
+def figures_of(visit: Assessment, png: bool = False) -> tuple[dict[str, dict[str, str]], dict[str, bytes]]:
     """Return the figures of a visit.
 
     Parameters
     ----------
     visit : Assessment
+    png : bool
+        Whether the files are PNG too, for a letter or a slide.
 
     Returns
     -------
     dict, dict
-        Name to its forms as inline SVG, wide and, for a forecast, narrow; file name to content, SVG and PNG.
+        Name to its forms as inline SVG, wide and, for a forecast, narrow; file name to content.
     """
     inline, files = {}, {}
     for title, (name, draw, says) in _drawings(visit).items():
-        wide, png = svg_and_png_bytes(partial(draw, False), name)
-        inline[title] = {"wide": inline_svg(wide, f"{name}-w", says)}
+        kinds = ("svg", "png") if png else ("svg",)
+        written = dict(zip(kinds, figure_bytes(partial(draw, False), name, *kinds), strict=True))
+        inline[title] = {"wide": inline_svg(written["svg"], f"{name}-w", says)}
         if title.startswith("forecast"):
             narrow = svg_bytes(partial(draw, True), f"{name}-narrow")
             inline[title]["narrow"] = inline_svg(narrow, f"{name}-n", says)
-        files[f"{name}.svg"] = wide
-        files[f"{name}.png"] = png
+        files |= {f"{name}.{kind}": content for kind, content in written.items()}
     return inline, files
 
 

@@ -28,10 +28,10 @@ __all__ = [
     "MARK",
     "PALE",
     "bare",
+    "figure_bytes",
     "figure_of_size",
     "inline_svg",
     "quiet",
-    "svg_and_png_bytes",
     "svg_bytes",
     "write_figure",
 ]
@@ -116,13 +116,7 @@ def bare(axis: Axes, size: float = 8.0) -> None:
 
 def svg_bytes(draw: Callable[[], Figure], name: str) -> bytes:
     """Return a figure as SVG, the same bytes for the same figure."""
-    return _written(draw, name, "svg")[0]
-
-
-def svg_and_png_bytes(draw: Callable[[], Figure], name: str) -> tuple[bytes, bytes]:
-    """Return a figure in both forms, drawn and laid out once."""
-    svg, png = _written(draw, name, "svg", "png")
-    return svg, png
+    return figure_bytes(draw, name, "svg")[0]
 
 
 def write_figure(path: Path, draw: Callable[[], Figure], name: str) -> None:
@@ -137,7 +131,7 @@ def write_figure(path: Path, draw: Callable[[], Figure], name: str) -> None:
     name : str
         As `svg_bytes` takes it.
     """
-    content = _written(draw, name, path.suffix.lower().removeprefix("."))[0]
+    content = figure_bytes(draw, name, path.suffix.lower().removeprefix("."))[0]
     path = place_of(path)  # a link of that name is replaced, not followed
     aside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
     try:
@@ -148,7 +142,8 @@ def write_figure(path: Path, draw: Callable[[], Figure], name: str) -> None:
         aside.unlink(missing_ok=True)
 
 
-def _written(draw: Callable[[], Figure], name: str, *kinds: str) -> list[bytes]:
+def figure_bytes(draw: Callable[[], Figure], name: str, *kinds: str) -> list[bytes]:
+    """Return a figure as svg, png or both, drawn and laid out once."""
     found = []
     with quiet(name):
         figure = draw()
