@@ -39,7 +39,8 @@ def figures_of(visit: Assessment, png: bool = False) -> tuple[dict[str, dict[str
     dict, dict
         Name to its forms as inline SVG, wide and, for a forecast, narrow; file name to content.
     """
-    inline, files = {}, {}
+    inline: dict[str, dict[str, str]] = {}
+    files: dict[str, bytes] = {}
     for title, (name, draw, says) in _drawings(visit).items():
         kinds = ("svg", "png") if png else ("svg",)
         written = dict(zip(kinds, figure_bytes(partial(draw, False), name, *kinds), strict=True))
