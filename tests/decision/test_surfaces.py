@@ -23,7 +23,7 @@ ROUNDED = 0.03
 
 
 @pytest.fixture(scope="module")
-def written(tmp_path_factory):
+def written(tmp_path_factory, each_case_once):
     """Reports of all cases in one run, and what it printed."""
     home = tmp_path_factory.mktemp("surfaces")
     folders = [visit.write(home / name) for name, visit in VISITS.items()]

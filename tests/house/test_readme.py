@@ -15,6 +15,7 @@ from click.testing import CliRunner
 
 from burden.cli import main
 
+pytestmark = pytest.mark.usefixtures("each_case_once")
 ROOT = Path(__file__).parents[2]
 README = ROOT / "README.md"
 _BLOCK = re.compile(r"```console\n\$ (burden .+)\n((?:.*\n)*?)```")

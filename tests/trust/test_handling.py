@@ -103,6 +103,7 @@ def test_report_and_dose_refuse_what_no_source_gives_unless_accepted(tmp_path, m
 
 
 @pytest.mark.parametrize("command", ["estimate", "forecast", "response", "report"])
+@pytest.mark.usefixtures("each_case_once")
 def test_every_answer_asks_whether_the_unit_was_right(tmp_path, command):
     """An answer that rests on a dose a thousand times too strong says so, not the check alone."""
     text = GOOD.replace("mg_l = 2.5\nhours", "mg_l = 2500\nhours")

@@ -52,7 +52,7 @@ def test_a_case_survives_the_way_to_another_process():
 
 
 @pytest.fixture(scope="module")
-def alone(tmp_path_factory):
+def alone(tmp_path_factory, each_case_once):
     folder = tmp_path_factory.mktemp("alone")
     write_reports(cases_in(folder), folder / "out", draws=DRAWS)
     return everything_in(folder / "out")
@@ -86,6 +86,7 @@ def test_a_stopped_run_goes_on(tmp_path, alone, monkeypatch):
     assert sorted(p.name for p in tmp_path.iterdir()) == sorted(["out", *NAMES])
 
 
+@pytest.mark.usefixtures("each_case_once")
 def test_what_is_kept_serves_the_very_same_case_and_options_alone(tmp_path):
     folder = cases_in(tmp_path, NAMES[:1])[0]
     case = read_case(folder)
