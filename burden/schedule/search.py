@@ -7,6 +7,7 @@ that do as well the customary one is taken, then the one with the lesser risks, 
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -66,7 +67,7 @@ _NO_DOSE = DoseSchedule((), ())
 
 @dataclass(frozen=True)
 class _Field:
-    """What the search runs on."""
+    """What the search runs on, and every schedule that all draws have already judged: none is run twice."""
 
     case: Case
     ponds: Sequence[Posterior]
@@ -75,9 +76,18 @@ class _Field:
     agents: tuple[str, ...]
     lead: Ensemble
     carried: bool
+    judged: dict[DoseSchedule, EvaluatedSchedule] = dataclasses.field(default_factory=dict)
 
     def evaluated(self, plans: Sequence[DoseSchedule]) -> list[EvaluatedSchedule]:
-        return evaluate(self.ponds, plans, self.aim)
+        new = [plan for plan in dict.fromkeys(plans) if plan not in self.judged]
+        self.judged.update(zip(new, evaluate(self.ponds, new, self.aim), strict=True))
+        return [self.judged[plan] for plan in plans]
+
+    def roughly(self, plans: Sequence[DoseSchedule]) -> list[EvaluatedSchedule]:
+        """With a few of the draws; with all where there are no more."""
+        if self.ponds[0].pond.size <= ROUGH_DRAWS:
+            return self.evaluated(plans)
+        return evaluate(self.few, plans, self.aim)
 
 
 def search(
@@ -108,7 +118,7 @@ def search(
     course = underway(case, lead)
     start = Recommendation(aim, untreated, None, "none_needed", (Compared("untreated", untreated),), underway=course)
     carried = not agents or most == 0 or bool(candidate_plans(case, lead, agents, 1))
-    field = _Field(case, ponds, few, aim, tuple(agents), lead, carried)
+    field = _Field(case, ponds, few, aim, tuple(agents), lead, carried, {_NO_DOSE: untreated})
     customs = [] if most == 0 else customs_for(case, ponds, agents)
     if untreated.meets(aim) and not dose_anyway:
         return _beside(start, field, customs)
@@ -159,7 +169,7 @@ def _promising(field: _Field, doses: int) -> tuple[list[DoseSchedule], bool]:
     plans = candidate_plans(field.case, field.lead, field.agents, doses, field.carried)
     if len(plans) <= CONTENDERS:
         return plans, True
-    rough = evaluate(field.few, plans, field.aim)
+    rough = field.roughly(plans)
     near = max(one.chance(field.aim) for one in rough) >= field.aim.chance - FAR
     return _contenders(rough, field.aim), near
 
@@ -326,9 +336,7 @@ def _beside(found: Recommendation, field: _Field, customs: Sequence[Custom]) -> 
             else []
         )
     rows += [("custom", c.plan, c) for c in customs if chosen is None or c.plan != chosen.plan]
-    known = {one.plan: one for one in (found.untreated, chosen) if one is not None}
-    new = list(dict.fromkeys(plan for _, plan, _ in rows if plan not in known))
-    every = with_elimination(field.ponds, [*known.values(), *(field.evaluated(new) if new else [])])
+    every = with_elimination(field.ponds, field.evaluated(list(dict.fromkeys(plan for _, plan, _ in rows))))
     by_plan = {one.plan: one for one in every}
     compared = tuple(Compared(name, by_plan[plan], custom) for name, plan, custom in rows)
     more_row = next((one.schedule for one in compared if one.name == "one_more"), None)
