@@ -18,13 +18,14 @@ from burden.model.temperature import Temperature
 from burden.utils.errors import CannotAnswerError
 from burden.utils.results import CredibleInterval
 
-__all__ = ["MAX_DAYS", "WARMEST_SEARCHED_C", "Windows", "safe_below_c", "windows_after"]
+__all__ = ["MAX_DAYS", "WARMEST_SEARCHED_C", "Windows", "safe_below_c", "safe_gap_after", "windows_after"]
 
 #: beyond this a duration is not followed: the water is too cold for the question [d]
 MAX_DAYS = 400.0
 #: up to here it is asked where two weeks are too long a gap; few hosts live in warmer water: an assumption [°C]
 WARMEST_SEARCHED_C = 35.0
-_STEP = 0.05
+#: step in which rates are summed [d], and steps looked up together
+_STEP, _AT_ONCE = 0.05, 256
 
 
 @dataclass(frozen=True)
@@ -56,8 +57,7 @@ class Windows:
 
         A settler too young for one dose must still be a juvenile at the next: earliest maturity less sheltered age.
         """
-        shelter = np.where(np.isfinite(self.sheltered_age), self.sheltered_age, 0.0)
-        return self.earliest_maturity - shelter
+        return _safe_gap(self.earliest_maturity, self.sheltered_age)
 
     @property
     def last_dose_not_before(self) -> np.ndarray:
@@ -114,8 +114,8 @@ def windows_after(
         raise CannotAnswerError("a live-bearer has no eggs and no window: newborn flukes are on the fish already")
     start = temperature.at(day)
     life = parameters["larval_life_days"] / parameters["larval_life_q10"] ** ((start - 20.0) / 10.0)
-    hatch, maturity = development.hatch, development.maturity
-    hatch_shape, maturity_shape = hatch.shape_at(start), maturity.shape_at(start)
+    hatch = development.hatch
+    hatch_shape = hatch.shape_at(start)
     hatched = _days_to(
         hatch.rate,
         temperature,
@@ -126,10 +126,28 @@ def windows_after(
             gammaincinv(hatch_shape, LAST) / hatch_shape,
         ],
     )
-    matured = _days_to(
-        maturity.rate, temperature, day, [gammaincinv(maturity_shape, FIRST) / maturity_shape, sheltered_fraction]
-    )
+    matured = _matured(parameters, sheltered_fraction, temperature, day)
     return Windows(hatched[0], hatched[1], hatched[2], life, matured[0], matured[1])
+
+
+def safe_gap_after(
+    parameters: Parameters, sheltered_fraction: np.ndarray, temperature: Temperature, day: float = 0.0
+) -> np.ndarray:
+    """Longest gap after a dose at which no settler can lay, shape (M,) [d]: that of `windows_after`, alone."""
+    return _safe_gap(*_matured(parameters, sheltered_fraction, temperature, day))
+
+
+def _safe_gap(earliest_maturity: np.ndarray, sheltered_age: np.ndarray) -> np.ndarray:
+    return earliest_maturity - np.where(np.isfinite(sheltered_age), sheltered_age, 0.0)
+
+
+def _matured(
+    parameters: Parameters, sheltered_fraction: np.ndarray, temperature: Temperature, day: float
+) -> list[np.ndarray]:
+    """Days after which the first settlers of a day lay, and leave their shelter, shape (M,) each [d]."""
+    maturity = parameters.of_eggs.maturity
+    shape = maturity.shape_at(temperature.at(day))
+    return _days_to(maturity.rate, temperature, day, [gammaincinv(shape, FIRST) / shape, sheltered_fraction])
 
 
 def _days_to(
@@ -142,13 +160,18 @@ def _days_to(
         # no development at all takes no time, however cold the water
         return [_capped(np.where(amount > 0, amount * days, 0.0)) for amount in amounts]
     found = [np.full(np.shape(amount), np.inf) for amount in amounts]
-    done, now = np.zeros_like(amounts[0]), 0.0
-    while now < MAX_DAYS and any(np.isinf(f).any() for f in found):
-        pace = rate(temperature.at(day + now + 0.5 * _STEP))
+    done, now = np.zeros((1, *amounts[0].shape)), np.zeros(1)
+    while now[-1] < MAX_DAYS and any(np.isinf(f).any() for f in found):
+        now = np.cumsum([now[-1], *[_STEP] * _AT_ONCE])
+        now = now[: np.searchsorted(now, MAX_DAYS) + 1]
+        course = [temperature.at(day + start + 0.5 * _STEP) for start in now[:-1]]
+        paces = rate(np.array([np.broadcast_to(warmth, done.shape[1:]) for warmth in course]))
+        done = np.cumsum([done[-1], *(paces * _STEP)], axis=0)
         for amount, reached in zip(amounts, found, strict=True):
-            crossing = np.isinf(reached) & (done + pace * _STEP >= amount)
-            reached[crossing] = now + ((amount - done) / np.maximum(pace, 1e-12))[crossing]
-        done, now = done + pace * _STEP, now + _STEP
+            columns = np.flatnonzero(np.isinf(reached) & (done[-1] >= amount))
+            row = (done[1:, columns] >= amount[columns]).argmax(0)
+            rest = (amount[columns] - done[row, columns]) / np.maximum(paces[row, columns], 1e-12)
+            reached[columns] = now[row] + rest
     return found
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.elimination.probability import DoseSchedule
-from burden.model.windows import windows_after
+from burden.model.windows import safe_gap_after
 from burden.schedule.aim import Aim
 from burden.schedule.evaluation import EvaluatedSchedule, beats, evaluate, first_draws
 from burden.schedule.what_if import postponed
@@ -123,4 +123,4 @@ def _lay_from(pond: Ensemble, plan: DoseSchedule, which: int) -> np.ndarray:
         return np.full(pond.size, np.nan)
     effect, p = pond.effects[plan.agents[which - 1]], pond.setting.parameters
     before = plan.days[which - 1]
-    return before + windows_after(p, effect.sheltered_fraction, pond.setting.temperature, before).longest_safe_gap
+    return before + safe_gap_after(p, effect.sheltered_fraction, pond.setting.temperature, before)

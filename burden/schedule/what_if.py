@@ -11,7 +11,7 @@ import numpy as np
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.dose_effect import DoseEffect
 from burden.model.elimination.probability import DoseSchedule
-from burden.model.windows import windows_after
+from burden.model.windows import safe_gap_after
 from burden.schedule.aim import Aim
 from burden.schedule.evaluation import EvaluatedSchedule, evaluate
 from burden.utils.results import number
@@ -142,4 +142,4 @@ def _safe_gap(pond: Ensemble, plan: DoseSchedule) -> float | None:
     if not pond.has_windows:
         return None
     effect, p = pond.effects[plan.agents[0]], pond.setting.parameters
-    return float(np.median(windows_after(p, effect.sheltered_fraction, pond.setting.temperature).longest_safe_gap))
+    return float(np.median(safe_gap_after(p, effect.sheltered_fraction, pond.setting.temperature)))
