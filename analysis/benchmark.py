@@ -1,6 +1,6 @@
 """How fast is the forward stepper beside general-purpose solvers at equal error, and where a report spends its time?
 
-Run: python analysis/benchmark.py [MEMBERS] [FOLDER]    (default 4 members, analysis/results; some 3 minutes)
+Run: python analysis/benchmark.py [MEMBERS] [FOLDER] [PART]    (default 4 members, analysis/results; some 4 minutes)
 
 One thread, processor seconds, all in one run. The model's own equations, two doses, 60 d, once with 30 egg and 30
 juvenile stages and 5 classes of fish (eggs that all start at once), once as the product has them (fresh eggs, 8
@@ -9,7 +9,8 @@ the error asked for; a compiled adaptive solver (diffrax, from the extra `benchm
 installed) takes all members at once; the stepper takes 100 and 500 members at once, at the longest step that meets it.
 The error is the largest relative difference of the totals of every life form and of live fish on days 2, 10, 20 and
 60, from LSODA at 1e-10. First run and later runs stand apart. Then two threads, the cost against draws and days, how
-far the stepper is from the machine's floating-point rate, and the koi pond: estimate, search, forecast, report, memory.
+far the stepper is from the machine's floating-point rate, and the koi pond: estimate, search, forecast. Last,
+`waiting`: what a user waits for at each command, in a new process, with the share of imports, runs, walks and figures.
 Writes benchmark.csv and figures/benchmark.svg: seconds of this machine, and ratios, which depend on it little.
 """
 
@@ -23,8 +24,10 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")  # before numpy loads
 
 import csv
+import json
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -41,6 +44,7 @@ from burden.inference.estimate import estimate
 from burden.io import read_case
 from burden.model.forward import Event, simulate
 from burden.model.lifecycle.transitions import build_cycle
+from burden.schedule.aim import aim_of
 from burden.schedule.projection import Strategy, follow
 from burden.schedule.search import search
 
@@ -51,12 +55,18 @@ TOLERANCES = (3e-2, 1e-2, 3e-3, 1e-3, 3e-4, 1e-4, 1e-5, 1e-6, 1e-7)
 STEPS = (2.0, 1.5, 1.0, 0.75, 0.5, 0.35, 0.25, 0.18, 0.125, 0.09)
 FORMS = ("egg", "larva", "juvenile", "adult", "alive")
 Row = dict[str, object]
-#: runs a command and prints the most memory it took [kB]: a process that holds much lends its own peak to its children
-_PEAK = """\
-import resource, subprocess, sys
-subprocess.run(sys.argv[1:], check=True, capture_output=True)
-print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)
-"""
+#: commands a user waits for
+WAITED_FOR = (
+    "--help",
+    "interval --parasite dactylogyrus --temperature 20",
+    "interval --parasite discocotyle --temperature 10",
+    "estimate simulated_data/koi_pond",
+    "decide simulated_data/koi_pond",
+    "forecast simulated_data/koi_pond",
+    "report simulated_data/koi_pond --draws 20",
+    "report simulated_data/koi_pond",
+    "report simulated_data/koi_pond --draws 1000",
+)
 
 
 def seconds(work: Callable[[], object]) -> tuple[float, object]:
@@ -236,49 +246,59 @@ def draw(points: dict[tuple[int, int], float]) -> None:
     plt.close(figure)
 
 
-def report_stages() -> Iterator[Row]:
-    """Estimate, search and forecast of the koi pond with 500 draws; report and help as a user waits for them."""
+def stages() -> Iterator[Row]:
+    """Estimate, search and forecast of the koi pond with 500 draws."""
     case = read_case(ROOT / "simulated_data" / "koi_pond")
     first, found = seconds(lambda: estimate(case))
-    second, choice = seconds(lambda: search(case, [found.posterior], ("praziquantel", "formalin")))
+    ponds, agents = [found.posterior], ("praziquantel", "formalin")
+    second, choice = seconds(lambda: search(case, ponds, agents, aim_of(case, ponds)))
     third, _ = seconds(lambda: follow(found.pond, found.state, 60.0, [Strategy(choice.recommended.plan)]))
     for name, took in (("estimate", first), ("search", second), ("forecast, one course", third)):
         yield row(f"koi pond, 500 draws: {name}", took, "s")
-    import tempfile
 
-    for what, command in (
-        ("koi pond: report with 500 draws", ["report", "simulated_data/koi_pond", "--out"]),
-        ("koi pond: report with 1,000 draws", ["report", "simulated_data/koi_pond", "--draws", "1000", "--out"]),
-        ("interval, Dactylogyrus at 20 °C", ["interval", "--parasite", "dactylogyrus", "--temperature", "20"]),
-        ("help", ["--help"]),
-    ):
+
+def waiting() -> Iterator[Row]:
+    """What a user waits for, each command in a new process: processor seconds, the parts they went to, memory."""
+    for words in WAITED_FOR:
+        name = f"burden {words}"
         with tempfile.TemporaryDirectory() as folder:
-            start = time.perf_counter()
-            last = [str(Path(folder) / "out")] if command[-1] == "--out" else []
-            words = [sys.executable, "-m", "burden", *command, *last]
-            run = subprocess.run([sys.executable, "-c", _PEAK, *words], check=True, capture_output=True, cwd=ROOT)
-            yield row(f"{what}, by the clock, a new process", time.perf_counter() - start, "s")
-            yield row(f"{what}, memory", float(run.stdout) / 1024, "MB")
+            out = ["--out", str(Path(folder) / "out")] if words.startswith("report") else []
+            code = [sys.executable, str(ROOT / "analysis" / "shares_of_time.py"), *words.split(), *out]
+            run = subprocess.run(code, check=True, capture_output=True, cwd=ROOT, text=True)
+        told = json.loads(run.stderr.splitlines()[-1])
+        whole = sum(told["seconds"].values())
+        yield row(f"{name}: processor", whole, "s")
+        for part in sorted(told["seconds"], key=told["seconds"].get, reverse=True):
+            yield row(f"{name}: {part}", told["seconds"][part] / whole, "share")
+        yield row(f"{name}: memory", told["peak_mb"], "MB")
 
 
-def main(members: str = "4", folder: str = "analysis/results") -> None:
-    """Write the table and print it."""
-    found: list[Row] = []
-    for part in (
-        against_lsoda(int(members), False),
-        against_lsoda(int(members), True),
-        order_of_error(),
-        two_threads(),
-        cost_and_limit(),
-        report_stages(),
-    ):
-        found += part
-    out = Path(folder)
-    out.mkdir(parents=True, exist_ok=True)
-    with (out / "benchmark.csv").open("w", encoding="utf-8", newline="") as file:
-        writer = csv.DictWriter(file, fieldnames=["what", "value", "unit"])
+def main(members: str = "4", folder: str = "analysis/results", only: str = "") -> None:
+    """Write the table and print it; with `only` the rows of one part are made anew, all others stay."""
+    parts: dict[str, Callable[[], Iterator[Row]]] = {
+        "plain": lambda: against_lsoda(int(members), False),
+        "product": lambda: against_lsoda(int(members), True),
+        "order": order_of_error,
+        "threads": two_threads,
+        "cost": cost_and_limit,
+        "stages": stages,
+        "waiting": waiting,
+    }
+    path = Path(folder) / "benchmark.csv"
+    path.parent.mkdir(parents=True, exist_ok=True)
+    found = {line["what"]: line for line in _kept(path)} if only else {}
+    for name, part in parts.items():
+        if only in ("", name):
+            found |= {line["what"]: {**line, "value": f"{line['value']:.3g}"} for line in part()}
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, fieldnames=["what", "value", "unit"], lineterminator="\n")
         writer.writeheader()
-        writer.writerows({**line, "value": f"{line['value']:.3g}"} for line in found)
+        writer.writerows(found.values())
+
+
+def _kept(path: Path) -> list[Row]:
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
 
 
 if __name__ == "__main__":
