@@ -41,6 +41,7 @@ __all__ = [
     "Ensemble",
     "Posterior",
     "draw_pond",
+    "side_by_side",
 ]
 
 CLASSES = 8
@@ -92,11 +93,6 @@ class Ensemble:
             effects={agent: effect.take(draws) for agent, effect in self.effects.items()},
             newcomers=tuple(come.take(draws) for come in self.newcomers),
         )
-
-    def side_by_side(self, times: int) -> Ensemble:
-        """Return all draws so many times, one after the other, for a run of as many courses at once."""
-        wide = self.take(np.tile(np.arange(self.size), times))
-        return replace(wide, setting=self.setting.side_by_side(times))
 
     def first_effect(self, agents: Sequence[str]) -> DoseEffect:
         """Return what a customary bath of the first of some agents does; of none, of the first that is known."""
@@ -196,6 +192,25 @@ class Posterior(NamedTuple):
     def take(self, draws: np.ndarray) -> Posterior:
         """Return the draws at some positions, repeats allowed."""
         return Posterior(self.pond.take(draws), self.state.take(draws))
+
+
+def side_by_side(ponds: Sequence[Ensemble]) -> Ensemble:
+    """Return ponds of the same draws one after the other, for a run of as many courses at once.
+
+    Parameters
+    ----------
+    ponds : sequence of Ensemble
+        They may differ in what is added to the water's temperature and in what doses do, and in nothing else.
+    """
+    first = ponds[0]
+    wide = first.take(np.tile(np.arange(first.size), len(ponds)))
+    setting = first.setting.side_by_side(len(ponds))
+    courses = [pond.setting.temperature for pond in ponds]
+    if any(course is not courses[0] for course in courses):
+        added = np.concatenate([np.broadcast_to(course.offset_c, (first.size,)) for course in courses])
+        setting = replace(setting, temperature=replace(setting.temperature, offset_c=added), copies=1)
+    effects = {agent: DoseEffect.joined([pond.effects[agent] for pond in ponds]) for agent in first.effects}
+    return replace(wide, setting=setting, effects=effects)
 
 
 def _take_event(event: Event, draws: np.ndarray) -> Event:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -63,6 +63,16 @@ class DoseEffect:
             for name in ("sheltered_kill", "sheltered_fraction", "larva_hazard", "settler_kill", "fade_per_day")
         }
         return DoseEffect({form: share[draws] for form, share in self.by_form.items()}, **arrays)
+
+    @classmethod
+    def joined(cls, effects: Sequence[DoseEffect]) -> DoseEffect:
+        """Return the effects of doses in ponds that stand side by side."""
+        arrays = {
+            name: np.concatenate([getattr(effect, name) for effect in effects])
+            for name in ("sheltered_kill", "sheltered_fraction", "larva_hazard", "settler_kill", "fade_per_day")
+        }
+        forms = effects[0].by_form
+        return cls({form: np.concatenate([effect.by_form[form] for effect in effects]) for form in forms}, **arrays)
 
     def on_chains(self, cycle: LifeCycle) -> dict[str, np.ndarray]:
         """Share killed by life form and stage, for the chains of a cycle: (M,), or (n, M) for juveniles.

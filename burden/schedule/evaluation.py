@@ -13,11 +13,11 @@ from typing import Any
 
 import numpy as np
 
-from burden.inference.prior import Ensemble, Posterior
+from burden.inference.prior import Ensemble, Posterior, side_by_side
 from burden.model.demographic_noise import whole_deaths
 from burden.model.elimination.probability import DoseSchedule, eliminations
 from burden.model.forward import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
-from burden.schedule.aim import WATCHED_DAYS, Aim, check_days
+from burden.schedule.aim import WATCHED_DAYS, Aim, check_day, check_days
 from burden.utils.results import CredibleInterval, Probability, number
 
 __all__ = [
@@ -25,10 +25,12 @@ __all__ = [
     "EvaluatedSchedule",
     "beats",
     "evaluate",
+    "evaluate_each",
     "first_draws",
     "left_per_1000",
     "log_all_gone",
     "looked_at",
+    "run_beside",
     "with_elimination",
 ]
 
@@ -177,8 +179,30 @@ def evaluate(ponds: Sequence[Posterior], plans: Sequence[DoseSchedule], aim: Aim
     found: list[EvaluatedSchedule] = []
     many = max(_MOST_COLUMNS // max(ponds[0][0].size, 1), 1)
     for start in range(0, len(plans), many):
-        found += _side_by_side(ponds, plans[start : start + many], waits, aim)
+        some = plans[start : start + many]
+        checks = [waits[max(plan.days, default=0.0)] for plan in some]
+        found += _side_by_side([ponds] * len(some), some, checks, aim)
     return with_elimination(ponds, found) if aim.kind == "eradicate" else found
+
+
+def evaluate_each(
+    ways: Sequence[Sequence[Posterior]], plans: Sequence[DoseSchedule], aim: Aim
+) -> list[EvaluatedSchedule]:
+    """Evaluate schedules each in ponds of its own, which differ as `side_by_side` lets them.
+
+    Parameters
+    ----------
+    ways : sequence of sequence of Posterior
+        S ways the ponds may turn out, one a parasite set each, with the same states.
+    plans : sequence of DoseSchedule
+        S of them.
+    aim : Aim
+    """
+    checks = [check_day(ponds, plan) for ponds, plan in zip(ways, plans, strict=True)]
+    found = _side_by_side(ways, plans, checks, aim)
+    if aim.kind != "eradicate":
+        return found
+    return [with_elimination(ponds, [one])[0] for ponds, one in zip(ways, found, strict=True)]
 
 
 def with_elimination(ponds: Sequence[Posterior], schedules: Sequence[EvaluatedSchedule]) -> list[EvaluatedSchedule]:
@@ -227,7 +251,7 @@ def left_per_1000(ponds: Sequence[Posterior], plans: Sequence[DoseSchedule]) -> 
         S of them.
     """
     days = np.unique([0.0, *(looked_at(plan) for plan in plans)])
-    counted = _counted(ponds, plans, days)
+    counted = _counted([ponds] * len(plans), plans, days)
     return np.array([one.left(looked_at(one.plan)) for one in counted])
 
 
@@ -298,26 +322,47 @@ class _Counted:
 
 
 def _side_by_side(
-    ponds: Sequence[Posterior], plans: Sequence[DoseSchedule], waits: dict[float, float], aim: Aim
+    ways: Sequence[Sequence[Posterior]], plans: Sequence[DoseSchedule], checks: Sequence[float], aim: Aim
 ) -> list[EvaluatedSchedule]:
     """Evaluate every plan in its own columns, from its check day to the horizon or two weeks on."""
-    checks = [waits[max(plan.days, default=0.0)] for plan in plans]
     ends = [max(aim.horizon_days, check + WATCHED_DAYS) for check in checks]
     looks = np.arange(0.0, max(ends), _EVERY_DAYS)
     days = np.unique([0.0, aim.horizon_days, *checks, *ends, *looks, *(looked_at(plan) for plan in plans)])
-    counted = _counted(ponds, plans, days)
+    counted = _counted(ways, plans, days)
     return [one.evaluated(check, end, aim) for one, check, end in zip(counted, checks, ends, strict=True)]
 
 
-def _counted(ponds: Sequence[Posterior], plans: Sequence[DoseSchedule], days: np.ndarray) -> list[_Counted]:
-    runs = [_run(pond, state, plans, days) for pond, state in ponds]
-    size = ponds[0][0].size
-    return [_Counted(ponds, plan, runs, slice(s * size, (s + 1) * size)) for s, plan in enumerate(plans)]
+def _counted(ways: Sequence[Sequence[Posterior]], plans: Sequence[DoseSchedule], days: np.ndarray) -> list[_Counted]:
+    sets = range(len(ways[0]))
+    runs = [run_beside([ponds[i].pond for ponds in ways], ways[0][i].state, plans, days) for i in sets]
+    size = ways[0][0].pond.size
+    return [
+        _Counted(ponds, plan, runs, slice(s * size, (s + 1) * size))
+        for s, (ponds, plan) in enumerate(zip(ways, plans, strict=True))
+    ]
 
 
-def _run(pond: Ensemble, state: State, plans: Sequence[DoseSchedule], days: np.ndarray) -> Trajectory:
-    of, columns = np.divmod(np.arange(len(plans) * pond.size), pond.size)
-    wide = pond.side_by_side(len(plans))
+def run_beside(ponds: Sequence[Ensemble], state: State, plans: Sequence[DoseSchedule], days: np.ndarray) -> Trajectory:
+    """Run schedules side by side, each in the columns of its own pond.
+
+    Parameters
+    ----------
+    ponds : sequence of Ensemble
+        S of them, M draws each, as `side_by_side` takes them.
+    state : State
+        Of all of them on the first day.
+    plans : sequence of DoseSchedule
+        S of them.
+    days : numpy.ndarray
+        Days to report [d].
+
+    Returns
+    -------
+    Trajectory
+        Of S·M columns, M a schedule.
+    """
+    of, columns = np.divmod(np.arange(len(plans) * ponds[0].size), ponds[0].size)
+    wide = side_by_side(ponds)
     given: dict[tuple[float, str], list[int]] = {}
     for number_, plan in enumerate(plans):
         for day, agent in zip(plan.days, plan.agents, strict=True):

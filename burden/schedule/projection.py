@@ -14,7 +14,7 @@ from burden.model.demographic_noise import whole_deaths, whole_flukes
 from burden.model.dose_effect import DoseEffect
 from burden.model.elimination.probability import DoseSchedule, eliminations
 from burden.model.forward import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
-from burden.schedule.evaluation import looked_at
+from burden.schedule.evaluation import looked_at, run_beside
 from burden.utils.results import CredibleInterval, Probability
 
 __all__ = [
@@ -213,21 +213,40 @@ def follow(
         None where no delay is asked for, or there is no dose to give later.
     """
     late = [doings[-1].later(delay_days)] if delay_days and doings[-1].plan.days else []
-    runs = [_followed(pond, state, horizon_days, doing) for doing in (*doings, *late)]
+    runs = _followed(pond, state, horizon_days, [*doings, *late])
+    free = _unresisted(pond, state, horizon_days, doings)
     off, braked = _chances(pond, state, (*doings, *late), runs)
     courses = [
-        _course(pond, state, horizon_days, doing, run, *chances)
-        for doing, run, *chances in zip(doings, runs, off, braked, strict=False)
+        _course(pond, state, horizon_days, doing, run, *rest)
+        for doing, run, *rest in zip(doings, runs, free, off, braked, strict=False)
     ]
     if delay_days is None or not late:
         return courses, None
     return courses, _delay(pond, state, delay_days, courses[-1], late[0], runs[-1], off[-1])
 
 
-def _followed(pond: Ensemble, state: State, horizon_days: float, doing: Strategy) -> Trajectory:
-    """Run a course, with a row a day, one just before its first dose, and one when its doses are judged."""
-    days = np.union1d(np.arange(0.0, np.ceil(horizon_days) + 1), [looked_at(doing.plan), _before_first(doing.plan)])
-    return simulate(pond.setting, state, days, _done(pond, doing), COARSE_STEP_DAYS)
+def _followed(pond: Ensemble, state: State, horizon_days: float, doings: Sequence[Strategy]) -> list[Trajectory]:
+    """Run courses, with a row a day, one just before each first dose, and one when each one's doses are judged."""
+    landings = [day for doing in doings for day in (looked_at(doing.plan), _before_first(doing.plan))]
+    return _beside(pond, state, np.union1d(np.arange(0.0, np.ceil(horizon_days) + 1), landings), doings)
+
+
+def _unresisted(pond: Ensemble, state: State, horizon_days: float, doings: Sequence[Strategy]) -> list[np.ndarray]:
+    """Deaths by the horizon with acquired resistance switched off, shape (M,) a course."""
+    free = replace(pond, setting=replace(pond.setting, resistance_on=False))
+    runs = _beside(free, state, np.array([0.0, np.ceil(horizon_days)]), doings)
+    return [run.deaths[-1] - state.deaths for run in runs]
+
+
+def _beside(pond: Ensemble, state: State, days: np.ndarray, doings: Sequence[Strategy]) -> list[Trajectory]:
+    """Run courses: those of doses alone together, those with other events each by itself."""
+    alone = {i: doing for i, doing in enumerate(doings) if doing.events}
+    runs = {i: simulate(pond.setting, state, days, _done(pond, doing), COARSE_STEP_DAYS) for i, doing in alone.items()}
+    plans = {i: doing.plan for i, doing in enumerate(doings) if not doing.events}
+    if plans:
+        wide = run_beside([pond] * len(plans), state, list(plans.values()), days)
+        runs |= {i: wide.take(slice(n * pond.size, (n + 1) * pond.size)) for n, i in enumerate(plans)}
+    return [runs[i] for i in range(len(doings))]
 
 
 def _before_first(plan: DoseSchedule) -> float:
@@ -245,12 +264,11 @@ def _course(
     horizon_days: float,
     doing: Strategy,
     run: Trajectory,
+    unresisted: np.ndarray,
     off: np.ndarray,
     braked: np.ndarray,
 ) -> Projection:
     days = np.arange(0.0, np.ceil(horizon_days) + 1)
-    unresisted = replace(pond.setting, resistance_on=False)
-    free = simulate(unresisted, state, days[[0, -1]], _done(pond, doing), COARSE_STEP_DAYS)
     rows = np.searchsorted(run.days, days)
     deaths, abundance = (numbers[rows] for numbers in by_day(run, state, pond.seed))
     # the same fish have the same luck, so those that flukes kill are among all the dead
@@ -266,7 +284,7 @@ def _course(
         elimination=Probability.of(off),
         elimination_braked=Probability.of(braked),
         doses=tuple(doing.doses),
-        deaths_unresisted=CredibleInterval.of(free.deaths[-1] - state.deaths),
+        deaths_unresisted=CredibleInterval.of(unresisted),
         end=run.abundance[rows[-1]],
         dead=deaths[-1],
         dead_by_flukes=by_flukes,

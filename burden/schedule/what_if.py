@@ -13,7 +13,7 @@ from burden.model.dose_effect import DoseEffect
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import safe_gap_after
 from burden.schedule.aim import Aim
-from burden.schedule.evaluation import EvaluatedSchedule, evaluate
+from burden.schedule.evaluation import EvaluatedSchedule, evaluate_each
 from burden.utils.results import number
 
 __all__ = ["COLDER_C", "LATE_DAYS", "WhatIf", "postponed", "shifted", "weakened", "what_ifs"]
@@ -86,11 +86,11 @@ def what_ifs(ponds: Sequence[Posterior], planned: EvaluatedSchedule, aim: Aim) -
         ("late", LATE_DAYS, 0.0, lambda p: p, postponed(planned.plan, min(1, planned.doses - 1), LATE_DAYS)),
         ("weaker", less, kill, lambda p: weakened(p, more), planned.plan),
     ]
+    ways = [[Posterior(change(pond), state) for pond, state in ponds] for *_, change, _ in changes]
+    found = evaluate_each(ways, [plan for *_, plan in changes], aim)
     rows = [_row("as_planned", 0.0, 0.0, planned, ponds, aim)]
-    for code, by, was, change, plan in changes:
-        changed = [Posterior(change(pond), state) for pond, state in ponds]
-        (evaluated,) = evaluate(changed, [plan], aim)
-        rows.append(_row(code, by, was, evaluated, changed, aim))
+    for (code, by, was, *_), one, changed in zip(changes, found, ways, strict=True):
+        rows.append(_row(code, by, was, one, changed, aim))
     return tuple(rows)
 
 

@@ -61,7 +61,7 @@ class State:
         total, count = self.flukes(fish), self.alive.sum((0, 1))
         return np.divide(total, count, out=np.zeros_like(total), where=count > 0)
 
-    def take(self, draws: np.ndarray) -> State:
+    def take(self, draws: np.ndarray | slice) -> State:
         """Return the state of the draws at some positions, repeats allowed."""
         return State(
             water={form: chain[..., draws] for form, chain in self.water.items()},
@@ -247,3 +247,10 @@ class Trajectory:
     def abundance(self) -> np.ndarray:
         """Juveniles and adults per live fish, shape (K, M)."""
         return reduce(np.add, self.fish.values())
+
+    def take(self, draws: np.ndarray | slice) -> Trajectory:
+        """Return what the run gave for the draws at some positions."""
+        of_draw = ("alive", "deaths", "fluke_deaths", "resistance", "haemoglobin", "per_gram", "laying")
+        arrays = {name: getattr(self, name)[:, draws] for name in of_draw}
+        water, fish = ({form: x[:, draws] for form, x in place.items()} for place in (self.water, self.fish))
+        return Trajectory(self.days, water, fish, **arrays, end=self.end.take(draws))
