@@ -283,12 +283,14 @@ def _append(path: Path, rows: Sequence[dict[str, object]], columns: Sequence[str
         writer.writerows({k: f"{x:.4g}" if isinstance(x, float) else x for k, x in row.items()} for row in rows)
 
 
-def run(ponds: int, draws: int, folder: Path, until: str = "") -> None:
+def run(ponds: int, draws: int, folder: Path, until: str = "", with_clean: bool = False) -> None:
     """Follow what ponds are missing, and keep the tables; a visit that was answered before is not asked again."""
     table, visits = folder / "closed_loop.csv", folder / "closed_loop_visits.csv"
     done = {int(row["seed"]) for row in _read(table)}
     for seed in (seed for seed in range(ponds) if seed not in done):
         pond, found = draw_followed(seed), []
+        if pond.clean and not with_clean:
+            continue
         kept = {int(row["day"]): row for row in _read(visits) if int(row["seed"]) == seed}
 
         def note(row: dict[str, object]) -> None:
@@ -334,6 +336,7 @@ def main() -> None:
     parser.add_argument("--ponds", type=int, default=300)
     parser.add_argument("--draws", type=int, default=DRAWS)
     parser.add_argument("--until", default="", help="ask no further visit from this time on, HH:MM")
+    parser.add_argument("--with-clean", action="store_true", help="ask in ponds that never had a fluke too")
     parser.add_argument("--results", type=Path, default=HERE / "results")
     parser.add_argument("--folder", nargs=3, metavar=("SEED", "DAY", "PLACE"), help="write one visit's case")
     options = parser.parse_args()
@@ -342,8 +345,8 @@ def main() -> None:
         write_folder(case_of(int(seed), int(day), options.results), Path(place))
         return
     try:
-        run(options.ponds, options.draws, options.results, options.until)
-    finally:
+        run(options.ponds, options.draws, options.results, options.until, options.with_clean)
+    finally:  # out of time too
         if (options.results / "closed_loop.csv").exists():
             show(options.results, options.results.parent / "figures" / "closed_loop.svg")
 
