@@ -111,10 +111,15 @@ def even_ranks(ranks: Sequence[float], bins: int = BINS, level: float = 0.99) ->
     return counts, int(low), int(high)
 
 
-def coverage(rows: Sequence[dict[str, object]], prefix: str = "") -> tuple[int, int]:
-    """Visits whose 90 % interval holds the true number, by the truth's rank, and visits."""
+def coverage(rows: Sequence[dict[str, object]], prefix: str = "", share: float = 0.9) -> tuple[int, int]:
+    """Visits whose interval of a share, 0.9 or another, holds the true number, by the truth's rank, and visits."""
     ranks = _numbers(rows, f"{prefix}rank")
-    return int(((ranks > 0.05) & (ranks < 0.95)).sum()), len(ranks)
+    return int((np.abs(ranks - 0.5) < share / 2).sum()), len(ranks)
+
+
+def _percent_held(rows: Sequence[dict[str, object]], share: float) -> float:
+    held, n = coverage(rows, share=share)
+    return 100 * held / n
 
 
 def _numbers(rows: Sequence[dict[str, object]], name: str) -> np.ndarray:
@@ -130,6 +135,7 @@ def summary_row(name: str, rows: Sequence[dict[str, object]], bins: int = FEW_BI
         found[f"{prefix}held_percent"] = f"{100 * held / n:.1f}"
         found[f"{prefix}fewest_in_a_bin"], found[f"{prefix}most_in_a_bin"] = int(counts.min()), int(counts.max())
         found[f"{prefix}within_band"] = bool(low <= counts.min() and counts.max() <= high)
+    found |= {f"held_{share}_percent": f"{_percent_held(rows, share / 100):.1f}" for share in (50, 80)}
     found |= {"band_from": low, "band_to": high}
     for other in ("prior", "naive"):
         gain = _numbers(rows, "score") - _numbers(rows, f"{other}_score")
@@ -150,7 +156,8 @@ def _words(row: dict[str, object]) -> str:
     within = "within" if row["within_band"] else "NOT within"
     return (
         f"{row['kind']}: the 90 % interval holds the truth in {row['held_percent']} % of {row['visits']} visits (the "
-        f"naive one in {row['naive_held_percent']} %); {row['fewest_in_a_bin']} to {row['most_in_a_bin']} ranks a bin, "
+        f"naive one in {row['naive_held_percent']} %), the 80 % one in {row['held_80_percent']} %, the 50 % one in "
+        f"{row['held_50_percent']} %; {row['fewest_in_a_bin']} to {row['most_in_a_bin']} ranks a bin, "
         f"{within} {row['band_from']} to {row['band_to']}; log score {row['gain_over_prior']} (standard error "
         f"{row['gain_over_prior_se']}) above the prior's, {row['gain_over_naive']} above the naive one's"
     )

@@ -318,15 +318,15 @@ def show(folder: Path, figure: Path) -> None:
 
 
 def case_of(seed: int, day: int, folder: Path) -> Case:
-    """Return the case of one visit of a pond that the tool has followed, as it was first asked."""
+    """Return the case of one visit of a pond that the tool has followed, as it was last asked."""
     kept = {int(row["day"]): row for row in _read(folder / "closed_loop_visits.csv") if int(row["seed"]) == seed}
-    met: list[Case] = []
+    pond, met = draw_followed(seed), []
 
     def keep(visit: Visit) -> Told:
-        met.append(visit.case)
+        met.append(_as_before(pond, visit, kept[day]).case if not met else visit.case)
         return Told()
 
-    follow(draw_followed(seed), keep, {on: row for on, row in kept.items() if on < day})
+    follow(pond, keep, {on: row for on, row in kept.items() if on < day})
     return met[0]
 
 

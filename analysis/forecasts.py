@@ -40,7 +40,7 @@ DRAWS = 150
 RESULTS, FIGURE = HERE / "results" / "forecasts.csv", HERE / "figures" / "forecasts.svg"
 SUMMARY = HERE / "results" / "forecasts_summary.csv"
 #: points of the draws that are kept of each forecast
-POINTS = {"low90": 0.05, "low50": 0.25, "median": 0.5, "high50": 0.75, "high90": 0.95}
+POINTS = {"low90": 0.05, "low80": 0.1, "low50": 0.25, "median": 0.5, "high50": 0.75, "high80": 0.9, "high90": 0.95}
 
 
 def forecast_of(case: Case, treated: bool, seed: int) -> tuple[Estimate, np.ndarray, np.ndarray]:
@@ -125,10 +125,10 @@ def summary(rows: Sequence[dict[str, str]]) -> Iterator[dict[str, object]]:
     """Return what the ponds show: coverage and width of each band, then what was recovered, then the verdicts."""
     for name in [f"{what}_{day}" for what in ("flukes", "deaths") for day in LOOK_DAYS]:
         inside, n = held(rows, name)
-        half = held(rows, name, "low50", "high50")[0]
+        half, most = (held(rows, name, f"low{share}", f"high{share}")[0] for share in (50, 80))
         blind = held(rows, name, "blind_low90", "blind_high90")[0]
         widths = _width(rows, name) | _width(rows, name, "blind_")
-        yield _line(name, n, inside, held_50=half, held_blind=blind, **widths)
+        yield _line(name, n, inside, held_50=half, held_80=most, held_blind=blind, **widths)
     yield from _parts(rows)
     for name in ("total", "hazard", "r0", "explained"):
         inside, n = held(rows, name, "low", "high")
@@ -162,7 +162,7 @@ def _parts(rows: Sequence[dict[str, str]]) -> Iterator[dict[str, object]]:
 
 
 def _line(name: str, ponds: int, inside: int, **more: float) -> dict[str, object]:
-    columns = ("held_50", "held_blind", "width", "width_blind", "score", "score_blind", "said", "came_true")
+    columns = ("held_50", "held_80", "held_blind", "width", "width_blind", "score", "score_blind", "said", "came_true")
     return {"what": name, "ponds": ponds, "held_90": inside, **{c: more.get(c, "") for c in columns}}
 
 
