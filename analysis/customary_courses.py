@@ -62,9 +62,9 @@ CUSTOMS = (
 )
 
 
-def effect_of(agent: str, draws: int) -> DoseEffect:
-    """The agent's customary bath, acting at once."""
-    kill = draw_kill(load_agent(agent), draws, 1)
+def effect_of(agent: str, parameters: Parameters) -> DoseEffect:
+    """The agent's customary bath on these flukes, acting at once."""
+    kill = draw_kill(load_agent(agent), parameters.size, 1, parameters.evidence)
     return bath_effect(kill, kill.customary_mg_l).without_residue()
 
 
@@ -93,7 +93,7 @@ def judged(parameters: Parameters, custom: Custom, temperature_c: float) -> tupl
     dt = step_for(parameters, temperature_c)
     steps = np.array([[round(day / dt) for day in custom.days]])
     kinds = np.array([[names.index(agent) for agent in custom.agents]])
-    batch = Batch(steps, kinds, [effect_of(name, parameters.size) for name in names])
+    batch = Batch(steps, kinds, [effect_of(name, parameters) for name in names])
 
     def values(after: float, **how: bool):
         times, horizon = time_grid(0.0, custom.days[-1], dt, 120.0, after)

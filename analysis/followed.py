@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -91,6 +92,13 @@ class Followed:
 
     def lived(self, given: Sequence[Action]) -> Record:
         """Run from the first day of the record to the last, with these doses; recorded every day, before its dose."""
+        return self._run(given) if given else self._untreated
+
+    @cached_property
+    def _untreated(self) -> Record:
+        return self._run(())
+
+    def _run(self, given: Sequence[Action]) -> Record:
         days = np.arange(FIRST_DAY, LAST_DAY + 1.0)
         doses = [Dose(self.day_of(a.date) + _DOSE_HOUR, self.effects[str(a.agent)]) for a in given]
         return run_ponds(self.ponds, self.start, days, doses, seed=self.seed, step_days=_STEP)
