@@ -23,7 +23,8 @@ _UPPER_MASS = 1e-60
 # step of the quadrature over the width of the likelihood: the trapezoid rule errs by 2·exp(−2π²/0.95²) there
 _STEP_PER_WIDTH = 0.95
 # where the pressure of picking is solved, between them it is interpolated
-_PRESSURE_LOG_K, _PRESSURE_TILT = np.log(np.geomspace(0.05, 20.0, 25)), np.linspace(0.0, 1.0, 21)
+_PRESSURE_LOG_K = np.log([*np.geomspace(0.05, 20.0, 25), 40.0, 100.0, 300.0, 1000.0])
+_PRESSURE_TILT = np.linspace(0.0, 1.0, 21)
 
 
 def tilted_gamma(k: ArrayLike, mean: ArrayLike, selection_bias: ArrayLike = 0.0) -> tuple[np.ndarray, np.ndarray]:
@@ -76,7 +77,8 @@ def pick_pressure(k: ArrayLike, selection_bias: ArrayLike, share: float) -> np.n
     To pick one fish after the other in proportion to y^tilt is to let each wait an exponential time of that rate and
     to take those that come first. τ is the time by which the share is taken on average, to 1 % between the nodes of a
     grid; whoever uses it norms the chances. As the share goes to 0 those taken follow the tilted gamma, as it goes to 1
-    all fish. ln E exp(−τ y^tilt) is convex in τ, so Newton's method from the left rises to the root.
+    all fish. ln E exp(−τ y^tilt) is convex in τ, so Newton's method from the left rises to the root. Beyond the grid
+    fish are all but alike, y is k, and τ falls as k^−tilt.
 
     Examples
     --------
@@ -90,7 +92,8 @@ def pick_pressure(k: ArrayLike, selection_bias: ArrayLike, share: float) -> np.n
     table, across, along = _pressures(share), at_k - row, at_tilt - column
     low = (1 - along) * table[row, column] + along * table[row, column + 1]
     high = (1 - along) * table[row + 1, column] + along * table[row + 1, column + 1]
-    return np.exp((1 - across) * low + across * high)
+    beyond = np.maximum(np.log(k) - _PRESSURE_LOG_K[-1], 0.0)
+    return np.exp((1 - across) * low + across * high - beyond * selection_bias)
 
 
 @lru_cache(maxsize=64)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -163,12 +164,22 @@ def test_pick_pressure_takes_its_share_and_the_heavy_first(k: float, selection_b
     assert float((taken < 0.5).mean()) == pytest.approx(light, abs=0.01)
 
 
-@pytest.mark.parametrize(("k", "share"), [(0.05, 0.3), (0.9, 0.5), (5.0, 0.99), (20.0, 0.02)])
+@pytest.mark.parametrize(
+    ("k", "share"),
+    [(0.05, 0.3), (0.9, 0.5), (5.0, 0.99), *product((20.0, 28.0, 65.0, 170.0, 876.0, 20_000.0), (0.02, 0.5, 0.99))],
+)
 def test_pick_pressure_in_proportion_to_burden_is_in_closed_form(k: float, share: float) -> None:
-    """E exp(−τ y) = (1 + τ)^−k of a gamma, to the edges of the grid and held beyond."""
+    """E exp(−τ y) = (1 + τ)^−k of a gamma, however alike the fish; held below the grid, where few carry any."""
     assert float(counts.pick_pressure(k, 1.0, share)) == pytest.approx((1 - share) ** (-1 / k) - 1, rel=0.01)
-    for inside, beyond in ((0.05, 0.01), (20.0, 50.0)):
-        assert counts.pick_pressure(beyond, 1.0, share) == counts.pick_pressure(inside, 1.0, share)
+    assert counts.pick_pressure(0.01, 1.0, share) == counts.pick_pressure(0.05, 1.0, share)
+
+
+@pytest.mark.parametrize("selection_bias", [0.3, 0.8])
+def test_pick_pressure_of_fish_all_but_alike_takes_its_share(selection_bias: float) -> None:
+    """Held at the pressure of k 20 the stock of k 876 was picked bare, and who escaped was looked for without end."""
+    rates = np.random.default_rng(3).gamma(876.0, 1.0, 20_000)
+    pressure = float(counts.pick_pressure(876.0, selection_bias, 1 / 3))
+    assert float(np.exp(-pressure * rates**selection_bias).mean()) == pytest.approx(2 / 3, abs=0.003)
 
 
 @pytest.mark.parametrize("selection_bias", [0.0, 0.4, 1.0])
