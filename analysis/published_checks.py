@@ -219,10 +219,11 @@ def intervals() -> Iterator[Check]:
         ),
         (26.0, 5.0, 2.0, "3 to 7 d are in use", "common practice, no source"),
     )
+    found = {temperature: interval("dactylogyrus", temperature) for temperature, *_ in given}
     for temperature, gap, tolerance, why, source in given:
-        model = interval("dactylogyrus", temperature).recommended.gap_days
+        model = found[temperature].recommended.gap_days
         yield Check(f"dactylogyrus repeat gap {temperature:g} °C", gap, model, "predicted", tolerance, why, source)
-    printed = next(c for c, known in interval("dactylogyrus", 20.0, draws=60).customary if "zhang2015" in known)
+    printed = next(c for c, known in found[20.0].customary if "zhang2015" in known)
     yield Check("dactylogyrus two doses 7 d apart at 20 °C: left per 1 000", 0.0, printed.survivors_per_1000.median,
                 "predicted", 10.0, "control leaves at most 10", "zhang2015")  # fmt: skip
 

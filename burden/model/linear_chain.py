@@ -10,9 +10,6 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 __all__ = ["ChainKernel", "chain_kernel", "chain_passage", "folded", "looked_back", "moved_on"]
 
-#: columns of one kernel from which a matrix of it pays
-_MANY = 6
-
 
 @dataclass(frozen=True)
 class ChainKernel:
@@ -130,27 +127,15 @@ def moved_on(chain: np.ndarray, shift: np.ndarray) -> np.ndarray:
     shift : numpy.ndarray
         Share that has moved on by j stages, shape (J, m).
     """
-    apart = folded(chain, shift)
     if len(chain) == 1:
-        return (apart * shift[0]).reshape(chain.shape)
-    if chain[0].size >= _MANY * shift.shape[1]:
-        return _moved_by_matrices(chain, shift)
+        return (folded(chain, shift) * shift[0]).reshape(chain.shape)
     reach = len(shift) - 1
-    padded = np.zeros((len(chain) + reach, *apart.shape[1:]))
-    padded[reach:] = apart
+    padded = np.zeros((len(chain) + reach, *chain.shape[1:]))
+    padded[reach:] = chain
     come_from = sliding_window_view(padded, reach + 1, axis=0)[..., ::-1]  # stages 0, 1, 2 … before each
-    moved: np.ndarray = np.einsum("n...mj,jm->n...m", come_from, shift)
-    return moved.reshape(chain.shape)
-
-
-def _moved_by_matrices(chain: np.ndarray, shift: np.ndarray) -> np.ndarray:
-    """The same by a matrix a column of the kernel: several times as fast where many columns share it."""
-    n, m = len(chain), shift.shape[1]
-    band = np.zeros((m, 2 * n - 1))
-    band[:, n - 1 : n - 1 + len(shift)] = shift.T
-    passes = np.ascontiguousarray(sliding_window_view(band, n, axis=1)[:, :, ::-1])  # (m, to stage, from stage)
-    moved = passes @ np.ascontiguousarray(chain.reshape(n, -1, m).transpose(2, 0, 1))
-    return np.ascontiguousarray(moved.transpose(1, 2, 0)).reshape(chain.shape)
+    times = chain.shape[-1] // shift.shape[-1]
+    moved: np.ndarray = np.einsum("n...mj,jm->n...m", come_from, np.tile(shift, times) if times > 1 else shift)
+    return moved
 
 
 def looked_back(
