@@ -259,6 +259,8 @@ def stages() -> Iterator[Row]:
 
 def waiting() -> Iterator[Row]:
     """What a user waits for, each command in a new process: processor seconds, the parts they went to, memory."""
+    if hasattr(os, "getloadavg"):  # of Unix alone; a busy machine makes every second dearer
+        yield row("load of the machine before the commands below", os.getloadavg()[0], "processes")
     for words in WAITED_FOR:
         name = f"burden {words}"
         with tempfile.TemporaryDirectory() as folder:
