@@ -11,7 +11,17 @@ from dataclasses import dataclass
 
 from burden.decision.records import Reason
 
-__all__ = ["FEW_LEFT", "LIKELY", "SURELY_LOW", "WORTH_FISH", "Facts", "choose"]
+__all__ = [
+    "CLEAN_LOOKS",
+    "FEW_LEFT",
+    "LIKELY",
+    "SURELY_LOW",
+    "WELL_FISH",
+    "WORTH_FISH",
+    "WORTH_SHARE",
+    "Facts",
+    "choose",
+]
 
 #: chance that the burden is too high from which a dose is worth giving: more likely than not [-]
 LIKELY = 0.5
@@ -19,6 +29,12 @@ LIKELY = 0.5
 SURELY_LOW = 0.1
 #: fish saved, in the median, from which a course is worth giving where the burden may well stay low: an assumption
 WORTH_FISH = 0.5
+#: and at least this share of the stock: no pond of thousands is dosed to save one fish. An assumption [-]
+WORTH_SHARE = 0.005
+#: chance of too many today from which fish that are well are dosed: the level is itself an assumption [-]
+WELL_FISH = 0.65
+#: clean looks, weeks apart, after which newcomers that had a whole course may move: common practice, no source
+CLEAN_LOOKS = 2
 #: chance that any fluke is left below which newcomers are free of them: an assumption, as the aim of eradication [-]
 FEW_LEFT = 0.1
 
@@ -51,8 +67,8 @@ class Facts:
         Chance that it is too high today [-].
     met_untreated : bool
         Whether without a further dose the aim is met with the chance it asks for.
-    saves : float
-        Fish that the plan saves from the flukes, in the median.
+    saves, fish : float
+        Fish that the plan saves from the flukes, in the median, and how many there are.
     helps : bool
         Whether the draws show that the plan reaches the aim more often than no dose.
     plan : bool
@@ -60,8 +76,18 @@ class Facts:
     eradicate : bool
     course_given : bool
         Whether a dose was given lately.
-    checked : bool
-        Whether fish were looked at after the check day of the last dose.
+    course_over : bool
+        Whether as many doses were given as a course has.
+    least_given : bool
+        Whether as many doses were given as the least that meets what hatches after the first.
+    fell_short : bool
+        Whether the last doses killed too few, as likely as not.
+    checked, check_begun : bool
+        Whether enough fish were looked at after the check day of the last dose; whether any were.
+    clean_looks : int
+        Looks since the last dose, at least a week apart, that showed no fluke.
+    too_much_water : bool
+        Whether only the amount of water keeps every agent out.
     too_cold : bool
         Whether eggs of today hatch so late that no course can meet them.
     forecast_withheld : bool
@@ -84,11 +110,18 @@ class Facts:
     high_now: float = 1.0
     met_untreated: bool = False
     saves: float = 0.0
+    fish: float = 30.0
     helps: bool = True
     plan: bool = True
     eradicate: bool = False
     course_given: bool = False
+    course_over: bool = False
+    least_given: bool = True
+    fell_short: bool = False
     checked: bool = False
+    check_begun: bool = False
+    clean_looks: int = 0
+    too_much_water: bool = False
     too_cold: bool = False
     forecast_withheld: bool = False
 
@@ -135,7 +168,7 @@ def _seen(facts: Facts) -> Iterator[_Found]:
     if facts.ever_seen:
         return
     if facts.eradicate:
-        held = facts.checked and facts.present < FEW_LEFT
+        held = facts.checked and (facts.present < FEW_LEFT or facts.clean_looks >= CLEAN_LOOKS)
         yield ("discharge", ("clean_and_held",)) if held else ("watch", ("never_seen", "held_apart"))
     surely = facts.high < SURELY_LOW
     if facts.trouble:
@@ -147,37 +180,65 @@ def _seen(facts: Facts) -> Iterator[_Found]:
 
 def _reached(facts: Facts) -> Iterator[_Found]:
     """No plan where the weeks ahead cannot be foretold."""
-    if facts.forecast_withheld:
-        yield "look_first", ("model_does_not_reach",)
+    if not facts.forecast_withheld:
+        return
+    ill = facts.trouble and facts.seen_lately and facts.high_now >= LIKELY
+    if ill and facts.plan and not facts.measure_first:
+        yield "dose", ("too_many_now", "model_does_not_reach")
+    yield "look_first", ("model_does_not_reach",)
+
+
+def _free(facts: Facts) -> Iterator[_Found]:
+    """Newcomers that had a whole course and are clean need time and a second look, not another dose."""
+    if facts.eradicate and facts.course_over and facts.checked and not facts.seen_lately:
+        free = facts.met_untreated or facts.clean_looks >= CLEAN_LOOKS
+        yield ("discharge", ("clean_and_held",)) if free else ("watch", ("clean_once",))
 
 
 def _over(facts: Facts) -> Iterator[_Found]:
     """No further dose where the aim is met without one."""
-    if not facts.met_untreated:
+    if not facts.met_untreated or (_goes_on(facts) and not facts.least_given):
         return
-    why = ("course_worked",) if facts.course_given else ("stays_low",)
+    worked = "course_worked" if facts.checked else "course_likely_worked"
+    why = (worked,) if facts.course_given else ("stays_low",)
     if facts.eradicate:
         clean = facts.checked and not facts.seen_lately
         yield ("discharge", (*why, "clean_and_held")) if clean else ("watch", why)
     if facts.trouble and not facts.seen_lately and facts.mostly_else:
         yield "look_first", (*why, "look_for_another_cause")
+    if facts.course_given and facts.check_begun and not facts.checked:
+        yield "look_first", (*why, "too_few_to_end")
     if facts.course_given and facts.checked and not facts.trouble:
         yield "discharge", why
     yield "watch", why
+
+
+def _goes_on(facts: Facts) -> bool:
+    """Whether a course has begun that is neither given in full nor judged by a look after its last hatch."""
+    return facts.course_given and not facts.course_over and not facts.checked
+
+
+def _saves_enough(facts: Facts) -> bool:
+    return facts.saves >= max(WORTH_FISH, WORTH_SHARE * facts.fish)
 
 
 def _harm(facts: Facts) -> Iterator[_Found]:
     """No dose against few flukes that do no harm, nor one that does no good."""
     if facts.eradicate:
         return
-    if facts.too_cold and facts.saves < WORTH_FISH:
+    worth = _saves_enough(facts)
+    if facts.too_cold and not worth:
         yield "watch", ("too_cold",)
-    if facts.mostly_else and facts.saves < WORTH_FISH and facts.high < 1 - SURELY_LOW:
+    if facts.mostly_else and not worth and facts.high < 1 - SURELY_LOW:
         yield "look_first", ("deaths_of_other_cause", "look_for_another_cause")
-    early = facts.high_now < LIKELY and not facts.course_given and not facts.trouble
-    if early and facts.saves < WORTH_FISH and facts.high >= LIKELY:
-        yield "watch", ("not_yet",)
-    if facts.high < LIKELY and facts.saves < WORTH_FISH:
+    if _goes_on(facts):
+        return  # broken off, it has only thinned those that were ripe
+    if facts.sick_only and facts.high_now < 1 - SURELY_LOW and not worth:
+        yield "look_first", ("sick_only", "more_fish")
+    if facts.high_now < (LIKELY if facts.trouble else WELL_FISH) and facts.high >= LIKELY and not worth:
+        # few flukes now, and fish in trouble: that is something else
+        yield ("look_first", ("not_yet", "look_for_another_cause")) if facts.trouble else ("watch", ("not_yet",))
+    if facts.high < LIKELY and not worth:
         if facts.trouble:
             yield "look_first", ("may_stay_low", "more_fish")
         yield "watch", ("may_stay_low",)
@@ -187,10 +248,16 @@ def _dose(facts: Facts) -> Iterator[_Found]:
     if facts.measure_first:
         yield "water_first", ("measure_first",)
     if not facts.plan:
-        yield ("look_first" if facts.trouble else "watch"), ("no_dose_possible",)
-    if not facts.helps and facts.saves < WORTH_FISH:
-        yield "watch", ("dose_does_not_help",)
-    yield "dose", ("course_goes_on" if facts.course_given else "stays_high",)
+        why = "too_much_water" if facts.too_much_water else "no_dose_possible"
+        yield ("look_first" if facts.trouble else "watch"), (why,)
+    failed = ("doses_fell_short",) if facts.fell_short else ()
+    helps = facts.helps or _saves_enough(facts) or (_goes_on(facts) and not failed)
+    if not helps:
+        action = "look_first" if facts.trouble or failed else "watch"
+        yield action, (*failed, "dose_does_not_help")
+    begins = "to_be_free" if facts.eradicate else "stays_high"
+    why = "course_goes_on" if facts.course_given else begins
+    yield "dose", (why, *failed, *(("deaths_of_other_cause",) if facts.mostly_else and facts.trouble else ()))
 
 
-_RULES = (_at_once, _seen, _reached, _over, _harm, _dose)
+_RULES = (_at_once, _seen, _reached, _free, _over, _harm, _dose)

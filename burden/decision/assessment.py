@@ -37,7 +37,7 @@ from burden.schedule.recommendation import Recommendation
 from burden.schedule.search import search
 from burden.schedule.what_if import WhatIf, what_ifs
 from burden.treatment.dose_result import DoseResult
-from burden.treatment.gates import Gate, gates_of
+from burden.treatment.gates import Gate, days_to_mend, gates_of
 from burden.treatment.safety import SafetyNote
 from burden.treatment.withdrawal import Withdrawal, withdrawals_of
 from burden.utils.progress import report_progress
@@ -222,7 +222,8 @@ def _decided(
     gates = gates_of(case, float(np.median(ponds[0].pond.setting.temperature.at(0.0))))
     agents, notes = agents_and_notes(case, estimates)
     report_progress("searching for dates")
-    found = search(case, ponds, () if strays(case) else agents, aim_of(case, ponds))
+    fit = () if strays(case) else agents
+    found = search(case, ponds, fit, aim_of(case, ponds), not_before=days_to_mend(gates))
     facts = facts_of(case, estimates, gates, notes, agents, found)
     action, reasons = choose(facts)
     # what follows once the water is right is what would be done today in good water
@@ -268,6 +269,8 @@ def _core_numbers(case: Case, estimates: Sequence[Estimate], found: Recommendati
         "chance_present": max(e.probability_infected for e in estimates),
         "chance_high_now": 1 - float(np.mean(found.aim.share_kept(found.untreated.burden_on(0.0)))),
         "chance_high": 1 - float(np.mean(found.untreated.kept)),
+        "level": float(found.aim.tolerable[0].median),
+        "chance_gone": found.untreated.elimination.mean,
         "aim_chance": found.aim.chance,
         "wrong_water": ", ".join(strays(case)) or None,
     }
@@ -320,8 +323,10 @@ def _dated_until(case: Case) -> date | None:
 
 def _released(decision: Decision, eradicate: bool) -> Decision:
     """Newcomers may move on the day of the look that shows them clean."""
-    if not eradicate or decision.look is None:
+    if not eradicate:
         return decision
     if decision.action == "discharge":
         return replace(decision, release_date=decision.visit_date)
+    if decision.look is None:
+        return decision
     return replace(decision, release_date=decision.look.date)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from datetime import date, timedelta
 
 import numpy as np
 
 from burden.case import Case, Preparation
-from burden.decision.action import Facts
+from burden.decision.action import LIKELY, Facts
 from burden.evidence import load_parasite
 from burden.inference.estimate import Estimate
 from burden.inference.infection_pressure import withheld_forecast
@@ -17,14 +17,32 @@ from burden.schedule.aim import check_day
 from burden.schedule.eligibility import Notes
 from burden.schedule.evaluation import beats
 from burden.schedule.recommendation import Recommendation
+from burden.schedule.search import LEAST_AGAINST_EGGS
 from burden.treatment.gates import Gate, stopped
 
-__all__ = ["TROUBLE_DAYS", "checked_since", "facts_of", "seen_since", "strays", "trouble_in"]
+__all__ = [
+    "TROUBLE_DAYS",
+    "checked_since",
+    "clean_looks",
+    "facts_of",
+    "fell_short",
+    "seen_since",
+    "strays",
+    "trouble_in",
+]
 
 #: deaths within so many days count as trouble now: an assumption [d]
 TROUBLE_DAYS = 21
 #: beyond this wait for the last egg no course is begun unless it saves fish: an assumption [d]
 _TOO_LONG_DAYS = 60.0
+#: doses of a course where none is customary for the fluke: common practice, no source
+_USUAL_DOSES = 3
+#: fish looked at before a course is called over, by its aim; all where there are fewer: common practice, no source
+_ENOUGH_FISH = {"control": 5, "eradicate": 10}
+#: looks nearer to each other are one: a fluke that a look missed would still be as young [d]
+_LOOKS_APART_DAYS = 7
+#: a dose that kills fewer of those it reaches has fallen short: an assumption [-]
+_KILLS_ENOUGH = 0.7
 #: notes that keep an agent out only because something was not measured
 _UNMEASURED = {"oxygen_unmeasured"}
 
@@ -53,13 +71,15 @@ def facts_of(
         From the search, on the draws of the estimates.
     """
     chosen = found.recommended
+    judging = checked_since(case, estimates)
+    given = 0 if found.underway is None else found.underway.doses
     readable = [row for row in case.samples if row.readable]
     saved = 0.0
     if chosen is not None:
         saved = float(np.median(found.untreated.mean_fluke_deaths - chosen.mean_fluke_deaths))
     return Facts(
         stopped=stopped(gates),
-        measure_first=not agents and _only_unmeasured(notes),
+        measure_first=not agents and _only(notes, _UNMEASURED),
         wrong_water=bool(strays(case)),
         virus="virus_suspected" in case.findings.other,
         fish_alive=case.fish_count > 0,
@@ -74,20 +94,33 @@ def facts_of(
         high_now=1 - float(np.mean(found.aim.share_kept(found.untreated.burden_on(0.0)))),
         met_untreated=found.untreated.meets(found.aim),
         saves=saved,
+        fish=float(case.fish_count),
         helps=chosen is not None and beats(chosen, found.untreated, found.aim),
         plan=chosen is not None,
         eradicate=found.aim.kind == "eradicate",
         course_given=found.underway is not None,
-        checked=checked_since(case, estimates),
+        course_over=given >= _usual_doses(estimates),
+        least_given=given >= LEAST_AGAINST_EGGS or not any(e.pond.has_windows for e in estimates),
+        fell_short=fell_short(case, estimates),
+        checked=judging >= min(_ENOUGH_FISH[found.aim.kind], case.fish_count),
+        check_begun=judging > 0,
+        clean_looks=clean_looks(case),
+        too_much_water=not agents and _only(notes, {"too_much_water"}),
         too_cold=found.untreated.check_day > _TOO_LONG_DAYS,
         forecast_withheld=withheld_forecast(case) is not None,
     )
 
 
-def _only_unmeasured(notes: Notes) -> bool:
-    """Whether some agent would serve, were only the missing reading there."""
+def _only(notes: Notes, these: Set[str]) -> bool:
+    """Whether some agent would serve, were it not for these notes alone."""
     held = [[note.code for note in own if note.level == "withhold"] for own in notes.values()]
-    return any(codes and set(codes) <= _UNMEASURED for codes in held)
+    return any(codes and set(codes) <= these for codes in held)
+
+
+def _usual_doses(estimates: Sequence[Estimate]) -> int:
+    """Most doses of any customary course against the sets found."""
+    rows = [row for e in estimates for row in load_parasite(e.parasite).published_intervals]
+    return max((row.doses for row in rows), default=_USUAL_DOSES)
 
 
 def strays(case: Case) -> tuple[str, ...]:
@@ -97,6 +130,20 @@ def strays(case: Case) -> tuple[str, ...]:
 
 def _last_dose(case: Case) -> date | None:
     return max((dose.date for dose in case.doses_given), default=None)
+
+
+def fell_short(case: Case, estimates: Sequence[Estimate]) -> bool:
+    """Whether flukes were seen after the last dose, and its kill was too low, as likely as not."""
+    last = _last_dose(case)
+    if last is None or not seen_since(case, last):
+        return False
+    return any(float(np.mean(_last_kill(e) < _KILLS_ENOUGH)) >= LIKELY for e in estimates)
+
+
+def _last_kill(found: Estimate) -> np.ndarray:
+    """Share of adults that the last dose killed at once, shape (M,) [-]."""
+    effects = [event.effect for event in found.pond.given if event.effect is not None]
+    return effects[-1].kill_of("adult") if effects else np.ones(found.pond.size)
 
 
 def seen_since(case: Case, since: date | None) -> bool:
@@ -113,16 +160,30 @@ def trouble_in(case: Case) -> bool:
     return bool(died or f.gasping or f.anaemic or f.gill_mucus or f.gill_swollen or case.trouble_since is not None)
 
 
-def checked_since(case: Case, estimates: Sequence[Estimate]) -> bool:
-    """Whether fish were looked at once all that was laid before the last dose had hatched.
-
-    Without a dose: whether two looks lie as far apart as an egg takes to become a settled fluke.
-    """
-    dates = [row.date for row in case.samples if row.readable]
-    if not dates:
-        return False
+def clean_looks(case: Case) -> int:
+    """Looks since the last dose without a fluke, at least a week apart; none where the last look showed one."""
     last = _last_dose(case)
-    start = float(case.day_of(min(dates) if last is None else last))
+    if seen_since(case, last):
+        return 0
+    looks = sorted({row.date for row in case.samples if row.readable and (last is None or row.date > last)})
+    counted = 0
+    before: date | None = None
+    for day in looks:
+        if before is None or (day - before).days >= _LOOKS_APART_DAYS:
+            counted, before = counted + 1, day
+    return counted
+
+
+def checked_since(case: Case, estimates: Sequence[Estimate]) -> int:
+    """Fish looked at once all that was laid before the last dose had hatched.
+
+    Without a dose: those of the last look, where two looks lie as far apart as an egg takes to become a settled fluke.
+    """
+    readable = [row for row in case.samples if row.readable]
+    if not readable:
+        return 0
+    last = _last_dose(case)
+    start = float(case.day_of(min(row.date for row in readable) if last is None else last))
     agent = next(iter(estimates[0].pond.effects))
     check = check_day([e.posterior for e in estimates], DoseSchedule((start,), (agent,)))
-    return case.day_of(max(dates)) >= check
+    return len({(row.date, row.fish) for row in readable if case.day_of(row.date) >= check})

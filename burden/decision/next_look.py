@@ -7,8 +7,8 @@ decision itself: what so many fish would show, and how often the burden is too h
 from __future__ import annotations
 
 import zlib
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence, Set
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
 import numpy as np
@@ -36,13 +36,17 @@ __all__ = [
 
 #: preparations of each fish: common practice, no source
 PREPARATIONS = 3
-#: numbers of fish tried; a vet nets no more in a visit: common practice, no source
-_NUMBERS = (5, 8, 10, 15, 20, 30)
+#: numbers of fish tried; a vet nets no more in a visit, and fewer where nothing hangs on it but whether to look once
+#: more: common practice, no source
+_NUMBERS, _ROUTINE_NUMBERS = (5, 8, 10, 15, 20, 30), (5, 8, 10)
+_ROUTINE = ("check", "watch")
 #: chance of a result that decides, from which more fish are not asked for: an assumption [-]
 CONCLUSIVE = 0.8
 #: days after which fish that were left alone are looked at again: soon where the burden may rise, late where it hardly
 #: will: common practice, no source [d]
 _LOOK_SOON_DAYS, _LOOK_LATE_DAYS = 14.0, 28.0
+#: least days between the last dose and the look that decides whether newcomers may move: common practice, no source [d]
+_HELD_DAYS = 14.0
 _HARDLY = 0.9
 #: fish to look at where samples have to tell how many flukes come in: an assumption
 _LEARN_FROM_FISH = 10
@@ -75,6 +79,7 @@ def next_look(
     burdens: Sequence[np.ndarray],
     high: np.ndarray,
     surely_low: float,
+    now: np.ndarray | None = None,
 ) -> NextLook:
     """Plan a look.
 
@@ -94,10 +99,13 @@ def next_look(
         Chance, draw by draw, that the burden does not stay low, shape (M,).
     surely_low : float
         Chance of that at which a result is good news [-].
+    now : numpy.ndarray, optional
+        Chance, draw by draw, that it is too high on that very day, where a dose is given for that alone, shape (M,).
     """
     there = max(case.fish_count, 1)
-    numbers = [n for n in _NUMBERS if n < there] + ([there] if there <= _NUMBERS[-1] else [])
-    fish, outcomes = fish_to_look_at(estimates, burdens, high, numbers or [there], purpose, surely_low)
+    tried = _ROUTINE_NUMBERS if purpose in _ROUTINE else _NUMBERS
+    numbers = [n for n in tried if n < there] + ([there] if there <= tried[-1] else [])
+    fish, outcomes = fish_to_look_at(estimates, burdens, high, numbers or [there], purpose, surely_low, now)
     return NextLook(
         case.visit_date + timedelta(days=int(day)), day, purpose, fish, fish == there, PREPARATIONS, tuple(outcomes)
     )
@@ -110,12 +118,13 @@ def fish_to_look_at(
     numbers: Sequence[int],
     purpose: str,
     surely_low: float,
+    now: np.ndarray | None = None,
 ) -> tuple[int, list[Outcome]]:
     """Return the fewest fish whose result likely decides, else the most there are, and what each result leads to.
 
     Parameters
     ----------
-    estimates, burdens, high, purpose, surely_low
+    estimates, burdens, high, purpose, surely_low, now
         As `next_look` takes them.
     numbers : sequence of int
         Numbers of fish tried, rising.
@@ -126,11 +135,18 @@ def fish_to_look_at(
     surely_low = min(surely_low, max(float(np.mean(high)) / 2, LEAST_DOUBT))
     for fish in numbers:
         flukes = sum(counts_seen(e, burden, fish) for e, burden in zip(estimates, burdens, strict=True))
-        outcomes = outcomes_of(np.asarray(flukes), high, purpose, surely_low)
-        undecided = sum(one.chance for one in outcomes if surely_low < one.chance_high < LIKELY)
+        outcomes = outcomes_of(np.asarray(flukes), high, purpose, surely_low, now)
+        undecided = sum(one.chance for one in outcomes if _leaves_open(one, surely_low, now is not None))
         if 1 - undecided >= CONCLUSIVE:
             break
     return fish, outcomes
+
+
+def _leaves_open(outcome: Outcome, surely_low: float, judged_by_the_day: bool) -> bool:
+    """Whether a result decides nothing; few flukes, where only what is there that day counts, mean no dose."""
+    if judged_by_the_day and outcome.code == "few":
+        return False
+    return surely_low < outcome.chance_high < LIKELY
 
 
 def counts_seen(found: Estimate, burden: np.ndarray, fish: int) -> np.ndarray:
@@ -161,17 +177,20 @@ def counts_seen(found: Estimate, burden: np.ndarray, fish: int) -> np.ndarray:
     return rng.poisson(on_fish * share * clumped).sum((0, 1))
 
 
-def outcomes_of(flukes: np.ndarray, high: np.ndarray, purpose: str, surely_low: float) -> list[Outcome]:
+def outcomes_of(
+    flukes: np.ndarray, high: np.ndarray, purpose: str, surely_low: float, now: np.ndarray | None = None
+) -> list[Outcome]:
     """Sort results into none, few and many: many is where the burden is likely too high.
 
     Parameters
     ----------
     flukes : numpy.ndarray
         Counted in each draw, shape (M,).
-    high, purpose, surely_low
+    high, purpose, surely_low, now
         As `next_look` takes them.
     """
-    most = _few_at_most(flukes, high)
+    ripe = high if now is None else now
+    most = _few_at_most(flukes, ripe)
     classes = [("none", 0, flukes == 0), ("few", most, (flukes > 0) & (flukes <= most)), ("many", None, flukes > most)]
     after = _LEADS_TO[purpose]
     found = []
@@ -179,7 +198,8 @@ def outcomes_of(flukes: np.ndarray, high: np.ndarray, purpose: str, surely_low: 
         if not mine.any() or (code == "few" and most == 0):
             continue
         chance = float(np.mean(high[mine]))
-        action = after.low if chance <= surely_low else after.high if chance >= LIKELY else after.between
+        due = float(np.mean(ripe[mine])) >= LIKELY
+        action = after.low if chance <= surely_low else after.high if due else after.between
         if code == "none" and action == "dose":
             action = after.between  # nobody doses fish that show no fluke
         if code == "few" and action == "discharge":
@@ -222,22 +242,46 @@ def look_of(
     if case.fish_count == 0 or action == "discharge":
         return None
     codes = {reason.code for reason in reasons}
+    if codes & {"too_much_water", "no_dose_possible"}:
+        look = _look_after(case, estimates, action, codes, found, shown)
+        return None if look is None else replace(look, outcomes=())  # whatever it shows, no dose can be given
+    return _look_after(case, estimates, action, codes, found, shown)
+
+
+def _look_after(
+    case: Case,
+    estimates: Sequence[Estimate],
+    action: str,
+    codes: Set[str],
+    found: Recommendation,
+    shown: EvaluatedSchedule | None,
+) -> NextLook | None:
+    """The next look of an action and its reasons, with what each result leads to."""
     low = 1 - found.aim.chance
     if action == "look_first":
-        if "wrong_water" in codes:
+        if codes & {"wrong_water", "virus_first"}:
             return None
         if "model_does_not_reach" in codes:
             when = case.visit_date + timedelta(days=_LOOK_SOON_DAYS)
             fish = min(case.fish_count, _LEARN_FROM_FISH)
             return NextLook(when, _LOOK_SOON_DAYS, "watch", fish, fish == case.fish_count, PREPARATIONS)
-        now = [e.state.flukes_per_fish(e.pond.setting.fish) for e in estimates]
-        return next_look(case, estimates, 0.0, "more_fish", now, 1 - found.untreated.kept, low)
+        today = [e.state.flukes_per_fish(e.pond.setting.fish) for e in estimates]
+        purpose = "check" if "too_few_to_end" in codes else "more_fish"
+        now = 1 - found.aim.share_kept(today)
+        return next_look(case, estimates, 0.0, purpose, today, 1 - found.untreated.kept, low, now)
+    if shown is not None and found.aim.kind == "eradicate":
+        day = max(shown.check_day, shown.plan.days[-1] + _HELD_DAYS)
+        return next_look(case, estimates, day, "release", shown.burden_on(day), 1 - shown.reached(found.aim), low)
     if shown is not None:
-        purpose = "release" if found.aim.kind == "eradicate" else "check"
         day = shown.check_day
-        return next_look(case, estimates, day, purpose, shown.burden_on(day), 1 - shown.kept, low)
+        then = shown.burden_on(day)
+        # few flukes that may increase are looked at again
+        now = 1 - found.aim.share_kept(then)
+        return next_look(case, estimates, day, "check", then, 1 - shown.kept, low, now)
     day = _watch_day(case, estimates, found)
     then = found.untreated.burden_on(day)
+    if found.aim.kind == "eradicate":
+        return next_look(case, estimates, day, "release", then, 1 - found.untreated.reached(found.aim), low)
     # what decides on that day is how many there are by then
     return next_look(case, estimates, day, "watch", then, 1 - found.aim.share_kept(then), low)
 

@@ -209,7 +209,6 @@ def _odd_actions(case: Case) -> Iterator[str]:
     written: Counter[tuple[object, ...]] = Counter(
         (dose.date, dose.agent, dose.route, dose.concentration_mg_l)
         for dose in (*case.doses_given, *case.doses_planned)
-        for dose in (*case.doses_given, *case.doses_planned)
     )
     for (day, agent, *_), times in written.items():
         if times > 1:

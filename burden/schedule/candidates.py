@@ -15,8 +15,8 @@ from typing import Any
 
 import numpy as np
 
-from burden.case import Case
-from burden.evidence import load_agent
+from burden.case import Action, Case
+from burden.evidence import agent_names, load_agent
 from burden.evidence.records import PublishedInterval
 from burden.inference.prior import Ensemble, Posterior
 from burden.inference.temperature_ahead import dates_hold_until
@@ -25,7 +25,9 @@ from burden.treatment.residues import builds_up
 
 __all__ = [
     "DEFAULT_MOST_DOSES",
+    "ERADICATION_DOSES",
     "FORMALIN_REST_DAYS",
+    "LEAST_GAP_DAYS",
     "LONGEST_GAP_DAYS",
     "MOST_DOSES",
     "Custom",
@@ -42,8 +44,14 @@ LONGEST_GAP_DAYS = 45
 #: doses planned at once to control flukes: then the fish are looked at before more are planned (common practice, no
 #: source)
 DEFAULT_MOST_DOSES = 4
+#: doses planned at once to leave newcomers none: what is still in doubt then, two clean looks and time settle (common
+#: practice, no source)
+ERADICATION_DOSES = 5
 #: most doses of a course, whatever a case allows
 MOST_DOSES = 8
+#: least days between two baths that are left in the water for half a day or longer, before each of which fish are not
+#: fed: common practice, no source ("every fourth day at the most")
+LEAST_GAP_DAYS = 4.0
 #: least days between two baths that hold formalin: common practice, no source ("not to be given too often")
 FORMALIN_REST_DAYS = 7
 #: gaps tried, in mean durations of hatching
@@ -53,6 +61,8 @@ _NEXT_GAPS = (0.8, 1.2, 1.75)
 #: a dose given longer ago than this, or than three times the time an egg takes to hatch, began no course that is still
 #: under way: an assumption [d]
 _COURSE_OVER_DAYS = 30.0
+#: a dose weaker than this share of the customary one began no course: an assumption [-]
+_COUNTS_FROM = 0.6
 #: customary courses are meant for water this near to their own temperature: an assumption [°C]
 _CUSTOM_WITHIN_C = 5.0
 #: days ahead over which the water's temperature decides which custom is meant [d]
@@ -117,15 +127,19 @@ class Custom:
 
 
 def underway(case: Case, pond: Ensemble) -> Underway | None:
-    """Return the course under way, or None where no dose was given lately.
+    """Return the course under way, or None where no dose that counts was given lately.
 
     Parameters
     ----------
     case : Case
     pond : Ensemble
         For how fast eggs hatch in this water.
+
+    Notes
+    -----
+    A product nobody knows, or a dose far weaker than the customary one, began no course: the first dose is to come.
     """
-    doses = [dose for dose in case.doses_given if dose.agent is not None]
+    doses = [dose for dose in case.doses_given if _counts(dose)]
     if not doses:
         return None
     reach = max(_COURSE_OVER_DAYS, 3 * min(_gap_days(pond, 0.0, 1.0), LONGEST_GAP_DAYS))
@@ -141,8 +155,24 @@ def underway(case: Case, pond: Ensemble) -> Underway | None:
     return Underway(count, float(case.day_of(last.date)), last.agent or "unknown")
 
 
-def first_days(case: Case, pond: Ensemble) -> tuple[float, ...]:
+def _counts(dose: Action) -> bool:
+    """Whether a dose is one of a course: of an agent that is known, and not far weaker than it is given."""
+    if dose.agent not in agent_names():
+        return False
+    strength = dose.concentration_mg_l
+    return strength is None or strength >= _COUNTS_FROM * load_agent(dose.agent).customary.mg_l
+
+
+def first_days(case: Case, pond: Ensemble, not_before: float = 0.0) -> tuple[float, ...]:
     """Days on which the next dose may go in, the earliest first; empty where none does within three weeks.
+
+    Parameters
+    ----------
+    case : Case
+    pond : Ensemble
+        For how fast eggs hatch in this water.
+    not_before : float
+        Until then the water is put right [d].
 
     Notes
     -----
@@ -151,19 +181,19 @@ def first_days(case: Case, pond: Ensemble) -> tuple[float, ...]:
     """
     course = underway(case, pond)
     known = case.limits.first_dose == "today" or course is not None
-    earliest = _next_possible(case, 0.0 if known else 1.0)
+    earliest = _next_possible(case, max(0.0 if known else 1.0, not_before))
     if earliest is None:
         return ()
     if course is None:
         return (earliest,)
-    least = course.last_day + max(case.limits.shortest_gap_days or 1.0, 1.0)
+    least = course.last_day + _least_gap(case)
     due = [course.last_day + _gap_days(pond, course.last_day, gap) for gap in _NEXT_GAPS]
     days = [_nearest_possible(case, day, max(least, earliest)) for day in (earliest, *due) if math.isfinite(day)]
     return tuple(sorted({day for day in days if day is not None}))
 
 
 def candidate_plans(
-    case: Case, pond: Ensemble, agents: Sequence[str], doses: int, carried: bool = True
+    case: Case, pond: Ensemble, agents: Sequence[str], doses: int, carried: bool = True, not_before: float = 0.0
 ) -> list[DoseSchedule]:
     """Schedules of so many doses worth evaluating, each once.
 
@@ -179,9 +209,11 @@ def candidate_plans(
         Still to be given.
     carried : bool
         Whether what was given before is still in the water.
+    not_before : float
+        Until then the water is put right [d].
     """
     plans: dict[DoseSchedule, None] = {}
-    for first in first_days(case, pond):
+    for first in first_days(case, pond, not_before):
         for line in _lines(agents, doses):
             for gap in _GAPS if doses > 1 else _GAPS[:1]:
                 days = _dates(case, first, doses, lambda day, gap=gap: _gap_days(pond, day, gap))
@@ -190,7 +222,7 @@ def candidate_plans(
     return list(plans)
 
 
-def customs_for(case: Case, ponds: Sequence[Posterior], agents: Sequence[str]) -> list[Custom]:
+def customs_for(case: Case, ponds: Sequence[Posterior], agents: Sequence[str], not_before: float = 0.0) -> list[Custom]:
     """Customary and printed courses for this water, each with what of it is still to be given.
 
     Parameters
@@ -200,6 +232,8 @@ def customs_for(case: Case, ponds: Sequence[Posterior], agents: Sequence[str]) -
         One a parasite set.
     agents : sequence of str
         Agents that may be given, the one to begin with first.
+    not_before : float
+        Until then the water is put right [d].
     """
     found = []
     for pond, _ in ponds:
@@ -208,7 +242,7 @@ def customs_for(case: Case, ponds: Sequence[Posterior], agents: Sequence[str]) -
         near = sorted((abs(row.temperature_c - now), i) for i, row in enumerate(rows))
         for distance, i in near[:1]:
             if distance <= _CUSTOM_WITHIN_C and agents:
-                found += _custom(case, pond, rows[i], agents)
+                found += _custom(case, pond, rows[i], agents, not_before)
     return found
 
 
@@ -218,11 +252,13 @@ def _water_ahead(pond: Ensemble) -> float:
     return float(np.median([np.median(pond.setting.temperature.at(day)) for day in days]))
 
 
-def _custom(case: Case, pond: Ensemble, row: PublishedInterval, agents: Sequence[str]) -> list[Custom]:
+def _custom(
+    case: Case, pond: Ensemble, row: PublishedInterval, agents: Sequence[str], not_before: float
+) -> list[Custom]:
     course = underway(case, pond)
     given = 0 if course is None else min(course.doses, row.doses)
     left = row.doses - given
-    first = first_days(case, pond)
+    first = first_days(case, pond, not_before)
     if left == 0 or not first:
         return []
     gap = float(row.gap_days)
@@ -257,7 +293,7 @@ def one_more(case: Case, pond: Ensemble, plan: DoseSchedule) -> DoseSchedule | N
     gap = days[-1] - days[-2] if len(days) > 1 else _gap_days(pond, days[-1], 1.0)
     if not gap <= LONGEST_GAP_DAYS:
         return None
-    least = days[-1] + max(case.limits.shortest_gap_days or 1.0, 1.0)
+    least = days[-1] + _least_gap(case)
     day = _nearest_possible(case, days[-1] + gap, least)
     agents = (*plan.agents, plan.agents[-2] if len(plan.agents) > 1 else plan.agents[-1])
     if day is None or day > dates_hold_until(case) or not allowed(case, (*days, day), agents):
@@ -281,6 +317,11 @@ def _lines(agents: Sequence[str], doses: int) -> list[tuple[str, ...]]:
     return [line for line in lines if line.count("formalin") <= max(1, doses // 2)]
 
 
+def _least_gap(case: Case) -> float:
+    """Least days between two doses: as the case says, else as custom has it [d]."""
+    return LEAST_GAP_DAYS if case.limits.shortest_gap_days is None else max(case.limits.shortest_gap_days, 1.0)
+
+
 def _next_possible(case: Case, day: float) -> float | None:
     """First day from `day` on, within three weeks, on which the limits let a dose go in."""
     for step in range(22):
@@ -292,7 +333,7 @@ def _next_possible(case: Case, day: float) -> float | None:
 def _dates(case: Case, first: float, count: int, gap_at: Any) -> list[float] | None:
     """Dates of a course, each so long after the one before, on days on which a dose can go in."""
     days = [first]
-    least = max(case.limits.shortest_gap_days or 1.0, 1.0)
+    least = _least_gap(case)
     while len(days) < count:
         wanted = days[-1] + max(gap_at(days[-1]), least)
         if wanted - days[-1] > LONGEST_GAP_DAYS:

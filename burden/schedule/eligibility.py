@@ -13,7 +13,7 @@ from burden.inference.estimate import Estimate
 from burden.treatment.dose import dose
 from burden.treatment.dose_result import DoseResult
 from burden.treatment.efficacy_contradiction import efficacy_contradicted
-from burden.treatment.flow_notes import notes_on_flow
+from burden.treatment.flow_notes import note_on_amount, notes_on_flow
 from burden.treatment.flowing_bath import bath_in_flow
 from burden.treatment.safety import SafetyNote, efficacy_note, safety_check
 from burden.treatment.water_chemistry import LEFT_IN_HOURS
@@ -68,7 +68,8 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
         )
         against = (efficacy_contradicted(agent, parasite) for parasite in case.parasites)
         found += [efficacy_note(one) for one in against if one is not None]
-        found = [*notes_on_flow(bath_in_flow(case, name, warmest)), *found]
+        amount = note_on_amount(name, bath.mg_l, case.water.volume_l.value)
+        found = [*notes_on_flow(bath_in_flow(case, name, warmest)), *amount, *found]
         notes[name] = tuple(found)
         if not any(note.level == "withhold" for note in found):
             allowed.append(name)

@@ -11,11 +11,11 @@ from burden.schedule.evaluation import EvaluatedSchedule
 
 __all__ = ["WHY_CHOSEN", "Compared", "Recommendation"]
 
-#: why a schedule was chosen. fewest: the fewest doses that meet the aim. custom: the customary course does as well, as
-#: far as the draws can tell. goes_on: what is left of the customary course under way is likely enough. best: none meets
-#: the aim, this one comes nearest.
-#: none_needed: without a dose the aim is met. no_plan: no dose can be given within the limits
-WHY_CHOSEN = ("fewest", "custom", "goes_on", "best", "none_needed", "no_plan")
+#: why a schedule was chosen. fewest: the fewest doses that meet the aim. near: one dose fewer than that, as it comes so
+#: near that another seed may find the aim met. custom: no schedule is clearly better than the customary course.
+#: goes_on: what is left of the customary course under way is likely enough. best: none meets the aim, this one comes
+#: nearest. none_needed: without a dose the aim is met. no_plan: no dose can be given within the limits
+WHY_CHOSEN = ("fewest", "near", "custom", "goes_on", "best", "none_needed", "no_plan")
 
 
 @dataclass(frozen=True)

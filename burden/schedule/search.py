@@ -15,11 +15,13 @@ import numpy as np
 
 from burden.case import Case
 from burden.evidence import load_agent
+from burden.inference.infection_pressure import withheld_forecast
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.elimination.probability import DoseSchedule
 from burden.schedule.aim import Aim
 from burden.schedule.candidates import (
     DEFAULT_MOST_DOSES,
+    ERADICATION_DOSES,
     MOST_DOSES,
     Custom,
     Underway,
@@ -33,6 +35,7 @@ from burden.schedule.recommendation import Compared, Recommendation
 
 __all__ = [
     "CONTENDERS",
+    "CUSTOM_WITHIN",
     "FAR",
     "GOES_ON",
     "LEAST_AGAINST_EGGS",
@@ -47,10 +50,12 @@ __all__ = [
 ROUGH_DRAWS = 48
 #: candidates of each number of doses that are evaluated with all draws
 CONTENDERS = 6
-#: a chance this near to the one asked for may be on either side of it: customary doses then decide [-]
-UNSURE = 0.03
-#: gain in the chance of the aim that one dose more has to bring where no schedule meets it: an assumption about what a
-#: vet would give a dose for [-]
+#: a chance this near to the one asked for may be on either side of it: another seed moves it as far [-]
+UNSURE = 0.05
+#: a customary course is left only for a schedule that reaches the aim more often by this: the chances rest on
+#: assumptions, as the tolerable level, that move them further. An assumption about what a vet would act on [-]
+CUSTOM_WITHIN = 0.1
+#: gain in the chance of the aim that one dose more has to bring where no schedule meets it: an assumption, as above [-]
 WORTH_A_DOSE = 0.05
 #: gain for which formalin, or a second agent, is taken into a course: an assumption, as above [-]
 WORTH_A_RISK = 0.05
@@ -76,6 +81,7 @@ class _Field:
     agents: tuple[str, ...]
     lead: Ensemble
     carried: bool
+    not_before: float = 0.0
     judged: dict[DoseSchedule, EvaluatedSchedule] = dataclasses.field(default_factory=dict)
 
     def evaluated(self, plans: Sequence[DoseSchedule]) -> list[EvaluatedSchedule]:
@@ -91,7 +97,12 @@ class _Field:
 
 
 def search(
-    case: Case, ponds: Sequence[Posterior], agents: Sequence[str], aim: Aim, dose_anyway: bool = False
+    case: Case,
+    ponds: Sequence[Posterior],
+    agents: Sequence[str],
+    aim: Aim,
+    dose_anyway: bool = False,
+    not_before: float = 0.0,
 ) -> Recommendation:
     """Search for a schedule.
 
@@ -105,6 +116,8 @@ def search(
     aim : Aim
     dose_anyway : bool
         Whether a course is wanted even where the aim is met without a dose.
+    not_before : float
+        Until then the water is put right [d].
 
     Returns
     -------
@@ -117,12 +130,12 @@ def search(
     (untreated,) = evaluate(ponds, [_NO_DOSE], aim)
     course = underway(case, lead)
     start = Recommendation(aim, untreated, None, "none_needed", (Compared("untreated", untreated),), underway=course)
-    carried = not agents or most == 0 or bool(candidate_plans(case, lead, agents, 1))
-    field = _Field(case, ponds, few, aim, tuple(agents), lead, carried, {_NO_DOSE: untreated})
-    customs = [] if most == 0 else customs_for(case, ponds, agents)
-    if untreated.meets(aim) and not dose_anyway:
+    carried = not agents or most == 0 or bool(candidate_plans(case, lead, agents, 1, True, not_before))
+    field = _Field(case, ponds, few, aim, tuple(agents), lead, carried, not_before, {_NO_DOSE: untreated})
+    customs = [] if most == 0 else customs_for(case, ponds, agents, not_before)
+    if untreated.meets(aim) and not (dose_anyway or _begun(field, course)):
         return _beside(start, field, customs)
-    if not agents or most == 0 or not candidate_plans(case, lead, agents, 1, carried):
+    if not agents or most == 0 or not candidate_plans(case, lead, agents, 1, carried, not_before):
         return _beside(replace(start, why="no_plan"), field, [])
     if course is not None and (goes_on := _goes_on(field, customs)) is not None:
         return _beside(replace(start, recommended=goes_on, why="goes_on"), field, customs)
@@ -135,7 +148,9 @@ def _egg_layer(ponds: Sequence[Posterior]) -> Ensemble:
 
 
 def _most_doses(case: Case, aim: Aim) -> int:
-    usual = MOST_DOSES if aim.kind == "eradicate" else DEFAULT_MOST_DOSES
+    usual = ERADICATION_DOSES if aim.kind == "eradicate" else DEFAULT_MOST_DOSES
+    if withheld_forecast(case) is not None:
+        usual = LEAST_AGAINST_EGGS  # how soon flukes come in again nobody knows: look before more are planned
     return usual if case.limits.max_doses is None else case.limits.max_doses
 
 
@@ -152,7 +167,7 @@ def _upwards(start: Recommendation, field: _Field, customs: Sequence[Custom], mo
             continue
         best |= _evaluated(field, customs, doses, plans)
         if doses in best and _top(best[doses], aim).meets(aim):
-            return _chosen(start, field, customs, best, doses, "fewest")
+            return _chosen(start, field, customs, best, _near_enough(best, doses, aim))
         if {doses, doses - 2} <= set(best) and not beats(_top(best[doses], aim), _top(best[doses - 2], aim), aim):
             break
     for doses, plans in far.items():
@@ -161,12 +176,18 @@ def _upwards(start: Recommendation, field: _Field, customs: Sequence[Custom], mo
         best |= _evaluated(field, customs, 1, _promising(field, 1)[0])
     if not best:
         return replace(start, why="no_plan")
-    return _chosen(start, field, customs, best, _enough(best, aim), "best")
+    return _chosen(start, field, customs, best, _enough(best, aim))
+
+
+def _near_enough(best: dict[int, list[EvaluatedSchedule]], doses: int, aim: Aim) -> int:
+    """One dose fewer than meets the aim, where that comes so near that another seed may find it met."""
+    fewer = best.get(doses - 1)
+    return doses - 1 if fewer and _top(fewer, aim).chance(aim) >= aim.chance - UNSURE else doses
 
 
 def _promising(field: _Field, doses: int) -> tuple[list[DoseSchedule], bool]:
     """Candidates of a number of doses that may be the best, and whether any may meet the aim, by a few draws."""
-    plans = candidate_plans(field.case, field.lead, field.agents, doses, field.carried)
+    plans = candidate_plans(field.case, field.lead, field.agents, doses, field.carried, field.not_before)
     if len(plans) <= CONTENDERS:
         return plans, True
     rough = field.roughly(plans)
@@ -193,9 +214,18 @@ def _goes_on(field: _Field, customs: Sequence[Custom]) -> EvaluatedSchedule | No
     return max(found, key=lambda one: one.chance(field.aim), default=None)
 
 
+def _begun(field: _Field, course: Underway | None) -> bool:
+    """Whether a course has fewer doses so far than the least that meets what hatches after the first."""
+    return course is not None and course.doses < LEAST_AGAINST_EGGS and _lays_eggs(field)
+
+
+def _lays_eggs(field: _Field) -> bool:
+    return any(pond.setting.parameters.evidence.lays_eggs for pond, _ in field.ponds)
+
+
 def _fewest(field: _Field, course: Underway | None, most: int) -> int:
     """Fewest doses tried: a course against flukes that lay eggs has two at least, those given counted."""
-    if not any(pond.setting.parameters.evidence.lays_eggs for pond, _ in field.ponds):
+    if not _lays_eggs(field):
         return 1
     given = 0 if course is None else course.doses
     return min(max(LEAST_AGAINST_EGGS - given, 1), most)
@@ -249,18 +279,18 @@ def _chosen(
     customs: Sequence[Custom],
     best: dict[int, list[EvaluatedSchedule]],
     doses: int,
-    why: str,
 ) -> Recommendation:
-    """Among the schedules of a number of doses: the customary one if it does as well, else the one of least risk."""
+    """The customary course if it does nearly as well as so many doses; else, of these, the schedule of least risk."""
     aim, mine = field.aim, best[doses]
     top = _top(mine, aim)
     as_good = [one for one in mine if not beats(top, one, aim) and (one.meets(aim) or not top.meets(aim))]
-    customary = _customary(field, customs, best, doses, top)
+    customary = _customary(field, customs, top)
     risks: tuple[str, ...] = ()
     if customary is not None:
         chosen, why = customary, "custom"
     else:
         chosen, risks = _least_risk(as_good, field.case.findings.other)
+        why = "fewest" if chosen.meets(aim) else "near" if chosen.chance(aim) >= aim.chance - UNSURE else "best"
     fewer = [one for n in best if n == chosen.doses - 1 for one in [_top(best[n], aim)]]
     return replace(
         start,
@@ -271,24 +301,20 @@ def _chosen(
     )
 
 
-def _customary(
-    field: _Field,
-    customs: Sequence[Custom],
-    best: dict[int, list[EvaluatedSchedule]],
-    doses: int,
-    top: EvaluatedSchedule,
-) -> EvaluatedSchedule | None:
-    """The customary course where the draws do not show another to be better; one dose more than the fewest where
-    the fewest may as well miss the aim."""
-    plans = {custom.plan for custom in customs}
-    mine = [one for one in best[doses] if one.plan in plans and not beats(top, one, field.aim)]
-    if mine and (mine[0].meets(field.aim) or not top.meets(field.aim)):
-        return mine[0]
-    if top.meets(field.aim) and top.chance(field.aim) < field.aim.chance + UNSURE:
-        longer = [plan for plan in plans if len(plan.days) == doses + 1]
-        found = [one for one in field.evaluated(longer) if one.meets(field.aim)] if longer else []
-        return found[0] if found else None
-    return None
+def _customary(field: _Field, customs: Sequence[Custom], top: EvaluatedSchedule) -> EvaluatedSchedule | None:
+    """The customary course unless the best schedule is clearly better; one dose longer than that only if it has to be.
+
+    It may be shorter than the best by any number of doses; longer by one, where the best may as well miss the aim.
+    """
+    aim = field.aim
+    asked = min(top.chance(aim), aim.chance)
+    unsure = top.chance(aim) < aim.chance + UNSURE
+    plans = {c.plan: None for c in customs if len(c.plan.days) <= top.doses + (1 if unsure else 0)}
+    found = field.evaluated(list(plans)) if plans else []
+    near = [one for one in found if one.chance(aim) >= asked - CUSTOM_WITHIN]
+    shorter = [one for one in near if one.doses <= top.doses]
+    longer = [one for one in near if one.meets(aim)]
+    return next(iter(shorter or longer), None)
 
 
 def _least_risk(

@@ -4,9 +4,32 @@ from __future__ import annotations
 
 from burden.treatment.flowing_bath import FlowingBath
 from burden.treatment.safety import SafetyNote
-from burden.utils.formatting import named
+from burden.utils.formatting import named, plain, volume
 
-__all__ = ["notes_on_flow"]
+__all__ = ["MOST_WATER_L", "note_on_amount", "notes_on_flow"]
+
+#: water above which no bath is given, a lake: what it takes can be neither bought nor let go. Common practice, no
+#: source
+MOST_WATER_L = 10_000_000.0
+
+
+def note_on_amount(agent: str, mg_l: float, litres: float) -> list[SafetyNote]:
+    """Return why a bath of a lake is withheld; nothing for less water.
+
+    Parameters
+    ----------
+    agent : str
+    mg_l : float
+        Strength of the bath [mg/L].
+    litres : float
+        Water [L].
+    """
+    if litres <= MOST_WATER_L:
+        return []
+    takes = f"one bath takes {plain(mg_l * litres / 1e6)} kg"
+    change = "a bath of the fish in less water, or in a net pen under a tarpaulin"
+    text = f"{named(agent).capitalize()} cannot be given to {volume(litres)} of water"
+    return [SafetyNote("withhold", text, takes, change, "common practice, no source", "care", "too_much_water")]
 
 
 def notes_on_flow(bath: FlowingBath) -> list[SafetyNote]:

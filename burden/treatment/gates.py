@@ -6,7 +6,7 @@ Numbers and codes only. A gate that stops a dose says what lifts it: how much wa
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,14 +14,14 @@ from burden.case import Case
 from burden.treatment.water_chemistry import oxygen_saturation_mg_l, unionised_share
 from burden.utils.results import number
 
-__all__ = ["LEVELS", "Gate", "Remedy", "gates_of", "stopped", "water_change"]
+__all__ = ["LEVELS", "Gate", "Remedy", "days_to_mend", "gates_of", "stopped", "water_change"]
 
 #: stop: no dose before it is lifted. agent: no agent that takes oxygen. measure: measure before dosing. care: dose with
 #: care, and mend it along
 LEVELS = ("stop", "agent", "measure", "care")
 
 #: below either no dose is given [mg/L] (waterlimits, weak: above 4 for warm-water fish), [-] (assumption)
-_OXYGEN_STOP_MG_L, _OXYGEN_STOP_SHARE = 4.0, 0.5
+_OXYGEN_STOP_MG_L, _OXYGEN_STOP_SHARE = 4.0, 0.6
 #: below it the water is aerated first [mg/L] (tpwd: above 5 for growth)
 _OXYGEN_CARE_MG_L = 5.0
 #: un-ionised ammonia above which no dose is given, and above which water is changed [mg/L] (fishhealth_texts, from
@@ -128,6 +128,11 @@ def stopped(gates: tuple[Gate, ...]) -> bool:
     return any(gate.level == "stop" for gate in gates)
 
 
+def days_to_mend(gates: tuple[Gate, ...]) -> float:
+    """Days until the water can be right: one change of it a day, the first today [d]."""
+    return float(max((g.remedy.times for g in gates if g.level == "stop" and g.remedy is not None), default=0))
+
+
 def gates_of(case: Case, temperature_c: float) -> tuple[Gate, ...]:
     """Return every gate of a case, those that stop a dose first.
 
@@ -143,8 +148,8 @@ def gates_of(case: Case, temperature_c: float) -> tuple[Gate, ...]:
         *_ph(case),
         *_nitrite(case),
         *_anaemia(case),
-        *_gasping(case),
     ]
+    found += _gasping(case, found)
     return tuple(sorted(found, key=lambda gate: LEVELS.index(gate.level)))
 
 
@@ -241,7 +246,8 @@ def _anaemia(case: Case) -> Iterator[Gate]:
         yield Gate("anaemia", "agent", case.findings.haematocrit_percent, unit="%")
 
 
-def _gasping(case: Case) -> Iterator[Gate]:
-    """Gasping fish bear no bath, whatever makes them gasp: air and fresh water first."""
+def _gasping(case: Case, others: Sequence[Gate]) -> Iterator[Gate]:
+    """Gasping fish bear no bath, whatever makes them gasp: air and fresh water first, asked for once."""
     if case.findings.gasping:
-        yield Gate("gasping", "stop", remedy=_relief(case))
+        told = any(gate.remedy == _relief(case) for gate in others)
+        yield Gate("gasping", "stop", remedy=None if told else _relief(case))

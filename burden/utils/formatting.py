@@ -17,6 +17,7 @@ __all__ = [
     "as_given",
     "counted",
     "day_in_words",
+    "exposure",
     "interval",
     "mass",
     "named",
@@ -28,6 +29,7 @@ __all__ = [
     "say_date",
     "sentence",
     "several",
+    "strength",
     "uncapitalised",
     "volume",
 ]
@@ -187,6 +189,28 @@ def _in_unit(
     return f"{plain(value / (scales or {}).get(unit, begins), digits)} {unit}"
 
 
+def exposure(hours: float) -> str:
+    """Write how long a bath lasts: minutes below an hour.
+
+    Examples
+    --------
+    >>> exposure(24.0), exposure(0.5), exposure(1 / 12), exposure(1.5)
+    ('24 h', '30 min', '5 min', '1.5 h')
+    """
+    return f"{plain(hours)} h" if hours >= 1 else f"{plain(60 * hours)} min"
+
+
+def strength(mg_l: float) -> str:
+    """Write how strong a bath is.
+
+    Examples
+    --------
+    >>> strength(5.0), strength(10_000.0)
+    ('5 mg/L', '10 g/L')
+    """
+    return f"{plain(mg_l)} mg/L" if mg_l < 1000 else f"{plain(mg_l / 1000)} g/L"
+
+
 def product_words(product_g: float | None, product_ml: float | None) -> str:
     """Write how much of a product to take, by weight or by volume.
 
@@ -262,10 +286,12 @@ def sentence(text: str) -> str:
 
     Examples
     --------
-    >>> sentence("maturity is extrapolated"), sentence("Done."), sentence("is it?")
-    ('Maturity is extrapolated.', 'Done.', 'Is it?')
+    >>> sentence("maturity is extrapolated"), sentence("Done."), sentence("is it?"), sentence("deaths.csv ends")
+    ('Maturity is extrapolated.', 'Done.', 'Is it?', 'deaths.csv ends.')
     """
-    return f"{text[:1].upper()}{text[1:].rstrip('.')}{'' if text.endswith('?') else '.'}"
+    first = text.split(" ", 1)[0]
+    head = text[:1] if "_" in first or "." in first.rstrip(".") else text[:1].upper()  # names of files and keys stay
+    return f"{head}{text[1:].rstrip('.')}{'' if text.endswith('?') else '.'}"
 
 
 def uncapitalised(text: str) -> str:

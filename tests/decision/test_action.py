@@ -45,9 +45,51 @@ ROWS = [
     ("nothing that may be given while fish die", replace(HEAVY, plan=False), "look_first"),
     ("nothing that may be given, none dying", Facts(high=0.9, plan=False), "watch"),
     ("few now, more to come in spring", Facts(high=0.8, high_now=0.1, saves=0.0), "watch"),
-    ("open water nobody knows", replace(HEAVY, forecast_withheld=True), "look_first"),
+    ("open water nobody knows", replace(HEAVY, trouble=False, forecast_withheld=True), "look_first"),
+    ("open water nobody knows, fish dying of many flukes", replace(HEAVY, forecast_withheld=True), "dose"),
+    (
+        "well fish that may carry too many",
+        Facts(high=0.6, high_now=0.55, saves=1.0, fish=2500.0),
+        "watch",
+    ),
+    (
+        "newcomers after a whole course, clean once",
+        Facts(eradicate=True, course_given=True, course_over=True, checked=True, seen_lately=False, clean_looks=1),
+        "watch",
+    ),
+    (
+        "the same, clean twice",
+        Facts(eradicate=True, course_given=True, course_over=True, checked=True, seen_lately=False, clean_looks=2),
+        "discharge",
+    ),
+    (
+        "two slides after a course of three",
+        Facts(high=0.15, met_untreated=True, course_given=True, course_over=True, check_begun=True, seen_lately=False),
+        "look_first",
+    ),
     ("ice-cold water", Facts(high=0.9, saves=0.0, too_cold=True), "watch"),
-    ("a dose that would not help", replace(HEAVY, helps=False, saves=0.0), "watch"),
+    ("a dose that would not help", Facts(high=0.9, saves=0.0, helps=False), "watch"),
+    ("nothing at hand helps while fish die", replace(HEAVY, helps=False, saves=0.0), "look_first"),
+    (
+        "as many flukes after the course, and no more of it helps",
+        Facts(high=0.9, high_now=0.9, saves=0.0, helps=False, course_given=True, course_over=True, fell_short=True),
+        "look_first",
+    ),
+    (
+        "between the doses of a course, few flukes left",
+        Facts(high=0.4, high_now=0.1, saves=0.0, course_given=True),
+        "dose",
+    ),
+    (
+        "one dose that worked, its eggs still to hatch",
+        Facts(high=0.1, met_untreated=True, course_given=True, least_given=False),
+        "dose",
+    ),
+    (
+        "a whole course given, few left that may increase",
+        Facts(high=0.7, high_now=0.1, saves=0.0, course_given=True, course_over=True),
+        "watch",
+    ),
     ("no fish alive", replace(HEAVY, fish_alive=False), "watch"),
 ]
 

@@ -35,7 +35,7 @@ def _share(found: DeathAttribution) -> str:
 def _elsewhere(found: DeathAttribution) -> str:
     if not found.mostly_else:
         return ""
-    return "Most died of something else, and no dose against flukes will stop that: look for the other cause first."
+    return "Most died of something else, and no dose against flukes will stop that: look for the other cause."
 
 
 @writes

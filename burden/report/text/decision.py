@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 
 from burden.decision.records import Decision, NextLook, OtherTreatment, Outcome, PlannedDose, Reason
@@ -10,6 +11,7 @@ from burden.treatment.gates import Gate, Remedy
 from burden.utils.formatting import (
     all_of,
     counted,
+    exposure,
     interval,
     named,
     percent,
@@ -17,6 +19,7 @@ from burden.utils.formatting import (
     product_words,
     say_date,
     several,
+    strength,
     volume,
 )
 from burden.utils.wording import writes, writes_brief
@@ -73,16 +76,22 @@ def _look_first(decision: Decision) -> str:
         return "No dose today: the fluke named does not live in this water, so put the case right first."
     if "virus_first" in codes:
         return "No dose today: have the suspected virus tested first."
+    if "doses_fell_short" in codes:
+        return "No dose today: find out first why the last dose failed."
     if "look_for_another_cause" in codes:
         return "No dose today: look for another cause of the deaths first."
     look = decision.look
-    if look is not None and look.purpose != "more_fish":
+    if "too_much_water" in codes:
+        return "No dose: this much water cannot be dosed."
+    if look is not None and look.day > 0:
         return _watch(decision)
     fish = "more fish" if look is None else all_of(look.fish, "fish") if look.all_fish else counted(look.fish, "fish")
     return f"No dose today: look at {fish} first."
 
 
 def _watch(decision: Decision) -> str:
+    if any(reason.code == "too_much_water" for reason in decision.reasons):
+        return "No dose: this much water cannot be dosed."
     if decision.look is None:
         return "No dose today."
     return f"No dose today: look again on {say_date(decision.look.date, decision.visit_date.year)}."
@@ -137,6 +146,10 @@ def _share(numbers: _Numbers, name: str) -> str:
     return percent(float(numbers[name] or 0))
 
 
+def _too_many(n: _Numbers) -> str:
+    return f"too many flukes (on average {plain(float(n['level'] or 0), 1)} a fish or more)"
+
+
 def _never_seen(n: _Numbers) -> str:
     looks = counted(_whole(n, "preparations"), "preparation")
     fish = counted(_whole(n, "fish_looked_at"), "fish")
@@ -154,7 +167,7 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "virus_first": lambda n: "A virus is suspected. Handling and dosing add stress, and some viruses are notifiable.",
     "no_samples": lambda n: "No fish was looked at, or nothing could be read. Look at gills and skin first.",
     "never_seen": _never_seen,
-    "more_fish": lambda n: "The fish looked at are too few to decide.",
+    "more_fish": lambda n: "What was looked at is too little to decide.",
     "held_apart": lambda n: "One clean look does not show that newcomers are free of flukes. Keep them apart.",
     "clean_and_held": lambda n: "They were clean when all eggs laid before had hatched.",
     "stays_low": lambda n: (
@@ -162,34 +175,64 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "fish do no harm."
     ),
     "may_stay_low": lambda n: (
-        f"There are flukes, but more likely than not they stay few: the chance of too many is "
+        f"There are flukes, but more likely than not they stay few: the chance of {_too_many(n)} is "
         f"{_share(n, 'chance_high')}."
     ),
     "course_worked": lambda n: (
         f"The doses given have worked. The chance that flukes become too many again is {_share(n, 'chance_high')}."
+    ),
+    "course_likely_worked": lambda n: (
+        f"The doses given have likely worked: the chance that flukes become too many again is "
+        f"{_share(n, 'chance_high')}."
+    ),
+    "too_few_to_end": lambda n: "Too few fish were looked at since the last eggs hatched to call the course over.",
+    "clean_once": lambda n: (
+        "These fish had a whole course and show no fluke. One clean look can miss a few: keep them apart, and look a "
+        "second time. Clean again, they may move."
+    ),
+    "too_many_now": lambda n: (
+        f"Fish are ill, and the chance of too many flukes today is {_share(n, 'chance_high_now')}: treat now, whatever "
+        "comes in later."
+    ),
+    "to_be_free": lambda n: (
+        "Flukes were seen on fish that are to carry none: the chance that no fluke or egg is left by itself is "
+        f"{_share(n, 'chance_gone')}."
     ),
     "look_for_another_cause": lambda n: (
         "Look for another cause of the deaths: water over a whole day, bacteria, other parasites, a virus."
     ),
     "deaths_of_other_cause": lambda n: "Most of the dead fish did not die of flukes.",
     "not_yet": lambda n: (
-        f"There are few flukes now: the chance of too many today is {_share(n, 'chance_high_now')}. They may increase, "
-        f"with a chance of {_share(n, 'chance_high')}, so look again before that."
+        f"There are few flukes now: the chance of {_too_many(n)} today is {_share(n, 'chance_high_now')}. They may "
+        f"increase, with a chance of {_share(n, 'chance_high')}, so look again before that."
+    ),
+    "sick_only": lambda n: (
+        "Only sick or dead fish were looked at. They carry more flukes than the others, and flukes also thrive on fish "
+        "that are ill of something else."
+    ),
+    "too_much_water": lambda n: (
+        "This much water cannot be dosed. Look for what else ails the fish; fish that need it can be bathed apart."
     ),
     "too_cold": lambda n: (
         "In water this cold eggs hatch only in weeks or months, so doses now would not meet what is to come. Wait for "
         "warmer water, and look again."
     ),
     "model_does_not_reach": lambda n: (
-        "In open water flukes come in from outside, and nothing here tells how many, so no course can be planned. Look "
-        "again in two weeks, or say in the case whether there are neighbours."
+        "This water flows in from outside, and nothing here tells how many flukes come with it, so no course can be "
+        "planned ahead. Are there fish with flukes nearby or upstream? Say so in the case (neighbours), or look again "
+        "in two weeks."
     ),
     "no_dose_possible": lambda n: "No dose can be given within the limits of this case.",
+    "doses_fell_short": lambda n: (
+        "The doses given have killed too few. Find out why before the next one: was the volume right, was the product "
+        "fresh and as strong as labelled, was carbon or a UV lamp running? If all that was right, the flukes may be "
+        "resistant: change the agent."
+    ),
     "dose_does_not_help": lambda n: "No course within the limits of this case helps enough to be worth giving.",
     "course_goes_on": lambda n: (
         f"The course goes on. Without a further dose the chance of too many flukes is {_share(n, 'chance_high')}."
     ),
-    "stays_high": lambda n: f"Without a dose the chance of too many flukes is {_share(n, 'chance_high')}.",
+    "stays_high": lambda n: f"Without a dose the chance of {_too_many(n)} is {_share(n, 'chance_high')}.",
 }
 
 
@@ -217,7 +260,8 @@ def _remedy(remedy: Remedy | None) -> str:
 def _oxygen(gate: Gate) -> str:
     share = "" if gate.saturation is None else f", {percent(gate.saturation)} of what this water can hold"
     return (
-        f"Oxygen is {plain(gate.value)} mg/L{share}; it should be above {plain(gate.limit)} mg/L.{_remedy(gate.remedy)}"
+        f"Oxygen is {plain(gate.value)} mg/L{share}; it should be above {plain(gate.limit, 2)} mg/L."
+        f"{_remedy(gate.remedy)}"
     )
 
 
@@ -270,7 +314,11 @@ def dose_text(dose: PlannedDose) -> str:
     """Write one dose: how much of what, how strong, how long."""
     amount = product_words(dose.product_g, dose.product_ml)
     apart = f" for each {volume(dose.bath_volume_l)} of a bath in a separate tank" if dose.apart else ""
-    return f"{amount} of {named(dose.agent)}{apart} ({plain(dose.mg_l)} mg/L for {plain(dose.hours)} h)"
+    if dose.agent == "fresh_water":
+        return (
+            f"a bath in fresh water of the same temperature{' in a separate tank' * dose.apart}, {exposure(dose.hours)}"
+        )
+    return f"{amount} of {named(dose.agent)}{apart} ({strength(dose.mg_l)} for {exposure(dose.hours)})"
 
 
 def doses_text(doses: tuple[PlannedDose, ...], year: int) -> str:
@@ -300,11 +348,14 @@ def as_recommended(decision: Decision) -> str:
     found, doses = decision.recommendation, decision.doses
     if found.recommended is None or not doses:
         return ""
+    if math.isnan(decision.chances["aim_planned"]):
+        return "How soon flukes come in again is not known: look again before more doses are planned."
     chance, untreated = found.recommended.chance(found.aim), found.untreated.chance(found.aim)
     number = counted(len(doses), "dose")
     reach = "reach" if len(doses) > 1 else "reaches"
     said = [
-        f"{number} from now {reach} the aim in {percent(chance)} of simulated ponds, no dose in {percent(untreated)}."
+        f"{number} from now {reach} the aim in {percent(chance)} of simulated ponds like this one, no dose in "
+        f"{percent(untreated)}."
     ]
     said.append(_WHY[found.why](number))
     if found.underway is not None:
@@ -326,9 +377,10 @@ _WHY: dict[str, Callable[[str], str]] = {
     "fewest": lambda n: (
         f"{n} is the least that meets the aim." if n.startswith("1 ") else f"{n} are the least that meet the aim."
     ),
+    "near": lambda n: f"{n} come so near to the aim that one more is hardly worth giving before the next look.",
     "custom": lambda n: "This is the customary course; no other schedule is clearly better.",
     "goes_on": lambda n: "This is what is left of the course begun. The look after it decides whether more is needed.",
-    "best": lambda n: "No schedule within the limits meets the aim; this one comes nearest with the fewest doses.",
+    "best": lambda n: "No schedule that was tried meets the aim; this one comes nearest with the fewest doses.",
 }
 _RISKS = {
     "other_findings": "Of schedules that do as well it is the one that also works on the other disease found.",
@@ -354,11 +406,11 @@ def look_text(look: NextLook, year: int) -> str:
     """Write when to look at how many fish, and what for."""
     fish = all_of(look.fish, "fish") if look.all_fish else counted(look.fish, "fish")
     what = f"{fish}, {counted(look.preparations_per_fish, 'preparation')} of each"
-    if look.purpose == "more_fish":
+    if look.purpose == "more_fish" or look.day == 0:
         return f"Look at {what}, netted at random, before you decide."
     why = {
-        "check": "all eggs laid before the last dose have hatched by then, so this shows whether the course worked",
-        "release": "all eggs laid before the last dose have hatched by then, so this decides whether they may move",
+        "check": "flukes that were left show by then, so this tells whether the course worked",
+        "release": "flukes that were left show by then, so this look decides whether they may move",
         "watch": "this look shows whether the flukes increase",
     }[look.purpose]
     return f"{say_date(look.date, year)}: look at {what}; {why}."
@@ -433,15 +485,15 @@ def _whole_text(decision: Decision) -> str:
     year = decision.visit_date.year
     lines = [headline(decision), *(reason_text(reason) for reason in decision.reasons)]
     lines += [gate_text(gate) for gate in decision.gates]
+    lines += [other_text(other) for other in decision.others]
     if decision.plan:
         lines.append(f"Doses: {doses_text(decision.plan, year)}.")
     if decision.after_water:
         lines.append(f"Once the water is right: {doses_text(decision.after_water, year)}.")
-    lines += [aim_text(decision.recommendation.aim), as_recommended(decision), deaths_text(decision)]
-    lines += [other_text(other) for other in decision.others]
+    if decision.release_date is not None and decision.action != "discharge":
+        lines.append(f"Keep the newcomers apart until {say_date(decision.release_date, year)} at the earliest.")
     if decision.look is not None:
         lines.append(look_text(decision.look, year))
         lines += [outcome_text(outcome) for outcome in decision.look.outcomes]
-    if decision.release_date is not None and decision.action != "discharge":
-        lines.append(f"Keep the newcomers apart until {say_date(decision.release_date, year)} at the earliest.")
+    lines += [deaths_text(decision), aim_text(decision.recommendation.aim), as_recommended(decision)]
     return "\n".join(line for line in lines if line)

@@ -14,6 +14,7 @@ from burden.treatment.efficacy_contradiction import Contradiction
 from burden.treatment.withdrawal import UnnamedAgent, Withdrawal
 from burden.utils.formatting import (
     day_in_words,
+    exposure,
     mass,
     named,
     percent,
@@ -22,6 +23,7 @@ from burden.utils.formatting import (
     product_words,
     sentence,
     several,
+    strength,
     volume,
 )
 from burden.utils.wording import writes
@@ -34,7 +36,7 @@ _MUCH_OF_THE_METER = 0.1  # a relative error of a volume from which more salt is
 @writes
 def _dose(d: DoseResult) -> str:
     lines = [
-        f"{d.title}: {plain(d.mg_l)} mg/L in {volume(d.volume_l)} for {plain(d.hours)} h.",
+        f"{d.title}: {strength(d.mg_l)} in {volume(d.volume_l)} for {exposure(d.hours)}.",
         amount(d),
         *([d.stock] if d.stock else []),
         f"Counted as {d.basis}.",

@@ -41,7 +41,8 @@ _STEPS = {
     "look_two_days_after": "Next time look two days after the dose: that tells most of it, and later looks count newly "
     "settled flukes too.",
     "look_at_more_fish": "Look at more fish, or at more of each fish, picked the same way as before.",
-    "next_dose_on_its_date": "Give the next dose on its date, before newly hatched flukes lay eggs.",
+    "next_dose_on_its_date": "If the course has doses left, give each on its date, before newly hatched flukes lay "
+    "eggs.",
     "sample_before_and_after": "Take the same preparations from as many fish, picked the same way, before and after a "
     "dose.",
 }
@@ -113,11 +114,11 @@ def _gone(share: CredibleInterval) -> str:
 @writes
 def _unanswered(why: Unanswered) -> str:
     if why.dose_date is None or why.kind == "no_dose":
-        return "No dose was given before this visit."
+        return "No dose was given before this visit, so there is none to judge."
     if why.kind == "too_few_draws":
         return "Nothing we believe possible fits both samples well enough. Check counts and dates."
     when = "before" if why.kind == "no_sample_before" else "after"
-    return f"No sample from {when} the dose of {day_in_words(why.dose_date)} could be read."
+    return f"There is no sample from {when} the dose of {day_in_words(why.dose_date)} that could be read."
 
 
 @writes
@@ -157,8 +158,8 @@ def _causes(found: Causes) -> str:
     if not found.told:
         return f"If it fell short, the counts cannot show why ({shares}: as assumed before counting)."
     return (
-        f"If it fell short, the reason is: {shares}. Counts cannot show whether a dose was weak because of the volume, "
-        "because the drug broke down or because the flukes are less sensitive."
+        f"If it fell short, the likely reason is {shares}. Counts cannot show whether a dose was weak because of the "
+        "volume, because the drug broke down or because the flukes are less sensitive."
     )
 
 
