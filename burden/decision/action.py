@@ -229,7 +229,7 @@ def _harm(facts: Facts) -> Iterator[_Found]:
     worth = _saves_enough(facts)
     if facts.too_cold and not worth:
         yield "watch", ("too_cold",)
-    if facts.mostly_else and not worth and facts.high < 1 - SURELY_LOW:
+    if facts.mostly_else and not worth and min(facts.high, facts.high_now) < LIKELY:
         yield "look_first", ("deaths_of_other_cause", "look_for_another_cause")
     if _goes_on(facts):
         return  # broken off, it has only thinned those that were ripe

@@ -242,9 +242,9 @@ def look_of(
     if case.fish_count == 0 or action == "discharge":
         return None
     codes = {reason.code for reason in reasons}
-    if codes & {"too_much_water", "no_dose_possible"}:
+    if codes & {"too_much_water", "no_dose_possible", "virus_first"}:
         look = _look_after(case, estimates, action, codes, found, shown)
-        return None if look is None else replace(look, outcomes=())  # whatever it shows, no dose can be given
+        return None if look is None else replace(look, outcomes=())  # whatever it shows, no dose follows
     return _look_after(case, estimates, action, codes, found, shown)
 
 
@@ -259,7 +259,7 @@ def _look_after(
     """The next look of an action and its reasons, with what each result leads to."""
     low = 1 - found.aim.chance
     if action == "look_first":
-        if codes & {"wrong_water", "virus_first"}:
+        if "wrong_water" in codes:
             return None
         if "model_does_not_reach" in codes:
             when = case.visit_date + timedelta(days=_LOOK_SOON_DAYS)

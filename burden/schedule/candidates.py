@@ -28,8 +28,10 @@ __all__ = [
     "ERADICATION_DOSES",
     "FORMALIN_REST_DAYS",
     "LEAST_GAP_DAYS",
+    "LIVE_BEARER_DOSES",
     "LONGEST_GAP_DAYS",
     "MOST_DOSES",
+    "PLANNED_AHEAD_DAYS",
     "Custom",
     "Underway",
     "allowed",
@@ -44,6 +46,11 @@ LONGEST_GAP_DAYS = 45
 #: doses planned at once to control flukes: then the fish are looked at before more are planned (common practice, no
 #: source)
 DEFAULT_MOST_DOSES = 4
+#: the same against live-bearers, which have no eggs to wait for: common practice, no source
+LIVE_BEARER_DOSES = 3
+#: no dose outdoors is dated later than this after the first of a course: the weather decides by then, and fish are
+#: looked at again (common practice, no source) [d]
+PLANNED_AHEAD_DAYS = 35
 #: doses planned at once to leave newcomers none: what is still in doubt then, two clean looks and time settle (common
 #: practice, no source)
 ERADICATION_DOSES = 5
@@ -55,7 +62,7 @@ LEAST_GAP_DAYS = 4.0
 #: least days between two baths that hold formalin: common practice, no source ("not to be given too often")
 FORMALIN_REST_DAYS = 7
 #: gaps tried, in mean durations of hatching
-_GAPS = (0.4, 0.6, 0.8, 1.0, 1.2, 1.45, 1.75, 2.1, 2.5)
+_GAPS = (0.4, 0.6, 0.8, 1.0, 1.2, 1.45, 1.75, 2.1)
 #: gaps after which the next dose of a course under way may fall due, in the same unit
 _NEXT_GAPS = (0.8, 1.2, 1.75)
 #: a dose given longer ago than this, or than three times the time an egg takes to hatch, began no course that is still
@@ -343,7 +350,8 @@ def _dates(case: Case, first: float, count: int, gap_at: Any) -> list[float] | N
             return None
         days.append(found)
     # beyond this day nobody said what the water will do: a dose there cannot be dated
-    return days if days[-1] <= dates_hold_until(case) else None
+    ahead = np.inf if case.water.outlook == "indoors" else first + PLANNED_AHEAD_DAYS
+    return days if days[-1] <= min(dates_hold_until(case), ahead) else None
 
 
 def _nearest_possible(case: Case, wanted: float, earliest: float) -> float | None:

@@ -22,6 +22,7 @@ from burden.schedule.aim import Aim
 from burden.schedule.candidates import (
     DEFAULT_MOST_DOSES,
     ERADICATION_DOSES,
+    LIVE_BEARER_DOSES,
     MOST_DOSES,
     Custom,
     Underway,
@@ -126,7 +127,7 @@ def search(
     """
     lead = _egg_layer(ponds)
     few = first_draws(ponds, ROUGH_DRAWS)
-    most = min(_most_doses(case, aim), MOST_DOSES)
+    most = min(_most_doses(case, aim, any(p.has_windows for p, _ in ponds)), MOST_DOSES)
     (untreated,) = evaluate(ponds, [_NO_DOSE], aim)
     course = underway(case, lead)
     start = Recommendation(aim, untreated, None, "none_needed", (Compared("untreated", untreated),), underway=course)
@@ -147,8 +148,10 @@ def _egg_layer(ponds: Sequence[Posterior]) -> Ensemble:
     return next((p for p, _ in ponds if p.setting.parameters.development is not None), ponds[0].pond)
 
 
-def _most_doses(case: Case, aim: Aim) -> int:
-    usual = ERADICATION_DOSES if aim.kind == "eradicate" else DEFAULT_MOST_DOSES
+def _most_doses(case: Case, aim: Aim, lays_eggs: bool) -> int:
+    usual = DEFAULT_MOST_DOSES if lays_eggs else LIVE_BEARER_DOSES
+    if aim.kind == "eradicate":
+        usual = ERADICATION_DOSES
     if withheld_forecast(case) is not None:
         usual = LEAST_AGAINST_EGGS  # how soon flukes come in again nobody knows: look before more are planned
     return usual if case.limits.max_doses is None else case.limits.max_doses

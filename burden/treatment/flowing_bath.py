@@ -16,7 +16,7 @@ __all__ = ["FlowingBath", "bath_in_flow", "oxygen_hours", "oxygen_use_mg_per_kg_
 #: share of the water that may be exchanged within a bath before it no longer counts as still [-]: an assumption
 _STILL = 0.25
 #: a drip that adds more than so many times the dose of still water is given up: an assumption [-]
-_MOST_DOSES = 10.0
+_MOST_DOSES = 3.0
 #: oxygen below which no fish should come in a bath [mg/L]: common practice, no source
 _LEAST_OXYGEN_MG_L = 5.0
 #: what running water holds of what it could, where nobody measured [-]: an assumption
@@ -127,7 +127,7 @@ def bath_in_flow(case: Case, agent: str, temperature_c: float = 15.0) -> Flowing
     -----
     The flow carries a bath off with exp(−e t). Where that is more than a little of it, the flow is stopped for as long
     as the oxygen of the water lasts the fish in it, or the agent is dripped into the inflow all along. Into an open
-    cage no long bath can be given, and where more than ten doses would flow through, none is.
+    cage no long bath can be given, and where more than three doses would flow through, none is.
     """
     water, hours = case.water, load_agent(agent).customary.hours
     exchange = water.exchange_per_day

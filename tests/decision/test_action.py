@@ -31,7 +31,8 @@ ROWS = [
     ("few flukes on well fish", Facts(high=0.3, saves=0.0), "watch"),
     ("few flukes while fish die", Facts(high=0.3, saves=0.0, trouble=True), "look_first"),
     ("few flukes that would kill some fish", Facts(high=0.3, saves=1.0, trouble=True), "dose"),
-    ("deaths of something else", replace(HEAVY, high=0.7, saves=0.0, mostly_else=True), "look_first"),
+    ("deaths of something else", replace(HEAVY, high=0.7, high_now=0.3, saves=0.0, mostly_else=True), "look_first"),
+    ("flukes beside another disease", replace(HEAVY, high=0.7, high_now=0.6, saves=0.0, mostly_else=True), "dose"),
     ("a course that has worked", Facts(high=0.1, met_untreated=True, course_given=True), "watch"),
     (
         "the same, looked at since the last hatch",

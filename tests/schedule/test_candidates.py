@@ -18,6 +18,7 @@ from burden.schedule import candidates
 from burden.schedule.candidates import (
     FORMALIN_REST_DAYS,
     LONGEST_GAP_DAYS,
+    PLANNED_AHEAD_DAYS,
     allowed,
     candidate_plans,
     first_days,
@@ -87,11 +88,13 @@ def test_gaps_go_up_to_the_longest_and_no_further():
     def dates(days: float, limits: Limits | None = None) -> list[float] | None:
         return candidates._dates(replace(case, limits=limits or Limits()), 2.0, 3, lambda _: days)
 
-    assert dates(0.2) == [2.0, 3.0, 4.0]  # a day apart at least
+    assert dates(0.2) == [2.0, 6.0, 10.0]  # every fourth day at the most (common practice, no source)
+    assert dates(0.2, Limits(shortest_gap_days=1)) == [2.0, 3.0, 4.0]  # unless the case says otherwise
     assert dates(6.0) == [2.0, 8.0, 14.0]
     assert dates(6.0, Limits(shortest_gap_days=9)) == [2.0, 11.0, 20.0]
-    assert dates(LONGEST_GAP_DAYS - 0.1) == [2.0, 47.0, 92.0]
-    assert dates(LONGEST_GAP_DAYS + 0.1) is None
+    assert dates(PLANNED_AHEAD_DAYS / 2) == [2.0, 20.0, 37.0]
+    assert dates(PLANNED_AHEAD_DAYS / 2 + 1) is None
+    assert candidates._dates(case, 2.0, 2, lambda _: LONGEST_GAP_DAYS + 0.1) is None
 
 
 def test_gaps_tried_rise_and_none_is_more_than_half_as_long_again_as_the_one_before():

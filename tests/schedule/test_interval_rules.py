@@ -99,7 +99,7 @@ def test_print_stands_beside_the_model_at_20_c() -> None:
     answer = interval("dactylogyrus", 20.0, draws=30)
     printed = [c for c, known in answer.customary if "zhang2015" in known]
     assert [(c.doses, c.gap_days) for c in printed] == [(2, 7.0)]
-    assert answer.recommended.survivors_per_1000.median < printed[0].survivors_per_1000.median
+    assert answer.recommended.survivors_per_1000.median <= printed[0].survivors_per_1000.median
 
 
 def test_two_weeks_are_right_in_cold_water_only() -> None:

@@ -13,6 +13,7 @@ from burden.report.text.decision import dose_text, gate_text, headline, look_tex
 from burden.schedule.delayed_hatch import DelayedHatch
 from burden.schedule.late_dose import LateDose
 from burden.treatment.dose_result import DoseResult
+from burden.treatment.gates import days_to_mend
 from burden.treatment.residues import ceiling_mg_l, given_baths, left_mg_l
 from burden.treatment.withdrawal import Withdrawal
 from burden.utils.formatting import interval, named, percent, plain, product_words, say_date, volume
@@ -81,7 +82,8 @@ def _today(found: Assessment) -> Iterator[Day]:
     yield _day(found, decision.visit_date, kind, headline(decision), steps)
     if kind == "water":
         again = "measure the water again; once it is right, enter the readings and run the report again for the doses"
-        yield _day(found, decision.visit_date + timedelta(days=1), "water", again)
+        mended = max(days_to_mend(decision.gates), 1.0)
+        yield _day(found, decision.visit_date + timedelta(days=mended), "water", again)
 
 
 def _doses(found: Assessment) -> Iterator[Day]:

@@ -377,7 +377,7 @@ _WHY: dict[str, Callable[[str], str]] = {
     "fewest": lambda n: (
         f"{n} is the least that meets the aim." if n.startswith("1 ") else f"{n} are the least that meet the aim."
     ),
-    "near": lambda n: f"{n} come so near to the aim that one more is hardly worth giving before the next look.",
+    "near": lambda n: f"{n} come near enough to the aim to look at the fish then, before one more is given.",
     "custom": lambda n: "This is the customary course; no other schedule is clearly better.",
     "goes_on": lambda n: "This is what is left of the course begun. The look after it decides whether more is needed.",
     "best": lambda n: "No schedule that was tried meets the aim; this one comes nearest with the fewest doses.",
