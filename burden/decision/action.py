@@ -53,6 +53,8 @@ class Facts:
         Whether a set does not live in this water; a virus is suspected; any fish is alive.
     looked, ever_seen, seen_lately : bool
         Whether any preparation could be read; any ever showed a fluke; those since the last dose did.
+    seen_before : bool
+        Whether fish were looked at on a visit before this one.
     sick_only : bool
         Whether only sick or dead fish were looked at.
     trouble : bool
@@ -102,6 +104,7 @@ class Facts:
     looked: bool = True
     ever_seen: bool = True
     seen_lately: bool = True
+    seen_before: bool = False
     sick_only: bool = False
     trouble: bool = False
     mostly_else: bool = False
@@ -229,7 +232,8 @@ def _harm(facts: Facts) -> Iterator[_Found]:
     worth = _saves_enough(facts)
     if facts.too_cold and not worth:
         yield "watch", ("too_cold",)
-    if facts.mostly_else and not worth and min(facts.high, facts.high_now) < LIKELY:
+    least = LIKELY if facts.seen_before else 1 - SURELY_LOW  # by then the other cause has been looked for
+    if facts.mostly_else and not worth and min(facts.high, facts.high_now) < least:
         yield "look_first", ("deaths_of_other_cause", "look_for_another_cause")
     if _goes_on(facts):
         return  # broken off, it has only thinned those that were ripe

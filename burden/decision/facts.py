@@ -86,6 +86,7 @@ def facts_of(
         looked=bool(readable),
         ever_seen=any(row.count_low > 0 for row in readable),
         seen_lately=seen_since(case, _last_dose(case)),
+        seen_before=any(-case.day_of(row.date) >= _LOOKS_APART_DAYS for row in readable),
         sick_only=bool(readable) and all(row.chosen in ("moribund", "dead") for row in readable),
         trouble=trouble_in(case),
         mostly_else=all(e.mostly_else for e in estimates),

@@ -22,7 +22,7 @@ _LEAST_OXYGEN_MG_L = 5.0
 #: what running water holds of what it could, where nobody measured [-]: an assumption
 _SATURATED = 0.8
 #: fish per volume that aeration alone keeps in oxygen with the flow stopped [kg/m³]: an assumption
-_AERATED_KG_M3 = 10.0
+_AERATED_KG_M3 = 5.0
 #: oxygen a resting fish of 100 g takes at 15 °C [mg/(kg h)], from memory of handbooks of trout culture; twice as much
 #: for 10 °C more; the power of weight likewise
 _USE_MG_KG_H, _Q10, _WEIGHT_POWER = 250.0, 2.0, -0.2

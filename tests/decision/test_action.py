@@ -32,7 +32,16 @@ ROWS = [
     ("few flukes while fish die", Facts(high=0.3, saves=0.0, trouble=True), "look_first"),
     ("few flukes that would kill some fish", Facts(high=0.3, saves=1.0, trouble=True), "dose"),
     ("deaths of something else", replace(HEAVY, high=0.7, high_now=0.3, saves=0.0, mostly_else=True), "look_first"),
-    ("flukes beside another disease", replace(HEAVY, high=0.7, high_now=0.6, saves=0.0, mostly_else=True), "dose"),
+    (
+        "flukes beside another disease, on the first visit",
+        replace(HEAVY, high=0.7, high_now=0.6, saves=0.0, mostly_else=True),
+        "look_first",
+    ),
+    (
+        "the same on the next visit",
+        replace(HEAVY, high=0.7, high_now=0.6, saves=0.0, mostly_else=True, seen_before=True),
+        "dose",
+    ),
     ("a course that has worked", Facts(high=0.1, met_untreated=True, course_given=True), "watch"),
     (
         "the same, looked at since the last hatch",

@@ -92,8 +92,8 @@ def test_gaps_go_up_to_the_longest_and_no_further():
     assert dates(0.2, Limits(shortest_gap_days=1)) == [2.0, 3.0, 4.0]  # unless the case says otherwise
     assert dates(6.0) == [2.0, 8.0, 14.0]
     assert dates(6.0, Limits(shortest_gap_days=9)) == [2.0, 11.0, 20.0]
-    assert dates(PLANNED_AHEAD_DAYS / 2) == [2.0, 20.0, 37.0]
-    assert dates(PLANNED_AHEAD_DAYS / 2 + 1) is None
+    assert dates(PLANNED_AHEAD_DAYS // 2) == [2.0, 19.0, 36.0]
+    assert dates(PLANNED_AHEAD_DAYS // 2 + 1) is None
     assert candidates._dates(case, 2.0, 2, lambda _: LONGEST_GAP_DAYS + 0.1) is None
 
 
