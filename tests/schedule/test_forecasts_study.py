@@ -20,7 +20,7 @@ SEEDS = (2, 4, 8)
 def judged():
     """Quick ponds, a dosed one among them, with few draws."""
     patched = pytest.MonkeyPatch()
-    patched.setattr(forecasts, "DRAWS", 60)
+    patched.setattr(forecasts, "DRAWS", 40)
     rows = []
     for seed in SEEDS:
         row = forecasts.judge_pond(live_through(seed), seed)
