@@ -13,7 +13,9 @@ from burden.decision.records import Reason
 
 __all__ = [
     "CLEAN_LOOKS",
+    "DOSE_BESIDE",
     "FEW_LEFT",
+    "FEW_NOW",
     "LIKELY",
     "SURELY_LOW",
     "WELL_FISH",
@@ -33,6 +35,11 @@ WORTH_FISH = 0.5
 WORTH_SHARE = 0.005
 #: chance of too many today from which fish that are well are dosed: the level is itself an assumption [-]
 WELL_FISH = 0.65
+#: chance of too many today below which flukes are too few to be what ails fish in trouble: an assumption [-]
+FEW_NOW = 0.25
+#: chance of too many, today and later, from which flukes are dosed though most deaths are another disease's: an
+#: assumption [-]
+DOSE_BESIDE = 0.75
 #: clean looks, weeks apart, after which newcomers that had a whole course may move: common practice, no source
 CLEAN_LOOKS = 2
 #: chance that any fluke is left below which newcomers are free of them: an assumption, as the aim of eradication [-]
@@ -56,7 +63,7 @@ class Facts:
     seen_before : bool
         Whether fish were looked at on a visit before this one.
     sick_only : bool
-        Whether only sick or dead fish were looked at.
+        Whether flukes were seen on sick or dead fish alone; where none was, whether only such were looked at.
     trouble : bool
         Whether fish die, gasp or show signs.
     mostly_else : bool
@@ -200,7 +207,7 @@ def _free(facts: Facts) -> Iterator[_Found]:
 
 def _over(facts: Facts) -> Iterator[_Found]:
     """No further dose where the aim is met without one."""
-    if not facts.met_untreated or (_goes_on(facts) and not facts.least_given):
+    if not facts.met_untreated or (not facts.least_given and _goes_on(facts)):
         return
     worked = "course_worked" if facts.checked else "course_likely_worked"
     why = (worked,) if facts.course_given else ("stays_low",)
@@ -217,8 +224,12 @@ def _over(facts: Facts) -> Iterator[_Found]:
 
 
 def _goes_on(facts: Facts) -> bool:
-    """Whether a course has begun that is neither given in full nor judged by a look after its last hatch."""
-    return facts.course_given and not facts.course_over and not facts.checked
+    """Whether a course has begun that is neither given in full nor judged by a look after its last hatch.
+
+    After one dose such a look ends it only if it is clean: those that have hatched since are still to be met.
+    """
+    judged = facts.checked and (facts.least_given or not facts.seen_lately)
+    return facts.course_given and not facts.course_over and not judged
 
 
 def _saves_enough(facts: Facts) -> bool:
@@ -232,14 +243,14 @@ def _harm(facts: Facts) -> Iterator[_Found]:
     worth = _saves_enough(facts)
     if facts.too_cold and not worth:
         yield "watch", ("too_cold",)
-    least = LIKELY if facts.seen_before else 1 - SURELY_LOW  # by then the other cause has been looked for
+    least = LIKELY if facts.seen_before else DOSE_BESIDE  # by then the other cause has been looked for
     if facts.mostly_else and not worth and min(facts.high, facts.high_now) < least:
         yield "look_first", ("deaths_of_other_cause", "look_for_another_cause")
     if _goes_on(facts):
         return  # broken off, it has only thinned those that were ripe
     if facts.sick_only and facts.high_now < 1 - SURELY_LOW and not worth:
         yield "look_first", ("sick_only", "more_fish")
-    if facts.high_now < (LIKELY if facts.trouble else WELL_FISH) and facts.high >= LIKELY and not worth:
+    if facts.high_now < (FEW_NOW if facts.trouble else WELL_FISH) and facts.high >= LIKELY and not worth:
         # few flukes now, and fish in trouble: that is something else
         yield ("look_first", ("not_yet", "look_for_another_cause")) if facts.trouble else ("watch", ("not_yet",))
     if facts.high < LIKELY and not worth:

@@ -243,7 +243,7 @@ def _decided(
         recommendation=found,
         plan=plan if action == "dose" else (),
         after_water=plan if action == "water_first" else (),
-        look=look_of(case, estimates, action, reasons, found, shown),
+        look=look_of(case, estimates, action, reasons, found, shown, max(days_to_mend(gates), 1.0)),
         others=other_treatments(case, () if shown is None else shown.plan.agents),
         chances=_known(case, _chances(estimates, found, shown)),
         deaths={} if facts.forecast_withheld else _deaths(found, shown),

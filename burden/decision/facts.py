@@ -87,7 +87,7 @@ def facts_of(
         ever_seen=any(row.count_low > 0 for row in readable),
         seen_lately=seen_since(case, _last_dose(case)),
         seen_before=any(-case.day_of(row.date) >= _LOOKS_APART_DAYS for row in readable),
-        sick_only=bool(readable) and all(row.chosen in ("moribund", "dead") for row in readable),
+        sick_only=_seen_on_sick_only(readable),
         trouble=trouble_in(case),
         mostly_else=all(e.mostly_else for e in estimates),
         present=max(e.probability_infected for e in estimates),
@@ -110,6 +110,12 @@ def facts_of(
         too_cold=found.untreated.check_day > _TOO_LONG_DAYS,
         forecast_withheld=withheld_forecast(case) is not None,
     )
+
+
+def _seen_on_sick_only(readable: Sequence[Preparation]) -> bool:
+    """Whether all that showed a fluke, or all there were, are preparations of sick or dead fish."""
+    showing = [row for row in readable if row.count_low > 0] or readable
+    return bool(showing) and all(row.chosen in ("moribund", "dead") for row in showing)
 
 
 def _only(notes: Notes, these: Set[str]) -> bool:

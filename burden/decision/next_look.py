@@ -224,6 +224,7 @@ def look_of(
     reasons: Sequence[Reason],
     found: Recommendation,
     shown: EvaluatedSchedule | None,
+    mended: float = 1.0,
 ) -> NextLook | None:
     """Return the next look at the fish; None where none is asked for.
 
@@ -238,14 +239,16 @@ def look_of(
     found : Recommendation
     shown : EvaluatedSchedule or None
         The schedule to be given.
+    mended : float
+        Day on which the water may be right, where that comes first [d].
     """
     if case.fish_count == 0 or action == "discharge":
         return None
     codes = {reason.code for reason in reasons}
     if codes & {"too_much_water", "no_dose_possible", "virus_first"}:
-        look = _look_after(case, estimates, action, codes, found, shown)
+        look = _look_after(case, estimates, action, codes, found, shown, mended)
         return None if look is None else replace(look, outcomes=())  # whatever it shows, no dose follows
-    return _look_after(case, estimates, action, codes, found, shown)
+    return _look_after(case, estimates, action, codes, found, shown, mended)
 
 
 def _look_after(
@@ -255,9 +258,16 @@ def _look_after(
     codes: Set[str],
     found: Recommendation,
     shown: EvaluatedSchedule | None,
+    mended: float,
 ) -> NextLook | None:
     """The next look of an action and its reasons, with what each result leads to."""
     low = 1 - found.aim.chance
+    if action == "water_first":
+        there = case.fish_count
+        fish = min(there, _ROUTINE_NUMBERS[0])
+        return NextLook(
+            case.visit_date + timedelta(days=int(mended)), mended, "water", fish, fish == there, PREPARATIONS
+        )
     if action == "look_first":
         if "wrong_water" in codes:
             return None

@@ -75,6 +75,7 @@ def planned_doses(
                 mass_g=None if d.apart else d.mass_g,
                 product_g=d.product_g,
                 product_ml=d.product_ml,
+                strength_percent=d.strength_percent,
                 bath_volume_l=d.volume_l,
                 apart=d.apart,
                 trial_date=max(before, case.visit_date) if trial else None,

@@ -65,6 +65,8 @@ class PlannedDose:
         Active substance for all the water; None for a bath apart [g].
     product_g, product_ml : float or None
         What to weigh or measure out [g], [mL].
+    strength_percent : float
+        Active substance in the product that the amount is of [%].
     bath_volume_l : float
         Water that the amount is for [L].
     apart : bool
@@ -85,6 +87,7 @@ class PlannedDose:
     mass_g: float | None
     product_g: float | None
     product_ml: float | None
+    strength_percent: float
     bath_volume_l: float
     apart: bool
     trial_date: Date | None
@@ -102,6 +105,7 @@ class PlannedDose:
             "mass_g": number(self.mass_g),
             "product_g": number(self.product_g),
             "product_ml": number(self.product_ml),
+            "strength_percent": self.strength_percent,
             "bath_volume_l": self.bath_volume_l,
             "bath_apart": self.apart,
             "trial_date": None if self.trial_date is None else self.trial_date.isoformat(),

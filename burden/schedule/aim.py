@@ -51,13 +51,25 @@ _WAIT_DRAWS, _STEP_DAYS = 100, 0.25
 #: 60 days. Who drinks blood does more harm: one Sparicotyle a gram takes 6 to 14 % of a bream's blood a day (riera2024)
 _TOLERABLE = Value("tolerable burden", 0.3, 0.06, 1.5, "1/g", "log", "assumption")
 _TOLERABLE_OF_BLOOD_FEEDERS = Value("tolerable burden", 0.1, 0.02, 0.5, "1/g", "log", "assumption")
+#: large skin flukes of the sea: that farm's 5 on fish of 22 g, more on larger fish as their skin is larger
+_TOLERABLE_OF_SKIN_FLUKES = Value("tolerable burden", 0.23, 0.046, 1.15, "1/g", "log", "assumption")
+_ACTED_AT_WEIGHT_G, _SKIN_EXPONENT = 22.0, 2 / 3
 #: the 5 and 95 % points of a normal distribution lie so many standard deviations from its middle
 _Z95 = 1.6448536269514722
 
 
 def tolerable_value(evidence: ParasiteSet) -> Value:
-    """Return the mean burden of a set that may stay [flukes per gram of fish], with its range."""
+    """Return the mean burden of a set that may stay [flukes per gram of fish], with its range.
+
+    That of large skin flukes of the sea is of a fish of 22 g.
+    """
+    if _on_large_skin(evidence):
+        return _TOLERABLE_OF_SKIN_FLUKES
     return _TOLERABLE_OF_BLOOD_FEEDERS if evidence.blood_feeder else _TOLERABLE
+
+
+def _on_large_skin(evidence: ParasiteSet) -> bool:
+    return evidence.site == "skin" and evidence.water == ("sea",)
 
 
 @dataclass(frozen=True)
@@ -148,6 +160,8 @@ def _level(pond: Ensemble, own: float | None) -> CredibleInterval:
         return CredibleInterval(own, own, own)
     value = tolerable_value(pond.setting.parameters.evidence)
     weight = float(np.median(pond.setting.fish.weight_g.mean(0)))
+    if _on_large_skin(pond.setting.parameters.evidence):
+        weight = _ACTED_AT_WEIGHT_G * (weight / _ACTED_AT_WEIGHT_G) ** _SKIN_EXPONENT
     return CredibleInterval(value.value * weight, value.low * weight, value.high * weight)
 
 

@@ -61,8 +61,9 @@ MOST_DOSES = 8
 LEAST_GAP_DAYS = 4.0
 #: least days between two baths that hold formalin: common practice, no source ("not to be given too often")
 FORMALIN_REST_DAYS = 7
-#: gaps tried, in mean durations of hatching
-_GAPS = (0.4, 0.6, 0.8, 1.0, 1.2, 1.45, 1.75, 2.1)
+#: gaps tried, in mean durations of hatching; after longer ones the first larvae of an egg laid in between have settled,
+#: grown up and laid
+_GAPS = (0.4, 0.6, 0.8, 1.0, 1.2, 1.4, 1.6)
 #: gaps after which the next dose of a course under way may fall due, in the same unit
 _NEXT_GAPS = (0.8, 1.2, 1.75)
 #: a dose given longer ago than this, or than three times the time an egg takes to hatch, began no course that is still

@@ -33,6 +33,8 @@ __all__ = [
 Notes = Mapping[str, Sequence[SafetyNote]]
 
 DEFAULT_AGENTS = ("praziquantel", "formalin")
+#: share of adults that a dose worth giving kills, in the median: an assumption [-]
+_LEAST_KILL = 0.5
 #: from memory [g/L]
 _OPEN_SEA_G_L = 35.0
 #: water that the amount of a bath apart is worked out for [L]
@@ -69,11 +71,27 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
         against = (efficacy_contradicted(agent, parasite) for parasite in case.parasites)
         found += [efficacy_note(one) for one in against if one is not None]
         amount = note_on_amount(name, bath.mg_l, case.water.volume_l.value)
+        found += _little_effect(name, estimates)
         found = [*notes_on_flow(bath_in_flow(case, name, warmest)), *amount, *found]
         notes[name] = tuple(found)
         if not any(note.level == "withhold" for note in found):
             allowed.append(name)
     return tuple(allowed), notes
+
+
+def _little_effect(agent: str, estimates: Sequence[Estimate]) -> list[SafetyNote]:
+    """Why an agent that kills too few of the flukes found is withheld; nothing where it serves against one set."""
+    effects = [e.pond.effects[agent] for e in estimates if agent in e.pond.effects]
+    kills = [float(np.median(effect.kill_of("adult"))) for effect in effects]
+    if not kills or max(kills) >= _LEAST_KILL:
+        return []
+    text = f"{named(agent).capitalize()} kills too few of these flukes"
+    why = f"about {100 * max(kills):.0f} % of the adults at the customary dose"
+    return [
+        SafetyNote(
+            "withhold", text, why, "a trial on these flukes that shows more", "assumption", "care", "little_effect"
+        )
+    ]
 
 
 def notes_on(notes: Notes, given: Sequence[str]) -> tuple[SafetyNote, ...]:

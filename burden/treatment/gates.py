@@ -34,6 +34,11 @@ _NITRITE_STOP_MG_L, _NITRITE_CARE_MG_L = 0.5, 0.1
 _CHLORIDE_PER_NITRITE, _CHLORIDE_SHARE = 10.0, 0.55
 #: pH that fresh-water fish bear for long: from memory [-]
 _PH_RANGE = (6.0, 9.2)
+#: alkalinity as CaCO3 below which pH may fall within a course, and what it is raised to [mg/L]: from memory of
+#: handbooks of pond culture (20 at the least), and common practice, no source
+_ALKALINITY_CARE, _ALKALINITY_WANTED = 20.0, 50.0
+#: sodium bicarbonate that gives the alkalinity of one mg of CaCO3: molar masses, one and two charges [mg/mg]
+_BICARBONATE_PER_CACO3 = 84.007 / (100.087 / 2)
 #: pH taken where ammonia was measured and pH was not, high for a pond on a sunny day: an assumption
 _PH_UNMEASURED = 8.0
 #: most of the water changed at once, a share that fish and filter bear: common practice, no source [-]
@@ -59,6 +64,8 @@ class Remedy:
     aerate : bool
     salt_g : float or None
         Salt whose chloride protects from the nitrite [g]; None where it is not asked for.
+    bicarbonate_g : float or None
+        Sodium bicarbonate that raises the alkalinity [g]; None where it is not asked for.
     """
 
     percent: float = 0.0
@@ -66,6 +73,7 @@ class Remedy:
     times: int = 0
     aerate: bool = False
     salt_g: float | None = None
+    bicarbonate_g: float | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -75,6 +83,7 @@ class Remedy:
             "times": self.times,
             "aerate": self.aerate,
             "salt_g": number(self.salt_g),
+            "bicarbonate_g": number(self.bicarbonate_g),
         }
 
 
@@ -86,7 +95,7 @@ class Gate:
     ----------
     code : str
         gasping, oxygen_low, oxygen_unmeasured, ammonia_high, ammonia_unmeasured, ph_unmeasured, ph_extreme,
-        nitrite_high, nitrite_unmeasured, anaemia.
+        alkalinity_low, nitrite_high, nitrite_unmeasured, anaemia.
     level : str
         One of `LEVELS`.
     value, limit : float or None
@@ -146,6 +155,7 @@ def gates_of(case: Case, temperature_c: float) -> tuple[Gate, ...]:
         *_oxygen(case, temperature_c),
         *_ammonia(case, temperature_c),
         *_ph(case),
+        *_alkalinity(case),
         *_nitrite(case),
         *_anaemia(case),
     ]
@@ -220,6 +230,15 @@ def _ph(case: Case) -> Iterator[Gate]:
     elif case.water.medium == "fresh" and not _PH_RANGE[0] <= ph <= _PH_RANGE[1]:
         limit = _PH_RANGE[0] if ph < _PH_RANGE[0] else _PH_RANGE[1]
         yield Gate("ph_extreme", "stop", ph, limit, "", remedy=_relief(case))
+
+
+def _alkalinity(case: Case) -> Iterator[Gate]:
+    """Soft water has little to hold its pH with when a bath and dying matter use it up."""
+    reading = case.water.alkalinity_mg_l_caco3
+    if case.water.medium == "fresh" and reading is not None and reading < _ALKALINITY_CARE:
+        grams = (_ALKALINITY_WANTED - reading) * _BICARBONATE_PER_CACO3 * case.water.volume_l.value / 1000
+        remedy = Remedy(bicarbonate_g=grams)
+        yield Gate("alkalinity_low", "care", reading, _ALKALINITY_CARE, "mg/L", remedy=remedy)
 
 
 def _nitrite(case: Case) -> Iterator[Gate]:

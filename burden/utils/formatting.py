@@ -197,7 +197,7 @@ def exposure(hours: float) -> str:
     >>> exposure(24.0), exposure(0.5), exposure(1 / 12), exposure(1.5)
     ('24 h', '30 min', '5 min', '1.5 h')
     """
-    return f"{plain(hours)} h" if hours >= 1 else f"{plain(60 * hours)} min"
+    return f"{plain(hours)} h" if hours >= 1 else f"{round(60 * hours)} min"
 
 
 def strength(mg_l: float) -> str:

@@ -63,6 +63,8 @@ def _dates(found: Assessment) -> str:
     decision = found.decision
     year = decision.visit_date.year
     doses = [f"Doses: {doses_text(decision.plan, year)}."] if decision.plan else []
+    if decision.after_water:
+        doses = [f"Once the water is right: {doses_text(decision.after_water, year)}."]
     looks = [look_text(decision.look, year)] if decision.look is not None else []
     return " ".join([*doses, *looks])
 

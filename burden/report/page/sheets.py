@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from burden.case import UNKNOWN_AGENT, Case
@@ -17,9 +18,13 @@ __all__ = ["owner_page", "record_of"]
 
 #: chance of flukes above which the owner is told that they are there: an assumption
 _SURE = 0.95
+#: what names a source within a caution
+_SOURCE = re.compile(r" \((?:common practice|assumption|[a-z]+\d{4})[^()]*\)")
+#: of how a bath is made up and where a figure is from the owner need not know
+_NOT_FOR_OWNERS = ("making_up", "bookkeeping")
 _NOT_EATEN = "Nobody may eat these fish, or send them to be eaten, before the licensed veterinarian allows it."
 _RING = (
-    "Fish gasp at the surface, lie on their side or lose their balance: turn up the air, run in fresh water of the "
+    "Fish gasp at the surface, lie on their side or lose their balance: turn up the air, run in clean water of the "
     "same "
     "temperature, and ring.",
     "More fish die than in the days before.",
@@ -82,7 +87,7 @@ def _dates(found: Assessment) -> list[str]:
         name = "the only dose" if dose.of == 1 else f"dose {dose.number} of {dose.of}"
         said.append(
             f"{say_date(dose.date, year)}: {name}, {dose_text(dose)}. Feed nothing from "
-            f"{say_date(dose.fast_from, year)}."
+            f"{say_date(dose.fast_from, year)} until the bath is over."
         )
     look = decision.look
     if look is not None and look.date > decision.visit_date:
@@ -96,7 +101,7 @@ def _protection(found: Assessment) -> list[str]:
     """With which protection the doses are given; by the veterinarian where nobody wrote it down."""
     agents = dict.fromkeys(dose.agent for dose in found.decision.plan)
     said = [
-        f"{named(agent).capitalize()}: {uncapitalised(text)}"
+        f"{named(agent).capitalize()}: {uncapitalised(_untagged(text))}."
         for agent in agents
         for text in load_agent(agent).cautions
         if text.kind == "people"
@@ -120,7 +125,12 @@ def _part(found: Assessment) -> list[str]:
     decision = found.decision
     steps = [sentence(gate_text(gate)) for gate in decision.gates if gate.level != "agent"]
     agents = dict.fromkeys(dose.agent for dose in decision.plan)
-    steps += [f"For each dose: {uncapitalised(text)}." for a in agents for text in load_agent(a).handling]
+    steps += [
+        f"For each dose of {named(a)}: {uncapitalised(_untagged(text))}."
+        for a in agents
+        for text in load_agent(a).handling
+        if text.kind not in _NOT_FOR_OWNERS
+    ]
     return [
         *dict.fromkeys(steps),
         *([_NOT_EATEN] if found.case.food_fish else []),
@@ -128,6 +138,11 @@ def _part(found: Assessment) -> list[str]:
         "Use nets and buckets of this water nowhere else. Bring in no new fish and give none away.",
         "Put nothing else into the water without asking us.",
     ]
+
+
+def _untagged(text: str) -> str:
+    """Leave out where a caution is from: an owner asks us, not the source."""
+    return _SOURCE.sub("", text).rstrip(".")
 
 
 def _expect(found: Assessment) -> list[str]:

@@ -13,6 +13,7 @@ from burden.utils.formatting import (
     counted,
     exposure,
     interval,
+    mass,
     named,
     percent,
     plain,
@@ -40,6 +41,8 @@ __all__ = [
     "withheld_text",
 ]
 
+#: a product as strong as this is called by its agent alone [%]
+_NEARLY_PURE = 99.0
 _Numbers = Mapping[str, float | str | None]
 
 
@@ -207,8 +210,8 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         f"increase, with a chance of {_share(n, 'chance_high')}, so look again before that."
     ),
     "sick_only": lambda n: (
-        "Only sick or dead fish were looked at. They carry more flukes than the others, and flukes also thrive on fish "
-        "that are ill of something else."
+        "Flukes were seen on sick or dead fish alone. Such fish carry more than the others, and flukes also thrive on "
+        "fish that are ill of something else."
     ),
     "too_much_water": lambda n: (
         "This much water cannot be dosed. Look for what else ails the fish; fish that need it can be bathed apart."
@@ -253,7 +256,7 @@ def _remedy(remedy: Remedy | None) -> str:
             "same temperature without chlorine."
         )
     if remedy.salt_g is not None:
-        said.append(f"{product_words(remedy.salt_g, None)} of pure salt in all protects the fish meanwhile.")
+        said.append(f"{mass(remedy.salt_g, 2)} of pure salt in all protects the fish meanwhile.")
     return f" {' '.join([*said, 'Measure again after it.'])}"
 
 
@@ -289,6 +292,15 @@ def _anaemia(gate: Gate) -> str:
     )
 
 
+def _alkalinity(gate: Gate) -> str:
+    grams = 0.0 if gate.remedy is None else gate.remedy.bicarbonate_g
+    return (
+        f"Alkalinity is {plain(gate.value, 2)} mg/L as CaCO3; below {plain(gate.limit)} mg/L the pH can fall within a "
+        f"course. {mass(grams, 2)} of sodium bicarbonate in all, over several days, raises it (common "
+        "practice, no source)."
+    )
+
+
 def _gasping(gate: Gate) -> str:
     return f"Fish gasp today: help them before anything else.{_remedy(gate.remedy)}"
 
@@ -301,6 +313,7 @@ _GATES: dict[str, Callable[[Gate], str]] = {
     "ph_extreme": lambda g: (
         f"pH is {plain(g.value)}; fish bear {plain(g.limit)} at the most or least.{_remedy(g.remedy)}"
     ),
+    "alkalinity_low": _alkalinity,
     "anaemia": _anaemia,
     "oxygen_unmeasured": lambda g: "Oxygen was not measured: measure it before dosing. Without it no formalin.",
     "ammonia_unmeasured": lambda g: "Ammonia was not measured: measure it before dosing.",
@@ -312,13 +325,15 @@ _GATES: dict[str, Callable[[Gate], str]] = {
 # --- doses ---------------------------------------------------------------------------------------------------------
 def dose_text(dose: PlannedDose) -> str:
     """Write one dose: how much of what, how strong, how long."""
-    amount = product_words(dose.product_g, dose.product_ml)
     apart = f" for each {volume(dose.bath_volume_l)} of a bath in a separate tank" if dose.apart else ""
     if dose.agent == "fresh_water":
-        return (
-            f"a bath in fresh water of the same temperature{' in a separate tank' * dose.apart}, {exposure(dose.hours)}"
-        )
-    return f"{amount} of {named(dose.agent)}{apart} ({strength(dose.mg_l)} for {exposure(dose.hours)})"
+        where = " in a separate tank" if dose.apart else ""
+        return f"a bath in fresh water of the same temperature{where}, {exposure(dose.hours)}"
+    product = named(dose.agent)
+    if dose.product_ml is not None or dose.strength_percent < _NEARLY_PURE:
+        product += f", {plain(dose.strength_percent)} % strong,"
+    amount = product_words(dose.product_g, dose.product_ml)
+    return f"{amount} of {product}{apart} ({strength(dose.mg_l)} for {exposure(dose.hours)})".replace(", (", " (")
 
 
 def doses_text(doses: tuple[PlannedDose, ...], year: int) -> str:
@@ -406,6 +421,8 @@ def look_text(look: NextLook, year: int) -> str:
     """Write when to look at how many fish, and what for."""
     fish = all_of(look.fish, "fish") if look.all_fish else counted(look.fish, "fish")
     what = f"{fish}, {counted(look.preparations_per_fish, 'preparation')} of each"
+    if look.purpose == "water":
+        return f"{say_date(look.date, year)}: measure the water again and look at {what}; the doses follow from that."
     if look.purpose == "more_fish" or look.day == 0:
         return f"Look at {what}, netted at random, before you decide."
     why = {
@@ -457,7 +474,7 @@ def deaths_text(decision: Decision) -> str:
     end = say_date(decision.date_of(decision.recommendation.aim.horizon_days), decision.visit_date.year)
 
     def fish(name: str) -> str:
-        return f"{d[name].median:.0f} ({d[name].low:.0f} to {d[name].high:.0f})"
+        return d[name].whole()
 
     said = f"By {end}, without a dose flukes kill {fish('flukes_untreated')} fish"
     if "flukes_planned" in d:

@@ -11,6 +11,8 @@ from burden.utils.wording import writes, writes_brief
 __all__ = ["delay_text", "regime_text"]
 
 _COURSES = {"untreated": "Untreated", "planned": "As the case plans", "recommended": "As recommended"}
+#: share of ponds from which a reader asks why [-]
+_MOSTLY = 0.5
 _REGIMES = {"growing": "increase", "endemic": "persist", "fading": "dwindle"}
 
 
@@ -56,16 +58,18 @@ def _course(course: Projection) -> str:
 def regime_text(f: Forecast) -> str:
     """Write what the flukes do without a dose."""
     parts = [f"{_REGIMES[name]} in {percent(share)}" for name, share in f.regime.items()]
-    return f"Untreated, flukes {parts[0]}, {parts[1]} and {parts[2]} of simulated ponds."
+    said = f"Untreated, flukes {parts[0]}, {parts[1]} and {parts[2]} of simulated ponds."
+    if f.regime["fading"] > _MOSTLY:
+        said += " They dwindle as surviving fish become resistant or die, over weeks or months."
+    return said
 
 
 @writes
 def delay_text(delay: Delay) -> str:
     """Write what it costs to give the same doses later."""
     return (
-        f"The same doses {plain(delay.days)} days later: {delay.deaths.whole()} more fish dead, and "
-        f"{delay.abundance.text()} flukes a fish on the day of the first dose instead of "
-        f"{delay.abundance_in_time.text()}."
+        f"The same doses {plain(delay.days)} days later: {delay.deaths.whole()} more fish dead. When the first dose "
+        f"then goes in, the fish carry {delay.abundance.text()} flukes instead of {delay.abundance_in_time.text()}."
     )
 
 
