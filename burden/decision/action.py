@@ -37,7 +37,7 @@ WORTH_SHARE = 0.005
 WELL_FISH = 0.65
 #: chance of too many today below which flukes are too few to be what ails fish in trouble: an assumption [-]
 FEW_NOW = 0.25
-#: chance of too many, today and later, from which flukes are dosed though most deaths are another disease's: an
+#: chance of too many later from which flukes are dosed on the first visit though most deaths are another disease's: an
 #: assumption [-]
 DOSE_BESIDE = 0.75
 #: clean looks, weeks apart, after which newcomers that had a whole course may move: common practice, no source
@@ -243,8 +243,8 @@ def _harm(facts: Facts) -> Iterator[_Found]:
     worth = _saves_enough(facts)
     if facts.too_cold and not worth:
         yield "watch", ("too_cold",)
-    least = LIKELY if facts.seen_before else DOSE_BESIDE  # by then the other cause has been looked for
-    if facts.mostly_else and not worth and min(facts.high, facts.high_now) < least:
+    later = LIKELY if facts.seen_before else DOSE_BESIDE  # by then the other cause has been looked for
+    if facts.mostly_else and not worth and (facts.high_now < LIKELY or facts.high < later):
         yield "look_first", ("deaths_of_other_cause", "look_for_another_cause")
     if _goes_on(facts):
         return  # broken off, it has only thinned those that were ripe
