@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 from burden.case import DeathRecord, Preparation, RecordedTemperature
+from burden.evidence import load_parasite
 from burden.io.cells import (
     TEMPERATURE_LIMITS_C,
     CellError,
@@ -20,7 +21,7 @@ from burden.io.cells import (
 )
 from burden.io.csv_table import Cell, Table, read_table
 from burden.io.files import Notes, hint
-from burden.utils.formatting import counted
+from burden.utils.formatting import counted, named
 
 __all__ = [
     "CHOSEN",
@@ -62,11 +63,14 @@ class SampleContext:
         The case's sets.
     species : tuple of str
         Species of the case's fish.
+    by_site : mapping of str to str
+        Set that was counted on each site, where the table names none.
     """
 
     visit_date: date | None = None
     parasites: tuple[str, ...] = ()
     species: tuple[str, ...] = ()
+    by_site: Mapping[str, str] = field(default_factory=dict)
 
 
 def read_samples(folder: Path, context: SampleContext, notes: Notes) -> tuple[Preparation, ...]:
@@ -80,12 +84,26 @@ def read_samples(folder: Path, context: SampleContext, notes: Notes) -> tuple[Pr
     if not table.rows:
         notes.warn("samples.csv has no rows: the answer rests on what is assumed of any such stock.")
     elif len(context.parasites) > 1 and "parasite" not in table.rows[0]:
-        expected = "a column parasite, as the case names several sets"
-        notes.problem(name, "header", "missing", expected, "Say for each row which set was counted.")
+        context = _told_by_site(context, notes)
     before = len(notes.problems)
     rows = [_preparation(table, row, context) for row in table]
     table.close()
     return tuple(rows) if len(notes.problems) == before else ()
+
+
+def _told_by_site(context: SampleContext, notes: Notes) -> SampleContext:
+    """Say by the site which set was counted where the table does not: one set of the gills and one of the skin."""
+    homes = {load_parasite(name).site: name for name in context.parasites}
+    if len(homes) < len(context.parasites):
+        known = " or ".join(context.parasites)
+        fix = "Add the column: with several sets in the case, each row says which was counted."
+        notes.problem("samples.csv", "first row", "no column parasite", f"a column parasite: {known}", fix)
+        return context
+    gill, skin = named(homes["gill"]), named(homes["skin"])
+    notes.warn(
+        f"samples.csv has no column parasite: flukes on gills are read as {gill}, those on skin and fins as {skin}."
+    )
+    return replace(context, by_site={"gill": homes["gill"], "skin": homes["skin"], "fin": homes["skin"]})
 
 
 def _preparation(table: Table, row: dict[str, Cell], context: SampleContext) -> Preparation:
@@ -93,13 +111,17 @@ def _preparation(table: Table, row: dict[str, Cell], context: SampleContext) -> 
     low, high = table.read(row["count"], count_from_text, "a whole number, >50, 10-20, or empty") or (0, None)
     if not row["fish"].text:
         table.wrong(row["fish"], "a label of the fish", "Number the fish of one date.")
-    named: dict[str, Any] = {
+    words: dict[str, Any] = {
         "chosen": _required(table, row["chosen"], CHOSEN),
         "site": _required(table, row["site"], SITES),
         "method": table.read(row.get("method"), _one_of(METHODS), " or ".join(METHODS)),
         "parasite": _parasite(table, row.get("parasite"), context),
         "stage": table.read(row.get("stage"), _stage, "adult, juvenile, or empty for all"),
     }
+    if context.by_site:
+        words["parasite"] = context.by_site.get(words["site"])
+        if words["site"] == "whole_fish":
+            table.wrong(row["site"], "gill, skin or fin", "Add a column parasite: a whole fish carries both sets.")
     return Preparation(
         date=_past_day(table, row["date"], context) or date.min,
         fish=row["fish"].text,
@@ -111,7 +133,7 @@ def _preparation(table: Table, row: dict[str, Cell], context: SampleContext) -> 
         weight_g=_within(table, row.get("weight_g"), "grams, above 0", 300_000.0),
         lethal=table.read(row.get("lethal"), _yes_no, "yes or no"),
         hours_dead=_within(table, row.get("hours_dead"), "hours, 0 or more", 24 * 30.0, zero=True),
-        **named,
+        **words,
     )
 
 

@@ -71,7 +71,7 @@ mean_weight_g = 400                # [g]; without it a wide assumption is made. 
 # species = "koi"                  # where there are several [[fish]]
 
 [parasite]
-set = "dactylogyrus"               # see `burden parasites`; a list for several
+set = "dactylogyrus"               # see `burden parasites`; a list for several: samples.csv then has a column parasite
 # gill_flukes_on_skin = "no"       # leave skin scrapes out for gill flukes (read: how many stray is an assumption)
 # [parasite.override.fecundity]    # a value you know better, with its range and source
 # value = 20

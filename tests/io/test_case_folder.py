@@ -265,16 +265,28 @@ def test_a_bad_temperature_record_names_the_cell(tmp_path, text, place):
 
 
 def test_several_sets_need_the_column_parasite(tmp_path):
-    from burden.evidence import parasite_names
+    from burden.evidence import load_parasite, parasite_names
 
-    if len(parasite_names()) < 2:
-        pytest.skip("one parasite set only")
-    case = changed('"dactylogyrus"', json.dumps(parasite_names()[:2]))
-    assert [(p.file, p.place) for p in told(tmp_path, case=case)] == [("samples.csv", "header")]
-    rows = f"date,fish,chosen,site,count,parasite\n2026-05-09,1,random,gill,3,{parasite_names()[1]}\n"
-    assert read(tmp_path, case=case, samples=rows).samples[0].parasite == parasite_names()[1]
-    empty = rows.replace(parasite_names()[1], "")
+    gills = [name for name in parasite_names() if load_parasite(name).site == "gill"]
+    case = changed('"dactylogyrus"', json.dumps(gills[:2]))
+    assert [(p.file, p.place) for p in told(tmp_path, case=case)] == [("samples.csv", "first row")]
+    rows = f"date,fish,chosen,site,count,parasite\n2026-05-09,1,random,gill,3,{gills[1]}\n"
+    assert read(tmp_path, case=case, samples=rows).samples[0].parasite == gills[1]
+    empty = rows.replace(gills[1], "")
     assert told(tmp_path, case=case, samples=empty)[0].place == "row 2, column parasite"
+
+
+def test_one_set_of_the_gills_and_one_of_the_skin_are_told_by_the_site(tmp_path):
+    case = changed('set = "dactylogyrus"', 'set = ["dactylogyrus", "gyrodactylus_salmonids"]')
+    rows = "date,fish,chosen,site,count\n2026-05-10,1,netted,{site},3\n"
+    for site, name in {"gill": "dactylogyrus", "fin": "gyrodactylus_salmonids"}.items():
+        found = read(tmp_path, case=case, samples=rows.format(site=site))
+        assert [row.parasite for row in found.samples] == [name]
+        assert any("no column parasite" in warning for warning in found.warnings)
+    (problem,) = told(tmp_path, case=case, samples=rows.format(site="whole_fish"))
+    assert problem.place == "row 2, column site"
+    both = changed('set = "dactylogyrus"', 'set = ["dactylogyrus", "pseudodactylogyrus"]')
+    assert told(tmp_path, case=both, samples=rows.format(site="gill"))[0].value == "no column parasite"
 
 
 def test_more_live_fish_than_there_are_is_a_problem(tmp_path):
