@@ -161,7 +161,7 @@ def _late(late: LateDose | None, found: Assessment) -> Iterator[str]:
     decision = found.decision
     if late.aim_met_until_day is not None and late.aim_met_until_day > late.day:
         until = say_date(decision.date_of(late.aim_met_until_day), decision.visit_date.year)
-        yield f"if it has to wait: until {until} the aim is still met"
+        yield f"if it has to wait, it can until {until}; the doses after it then wait as many days"
     elif late.worse_from_day is not None:
         yield "if it has to wait, each day costs: give it as soon as you can"
 

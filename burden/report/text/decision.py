@@ -372,7 +372,11 @@ def as_recommended(decision: Decision) -> str:
         f"{number} from now {reach} the aim in {percent(chance)} of simulated ponds like this one, no dose in "
         f"{percent(untreated)}."
     ]
-    said.append(_WHY[found.why](number))
+    less = found.named("one_less")
+    if found.why == "fewest" and less is not None and less.meets(found.aim):
+        said.append("One dose fewer may be enough, but one alone never meets what hatches later.")
+    else:
+        said.append(_WHY[found.why](number))
     if found.underway is not None:
         given = counted(found.underway.doses, "dose")
         were = "was" if found.underway.doses == 1 else "were"
@@ -382,7 +386,7 @@ def as_recommended(decision: Decision) -> str:
         with_it = percent(more.chance(found.aim))
         worth = "better" if found.more_better else "no better, as far as the simulation can tell"
         said.append(f"One dose more would be {worth}: {with_it}.")
-    if found.fewer_as_good:
+    if found.fewer_as_good and not (less is not None and less.meets(found.aim)):
         said.append("One dose fewer may do as well; the simulation cannot tell the two apart.")
     said += [_RISKS[risk] for risk in found.risks]
     return " ".join(said)
