@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date as Date
 from datetime import timedelta
 from typing import Any
 
-from burden.schedule.recommendation import Recommendation
+from burden.schedule.recommendation import Compared, Recommendation
 from burden.treatment.gates import Gate
 from burden.utils.results import CredibleInterval, Result, frame, number
 
@@ -266,6 +266,14 @@ class Decision(Result):
         """The doses shown: those of the plan, or those that follow once the water is right."""
         return self.plan or self.after_water
 
+    @property
+    def compared(self) -> tuple[Compared, ...]:
+        """Every schedule compared; the best of them is no recommendation where the decision gives no dose."""
+        rows = self.recommendation.compared
+        if self.doses:
+            return rows
+        return tuple(replace(one, name="best") if one.name == "recommended" else one for one in rows)
+
     def rows(self) -> list[dict[str, Any]]:
         """Return the plan and the next look, a row each."""
         doses = [{"what": "dose", **dose.as_dict()} for dose in self.doses]
@@ -297,5 +305,8 @@ class Decision(Result):
             "other_treatments": [one.as_dict() for one in self.others],
             "release_date": None if self.release_date is None else self.release_date.isoformat(),
             "dated_until": None if self.dated_until is None else self.dated_until.isoformat(),
-            **{k: v for k, v in found.as_dict().items() if k in ("why", "compared", "fewer_as_good", "more_better")},
+            "why": found.why,
+            "compared": [one.as_dict(found.aim) for one in self.compared],
+            "fewer_as_good": found.fewer_as_good,
+            "more_better": found.more_better,
         }

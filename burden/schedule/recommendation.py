@@ -25,7 +25,8 @@ class Compared:
     Parameters
     ----------
     name : str
-        untreated, recommended, one_more, one_less, custom or planned.
+        untreated, recommended, one_more, one_less, custom or planned; best in place of recommended where the decision
+        gives no dose.
     schedule : EvaluatedSchedule
     custom : Custom or None
         Where it is one.
@@ -34,6 +35,15 @@ class Compared:
     name: str
     schedule: EvaluatedSchedule
     custom: Custom | None = None
+
+    def as_dict(self, aim: Aim) -> dict[str, Any]:
+        """Return the JSON form, with the chance of an aim."""
+        return {
+            "name": self.name,
+            "chance": self.schedule.chance(aim),
+            "custom": None if self.custom is None else self.custom.as_dict(),
+            **self.schedule.as_dict(),
+        }
 
 
 @dataclass(frozen=True)
@@ -89,15 +99,7 @@ class Recommendation:
             "aim": self.aim.as_dict(),
             "why": self.why,
             "recommended": None if self.recommended is None else self.recommended.as_dict(),
-            "compared": [
-                {
-                    "name": one.name,
-                    "chance": one.schedule.chance(self.aim),
-                    "custom": None if one.custom is None else one.custom.as_dict(),
-                    **one.schedule.as_dict(),
-                }
-                for one in self.compared
-            ],
+            "compared": [one.as_dict(self.aim) for one in self.compared],
             "fewer_as_good": self.fewer_as_good,
             "more_better": self.more_better,
             "doses_given": 0 if self.underway is None else self.underway.doses,

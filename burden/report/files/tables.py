@@ -114,8 +114,7 @@ def _schedules(visit: Assessment) -> list[dict[str, Any]]:
     found, start = visit.decision.recommendation, visit.case.visit_date
     return [
         {
-            # nobody gives the best schedule where the decision is to look first or to watch
-            "role": "best" if one.name == "recommended" and not visit.decision.doses else one.name,
+            "role": one.name,
             "doses": one.schedule.doses,
             "dates": " ".join(on_day(start, day).isoformat() for day in one.schedule.plan.days),
             "agents": " ".join(one.schedule.plan.agents),
@@ -132,7 +131,7 @@ def _schedules(visit: Assessment) -> list[dict[str, Any]]:
             "left_per_1000_low_5": one.schedule.left_per_1000.low,
             "left_per_1000_high_95": one.schedule.left_per_1000.high,
         }
-        for one in found.compared
+        for one in visit.decision.compared
     ]
 
 

@@ -75,7 +75,7 @@ def compared_rows(found: Assessment) -> list[dict[str, str]]:
             "deaths": one.schedule.fluke_deaths.whole(),
             "known": "" if one.custom is None else one.custom.known,
         }
-        for one in decision.recommendation.compared
+        for one in decision.compared
     ]
 
 

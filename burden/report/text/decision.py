@@ -413,6 +413,7 @@ def compared_text(name: str, doses: int) -> str:
     return {
         "untreated": "No dose",
         "recommended": "Recommended",
+        "best": "Best of those tried",
         "one_more": "One dose more",
         "one_less": "One dose fewer",
         "custom": "Customary",
