@@ -118,7 +118,7 @@ def _unanswered(why: Unanswered) -> str:
     if why.kind == "too_few_draws":
         return "Nothing we believe possible fits both samples well enough. Check counts and dates."
     when = "before" if why.kind == "no_sample_before" else "after"
-    return f"There is no sample from {when} the dose of {day_in_words(why.dose_date)} that could be read."
+    return f"No sample from {when} the dose of {day_in_words(why.dose_date)} is there to compare with."
 
 
 @writes
