@@ -89,6 +89,8 @@ class Facts:
         Whether as many doses were given as a course has.
     least_given : bool
         Whether as many doses were given as the least that meets what hatches after the first.
+    dosed_before : bool
+        Whether the record has any dose: flukes then seen are a relapse.
     fell_short : bool
         Whether the last doses killed too few, as likely as not.
     checked, check_begun : bool
@@ -127,6 +129,7 @@ class Facts:
     course_given: bool = False
     course_over: bool = False
     least_given: bool = True
+    dosed_before: bool = False
     fell_short: bool = False
     checked: bool = False
     check_begun: bool = False
@@ -250,7 +253,8 @@ def _harm(facts: Facts) -> Iterator[_Found]:
         return  # broken off, it has only thinned those that were ripe
     if facts.sick_only and facts.high_now < 1 - SURELY_LOW and not worth:
         yield "look_first", ("sick_only", "more_fish")
-    if facts.high_now < (FEW_NOW if facts.trouble else WELL_FISH) and facts.high >= LIKELY and not worth:
+    least = FEW_NOW if facts.trouble else LIKELY if facts.dosed_before else WELL_FISH
+    if facts.high_now < least and facts.high >= LIKELY and not worth:
         # few flukes now, and fish in trouble: that is something else
         yield ("look_first", ("not_yet", "look_for_another_cause")) if facts.trouble else ("watch", ("not_yet",))
     if facts.high < LIKELY and not worth:

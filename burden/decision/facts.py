@@ -102,6 +102,7 @@ def facts_of(
         course_given=found.underway is not None,
         course_over=given >= _usual_doses(estimates),
         least_given=given >= LEAST_AGAINST_EGGS or not any(e.pond.has_windows for e in estimates),
+        dosed_before=bool(case.doses_given),
         fell_short=fell_short(case, estimates),
         checked=judging >= min(_ENOUGH_FISH[found.aim.kind], case.fish_count),
         check_begun=judging > 0,
@@ -160,11 +161,14 @@ def seen_since(case: Case, since: date | None) -> bool:
 
 
 def trouble_in(case: Case) -> bool:
-    """Whether fish died in the last weeks, gasp, show it in their gills, or have been in trouble since a date."""
+    """Whether fish died lately, are ill today, show it in their gills, or have been in trouble since a date."""
     start = case.visit_date - timedelta(days=TROUBLE_DAYS)
+    ill = any(row.chosen in ("moribund", "dead") and row.date == case.visit_date for row in case.samples)
     died = any(row.deaths > 0 and row.date > start for row in case.deaths)
     f = case.findings
-    return bool(died or f.gasping or f.anaemic or f.gill_mucus or f.gill_swollen or case.trouble_since is not None)
+    return bool(
+        died or ill or f.gasping or f.anaemic or f.gill_mucus or f.gill_swollen or case.trouble_since is not None
+    )
 
 
 def clean_looks(case: Case) -> int:

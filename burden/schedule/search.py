@@ -59,11 +59,12 @@ CUSTOM_WITHIN = 0.1
 #: gain in the chance of the aim that one dose more has to bring where no schedule meets it: an assumption, as above [-]
 WORTH_A_DOSE = 0.05
 #: gain for which formalin, or a second agent, is taken into a course: an assumption, as above [-]
-WORTH_A_RISK = 0.05
+WORTH_A_RISK = 0.1
 #: doses of a course against flukes that lay eggs, as one never meets what hatches later: common practice, no source
 LEAST_AGAINST_EGGS = 2
-#: chance of the aim from which a customary course under way goes on as it was begun: likelier than not
-GOES_ON = 0.5
+#: chance of the aim from which what is left of a customary course is given, and the fish looked at, before another is
+#: planned: below it the course has failed. An assumption [-]
+GOES_ON = 0.25
 #: a number of doses whose best candidate seems so far from the aim is passed over at first [-]
 FAR = 0.2
 #: how much rarer than the best a candidate may look in the first round, for each of its standard errors
