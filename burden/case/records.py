@@ -136,6 +136,8 @@ class Action:
         owner or record.
     batch : str or None
         Number on the pack, for the record.
+    product : str or None
+        What an agent that counts as `UNKNOWN_AGENT` is called, where it is one that is not to be given against flukes.
     """
 
     date: date
@@ -152,6 +154,7 @@ class Action:
     uv_or_carbon_on: bool | None = None
     told_by: Literal["owner", "record"] | None = None
     batch: str | None = None
+    product: str | None = None
 
     @property
     def concentration_mg_l(self) -> float | None:

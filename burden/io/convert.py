@@ -303,9 +303,16 @@ def build_actions(kind: str, tables: tuple[ActionTable | None, ...], notes: Note
     for number, table in numbered:
         _check_action(table, kind, f"[[{kind}]] {number}", notes)
     actions = (
-        Action(**{**table.model_dump(), "water_change_after": _share_changed(table, notes)}) for _, table in numbered
+        Action(**{**table.model_dump(), **_product(table), "water_change_after": _share_changed(table, notes)})
+        for _, table in numbered
     )
     return tuple(sorted(actions, key=lambda action: action.date))
+
+
+def _product(table: ActionTable) -> dict[str, str]:
+    """What was given that is no agent against flukes: its effect on them counts as that of an unknown one."""
+    bad = None if table.agent is None else unsuitable(table.agent)
+    return {} if bad is None else {"agent": UNKNOWN_AGENT, "product": bad.name}
 
 
 def _share_changed(table: ActionTable, notes: Notes) -> float | None:
@@ -334,10 +341,10 @@ def _check_action(table: ActionTable, kind: str, place: str, notes: Notes) -> No
 
 
 def _check_agent(name: str, place: str, known: tuple[str, ...], notes: Notes) -> None:
-    if name in known:
+    bad = unsuitable(name)
+    if name in known or (bad is not None and UNKNOWN_AGENT in known):
         return
     fix = hint(name, known)
-    if (bad := unsuitable(name)) is not None:
-        given = f' For what was given already write "{UNKNOWN_AGENT}".' if UNKNOWN_AGENT in known else ""
-        fix = f"{named(bad.name).capitalize()} {bad.verdict}: {bad.text} ({', '.join(bad.sources)}).{given}"
+    if bad is not None:
+        fix = f"{named(bad.name).capitalize()} {bad.verdict}: {bad.text} ({', '.join(bad.sources)})."
     notes.problem(CASE_FILE, place, name, f"one of {', '.join(known)}", fix)

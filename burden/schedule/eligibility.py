@@ -65,7 +65,7 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
             findings=case.findings.other,
             formalin_before_mg_l=sum(a.concentration_mg_l or 0.0 for a in case.given if a.agent == "formalin"),
             max_formalin_mg_l_total=case.limits.max_formalin_mg_l_total,
-            permanganate_used=any(a.agent == "potassium_permanganate" for a in case.given),
+            permanganate_used=any(a.product == "potassium_permanganate" for a in case.given),
             short_of_breath=bool(case.findings.gasping or case.findings.anaemic),
         )
         against = (efficacy_contradicted(agent, parasite) for parasite in case.parasites)

@@ -447,3 +447,16 @@ def test_the_check_keeps_the_contract(tmp_path):
     text = str(check_case(tmp_path / "pond"))
     assert "1 problem to put right" in text
     assert "[water] volume_l" in text
+
+
+def test_what_was_given_against_no_fluke_is_read_and_named(tmp_path):
+    """Its effect on flukes counts as unknown; that formalin must not follow permanganate is known (uflpermanganate)."""
+    from burden.inference.estimate import estimate
+    from burden.schedule.eligibility import agents_and_notes
+
+    given = '\n[[given]]\ndate = 2026-05-09\nagent = "permanganate"\nmg_l = 2\nhours = 12\ntold_by = "owner"\n'
+    case = read(tmp_path, case=GOOD + given)
+    (action,) = [one for one in case.given if one.product is not None]
+    assert (action.agent, action.product) == ("unknown", "potassium_permanganate")
+    agents, _ = agents_and_notes(case, [estimate(case, case.parasites[0], 20)])
+    assert "formalin" not in agents

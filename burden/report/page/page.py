@@ -26,7 +26,7 @@ from burden.report.page.outlook import (
 )
 from burden.report.page.sheets import owner_page, record_of
 from burden.report.page.sources import sources_of
-from burden.report.page.unknowns import distinct_draws, unknowns_of
+from burden.report.page.unknowns import unknowns_of
 from burden.report.text.day_book import days_of, folded
 from burden.report.text.decision import as_recommended, gate_text, look_text, outcome_text, withheld_text
 from burden.report.text.forecast import delay_text, regime_text
@@ -99,7 +99,7 @@ def _front(found: Assessment) -> dict[str, Any]:
 
 def _reasons(found: Assessment) -> dict[str, Any]:
     """Why this, how sure, what else could be done, and what to beware of."""
-    unknowns, least = unknowns_of(found)
+    unknowns, _ = unknowns_of(found)
     odd = found.case.warnings  # these quote what the case says, so they keep its figures
     warnings = dict.fromkeys((*odd, *(w for e in found.estimates for w in e.warnings)))
     return {
@@ -107,8 +107,6 @@ def _reasons(found: Assessment) -> dict[str, Any]:
         "windows": [window_text(name, w) for name, w in found.windows] if found.decision.doses else [],
         "custom": custom_text(found.estimates),
         "unknowns": unknowns,
-        "least": about(least),
-        "worth": about(distinct_draws(found)),
         "warnings": [sentence(w if w in odd else about_in(w)) for w in warnings],
         "what_ifs": what_if_rows(found),
         "compared": compared_rows(found),
@@ -169,15 +167,16 @@ def _counted(counted: Any) -> str:
     """What the counts alone say, without the model."""
     if not counted:
         return ""
-    parts = (("fish with any", "prevalence", 100.0, " %"), ("on a fish that showed any", "mean_intensity", 1.0, ""),
-             ("k", "k", 1.0, ""))  # fmt: skip
+    parts = (("{} of 100 fish carry flukes", "prevalence", 100.0),
+             ("{} seen on each fish that showed any", "mean_intensity", 1.0),
+             ("aggregation k {}", "k", 1.0))  # fmt: skip
     said = []
-    for words, key, scale, unit in parts:
+    for words, key, scale in parts:
         part = counted.get(key)
         if part and part["estimate"] is not None:
             ends = [None if part[end] is None else about(scale * part[end]) for end in ("low", "high")]
             span = "no interval" if ends[0] is None else f"{ends[0]} to {ends[1] or 'unbounded'}"
-            said.append(f"{words} {about(scale * part['estimate'])} ({span}){unit}")
+            said.append(words.format(f"{about(scale * part['estimate'])} ({span})"))
     return ", ".join(said)
 
 
