@@ -13,7 +13,7 @@ from burden.inference.estimate import Estimate
 from burden.treatment.dose import dose
 from burden.treatment.dose_result import DoseResult
 from burden.treatment.efficacy_contradiction import efficacy_contradicted
-from burden.treatment.flow_notes import note_on_amount, notes_on_flow
+from burden.treatment.bath_notes import note_on_amount, note_on_kill, notes_on_flow
 from burden.treatment.flowing_bath import bath_in_flow
 from burden.treatment.safety import SafetyNote, efficacy_note, safety_check
 from burden.treatment.water_chemistry import LEFT_IN_HOURS
@@ -85,13 +85,7 @@ def _little_effect(agent: str, estimates: Sequence[Estimate]) -> list[SafetyNote
     kills = [float(np.median(effect.kill_of("adult"))) for effect in effects]
     if not kills or max(kills) >= _LEAST_KILL:
         return []
-    text = f"{named(agent).capitalize()} kills too few of these flukes"
-    why = f"about {100 * max(kills):.0f} % of the adults at the customary dose"
-    return [
-        SafetyNote(
-            "withhold", text, why, "a trial on these flukes that shows more", "assumption", "care", "little_effect"
-        )
-    ]
+    return [note_on_kill(agent, max(kills))]
 
 
 def notes_on(notes: Notes, given: Sequence[str]) -> tuple[SafetyNote, ...]:

@@ -10,7 +10,7 @@ from cases import a_case, exactly
 
 from burden.case import FishGroup
 from burden.inference.prior import draw_pond
-from burden.treatment.flow_notes import notes_on_flow
+from burden.treatment.bath_notes import notes_on_flow
 from burden.treatment.flowing_bath import bath_in_flow, oxygen_hours, oxygen_use_mg_per_kg_h
 
 

@@ -1,4 +1,4 @@
-"""What is said of a long bath in water that flows."""
+"""What is said of a bath that cannot serve: in water that flows, of a lake, against flukes it hardly kills."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from burden.treatment.flowing_bath import FlowingBath
 from burden.treatment.safety import SafetyNote
 from burden.utils.formatting import named, plain, volume
 
-__all__ = ["MOST_WATER_L", "note_on_amount", "notes_on_flow"]
+__all__ = ["MOST_WATER_L", "note_on_amount", "note_on_kill", "notes_on_flow"]
 
 #: water above which no bath is given, a lake: what it takes can be neither bought nor let go. Common practice, no
 #: source
@@ -30,6 +30,21 @@ def note_on_amount(agent: str, mg_l: float, litres: float) -> list[SafetyNote]:
     change = "a bath of the fish in less water, or in a net pen under a tarpaulin"
     text = f"{named(agent).capitalize()} cannot be given to {volume(litres)} of water"
     return [SafetyNote("withhold", text, takes, change, "common practice, no source", "care", "too_much_water")]
+
+
+def note_on_kill(agent: str, share: float) -> SafetyNote:
+    """Return why an agent is withheld that kills too few of the flukes found.
+
+    Parameters
+    ----------
+    agent : str
+    share : float
+        Of the adults that its customary dose kills [-].
+    """
+    text = f"{named(agent).capitalize()} kills too few of these flukes"
+    why = f"about {100 * share:.0f} % of the adults at the customary dose"
+    change = "a trial on these flukes that shows more"
+    return SafetyNote("withhold", text, why, change, "assumption", "care", "little_effect")
 
 
 def notes_on_flow(bath: FlowingBath) -> list[SafetyNote]:
