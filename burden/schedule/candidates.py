@@ -40,6 +40,7 @@ __all__ = [
     "first_days",
     "one_more",
     "underway",
+    "usual_gap_days",
 ]
 
 LONGEST_GAP_DAYS = 45
@@ -64,6 +65,7 @@ FORMALIN_REST_DAYS = 7
 #: gaps tried, in mean durations of hatching; after longer ones the first larvae of an egg laid in between have settled,
 #: grown up and laid
 _GAPS = (0.4, 0.6, 0.8, 1.0, 1.2, 1.4, 1.6)
+_USUAL_GAP = 1.2
 #: gaps after which the next dose of a course under way may fall due, in the same unit
 _NEXT_GAPS = (0.8, 1.2, 1.75)
 #: a dose given longer ago than this, or than three times the time an egg takes to hatch, began no course that is still
@@ -362,6 +364,16 @@ def _nearest_possible(case: Case, wanted: float, earliest: float) -> float | Non
             if day >= earliest and case.dose_possible_on(case.visit_date + timedelta(days=day)):
                 return float(day)
     return None
+
+
+def usual_gap_days(pond: Ensemble) -> float:
+    """Days between doses where custom says nothing: a little more than an egg of today takes to hatch in the mean [d].
+
+    Parameters
+    ----------
+    pond : Ensemble
+    """
+    return min(_gap_days(pond, 0.0, _USUAL_GAP), float(LONGEST_GAP_DAYS))
 
 
 def _gap_days(pond: Ensemble, day: float, gap: float) -> float:

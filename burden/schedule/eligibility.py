@@ -10,10 +10,10 @@ import numpy as np
 from burden.case import Action, Case, ConstantTemperature
 from burden.evidence import load_agent
 from burden.inference.estimate import Estimate
+from burden.treatment.bath_notes import note_on_amount, note_on_kill, notes_on_flow
 from burden.treatment.dose import dose
 from burden.treatment.dose_result import DoseResult
 from burden.treatment.efficacy_contradiction import efficacy_contradicted
-from burden.treatment.bath_notes import note_on_amount, note_on_kill, notes_on_flow
 from burden.treatment.flowing_bath import bath_in_flow
 from burden.treatment.safety import SafetyNote, efficacy_note, safety_check
 from burden.treatment.water_chemistry import LEFT_IN_HOURS

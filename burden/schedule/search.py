@@ -2,7 +2,7 @@
 
 The search goes up by doses. Many candidates are looked at with a few draws, the best of them with all; what custom
 gives and what the case plans stand among these. Only a difference that the draws can show decides: among schedules
-that do as well the customary one is taken, then the one with the lesser risks, then the middle of those dates.
+that do as well the customary one is taken, then the one with the lesser risks, then the one nearest to a usual gap.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ from burden.schedule.candidates import (
     customs_for,
     one_more,
     underway,
+    usual_gap_days,
 )
 from burden.schedule.evaluation import EvaluatedSchedule, beats, evaluate, first_draws, with_elimination
 from burden.schedule.recommendation import Compared, Recommendation
@@ -293,7 +294,7 @@ def _chosen(
     if customary is not None:
         chosen, why = customary, "custom"
     else:
-        chosen, risks = _least_risk(as_good, field.case.findings.other)
+        chosen, risks = _least_risk(as_good, field.case.findings.other, _usual_gap(field, customs))
         why = "fewest" if chosen.meets(aim) else "near" if chosen.chance(aim) >= aim.chance - UNSURE else "best"
     fewer = [one for n in best if n == chosen.doses - 1 for one in [_top(best[n], aim)]]
     return replace(
@@ -321,17 +322,26 @@ def _customary(field: _Field, customs: Sequence[Custom], top: EvaluatedSchedule)
     return next(iter(shorter or longer), None)
 
 
+def _usual_gap(field: _Field, customs: Sequence[Custom]) -> float:
+    """Days between doses that dates are drawn to where others do as well: custom's, else a little over a hatch."""
+    return customs[0].gap_days if customs else usual_gap_days(field.lead)
+
+
 def _least_risk(
-    as_good: Sequence[EvaluatedSchedule], findings: Sequence[str]
+    as_good: Sequence[EvaluatedSchedule], findings: Sequence[str], gap_days: float
 ) -> tuple[EvaluatedSchedule, tuple[str, ...]]:
-    """Of schedules that do as well, those of the least risk, and of their dates the middle; and what decided."""
+    """Of schedules that do as well, those of the least risk, of these the one nearest to a usual gap; what decided.
+
+    A gap that is fixed beforehand keeps the dates where they are with another seed: many gaps do nearly as well.
+    """
     least = min(_risk(one, findings) for one in as_good)
     kept = [one for one in as_good if _risk(one, findings) == least]
     # no later a start than needed: what waits a day kills a day longer
     start, line = min((one.plan.days[0], kept.index(one)) for one in kept)
     kept = [one for one in kept if one.plan.days[0] == start and one.plan.agents == kept[line].plan.agents]
-    kept.sort(key=lambda one: one.plan.days[-1])
-    return kept[(len(kept) - 1) // 2], _decided(least, [_risk(one, findings) for one in as_good])
+    usual_end = start + gap_days * (kept[0].doses - 1)
+    nearest = min(kept, key=lambda one: (abs(one.plan.days[-1] - usual_end), one.plan.days))
+    return nearest, _decided(least, [_risk(one, findings) for one in as_good])
 
 
 def _risk(one: EvaluatedSchedule, findings: Sequence[str]) -> tuple[int, int, int]:
