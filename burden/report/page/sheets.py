@@ -72,7 +72,8 @@ def _there(found: Assessment, flukes: int) -> list[str]:
 def _on_each(e: Estimate) -> str:
     where = {"gill": "the gills", "skin": "the skin"}[load_parasite(e.parasite).site]
     median, low, high = (about(x, 1) for x in (e.mean_abundance.median, e.mean_abundance.low, e.mean_abundance.high))
-    return f"about {median} on {where} of each fish (between {low} and {high})"
+    span = f"between {low} and {high}" if e.mean_abundance.low >= 1 else f"{high} at the most"
+    return f"about {median} on {where} of each fish ({span})"
 
 
 def _dates(found: Assessment) -> list[str]:
@@ -149,11 +150,8 @@ def _expect(found: Assessment) -> list[str]:
     decision = found.decision
     end = long_date(decision.date_of(decision.recommendation.aim.horizon_days))
     if any(e.deaths_explained is not None and not e.deaths_explained.told for e in found.estimates):
-        return [
-            "Whether flukes killed the dead fish cannot be told from the records, so we cannot say how many a "
-            "treatment "
-            "will save."
-        ]
+        said = "Whether flukes killed the dead fish cannot be told from the records"
+        return [f"{said}, so we cannot say how many a treatment will save." if decision.plan else f"{said}."]
     d = decision.deaths
     if not d:
         return ["In open water flukes come in from outside, so we cannot say what will happen."]
