@@ -150,8 +150,8 @@ def _expect(found: Assessment) -> list[str]:
     decision = found.decision
     end = long_date(decision.date_of(decision.recommendation.aim.horizon_days))
     if any(e.deaths_explained is not None and not e.deaths_explained.told for e in found.estimates):
-        said = "Whether flukes killed the dead fish cannot be told from the records"
-        return [f"{said}, so we cannot say how many a treatment will save." if decision.plan else f"{said}."]
+        unknown = "Whether flukes killed the dead fish cannot be told from the records"
+        return [f"{unknown}, so we cannot say how many a treatment will save." if decision.plan else f"{unknown}."]
     d = decision.deaths
     if not d:
         return ["In open water flukes come in from outside, so we cannot say what will happen."]
