@@ -62,6 +62,8 @@ class Facts:
         Whether any preparation could be read; any ever showed a fluke; those since the last dose did.
     seen_before : bool
         Whether fish were looked at on a visit before this one.
+    notifiable : bool
+        Whether flukes were seen that many countries ask to be reported.
     sick_only : bool
         Whether flukes were seen on sick or dead fish alone; where none was, whether only such were looked at.
     trouble : bool
@@ -114,6 +116,7 @@ class Facts:
     ever_seen: bool = True
     seen_lately: bool = True
     seen_before: bool = False
+    notifiable: bool = False
     sick_only: bool = False
     trouble: bool = False
     mostly_else: bool = False

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case
-from burden.decision.action import choose
+from burden.decision.action import Facts, choose
 from burden.decision.facts import facts_of, strays
 from burden.decision.next_look import look_of
 from burden.decision.plan import doses_of, other_treatments, planned_doses
@@ -238,7 +238,7 @@ def _decided(
         seed=seed,
         draws=draws,
         action=action,
-        reasons=tuple(_numbered(reason, _core_numbers(case, estimates, found)) for reason in reasons),
+        reasons=tuple(_numbered(reason, _core_numbers(case, estimates, found)) for reason in _reported(reasons, facts)),
         gates=gates,
         recommendation=found,
         plan=plan if action == "dose" else (),
@@ -274,6 +274,11 @@ def _core_numbers(case: Case, estimates: Sequence[Estimate], found: Recommendati
         "aim_chance": found.aim.chance,
         "wrong_water": ", ".join(strays(case)) or None,
     }
+
+
+def _reported(reasons: Sequence[Reason], facts: Facts) -> tuple[Reason, ...]:
+    """Add that a fluke found may have to be reported, after why this is done today."""
+    return (*reasons, Reason("notifiable")) if facts.notifiable else tuple(reasons)
 
 
 def _numbered(reason: Reason, numbers: Mapping[str, float | str | None]) -> Reason:

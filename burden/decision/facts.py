@@ -85,6 +85,8 @@ def facts_of(
         fish_alive=case.fish_count > 0,
         looked=bool(readable),
         ever_seen=any(row.count_low > 0 for row in readable),
+        notifiable=any(row.count_low > 0 for row in readable)
+        and any(load_parasite(n).notifiable for n in case.parasites),
         seen_lately=seen_since(case, _last_dose(case)),
         seen_before=any(-case.day_of(row.date) >= _LOOKS_APART_DAYS for row in readable),
         sick_only=_seen_on_sick_only(readable),

@@ -110,7 +110,8 @@ class ParasiteSet(Evidence):
         Where on the fish: gill or skin.
     water, hosts : tuple of str
         fresh and sea, and fish it lives on.
-    blood_feeder : bool
+    blood_feeder, notifiable : bool
+        Whether it drinks blood; whether many countries ask that it is reported.
     notes, not_for : tuple of str
     refuses : mapping of str to str
         Questions it cannot answer (windows, burden, deaths, elimination), and why.
@@ -126,6 +127,7 @@ class ParasiteSet(Evidence):
     water: tuple[str, ...] = field(kw_only=True)
     hosts: tuple[str, ...] = field(kw_only=True)
     blood_feeder: bool = field(kw_only=True)
+    notifiable: bool = field(default=False, kw_only=True)
     notes: tuple[str, ...] = field(default=(), kw_only=True)
     not_for: tuple[str, ...] = field(default=(), kw_only=True)
     refuses: Mapping[str, str] = field(default_factory=dict, kw_only=True)

@@ -37,6 +37,8 @@ _PH_RANGE = (6.0, 9.2)
 #: alkalinity as CaCO3 below which pH may fall within a course, and what it is raised to [mg/L]: from memory of
 #: handbooks of pond culture (20 at the least), and common practice, no source
 _ALKALINITY_CARE, _ALKALINITY_WANTED = 20.0, 50.0
+#: water exchanged so often cannot be buffered: an assumption [1/d]
+_FLOWS_PER_DAY = 1.0
 #: sodium bicarbonate that gives the alkalinity of one mg of CaCO3: molar masses, one and two charges [mg/mg]
 _BICARBONATE_PER_CACO3 = 84.007 / (100.087 / 2)
 #: pH taken where ammonia was measured and pH was not, high for a pond on a sunny day: an assumption
@@ -235,7 +237,8 @@ def _ph(case: Case) -> Iterator[Gate]:
 def _alkalinity(case: Case) -> Iterator[Gate]:
     """Soft water has little to hold its pH with when a bath and dying matter use it up."""
     reading = case.water.alkalinity_mg_l_caco3
-    if case.water.medium == "fresh" and reading is not None and reading < _ALKALINITY_CARE:
+    flows = case.water.exchange_per_day >= _FLOWS_PER_DAY  # what is put in runs off, and what runs in is as soft
+    if case.water.medium == "fresh" and not flows and reading is not None and reading < _ALKALINITY_CARE:
         grams = (_ALKALINITY_WANTED - reading) * _BICARBONATE_PER_CACO3 * case.water.volume_l.value / 1000
         remedy = Remedy(bicarbonate_g=grams)
         yield Gate("alkalinity_low", "care", reading, _ALKALINITY_CARE, "mg/L", remedy=remedy)

@@ -41,6 +41,8 @@ __all__ = [
     "withheld_text",
 ]
 
+#: reasons of the short answer
+_BRIEF_REASONS = 2
 #: a product as strong as this is called by its agent alone [%]
 _NEARLY_PURE = 99.0
 _Numbers = Mapping[str, float | str | None]
@@ -168,6 +170,9 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "measure_first": lambda n: "The agents at hand may not be given before these are known.",
     "wrong_water": lambda n: f"These flukes do not live in this water: {named(str(n['wrong_water']))}.",
     "virus_first": lambda n: "A virus is suspected. Handling and dosing add stress, and some viruses are notifiable.",
+    "notifiable": lambda n: (
+        "These may be notifiable flukes: have them identified, and tell the authority before you treat or move fish."
+    ),
     "no_samples": lambda n: "No fish was looked at, or nothing could be read. Look at gills and skin first.",
     "never_seen": _never_seen,
     "more_fish": lambda n: "What was looked at is too little to decide.",
@@ -491,7 +496,8 @@ def deaths_text(decision: Decision) -> str:
 @writes_brief
 def _brief(decision: Decision) -> str:
     """Write the answer in about five lines."""
-    lines = [headline(decision), *(reason_text(reason) for reason in decision.reasons[:2])]
+    said = [reason for i, reason in enumerate(decision.reasons) if i < _BRIEF_REASONS or reason.code == "notifiable"]
+    lines = [headline(decision), *(reason_text(reason) for reason in said)]
     stops = [gate for gate in decision.gates if gate.level == "stop"]
     lines += [gate_text(gate) for gate in stops[:2]]
     if decision.plan:
