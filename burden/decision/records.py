@@ -159,7 +159,7 @@ class NextLook:
         From the visit [d].
     purpose : str
         more_fish: today, as the fish seen cannot decide; check: whether the course worked; watch: whether flukes
-        increase; release: whether newcomers are clean.
+        increase; release: whether newcomers are clean; water: whether the water is right, and what the fish carry.
     fish : int
         To look at, never more than there are.
     all_fish : bool

@@ -221,7 +221,7 @@ def _three(later: DelayedHatch) -> tuple[float, float, float]:
 
 def _sample(found: Assessment) -> Iterator[Day]:
     look = found.decision.look
-    if look is None or (look.date == found.decision.visit_date and look.purpose == "more_fish"):
+    if look is None or look.date == found.decision.visit_date:
         return
     year = found.decision.visit_date.year
     steps = [look_text(look, year), *(outcome_text(outcome) for outcome in look.outcomes)]
