@@ -7,18 +7,17 @@ in warming water its dates draw together by themselves. Customary courses stand 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import partial
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 
 from burden.case import Action, Case
 from burden.evidence import agent_names, load_agent
-from burden.evidence.records import PublishedInterval
-from burden.inference.prior import Ensemble, Posterior
+from burden.inference.prior import Ensemble
 from burden.inference.temperature_ahead import dates_hold_until
 from burden.model.elimination.probability import DoseSchedule
 from burden.treatment.residues import builds_up
@@ -32,12 +31,12 @@ __all__ = [
     "LONGEST_GAP_DAYS",
     "MOST_DOSES",
     "PLANNED_AHEAD_DAYS",
-    "Custom",
     "Underway",
     "allowed",
     "candidate_plans",
-    "customs_for",
+    "course_dates",
     "first_days",
+    "nearest_possible",
     "one_more",
     "underway",
     "usual_gap_days",
@@ -73,10 +72,6 @@ _NEXT_GAPS = (0.8, 1.2, 1.75)
 _COURSE_OVER_DAYS = 30.0
 #: a dose weaker than this share of the customary one began no course: an assumption [-]
 _COUNTS_FROM = 0.6
-#: customary courses are meant for water this near to their own temperature: an assumption [°C]
-_CUSTOM_WITHIN_C = 5.0
-#: days ahead over which the water's temperature decides which custom is meant [d]
-_CUSTOM_LOOKS_AHEAD_DAYS = 14
 
 
 @dataclass(frozen=True)
@@ -95,45 +90,6 @@ class Underway:
     doses: int
     last_day: float
     agent: str
-
-
-@dataclass(frozen=True)
-class Custom:
-    """A customary or printed course on the days a dose can go in.
-
-    Parameters
-    ----------
-    plan : DoseSchedule
-        What of it is still to be given.
-    gap_days : float
-        [d]
-    doses : int
-        In all.
-    temperature_c : float
-        Water it is meant for [°C].
-    known : str
-        How it is known: as the evidence has it.
-    parasite : str
-    """
-
-    plan: DoseSchedule
-    gap_days: float
-    doses: int
-    temperature_c: float
-    known: str
-    parasite: str
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form."""
-        return {
-            "days": list(self.plan.days),
-            "agents": list(self.plan.agents),
-            "gap_days": self.gap_days,
-            "doses": self.doses,
-            "temperature_c": self.temperature_c,
-            "known": self.known,
-            "parasite": self.parasite,
-        }
 
 
 def underway(case: Case, pond: Ensemble) -> Underway | None:
@@ -198,7 +154,7 @@ def first_days(case: Case, pond: Ensemble, not_before: float = 0.0) -> tuple[flo
         return (earliest,)
     least = course.last_day + _least_gap(case)
     due = [course.last_day + _gap_days(pond, course.last_day, gap) for gap in _NEXT_GAPS]
-    days = [_nearest_possible(case, day, max(least, earliest)) for day in (earliest, *due) if math.isfinite(day)]
+    days = [nearest_possible(case, day, max(least, earliest)) for day in (earliest, *due) if math.isfinite(day)]
     return tuple(sorted({day for day in days if day is not None}))
 
 
@@ -226,66 +182,10 @@ def candidate_plans(
     for first in first_days(case, pond, not_before):
         for line in _lines(agents, doses):
             for gap in _GAPS if doses > 1 else _GAPS[:1]:
-                days = _dates(case, first, doses, lambda day, gap=gap: _gap_days(pond, day, gap))
+                days = course_dates(case, first, doses, partial(_waited, pond, gap))
                 if days is not None and allowed(case, days, line, carried):
                     plans[DoseSchedule(tuple(days), line)] = None
     return list(plans)
-
-
-def customs_for(case: Case, ponds: Sequence[Posterior], agents: Sequence[str], not_before: float = 0.0) -> list[Custom]:
-    """Customary and printed courses for this water, each with what of it is still to be given.
-
-    Parameters
-    ----------
-    case : Case
-    ponds : sequence of Posterior
-        One a parasite set.
-    agents : sequence of str
-        Agents that may be given, the one to begin with first.
-    not_before : float
-        Until then the water is put right [d].
-    """
-    found = []
-    for pond, _ in ponds:
-        now = _water_ahead(pond)
-        rows = pond.setting.parameters.evidence.published_intervals
-        near = sorted((abs(row.temperature_c - now), i) for i, row in enumerate(rows))
-        for distance, i in near[:1]:
-            if distance <= _CUSTOM_WITHIN_C and agents:
-                found += _custom(case, pond, rows[i], agents, not_before)
-    return found
-
-
-def _water_ahead(pond: Ensemble) -> float:
-    """Median temperature of the next two weeks [°C]."""
-    days = np.arange(0.0, _CUSTOM_LOOKS_AHEAD_DAYS + 1.0)
-    return float(np.median([np.median(pond.setting.temperature.at(day)) for day in days]))
-
-
-def _custom(
-    case: Case, pond: Ensemble, row: PublishedInterval, agents: Sequence[str], not_before: float
-) -> list[Custom]:
-    course = underway(case, pond)
-    given = 0 if course is None else min(course.doses, row.doses)
-    left = row.doses - given
-    first = first_days(case, pond, not_before)
-    if left == 0 or not first:
-        return []
-    gap = float(row.gap_days)
-    start = first[0]
-    if course is not None:
-        due = _nearest_possible(case, course.last_day + gap, first[0])
-        if due is None:
-            return []
-        start = due
-    main = agents[0]
-    middle = row.middle_agent if row.middle_agent in agents else main
-    line = tuple(str(middle) if (given + i) % 2 == 1 else main for i in range(left))
-    days = _dates(case, start, left, lambda _: gap)
-    if days is None or not allowed(case, days, line):
-        return []
-    plan = DoseSchedule(tuple(days), line)
-    return [Custom(plan, gap, row.doses, row.temperature_c, row.known, pond.parasite)]
 
 
 def one_more(case: Case, pond: Ensemble, plan: DoseSchedule) -> DoseSchedule | None:
@@ -304,7 +204,7 @@ def one_more(case: Case, pond: Ensemble, plan: DoseSchedule) -> DoseSchedule | N
     if not gap <= LONGEST_GAP_DAYS:
         return None
     least = days[-1] + _least_gap(case)
-    day = _nearest_possible(case, days[-1] + gap, least)
+    day = nearest_possible(case, days[-1] + gap, least)
     agents = (*plan.agents, plan.agents[-2] if len(plan.agents) > 1 else plan.agents[-1])
     if day is None or day > dates_hold_until(case) or not allowed(case, (*days, day), agents):
         return None
@@ -340,15 +240,31 @@ def _next_possible(case: Case, day: float) -> float | None:
     return None
 
 
-def _dates(case: Case, first: float, count: int, gap_at: Any) -> list[float] | None:
-    """Dates of a course, each so long after the one before, on days on which a dose can go in."""
+def course_dates(case: Case, first: float, count: int, gap_at: Callable[[float], float]) -> list[float] | None:
+    """Dates of a course, each so long after the one before, on days on which a dose can go in [d].
+
+    Parameters
+    ----------
+    case : Case
+    first : float
+        Day of the first dose [d].
+    count : int
+        Doses.
+    gap_at : callable
+        Days to wait after a dose on a day [d].
+
+    Returns
+    -------
+    list of float or None
+        None where a gap is too long, no day is free, or nobody knows what the water will do by then.
+    """
     days = [first]
     least = _least_gap(case)
     while len(days) < count:
         wanted = days[-1] + max(gap_at(days[-1]), least)
         if wanted - days[-1] > LONGEST_GAP_DAYS:
             return None
-        found = _nearest_possible(case, wanted, days[-1] + least)
+        found = nearest_possible(case, wanted, days[-1] + least)
         if found is None:
             return None
         days.append(found)
@@ -357,8 +273,15 @@ def _dates(case: Case, first: float, count: int, gap_at: Any) -> list[float] | N
     return days if days[-1] <= min(dates_hold_until(case), ahead) else None
 
 
-def _nearest_possible(case: Case, wanted: float, earliest: float) -> float | None:
-    """Day nearest to the wanted one on which a dose can go in, not before `earliest`."""
+def nearest_possible(case: Case, wanted: float, earliest: float) -> float | None:
+    """Return the day nearest to the wanted one on which a dose can go in, or None where there is none in two weeks.
+
+    Parameters
+    ----------
+    case : Case
+    wanted, earliest : float
+        The day wanted, and the first that will do [d].
+    """
     for step in range(15):
         for day in (round(wanted) - step, round(wanted) + step):
             if day >= earliest and case.dose_possible_on(case.visit_date + timedelta(days=day)):
@@ -374,6 +297,10 @@ def usual_gap_days(pond: Ensemble) -> float:
     pond : Ensemble
     """
     return min(_gap_days(pond, 0.0, _USUAL_GAP), float(LONGEST_GAP_DAYS))
+
+
+def _waited(pond: Ensemble, gap: float, day: float) -> float:
+    return _gap_days(pond, day, gap)
 
 
 def _gap_days(pond: Ensemble, day: float, gap: float) -> float:

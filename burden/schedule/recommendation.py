@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from burden.schedule.aim import Aim
-from burden.schedule.candidates import Custom, Underway
+from burden.schedule.candidates import Underway
+from burden.schedule.customary import Custom
 from burden.schedule.evaluation import EvaluatedSchedule
 
 __all__ = ["WHY_CHOSEN", "Compared", "Recommendation"]

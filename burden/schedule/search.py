@@ -24,14 +24,13 @@ from burden.schedule.candidates import (
     ERADICATION_DOSES,
     LIVE_BEARER_DOSES,
     MOST_DOSES,
-    Custom,
     Underway,
     candidate_plans,
-    customs_for,
     one_more,
     underway,
     usual_gap_days,
 )
+from burden.schedule.customary import Custom, customs_for, planned_course
 from burden.schedule.evaluation import EvaluatedSchedule, beats, evaluate, first_draws, with_elimination
 from burden.schedule.recommendation import Compared, Recommendation
 
@@ -362,7 +361,7 @@ def _decided(least: tuple[int, int, int], all_near: Sequence[tuple[int, int, int
 
 
 def _beside(found: Recommendation, field: _Field, customs: Sequence[Custom]) -> Recommendation:
-    """Put the customary courses and one dose more beside what is recommended, with elimination for all of them."""
+    """Put custom, the case's own plan and one dose more beside what is recommended, with elimination for all."""
     chosen = found.recommended
     rows: list[tuple[str, DoseSchedule, Custom | None]] = [("untreated", _NO_DOSE, None)]
     if chosen is not None:
@@ -376,6 +375,8 @@ def _beside(found: Recommendation, field: _Field, customs: Sequence[Custom]) -> 
             else []
         )
     rows += [("custom", c.plan, c) for c in customs if chosen is None or c.plan != chosen.plan]
+    own = planned_course(field.case, field.lead)
+    rows += [("planned", own, None)] if own is not None and own not in {plan for _, plan, _ in rows} else []
     every = with_elimination(field.ponds, field.evaluated(list(dict.fromkeys(plan for _, plan, _ in rows))))
     by_plan = {one.plan: one for one in every}
     compared = tuple(Compared(name, by_plan[plan], custom) for name, plan, custom in rows)

@@ -86,7 +86,7 @@ def test_gaps_go_up_to_the_longest_and_no_further():
     case = a_case(temperature_c=20.0)
 
     def dates(days: float, limits: Limits | None = None) -> list[float] | None:
-        return candidates._dates(replace(case, limits=limits or Limits()), 2.0, 3, lambda _: days)
+        return candidates.course_dates(replace(case, limits=limits or Limits()), 2.0, 3, lambda _: days)
 
     assert dates(0.2) == [2.0, 6.0, 10.0]  # every fourth day at the most (common practice, no source)
     assert dates(0.2, Limits(shortest_gap_days=1)) == [2.0, 3.0, 4.0]  # unless the case says otherwise
@@ -94,7 +94,7 @@ def test_gaps_go_up_to_the_longest_and_no_further():
     assert dates(6.0, Limits(shortest_gap_days=9)) == [2.0, 11.0, 20.0]
     assert dates(PLANNED_AHEAD_DAYS // 2) == [2.0, 19.0, 36.0]
     assert dates(PLANNED_AHEAD_DAYS // 2 + 1) is None
-    assert candidates._dates(case, 2.0, 2, lambda _: LONGEST_GAP_DAYS + 0.1) is None
+    assert candidates.course_dates(case, 2.0, 2, lambda _: LONGEST_GAP_DAYS + 0.1) is None
 
 
 def test_gaps_tried_rise_and_none_is_more_than_half_as_long_again_as_the_one_before():
@@ -105,10 +105,10 @@ def test_gaps_tried_rise_and_none_is_more_than_half_as_long_again_as_the_one_bef
 def test_days_are_the_nearest_on_which_somebody_can_come():
     case = a_case(limits=Limits(visit_days=(5, 9, 20)))
     assert [candidates._next_possible(case, day) for day in (0.0, 5.0, 5.5, 10.0, 21.0)] == [5.0, 5.0, 5.0, 20.0, None]
-    assert candidates._nearest_possible(case, 7.9, 1.0) == 9.0
-    assert candidates._nearest_possible(case, 6.1, 1.0) == 5.0
-    assert candidates._nearest_possible(case, 6.1, 6.0) == 9.0
-    assert candidates._nearest_possible(case, 40.0, 21.0) is None
+    assert candidates.nearest_possible(case, 7.9, 1.0) == 9.0
+    assert candidates.nearest_possible(case, 6.1, 1.0) == 5.0
+    assert candidates.nearest_possible(case, 6.1, 6.0) == 9.0
+    assert candidates.nearest_possible(case, 40.0, 21.0) is None
 
 
 def test_lines_of_agents_hold_formalin_in_half_of_the_doses_at_most():

@@ -15,7 +15,8 @@ from burden.model.elimination.probability import DoseSchedule
 from burden.model.forward import COARSE_STEP_DAYS, simulate
 from burden.schedule import search as searching
 from burden.schedule.aim import Aim, aim_of
-from burden.schedule.candidates import candidate_plans, customs_for
+from burden.schedule.candidates import candidate_plans
+from burden.schedule.customary import customs_for
 from burden.schedule.evaluation import EvaluatedSchedule, beats, evaluate, left_per_1000, with_elimination
 from burden.schedule.search import WORTH_A_DOSE, WORTH_A_RISK, search
 from burden.utils.results import CredibleInterval
