@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence, Set
 from datetime import date, timedelta
+from statistics import mean
 
 import numpy as np
 
@@ -41,6 +42,9 @@ _USUAL_DOSES = 3
 _ENOUGH_FISH = {"control": 5, "eradicate": 10}
 #: looks nearer to each other are one: a fluke that a look missed would still be as young [d]
 _LOOKS_APART_DAYS = 7
+#: counts that are this share of those before are no success, where so many flukes were counted so soon after a dose
+#: that few of them have settled since: assumptions [-], [flukes], [d]
+_HELD_UP, _ENOUGH_FLUKES, _SOON_AFTER_DAYS = 0.5, 10, 7
 #: a dose that kills fewer of those it reaches has fallen short: an assumption [-]
 _KILLS_ENOUGH = 0.7
 #: notes that keep an agent out only because something was not measured
@@ -143,11 +147,25 @@ def _last_dose(case: Case) -> date | None:
 
 
 def fell_short(case: Case, estimates: Sequence[Estimate]) -> bool:
-    """Whether flukes were seen after the last dose, and its kill was too low, as likely as not."""
+    """Whether flukes were seen after the last dose, and it killed too few as likely as not, or the counts held up."""
     last = _last_dose(case)
     if last is None or not seen_since(case, last):
         return False
-    return any(float(np.mean(_last_kill(e) < _KILLS_ENOUGH)) >= LIKELY for e in estimates)
+    return _counts_held_up(case, last) or any(
+        float(np.mean(_last_kill(e) < _KILLS_ENOUGH)) >= LIKELY for e in estimates
+    )
+
+
+def _counts_held_up(case: Case, last: date) -> bool:
+    """Whether preparations alike show at least half as many flukes soon after the last dose as before the first."""
+    first = min(dose.date for dose in case.doses_given)
+    readable = [row for row in case.samples if row.readable]
+    after = [row for row in readable if 0 < (row.date - last).days <= _SOON_AFTER_DAYS]
+    like = {(row.site, row.method) for row in after}
+    before = [row for row in readable if row.date <= first and (row.site, row.method) in like]
+    if not before or sum(row.count_low for row in after) < _ENOUGH_FLUKES:
+        return False
+    return mean(row.count_low for row in after) >= _HELD_UP * mean(row.count_low for row in before)
 
 
 def _last_kill(found: Estimate) -> np.ndarray:
