@@ -128,9 +128,9 @@ def search(
     """
     lead = _egg_layer(ponds)
     few = first_draws(ponds, ROUGH_DRAWS)
-    most = min(_most_doses(case, aim, any(p.has_windows for p, _ in ponds)), MOST_DOSES)
-    (untreated,) = evaluate(ponds, [_NO_DOSE], aim)
     course = underway(case, lead)
+    most = min(_most_doses(case, aim, any(p.has_windows for p, _ in ponds), course), MOST_DOSES)
+    (untreated,) = evaluate(ponds, [_NO_DOSE], aim)
     start = Recommendation(aim, untreated, None, "none_needed", (Compared("untreated", untreated),), underway=course)
     carried = not agents or most == 0 or bool(candidate_plans(case, lead, agents, 1, True, not_before))
     field = _Field(case, ponds, few, aim, tuple(agents), lead, carried, not_before, {_NO_DOSE: untreated})
@@ -149,12 +149,14 @@ def _egg_layer(ponds: Sequence[Posterior]) -> Ensemble:
     return next((p for p, _ in ponds if p.setting.parameters.development is not None), ponds[0].pond)
 
 
-def _most_doses(case: Case, aim: Aim, lays_eggs: bool) -> int:
+def _most_doses(case: Case, aim: Aim, lays_eggs: bool, course: Underway | None) -> int:
+    """Most doses still to be planned: those given count, and two at least may follow before the fish are looked at."""
     usual = DEFAULT_MOST_DOSES if lays_eggs else LIVE_BEARER_DOSES
     if aim.kind == "eradicate":
         usual = ERADICATION_DOSES
     if withheld_forecast(case) is not None:
         usual = LEAST_AGAINST_EGGS  # how soon flukes come in again nobody knows: look before more are planned
+    usual = max(usual - (0 if course is None else course.doses), LEAST_AGAINST_EGGS)
     return usual if case.limits.max_doses is None else case.limits.max_doses
 
 
