@@ -5,7 +5,7 @@
   if (!root) return;
   const CELL = 44;
   const plan = { doses: [], warmer_c: 0, left_times: 1 };
-  let about = null, chosen = 0, started = false, seen = facts.seen, beside = [], running = false, waiting = false;
+  let about = null, chosen = 0, started = false, touched = false, seen = facts.seen, beside = [], running = false, waiting = false;
   const short = (x) => plain(Number(Number(x).toPrecision(2)));
   const day = (number) => burden.shifted(about.plans.visit, number);
   const same = (a, b) => JSON.stringify(a) === JSON.stringify(b);
@@ -16,7 +16,7 @@
     root.hidden = false;
     root.replaceChildren(h("h2", {}, say("whatif.title")), h("p", { role: "status" }, say("whatif.wait")));
     await fetchPonds();
-    if (about) { reset("recommended"); }
+    if (about) { reset("recommended"); touched = false; }
   }
   async function fetchPonds() {
     const found = await burden.ask("/api/ready", { case: facts.case });
@@ -33,7 +33,7 @@
     if (fresh.status === 200 && !fresh.failed) {
       const before = about.plans.named.recommended;
       about = fresh;
-      if (!before && about.plans.named.recommended) reset("recommended"); else { compare(); draw(); }
+      if (!before && !touched && about.plans.named.recommended) reset("recommended"); else { compare(); draw(); }
     }
   }
   function reset(name) {
@@ -55,7 +55,8 @@
     }
   }
 
-  function changed() { plan.doses.sort((a, b) => a.day - b.day); draw(); tryIt(); }
+  /* What somebody has chosen or moved stays when the report comes. */
+  function changed() { touched = true; plan.doses.sort((a, b) => a.day - b.day); draw(); tryIt(); }
   async function tryIt() {
     if (running) { waiting = true; return; }
     running = true;
@@ -150,6 +151,7 @@
   function move(i, by) {
     const dose = plan.doses[i];
     if (!dose) return;
+    touched = true;
     dose.day = clamp(dose.day + by);
     plan.doses.sort((a, b) => a.day - b.day);
     chosen = plan.doses.indexOf(dose);
