@@ -1,14 +1,14 @@
 """Does the advice save fish? Ponds of whole flukes, visited every two weeks and dosed as decided, beside custom.
 
-Run: python -m analysis.closed_loop [--ponds 300] [--draws 100]      about two minutes of processor time a pond
+Run: python -m analysis.closed_loop [--first 0] [--ponds 300] [--draws 100]   about two minutes of a processor a pond
      python -m analysis.closed_loop --folder SEED DAY PLACE          the case of one visit, to look at by hand
 
-Each pond (`analysis/followed.py`) is lived through four times with the same luck. By the tool: at each of nine visits
+Each pond (`analysis/followed.py`) is lived through five times with the same luck. By the tool: at each of nine visits
 a few clips go into a case with the doses and deaths so far, `burden.decide` is asked, and the doses it plans before the
 next visit are given; where it asks to look at more fish today, up to ten more are looked at and it is asked once again.
 By custom (common practice, no source): three doses of praziquantel once a fluke is seen, every five days in warm water,
-weekly near 20 °C, two weeks apart with formalin in the middle in the cold; again on a clear relapse. At every sight: a
-dose after each visit that showed a fluke. Never: none.
+weekly near 20 °C, two weeks apart with formalin in the middle in the cold; again on a clear relapse, or (custom at
+sight) as soon as a fluke is seen again. At every sight: a dose after each visit that showed a fluke. Never: none.
 
 Judged on day 120: fish killed by flukes, as they died and as their flukes were expected to kill them (the luck of who
 dies left out); doses; doses into a pond without fluke, egg and larva; whether the burden is below the tolerable level.
@@ -283,11 +283,11 @@ def _append(path: Path, rows: Sequence[dict[str, object]], columns: Sequence[str
         writer.writerows({k: f"{x:.4g}" if isinstance(x, float) else x for k, x in row.items()} for row in rows)
 
 
-def run(ponds: int, draws: int, folder: Path, until: str = "", with_clean: bool = False) -> None:
+def run(seeds: range, draws: int, folder: Path, until: str = "", with_clean: bool = False) -> None:
     """Follow what ponds are missing, and keep the tables; a visit that was answered before is not asked again."""
     table, visits = folder / "closed_loop.csv", folder / "closed_loop_visits.csv"
     done = {int(row["seed"]) for row in _read(table)}
-    for seed in (seed for seed in range(ponds) if seed not in done):
+    for seed in (seed for seed in seeds if seed not in done):
         pond, found = draw_followed(seed), []
         if pond.clean and not with_clean:
             continue
@@ -334,6 +334,7 @@ def main() -> None:
     """Follow ponds, or write one visit as a case folder."""
     parser = argparse.ArgumentParser(description="Ponds visited every two weeks and dosed as decided.")
     parser.add_argument("--ponds", type=int, default=300)
+    parser.add_argument("--first", type=int, default=0, help="seed of the first pond")
     parser.add_argument("--draws", type=int, default=DRAWS)
     parser.add_argument("--until", default="", help="ask no further visit from this time on, HH:MM")
     parser.add_argument("--with-clean", action="store_true", help="ask in ponds that never had a fluke too")
@@ -345,7 +346,13 @@ def main() -> None:
         write_folder(case_of(int(seed), int(day), options.results), Path(place))
         return
     try:
-        run(options.ponds, options.draws, options.results, options.until, options.with_clean)
+        run(
+            range(options.first, options.first + options.ponds),
+            options.draws,
+            options.results,
+            options.until,
+            options.with_clean,
+        )
     finally:  # out of time too
         if (options.results / "closed_loop.csv").exists():
             show(options.results, options.results.parent / "figures" / "closed_loop.svg")

@@ -13,7 +13,7 @@ from burden.case import Action, Case
 from burden.decision import Decision, decide
 from burden.inference.sampler import TooFewDrawsError
 
-__all__ = ["WAYS", "Told", "Visit", "Way", "by_tool", "custom", "dose_on", "every_sight", "never"]
+__all__ = ["WAYS", "Told", "Visit", "Way", "by_tool", "custom", "custom_at_sight", "dose_on", "every_sight", "never"]
 
 #: most fish looked at beside the first few of a visit: common practice, no source
 MORE_FISH = 10
@@ -107,6 +107,15 @@ def _said(decision: Decision) -> dict[str, object]:
 
 def custom(visit: Visit) -> Told:
     """The customary course once a fluke is seen, carried through, and again on a clear relapse."""
+    return _course_again(visit, _RELAPSE)
+
+
+def custom_at_sight(visit: Visit) -> Told:
+    """The customary course once a fluke is seen, carried through, and again as soon as a fluke is seen after it."""
+    return _course_again(visit, 0.0)
+
+
+def _course_again(visit: Visit, relapse: float) -> Told:
     case = visit.case
     given, today = case.doses_given, case.visit_date
     gap = next(days for least, days in _GAPS if case.water.temperature.temperatures_c[-1] >= least)
@@ -116,7 +125,7 @@ def custom(visit: Visit) -> Told:
     seen = _a_clip(case, today)
     first = max((r.date for r in case.samples if given and r.date <= given[0].date), default=today)
     waited = not given or (today - given[-1].date).days >= _RELAPSE_AFTER_DAYS
-    if seen > 0 and waited and seen >= _RELAPSE * _a_clip(case, first):
+    if seen > 0 and waited and seen >= relapse * _a_clip(case, first):
         return Told(_course(case, today + timedelta(1), _COURSE, gap))
     return Told()
 
@@ -146,4 +155,9 @@ def never(visit: Visit) -> Told:
 
 
 #: ways beside the tool
-WAYS: dict[str, Way] = {"custom": custom, "every sight": every_sight, "never": never}
+WAYS: dict[str, Way] = {
+    "custom": custom,
+    "custom at sight": custom_at_sight,
+    "every sight": every_sight,
+    "never": never,
+}
