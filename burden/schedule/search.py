@@ -42,6 +42,7 @@ __all__ = [
     "LEAST_AGAINST_EGGS",
     "ROUGH_DRAWS",
     "UNSURE",
+    "USUAL_DOSES",
     "WORTH_A_DOSE",
     "WORTH_A_RISK",
     "search",
@@ -62,6 +63,9 @@ WORTH_A_DOSE = 0.05
 WORTH_A_RISK = 0.1
 #: doses of a course against flukes that lay eggs, as one never meets what hatches later: common practice, no source
 LEAST_AGAINST_EGGS = 2
+#: doses of a course to control flukes where no number of doses meets the aim: the look after it decides whether
+#: more are wanted (common practice, no source)
+USUAL_DOSES = 3
 #: chance of the aim from which what is left of a customary course is given, and the fish looked at, before another is
 #: planned: below it the course has failed. An assumption [-]
 GOES_ON = 0.25
@@ -182,7 +186,17 @@ def _upwards(start: Recommendation, field: _Field, customs: Sequence[Custom], mo
         best |= _evaluated(field, customs, 1, _promising(field, 1)[0])
     if not best:
         return replace(start, why="no_plan")
-    return _chosen(start, field, customs, best, _enough(best, aim))
+    return _chosen(start, field, customs, best, _enough(_usual(field, best, start.underway), aim))
+
+
+def _usual(
+    field: _Field, best: dict[int, list[EvaluatedSchedule]], course: Underway | None
+) -> dict[int, list[EvaluatedSchedule]]:
+    """Numbers of doses up to a usual course, as none meets the aim: a look tells then whether one more is wanted."""
+    if field.aim.kind == "eradicate" or field.case.limits.max_doses is not None:
+        return best
+    left = max(USUAL_DOSES - (0 if course is None else course.doses), LEAST_AGAINST_EGGS)
+    return {n: found for n, found in best.items() if n <= left} or best
 
 
 def _near_enough(best: dict[int, list[EvaluatedSchedule]], doses: int, aim: Aim) -> int:
