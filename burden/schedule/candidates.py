@@ -76,7 +76,7 @@ _COUNTS_FROM = 0.6
 
 @dataclass(frozen=True)
 class Underway:
-    """A course that has begun: doses given, the day of the last one, and its agent.
+    """A course that has begun: doses given, the day of the last one, its agent, and whether fish are clean since.
 
     Parameters
     ----------
@@ -85,11 +85,14 @@ class Underway:
     last_day : float
         Day of the last one, from the visit on: 0 or negative [d].
     agent : str
+    clean : bool
+        Whether fish were looked at since, and none showed a fluke.
     """
 
     doses: int
     last_day: float
     agent: str
+    clean: bool = False
 
 
 def underway(case: Case, pond: Ensemble) -> Underway | None:
@@ -118,7 +121,8 @@ def underway(case: Case, pond: Ensemble) -> Underway | None:
     if not count:
         return None
     last = doses[-1]
-    return Underway(count, float(case.day_of(last.date)), last.agent or "unknown")
+    shown = [row.count_low > 0 for row in case.samples if row.readable and row.date > last.date]
+    return Underway(count, float(case.day_of(last.date)), last.agent or "unknown", clean=bool(shown) and not any(shown))
 
 
 def _counts(dose: Action) -> bool:

@@ -154,13 +154,18 @@ def _egg_layer(ponds: Sequence[Posterior]) -> Ensemble:
 
 
 def _most_doses(case: Case, aim: Aim, lays_eggs: bool, course: Underway | None) -> int:
-    """Most doses still to be planned: those given count, and two at least may follow before the fish are looked at."""
+    """Most doses still to be planned: those given count, and two at least may follow before the fish are looked at.
+
+    Where fish are clean in the middle of a course only what is left of a usual one follows.
+    """
     usual = DEFAULT_MOST_DOSES if lays_eggs else LIVE_BEARER_DOSES
     if aim.kind == "eradicate":
         usual = ERADICATION_DOSES
     if withheld_forecast(case) is not None:
         usual = LEAST_AGAINST_EGGS  # how soon flukes come in again nobody knows: look before more are planned
-    usual = max(usual - (0 if course is None else course.doses), LEAST_AGAINST_EGGS)
+    if course is not None:
+        ends = aim.kind != "eradicate" and course.clean and LEAST_AGAINST_EGGS <= course.doses < USUAL_DOSES
+        usual = USUAL_DOSES - course.doses if ends else max(usual - course.doses, LEAST_AGAINST_EGGS)
     return usual if case.limits.max_doses is None else case.limits.max_doses
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from cases import a_case, dose
+from cases import a_case, clips, dose
 from prior_ponds import DRAWS, pond_of
 
 from burden.case import Limits
@@ -15,7 +15,7 @@ from burden.model.elimination.probability import DoseSchedule
 from burden.model.forward import COARSE_STEP_DAYS, simulate
 from burden.schedule import search as searching
 from burden.schedule.aim import Aim, aim_of
-from burden.schedule.candidates import candidate_plans
+from burden.schedule.candidates import candidate_plans, underway
 from burden.schedule.customary import customs_for
 from burden.schedule.evaluation import EvaluatedSchedule, beats, evaluate, left_per_1000, with_elimination
 from burden.schedule.search import WORTH_A_DOSE, WORTH_A_RISK, search
@@ -111,6 +111,23 @@ def test_a_course_under_way_counts_its_doses_and_is_not_begun_again():
     assert (found.underway.doses, found.underway.last_day) == (1, -7.0)
     old = a_case(temperature_c=20.0, given=(dose(-90),))
     assert search(old, ponds, ONE, aim_of(old, ponds)).underway is None
+
+
+@pytest.mark.parametrize(("count", "most"), [(None, 2), (0, 1), (2, 2)], ids=["not looked", "clean", "flukes"])
+def test_a_course_that_looks_clean_in_the_middle_ends_with_its_third_dose(count, most):
+    """Common practice, no source: two doses given, of a course of three, or of four where flukes are still seen."""
+    rows = () if count is None else tuple(clips([count] * 5))
+    case = a_case(temperature_c=20.0, given=(dose(-13), dose(-6)), samples=rows)
+    course = underway(case, draw_pond(case, case.parasites[0], DRAWS, 3))
+    assert searching._most_doses(case, CONTROL, True, course) == most
+
+
+def test_without_a_schedule_that_meets_the_aim_a_course_of_three_is_planned():
+    """Common practice, no source: the look after it decides; who allows more doses in the case gets them."""
+    best = {n: [evaluated(ONE * n, 0.2 * n)] for n in (2, 3, 4)}
+    assert list(searching._usual(field(), best, None)) == [2, 3]
+    allowed = replace(field(), case=a_case(limits=Limits(max_doses=4)))
+    assert list(searching._usual(allowed, best, None)) == [2, 3, 4]
 
 
 def test_custom_near_this_water_stands_beside_the_recommendation():
