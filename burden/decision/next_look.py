@@ -39,7 +39,7 @@ PREPARATIONS = 3
 #: numbers of fish tried; a vet nets no more in a visit, and fewer where nothing hangs on it but whether to look once
 #: more: common practice, no source
 _NUMBERS, _ROUTINE_NUMBERS = (5, 8, 10, 15, 20, 30), (5, 8, 10)
-_ROUTINE = ("check", "watch")
+_ROUTINE = ("check", "watch", "survivors")
 #: chance of a result that decides, from which more fish are not asked for: an assumption [-]
 CONCLUSIVE = 0.8
 #: days after which fish that were left alone are looked at again: soon where the burden may rise, late where it hardly
@@ -48,6 +48,9 @@ _LOOK_SOON_DAYS, _LOOK_LATE_DAYS = 14.0, 28.0
 #: least days between the last dose and the look that decides whether newcomers may move: common practice, no source [d]
 _HELD_DAYS = 14.0
 _HARDLY = 0.9
+#: in cold water eggs hatch months after the last dose: from this wait on, what the doses left on the fish is looked at
+#: after `_LOOK_LATE_DAYS`, and what hatches later once more when it has (common practice, no source) [d]
+_TOO_LONG_TO_WAIT_DAYS = 42.0
 #: fish to look at where samples have to tell how many flukes come in: an assumption
 _LEARN_FROM_FISH = 10
 #: doubt that no look is asked to lower: an assumption [-]
@@ -67,6 +70,7 @@ _LEADS_TO = {
     "more_fish": _After("watch", "look_first", "dose"),
     "watch": _After("watch", "watch", "dose"),
     "check": _After("discharge", "watch", "dose"),
+    "survivors": _After("watch", "watch", "dose"),
     "release": _After("discharge", "watch", "dose"),
 }
 
@@ -279,6 +283,12 @@ def _look_after(
         purpose = "check" if "too_few_to_end" in codes else "more_fish"
         now = 1 - found.aim.share_kept(today)
         return next_look(case, estimates, 0.0, purpose, today, 1 - found.untreated.kept, low, now)
+    if shown is not None and shown.check_day - shown.plan.days[-1] > _TOO_LONG_TO_WAIT_DAYS:
+        day = shown.plan.days[-1] + _LOOK_LATE_DAYS
+        then = shown.burden_on(day)
+        now = 1 - found.aim.share_kept(then)
+        look = next_look(case, estimates, day, "survivors", then, 1 - shown.kept, low, now)
+        return replace(look, again=case.visit_date + timedelta(days=int(shown.check_day)))
     if shown is not None and found.aim.kind == "eradicate":
         day = max(shown.check_day, shown.plan.days[-1] + _HELD_DAYS)
         return next_look(case, estimates, day, "release", shown.burden_on(day), 1 - shown.reached(found.aim), low)
@@ -303,4 +313,6 @@ def _watch_day(case: Case, estimates: Sequence[Estimate], found: Recommendation)
         return usual
     ponds = [e.posterior for e in estimates]
     due = check_day(ponds, DoseSchedule((found.underway.last_day,), (next(iter(ponds[0].pond.effects)),)))
+    if due > _TOO_LONG_TO_WAIT_DAYS and not found.underway.clean:
+        return _LOOK_LATE_DAYS
     return due if due >= 1 else usual

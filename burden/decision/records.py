@@ -159,12 +159,15 @@ class NextLook:
         From the visit [d].
     purpose : str
         more_fish: today, as the fish seen cannot decide; check: whether the course worked; watch: whether flukes
-        increase; release: whether newcomers are clean; water: whether the water is right, and what the fish carry.
+        increase; release: whether newcomers are clean; survivors: what the doses left on the fish, while eggs wait for
+        warmth; water: whether the water is right, and what the fish carry.
     fish : int
         To look at, never more than there are.
     all_fish : bool
     preparations_per_fish : int
     outcomes : tuple of Outcome
+    again : date or None
+        When all eggs have hatched, and a look judges the course, where this one comes before.
     """
 
     date: Date
@@ -174,6 +177,7 @@ class NextLook:
     all_fish: bool
     preparations_per_fish: int
     outcomes: tuple[Outcome, ...] = ()
+    again: Date | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -184,6 +188,7 @@ class NextLook:
             "all_fish": self.all_fish,
             "preparations_per_fish": self.preparations_per_fish,
             "outcomes": [one.as_dict() for one in self.outcomes],
+            "again": None if self.again is None else self.again.isoformat(),
         }
 
 
@@ -278,6 +283,13 @@ class Decision(Result):
         """Return the plan and the next look, a row each."""
         doses = [{"what": "dose", **dose.as_dict()} for dose in self.doses]
         return doses + ([] if self.look is None else [{"what": "look", "date": self.look.date.isoformat()}])
+
+    @property
+    def judged(self) -> tuple[Date, Date]:
+        """First and last day on which the burden has to be low, with the doses shown or without any."""
+        recommended = self.recommendation.recommended
+        shown = recommended if recommended is not None and self.doses else self.recommendation.untreated
+        return self.date_of(shown.check_day), self.date_of(shown.end_day)
 
     def date_of(self, day: float) -> Date:
         """Return the date of a day from the visit on."""

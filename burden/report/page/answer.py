@@ -52,7 +52,7 @@ def answer_lines(found: Assessment) -> list[str]:
         " ".join(_of_set(found, e, _burden(e)) for e in found.estimates),
         _last_dose(found),
         f"{as_recommended(decision)} {deaths_text(decision)}".strip(),
-        aim_text(decision.recommendation.aim),
+        aim_text(decision),
         _release(found),
     ]
     return [line for line in lines if line]

@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable, Mapping
 
 from burden.decision.records import Decision, NextLook, OtherTreatment, Outcome, PlannedDose, Reason
-from burden.schedule.aim import Aim
 from burden.treatment.gates import Gate, Remedy
 from burden.utils.formatting import (
     all_of,
@@ -350,16 +349,18 @@ def doses_text(doses: tuple[PlannedDose, ...], year: int) -> str:
     return "; ".join(f"{say_date(dose.date, year)} {dose_text(dose)}" for dose in doses)
 
 
-def aim_text(aim: Aim) -> str:
+def aim_text(decision: Decision) -> str:
     """Write the aim and how it was set."""
+    aim = decision.recommendation.aim
     if aim.kind == "eradicate":
         return f"The aim: no fluke, egg or larva left after a year, with a chance of at least {percent(aim.chance)}."
     level = several(interval(one.median, one.low, one.high, 1) for one in aim.tolerable)
     own = "as the case says" if aim.own_level else "an assumption with a wide range"
     levels = plain(aim.tolerable[0].median, 2) if aim.own_level else level
+    start, end = (say_date(day, decision.visit_date.year) for day in decision.judged)
     return (
-        f"The aim: on average no more than {levels} flukes a fish ({own}) from the check day to day "
-        f"{plain(aim.horizon_days)}, with a chance of at least {percent(aim.chance)}."
+        f"The aim: on average no more than {levels} flukes a fish ({own}) from {start} to {end}, with a chance of at "
+        f"least {percent(aim.chance)}."
     )
 
 
@@ -435,6 +436,12 @@ def look_text(look: NextLook, year: int) -> str:
         return f"{say_date(look.date, year)}: measure the water again and look at {what}; the doses follow from that."
     if look.purpose == "more_fish" or look.day == 0:
         return f"Look at {what}, netted at random, before you decide."
+    if look.purpose == "survivors" and look.again is not None:
+        later = say_date(look.again, year)
+        return (
+            f"{say_date(look.date, year)}: look at {what}; this look shows what the doses left on the fish. "
+            f"Eggs in the cold water hatch later, so look again about {later}."
+        )
     why = {
         "check": "flukes that were left show by then, so this tells whether the course worked",
         "release": "flukes that were left show by then, so this look decides whether they may move",
@@ -523,5 +530,5 @@ def _whole_text(decision: Decision) -> str:
     if decision.look is not None:
         lines.append(look_text(decision.look, year))
         lines += [outcome_text(outcome) for outcome in decision.look.outcomes]
-    lines += [deaths_text(decision), aim_text(decision.recommendation.aim), as_recommended(decision)]
+    lines += [deaths_text(decision), aim_text(decision), as_recommended(decision)]
     return "\n".join(line for line in lines if line)
