@@ -24,7 +24,6 @@ from burden.treatment.residues import builds_up
 
 __all__ = [
     "DEFAULT_MOST_DOSES",
-    "ERADICATION_DOSES",
     "FORMALIN_REST_DAYS",
     "LEAST_GAP_DAYS",
     "LIVE_BEARER_DOSES",
@@ -51,9 +50,6 @@ LIVE_BEARER_DOSES = 3
 #: no dose outdoors is dated later than this after the first of a course: the weather decides by then, and fish are
 #: looked at again (common practice, no source) [d]
 PLANNED_AHEAD_DAYS = 35
-#: doses planned at once to leave newcomers none: what is still in doubt then, two clean looks and time settle (common
-#: practice, no source)
-ERADICATION_DOSES = 5
 #: most doses of a course, whatever a case allows
 MOST_DOSES = 8
 #: least days between two baths that are left in the water for half a day or longer, before each of which fish are not

@@ -21,7 +21,6 @@ from burden.model.elimination.probability import DoseSchedule
 from burden.schedule.aim import Aim
 from burden.schedule.candidates import (
     DEFAULT_MOST_DOSES,
-    ERADICATION_DOSES,
     LIVE_BEARER_DOSES,
     MOST_DOSES,
     Underway,
@@ -158,9 +157,7 @@ def _most_doses(case: Case, aim: Aim, lays_eggs: bool, course: Underway | None) 
 
     Where fish are clean in the middle of a course only what is left of a usual one follows.
     """
-    usual = DEFAULT_MOST_DOSES if lays_eggs else LIVE_BEARER_DOSES
-    if aim.kind == "eradicate":
-        usual = ERADICATION_DOSES
+    usual = DEFAULT_MOST_DOSES if lays_eggs else LIVE_BEARER_DOSES  # of newcomers too: two clean looks settle the rest
     if withheld_forecast(case) is not None:
         usual = LEAST_AGAINST_EGGS  # how soon flukes come in again nobody knows: look before more are planned
     if course is not None:
