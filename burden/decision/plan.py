@@ -80,6 +80,7 @@ def planned_doses(
                 apart=d.apart,
                 trial_date=max(before, case.visit_date) if trial else None,
                 fast_from=max(before, case.visit_date),
+                place=d.place or "water",
             )
         )
     return tuple(planned)

@@ -71,6 +71,8 @@ class PlannedDose:
         Water that the amount is for [L].
     apart : bool
         Whether it is given in a water of its own.
+    place : str
+        Where: water, tank, enclosed (a cage's fish in a tarpaulin or a well-boat), flow_stopped or dripped.
     trial_date : date or None
         When a few fish are treated first.
     fast_from : Date
@@ -92,6 +94,7 @@ class PlannedDose:
     apart: bool
     trial_date: Date | None
     fast_from: Date
+    place: str = "water"
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -108,6 +111,7 @@ class PlannedDose:
             "strength_percent": self.strength_percent,
             "bath_volume_l": self.bath_volume_l,
             "bath_apart": self.apart,
+            "place": self.place,
             "trial_date": None if self.trial_date is None else self.trial_date.isoformat(),
             "fast_from": self.fast_from.isoformat(),
         }

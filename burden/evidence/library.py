@@ -188,6 +188,7 @@ _ROWS: Mapping[str, type[Any]] = {
 }
 _RECORDS: Mapping[str, type[Any]] = {
     "customary": Bath,
+    "short_bath": Bath,
     "ceiling": Ceiling,
     "density": Density,
     "solubility": Solubility,

@@ -145,13 +145,17 @@ class ParasiteSet(Evidence):
 
 @dataclass(frozen=True)
 class Bath:
-    """The customary bath of an agent [mg/L], [h]."""
+    """The customary bath of an agent, or its short one for water that flows [mg/L], [h].
+
+    `water` names the waters it is given in, fresh or sea; both where it is empty.
+    """
 
     mg_l: float
     hours: float
     known: str
     text: str
     sources: tuple[str, ...] = ()
+    water: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -376,6 +380,8 @@ class Agent(Evidence):
     aftercare_days : int
         Days on which the water is measured after a dose [d].
     customary : Bath
+    short_bath : Bath or None
+        In its place where water flows too fast for a long one.
     ranges : tuple of DoseRange
     ceiling : Ceiling
     withdrawal : WithdrawalRule
@@ -400,6 +406,7 @@ class Agent(Evidence):
     withdrawal: WithdrawalRule = field(kw_only=True)
     ranges: tuple[DoseRange, ...] = field(kw_only=True)
     against: tuple[OtherFinding, ...] = field(kw_only=True)
+    short_bath: Bath | None = field(default=None, kw_only=True)
     host_groups: tuple[HostGroup, ...] = field(default=(), kw_only=True)
     kill_points: tuple[KillPoint, ...] = field(default=(), kw_only=True)
     failures: tuple[Failure, ...] = field(default=(), kw_only=True)
@@ -414,6 +421,7 @@ class Agent(Evidence):
 
     def told_keys(self) -> tuple[str, ...]:
         """Return every reference the records rest on, its figures aside, once."""
-        records = (self.customary, self.ceiling, self.withdrawal, self.density, self.solubility, self.oxygen_demand)
+        baths = (self.customary, self.short_bath)
+        records = (*baths, self.ceiling, self.withdrawal, self.density, self.solubility, self.oxygen_demand)
         rows = (*self.ranges, *self.against, *self.host_groups, *self.kill_points, *self.failures)
         return tuple(sorted({key for record in (*records, *rows) for key in getattr(record, "sources", ())}))

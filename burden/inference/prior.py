@@ -302,16 +302,16 @@ def _customary(case: Case, agent: str, setting: Scenario, seed: int, kill_by: _K
     n, kill = setting.parameters.size, kill_by(agent)
     met = any(action.agent == agent for action in case.given)
     loss = loss_draws(load_agent(agent), case.water.filter, n, seed, met_before=met)
-    if kill.customary_hours < LEFT_IN_HOURS:  # in a bath apart, of known volume, and nothing of it stays in the pond
-        return bath_effect(kill, loss_per_day=loss, left_in_water=False)
+    bath = bath_in_flow(case, agent)
+    if bath.apart:  # of known volume, and nothing of it stays in the pond
+        return bath_effect(kill, bath.mg_l, bath.hours, loss, left_in_water=False)
     # weighed for the volume on the page: where the pond holds more, the water gets less
-    strength = kill.customary_mg_l * case.water.volume_l.value / 1000 / setting.volume_m3
-    flowing = bath_in_flow(case, agent, float(np.median(setting.temperature.at(0.0))))
-    if flowing.mode == "impossible":
-        return bath_effect(kill, strength, loss_per_day=loss, left_in_water=False).within(np.zeros(n))
-    if flowing.held:
-        return bath_effect(kill, strength, loss_per_day=loss, left_in_water=False)
-    return bath_effect(kill, strength, loss_per_day=loss + setting.exchange_per_day)
+    strength = bath.mg_l * case.water.volume_l.value / 1000 / setting.volume_m3
+    if bath.mode == "impossible":
+        return bath_effect(kill, strength, bath.hours, loss, left_in_water=False).within(np.zeros(n))
+    if bath.held or bath.hours < LEFT_IN_HOURS:
+        return bath_effect(kill, strength, bath.hours, loss, left_in_water=False)
+    return bath_effect(kill, strength, bath.hours, loss + setting.exchange_per_day)
 
 
 def _events(case: Case, actions: Sequence[Action], setting: Scenario, seed: int, kill_by: _KillBy) -> tuple[Event, ...]:

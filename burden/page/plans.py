@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from burden.case import Case, ConstantTemperature, RecordedTemperature
-from burden.evidence import load_agent, load_parasite
+from burden.evidence import load_parasite
 from burden.page.library import report_rows
 from burden.page.what_if import HORIZON_DAYS
+from burden.treatment.flowing_bath import bath_in_flow
 
 __all__ = ["plans_of", "with_planned"]
 
@@ -81,10 +82,10 @@ def with_planned(form: Mapping[str, Any], case: Case, plan: Mapping[str, Any]) -
     """
     kept = [row for row in form.get("planned", []) if row.get("action", "dose") != "dose"]
     doses = sorted((int(dose["day"]), str(dose["agent"])) for dose in plan.get("doses", ()))
-    rows = [_planned(case.visit_date + timedelta(days=day), agent) for day, agent in doses]
+    rows = [_planned(case, case.visit_date + timedelta(days=day), agent) for day, agent in doses]
     return {**form, "planned": sorted([*kept, *rows], key=lambda row: str(row.get("date")))}
 
 
-def _planned(day: date, agent: str) -> dict[str, Any]:
-    bath = load_agent(agent).customary
+def _planned(case: Case, day: date, agent: str) -> dict[str, Any]:
+    bath = bath_in_flow(case, agent)
     return {"date": day.isoformat(), "agent": agent, "route": "bath", "mg_l": bath.mg_l, "hours": bath.hours}

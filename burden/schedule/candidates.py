@@ -20,6 +20,7 @@ from burden.evidence import agent_names, load_agent
 from burden.inference.prior import Ensemble
 from burden.inference.temperature_ahead import dates_hold_until
 from burden.model.elimination.probability import DoseSchedule
+from burden.treatment.flowing_bath import bath_in_flow
 from burden.treatment.residues import builds_up
 
 __all__ = [
@@ -338,5 +339,5 @@ def allowed(case: Case, days: Sequence[float], line: Sequence[str], carried: boo
     if limit is None:
         return True
     given = sum(a.concentration_mg_l or 0 for a in case.given if a.agent == "formalin")
-    each = load_agent("formalin").customary.mg_l
+    each = bath_in_flow(case, "formalin").mg_l
     return bool(given + each * line.count("formalin") <= limit)

@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 
 from burden.case import Action, Case
-from burden.evidence import load_agent
 from burden.evidence.records import PublishedInterval
 from burden.inference.estimate import Estimate
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import Windows, windows_after
 from burden.schedule.candidates import allowed, course_dates, first_days, nearest_possible, underway
+from burden.treatment.flowing_bath import bath_in_flow
 
 __all__ = ["Custom", "customs_for", "planned_course", "windows_of"]
 
@@ -104,16 +104,16 @@ def planned_course(case: Case, pond: Ensemble) -> DoseSchedule | None:
     Others are compared at the customary strength, so a plan of another strength is not (the forecast follows it).
     """
     doses = [dose for dose in case.doses_planned if case.day_of(dose.date) >= 0]
-    comparable = all(dose.agent in pond.effects and _as_customary(dose) for dose in doses)
+    comparable = all(dose.agent in pond.effects and _as_customary(case, dose) for dose in doses)
     days = tuple(float(case.day_of(dose.date)) for dose in doses)
     if not doses or not comparable or len(set(days)) < len(days):
         return None
     return DoseSchedule(days, tuple(str(dose.agent) for dose in doses))
 
 
-def _as_customary(dose: Action) -> bool:
+def _as_customary(case: Case, dose: Action) -> bool:
     strength = dose.concentration_mg_l
-    usual = load_agent(str(dose.agent)).customary.mg_l
+    usual = bath_in_flow(case, str(dose.agent)).mg_l
     return dose.route in (None, "bath") and (strength is None or abs(strength / usual - 1) <= _SAME_STRENGTH)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
@@ -16,7 +17,6 @@ from burden.treatment.dose_result import DoseResult
 from burden.treatment.efficacy_contradiction import efficacy_contradicted
 from burden.treatment.flowing_bath import bath_in_flow
 from burden.treatment.safety import SafetyNote, efficacy_note, safety_check
-from burden.treatment.water_chemistry import LEFT_IN_HOURS
 from burden.utils.errors import InputError, Problem
 from burden.utils.formatting import named, uncapitalised
 
@@ -37,6 +37,15 @@ DEFAULT_AGENTS = ("praziquantel", "formalin")
 _LEAST_KILL = 0.5
 #: from memory [g/L]
 _OPEN_SEA_G_L = 35.0
+#: where a bath is given, by how it can be
+_PLACES: Mapping[str, Literal["water", "tank", "enclosed", "flow_stopped", "dripped"]] = {
+    "still": "water",
+    "impossible": "water",
+    "apart": "tank",
+    "enclosed": "enclosed",
+    "stop_flow": "flow_stopped",
+    "drip_feed": "dripped",
+}
 #: water that the amount of a bath apart is worked out for [L]
 _APART_L = 100.0
 
@@ -49,7 +58,7 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
     allowed = []
     for name in wanted:
         agent = load_agent(name)
-        bath = agent.customary
+        bath = bath_in_flow(case, name)
         found = safety_check(
             agent,
             bath.mg_l,
@@ -72,7 +81,7 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
         found += [efficacy_note(one) for one in against if one is not None]
         amount = note_on_amount(name, bath.mg_l, case.water.volume_l.value)
         found += _little_effect(name, estimates)
-        found = [*notes_on_flow(bath_in_flow(case, name, warmest)), *amount, *found]
+        found = [*notes_on_flow(bath), *amount, *found]
         notes[name] = tuple(found)
         if not any(note.level == "withhold" for note in found):
             allowed.append(name)
@@ -120,7 +129,7 @@ def _salinity(case: Case) -> float | None:
 
 
 def dose_of(case: Case, agent: str, accept_unpublished: bool = False) -> DoseResult:
-    """Work out the customary dose of a case, with what every species in the water bears.
+    """Work out the dose of a case, customary or for water that flows, with what every species in the water bears.
 
     Parameters
     ----------
@@ -132,19 +141,22 @@ def dose_of(case: Case, agent: str, accept_unpublished: bool = False) -> DoseRes
     Returns
     -------
     DoseResult
-        Of the case's water; of a bath too short to be left in it, of each 100 L of a bath apart.
+        Of the case's water; of a bath given in a water of its own, of each 100 L of that.
 
     Raises
     ------
     InputError
         For a dose outside the published range that was not accepted.
     """
-    volume = case.water.volume_l
-    apart = load_agent(agent).customary.hours < LEFT_IN_HOURS
+    volume, bath, usual = case.water.volume_l, bath_in_flow(case, agent), load_agent(agent).customary
+    apart = bath.apart
+    own = bath.mode != "impossible" and (bath.mg_l, bath.hours) != (usual.mg_l, usual.hours)
     each = [
         dose(
             agent,
             _APART_L if apart else volume.value,
+            bath.mg_l if own else None,
+            hours=bath.hours if own else None,
             accept_unpublished=accept_unpublished,
             temperature_c=None,
             species=species,
@@ -156,7 +168,8 @@ def dose_of(case: Case, agent: str, accept_unpublished: bool = False) -> DoseRes
         )
         for species in dict.fromkeys(group.species for group in case.fish)
     ]
-    return replace(each[0], cautions=tuple(dict.fromkeys(caution for result in each for caution in result.cautions)))
+    said = tuple(dict.fromkeys(caution for result in each for caution in result.cautions))
+    return replace(each[0], cautions=said, place=_PLACES[bath.mode])
 
 
 def unpublished_plans(case: Case) -> list[Problem]:

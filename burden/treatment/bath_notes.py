@@ -61,6 +61,10 @@ def notes_on_flow(bath: FlowingBath) -> list[SafetyNote]:
         why = "the cage is open" if bath.reason == "open_cage" else f"the flow carries half of it off in {half}"
         text = f"{named(bath.agent).capitalize()} cannot be left in this water for {bath.hours:g} h"
         return [SafetyNote("withhold", text, why, short, "assumption", "care", "bath_impossible")]
+    if bath.mode == "enclosed":
+        text = f"Enclose the fish in a tarpaulin or a well-boat for the {bath.hours:g} h of the bath; give oxygen"
+        why = "the cage is open; measure the water enclosed, as the amount goes by it, and oxygen all the time"
+        return [SafetyNote("caution", text, why, "a bath elsewhere", "common practice, no source", "danger", "enclose")]
     if bath.mode == "stop_flow":
         text = f"Stop the flow for the {bath.hours:g} h of the bath, aerate, measure oxygen every hour"
         why = f"left running it carries half of the bath off in {half}; oxygen lasts {fish} about {lasts} without air"

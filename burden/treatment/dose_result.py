@@ -113,11 +113,12 @@ class DoseResult(Result):
     cautions: tuple[Caution, ...]
     stock_solution: StockSolution | None = None
     sources: tuple[str, ...] = field(default=())
+    place: Literal["water", "tank", "enclosed", "flow_stopped", "dripped"] | None = None
 
     @property
     def apart(self) -> bool:
-        """Whether the bath is too short to be left in the water, so that it is given in a water of its own."""
-        return self.hours < LEFT_IN_HOURS
+        """Whether the bath is given in a water of its own; one too short to be left in the water, unless said."""
+        return self.hours < LEFT_IN_HOURS if self.place is None else self.place in ("tank", "enclosed")
 
     @property
     def reason(self) -> str:

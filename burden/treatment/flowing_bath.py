@@ -1,17 +1,26 @@
-"""A long bath in water that flows: how long it lasts, and how it can be given at all."""
+"""A bath in water that flows: which one, how long it lasts, and how it can be given at all.
+
+An agent's customary bath is left in the water for a day. Where the flow carries it off, or the cage is open, its short
+bath takes its place: of an hour or two, with the flow stopped or the fish enclosed.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Literal
 
 import numpy as np
 
-from burden.case import Case
+from burden.case import Case, ConstantTemperature, RecordedTemperature
 from burden.evidence import load_agent
+from burden.evidence.records import Bath
+from burden.treatment.host_tolerance import short_limit_mg_l
 from burden.treatment.water_chemistry import LEFT_IN_HOURS, oxygen_saturation_mg_l
 
 __all__ = ["FlowingBath", "bath_in_flow", "oxygen_hours", "oxygen_use_mg_per_kg_h"]
+
+_Mode = Literal["still", "apart", "enclosed", "stop_flow", "drip_feed", "impossible"]
 
 #: share of the water that may be exchanged within a bath before it no longer counts as still [-]: an assumption
 _STILL = 0.25
@@ -30,17 +39,18 @@ _USE_MG_KG_H, _Q10, _WEIGHT_POWER = 250.0, 2.0, -0.2
 
 @dataclass(frozen=True)
 class FlowingBath:
-    """How the customary bath of an agent can be given in the water of a case.
+    """Which bath of an agent can be given in the water of a case, and how.
 
     Parameters
     ----------
     agent : str
     mode : str
-        still (as in a pond); apart (short, in a water of its own); stop_flow; drip_feed; impossible.
+        still (as in a pond); apart (short, in a water of its own); enclosed (short, the cage's fish in a tarpaulin or
+        a well-boat); stop_flow; drip_feed; impossible.
     reason : str
         Code: little_exchange, short_bath, oxygen_lasts, aeration_holds, oxygen_too_short, open_cage, too_much_flow.
-    hours : float
-        Of the bath [h].
+    mg_l, hours : float
+        Of the bath [mg/L], [h].
     half_life_hours : float
         Time in which the flow carries off half, were it left running; infinite in still water [h].
     oxygen_hours : float
@@ -56,8 +66,9 @@ class FlowingBath:
     """
 
     agent: str
-    mode: Literal["still", "apart", "stop_flow", "drip_feed", "impossible"]
+    mode: _Mode
     reason: str
+    mg_l: float
     hours: float
     half_life_hours: float
     oxygen_hours: float
@@ -65,6 +76,11 @@ class FlowingBath:
     flow_l_per_hour: float
     doses: float
     drip_mg_per_hour: float
+
+    @property
+    def apart(self) -> bool:
+        """Whether the bath is given in a water of its own, of which nothing stays."""
+        return self.mode in ("apart", "enclosed")
 
     @property
     def held(self) -> bool:
@@ -113,56 +129,83 @@ def oxygen_hours(oxygen_mg_l: float, volume_l: float, kilograms: float, use_mg_p
     return float(spare / (kilograms * use_mg_per_kg_h)) if kilograms > 0 else float("inf")
 
 
-def bath_in_flow(case: Case, agent: str, temperature_c: float = 15.0) -> FlowingBath:
-    """Return how the customary bath of an agent can be given in a case's water.
+def bath_in_flow(case: Case, agent: str) -> FlowingBath:
+    """Return which bath of an agent can be given in a case's water, and how.
 
     Parameters
     ----------
     case : Case
     agent : str
-    temperature_c : float
-        Of the water on the day [°C].
 
     Notes
     -----
     The flow carries a bath off with exp(−e t). Where that is more than a little of it, the flow is stopped for as long
     as the oxygen of the water lasts the fish in it, or the agent is dripped into the inflow all along. Into an open
-    cage no long bath can be given, and where more than three doses would flow through, none is.
+    cage no long bath can be given, and where more than three doses would flow through, none is: there the agent's short
+    bath is, if it has one, no stronger than each host bears.
     """
-    water, hours = case.water, load_agent(agent).customary.hours
+    known = load_agent(agent)
+    usual = _in_flow(case, agent, known.customary, short=False)
+    short_bath = known.short_bath
+    if usual.mode != "impossible" or short_bath is None:
+        return usual
+    if short_bath.water and case.water.medium not in short_bath.water:
+        return usual
+    borne = min(short_limit_mg_l(known, group.species) for group in case.fish)
+    short = _in_flow(case, agent, replace(short_bath, mg_l=min(short_bath.mg_l, borne)), short=True)
+    return usual if short.mode == "impossible" else short
+
+
+def _in_flow(case: Case, agent: str, bath: Bath, short: bool) -> FlowingBath:
+    """How one bath can be given; a short one in the water of the case itself, where that can be closed off."""
+    water, now_c = case.water, _now_c(case)
     exchange = water.exchange_per_day
     kilograms = sum(group.count * group.weight_g.value for group in case.fish) / 1000
-    use = oxygen_use_mg_per_kg_h(case.mean_weight_g.value, temperature_c)
+    use = oxygen_use_mg_per_kg_h(case.mean_weight_g.value, now_c)
     oxygen = water.oxygen_mg_l or _SATURATED * oxygen_saturation_mg_l(
-        min(max(temperature_c, 0.0), 40.0), water.salinity_g_l or 0.0
+        min(max(now_c, 0.0), 40.0), water.salinity_g_l or 0.0
     )
     lasts = oxygen_hours(oxygen, water.volume_l.value, kilograms, use)
-    passed = exchange * hours / 24
-    mode, reason = _how(case, hours, passed, lasts, 1000 * kilograms / water.volume_l.value)
+    passed = exchange * bath.hours / 24
+    kg_per_m3 = 1000 * kilograms / water.volume_l.value
+    mode, reason = _how(case, bath.hours, short, passed, lasts, kg_per_m3)
     flow = exchange * water.volume_l.value / 24
-    dripped = load_agent(agent).customary.mg_l * flow if mode == "drip_feed" else 0.0
     return FlowingBath(
         agent,
         mode,
         reason,
-        hours,
+        bath.mg_l,
+        bath.hours,
         24 * float(np.log(2)) / exchange if exchange > 0 else float("inf"),
         lasts,
         kilograms,
         flow,
         1 + passed if mode == "drip_feed" else 1.0,
-        dripped,
+        bath.mg_l * flow if mode == "drip_feed" else 0.0,
     )
 
 
-def _how(
-    case: Case, hours: float, passed: float, lasts: float, kg_per_m3: float
-) -> tuple[Literal["still", "apart", "stop_flow", "drip_feed", "impossible"], str]:
-    if hours < LEFT_IN_HOURS:
+def _now_c(case: Case) -> float:
+    """The water on the day of the visit, as last read [°C]."""
+    water = case.water.temperature
+    if isinstance(water, ConstantTemperature):
+        return water.temperature_c
+    if isinstance(water, RecordedTemperature):
+        day = datetime.combine(case.visit_date, datetime.max.time())
+        past = [warmth for when, warmth in zip(water.times, water.temperatures_c, strict=True) if when <= day]
+        return past[-1] if past else water.temperatures_c[0]
+    month, day_of_month = water.warmest_day
+    warmest = case.visit_date.replace(month=month, day=day_of_month)
+    year = 2 * np.pi * (case.visit_date - warmest).days / 365.25
+    return float(water.mean_c + water.swing_c * np.cos(year))
+
+
+def _how(case: Case, hours: float, short: bool, passed: float, lasts: float, kg_per_m3: float) -> tuple[_Mode, str]:
+    if not short and hours < LEFT_IN_HOURS:
         return "apart", "short_bath"
     if case.water.kind == "cage":
-        return "impossible", "open_cage"
-    if passed < _STILL:
+        return ("enclosed" if short else "impossible"), "open_cage"
+    if passed < _STILL and not short:
         return "still", "little_exchange"
     if lasts >= hours:
         return "stop_flow", "oxygen_lasts"

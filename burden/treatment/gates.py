@@ -197,6 +197,11 @@ def _salinity(case: Case) -> float:
     return _OPEN_SEA_G_L if case.water.medium == "sea" else 0.0
 
 
+def _open(case: Case) -> bool:
+    """Whether the sea or lake round a cage carries off what fish give off: nobody measures it (common practice)."""
+    return case.water.kind == "cage"
+
+
 def _oxygen(case: Case, temperature_c: float) -> Iterator[Gate]:
     reading = case.water.oxygen_mg_l
     if reading is None:
@@ -213,7 +218,8 @@ def _oxygen(case: Case, temperature_c: float) -> Iterator[Gate]:
 def _ammonia(case: Case, temperature_c: float) -> Iterator[Gate]:
     total, ph = case.water.total_ammonia_n_mg_l, case.water.ph
     if total is None:
-        yield Gate("ammonia_unmeasured", "measure", unit="mg/L")
+        if not _open(case):
+            yield Gate("ammonia_unmeasured", "measure", unit="mg/L")
         return
     free_per_total = unionised_share(_PH_UNMEASURED if ph is None else ph, temperature_c) * _NH3_PER_N
     free = total * free_per_total
@@ -228,7 +234,8 @@ def _ammonia(case: Case, temperature_c: float) -> Iterator[Gate]:
 def _ph(case: Case) -> Iterator[Gate]:
     ph = case.water.ph
     if ph is None:
-        yield Gate("ph_unmeasured", "measure")
+        if not _open(case):
+            yield Gate("ph_unmeasured", "measure")
     elif case.water.medium == "fresh" and not _PH_RANGE[0] <= ph <= _PH_RANGE[1]:
         limit = _PH_RANGE[0] if ph < _PH_RANGE[0] else _PH_RANGE[1]
         yield Gate("ph_extreme", "stop", ph, limit, "", remedy=_relief(case))
@@ -247,7 +254,8 @@ def _alkalinity(case: Case) -> Iterator[Gate]:
 def _nitrite(case: Case) -> Iterator[Gate]:
     reading = case.water.nitrite_n_mg_l
     if reading is None:
-        yield Gate("nitrite_unmeasured", "measure", unit="mg/L")
+        if not _open(case):
+            yield Gate("nitrite_unmeasured", "measure", unit="mg/L")
         return
     chloride = 1000 * _CHLORIDE_SHARE * _salinity(case)
     protected = chloride / _CHLORIDE_PER_NITRITE

@@ -11,6 +11,7 @@ from burden.utils.formatting import named
 __all__ = [
     "HostAdvice",
     "host_advice",
+    "short_limit_mg_l",
     "withdrawal_days",
     "withdrawal_text",
 ]
@@ -74,12 +75,40 @@ def host_advice(
     >>> host_advice(load_agent("formalin"), "striped bass", 25.0, 24.0).advice
     'avoid'
     """
-    name = species.lower()
-    for group in agent.host_groups:
-        if any(re.search(rf"\b{re.escape(word)}(s|es)?\b", name) for word in group.words):
-            return _group_advice(group, mg_l, hours, temperature_c)
+    group = _group_of(agent, species)
+    if group is not None:
+        return _group_advice(group, mg_l, hours, temperature_c)
     text = f"No data on {named(agent.name)} in {species}: try it on a few fish first, for the planned time."
     return HostAdvice(species, "no data", text, False, "no data")
+
+
+def short_limit_mg_l(agent: Agent, species: str) -> float:
+    """Return the most that a host bears for an hour or so, in any water; infinite where no row names a limit [mg/L].
+
+    Parameters
+    ----------
+    agent : Agent
+    species : str
+        Common or scientific name.
+
+    Examples
+    --------
+    >>> from burden.evidence import load_agent
+    >>> short_limit_mg_l(load_agent("formalin"), "koi")
+    100.0
+    """
+    group = _group_of(agent, species)
+    limits = () if group is None else (group.max_mg_l_short, group.max_mg_l)
+    return next((limit for limit in limits if limit is not None), float("inf"))
+
+
+def _group_of(agent: Agent, species: str) -> HostGroup | None:
+    """The first group of hosts whose words name the species."""
+    name = species.lower()
+    return next(
+        (g for g in agent.host_groups if any(re.search(rf"\b{re.escape(word)}(s|es)?\b", name) for word in g.words)),
+        None,
+    )
 
 
 def _group_advice(group: HostGroup, mg_l: float, hours: float | None, temperature_c: float | None) -> HostAdvice:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from burden.case import Action, Case
 from burden.evidence import load_agent
 from burden.treatment.concentration import concentration_curve
+from burden.treatment.flowing_bath import bath_in_flow
 from burden.treatment.water_chemistry import LEFT_IN_HOURS
 
 __all__ = ["builds_up", "ceiling_mg_l", "given_baths", "left_mg_l", "stays"]
@@ -92,9 +93,9 @@ def builds_up(case: Case, days: Sequence[float], agents: Sequence[str], carried:
     """
     there: dict[str, list[tuple[float, float]]] = {}
     for day, agent in zip(days, agents, strict=True):
-        customary, ceiling = load_agent(agent).customary, ceiling_mg_l(agent)
-        mg_l = customary.mg_l
-        if customary.hours < LEFT_IN_HOURS:
+        bath, ceiling = bath_in_flow(case, agent), ceiling_mg_l(agent)
+        mg_l = bath.mg_l
+        if bath.hours < LEFT_IN_HOURS:
             continue  # taken out after the bath
         before = there.setdefault(agent, given_baths(case, agent) if carried else [])
         if (len(before) + 1) * mg_l > ceiling and left_mg_l(case, agent, day, before) + mg_l > ceiling:

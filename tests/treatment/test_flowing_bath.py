@@ -10,6 +10,7 @@ from cases import a_case, exactly
 
 from burden.case import FishGroup
 from burden.inference.prior import draw_pond
+from burden.schedule.eligibility import dose_of
 from burden.treatment.bath_notes import notes_on_flow
 from burden.treatment.flowing_bath import bath_in_flow, oxygen_hours, oxygen_use_mg_per_kg_h
 
@@ -55,11 +56,41 @@ def test_half_life_and_drip_follow_from_the_flow():
         (flowing(0.0, "cage"), "praziquantel", "impossible", "open_cage"),
         (flowing(60.0, "raceway", count=4000), "praziquantel", "impossible", "too_much_flow"),
         (flowing(60.0, "cage"), "hydrogen_peroxide", "apart", "short_bath"),
+        (flowing(20.0, "cage"), "formalin", "enclosed", "open_cage"),
+        (flowing(10.0, "raceway", count=200), "formalin", "stop_flow", "oxygen_lasts"),
+        (flowing(40.0, "raceway", count=2000), "formalin", "drip_feed", "oxygen_too_short"),
+        (flowing(60.0, "raceway", count=4000), "formalin", "impossible", "too_much_flow"),
     ],
 )
 def test_how_a_bath_can_be_given(case, agent, mode, reason):
     bath = bath_in_flow(case, agent)
     assert (bath.mode, bath.reason) == (mode, reason)
+
+
+@pytest.mark.parametrize(("species", "mg_l"), [("rainbow trout", 150.0), ("koi", 100.0), ("neon tetra", 75.0)])
+def test_a_short_bath_is_no_stronger_than_the_host_bears(species, mg_l):
+    """150 mg/L for an hour in warm water (uflformalin); koi no more than 100 (tancredo2018), tetras 75 (amazonica)."""
+    raceway = flowing(10.0, "raceway", count=200)
+    case = replace(raceway, fish=(replace(raceway.fish[0], species=species),))
+    bath = bath_in_flow(case, "formalin")
+    assert (bath.mg_l, bath.hours) == (mg_l, 1.0)
+
+
+def test_a_short_bath_of_the_raceway_itself_is_weighed_for_all_its_water_and_of_a_cage_for_what_is_enclosed():
+    """By hand: 150 mg/L in 10 m³ is 1.5 kg, at 1.09 g/mL 1.38 L; in each 100 L 15 g, 13.8 mL."""
+    raceway, cage = (dose_of(flowing(10.0, kind, count=200), "formalin") for kind in ("raceway", "cage"))
+    assert (raceway.place, raceway.apart, cage.place, cage.apart) == ("flow_stopped", False, "enclosed", True)
+    assert raceway.product_ml == pytest.approx(1500 / 1.09, rel=1e-3)
+    assert cage.product_ml == pytest.approx(15 / 1.09, rel=1e-3)
+    assert raceway.hours == cage.hours == 1.0
+
+
+def test_praziquantel_has_a_short_bath_in_the_sea_alone():
+    """20 mg/L for 2 h, published for a fish of the sea (chisholm2002)."""
+    case = flowing(20.0, "cage")
+    assert bath_in_flow(case, "praziquantel").mode == "impossible"
+    sea = bath_in_flow(replace(case, water=replace(case.water, medium="sea")), "praziquantel")
+    assert (sea.mode, sea.mg_l, sea.hours) == ("enclosed", 20.0, 2.0)
 
 
 def test_a_bath_held_kills_as_in_still_water_and_an_impossible_one_nothing():

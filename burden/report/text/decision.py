@@ -329,7 +329,8 @@ _GATES: dict[str, Callable[[Gate], str]] = {
 # --- doses ---------------------------------------------------------------------------------------------------------
 def dose_text(dose: PlannedDose) -> str:
     """Write one dose: how much of what, how strong, how long."""
-    apart = f" for each {volume(dose.bath_volume_l)} of a bath in a separate tank" if dose.apart else ""
+    apart = f" for each {volume(dose.bath_volume_l)} of {_WATERS[dose.place]}" if dose.apart else ""
+    flow = {"flow_stopped": ", the flow stopped", "dripped": ", kept up by a drip"}.get(dose.place, "")
     if dose.agent == "fresh_water":
         where = " in a separate tank" if dose.apart else ""
         return f"a bath in fresh water of the same temperature{where}, {exposure(dose.hours)}"
@@ -337,7 +338,10 @@ def dose_text(dose: PlannedDose) -> str:
     if dose.product_ml is not None or dose.strength_percent < _NEARLY_PURE:
         product += f", {plain(dose.strength_percent)} % strong,"
     amount = product_words(dose.product_g, dose.product_ml)
-    return f"{amount} of {product}{apart} ({strength(dose.mg_l)} for {exposure(dose.hours)})".replace(", (", " (")
+    return f"{amount} of {product}{apart} ({strength(dose.mg_l)} for {exposure(dose.hours)}{flow})".replace(", (", " (")
+
+
+_WATERS = {"tank": "a bath in a separate tank", "enclosed": "water in the tarpaulin or well-boat"}
 
 
 def doses_text(doses: tuple[PlannedDose, ...], year: int) -> str:
