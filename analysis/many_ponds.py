@@ -5,14 +5,8 @@ Run: python analysis/many_ponds.py N [WORKERS] [DRAWS] [FOLDER]    (default 1 pr
 Each pond is made from its number alone, so a run that was stopped goes on where it was: a report that stands is not
 made again. Prints the ponds done, what was withheld, and the ponds an hour; writes throughput.csv beside the reports.
 
-The processes are an executor of `burden.utils.parallel`; any other will do, for instance that of a cluster, which is no
-dependency of ours:
-
-    from dask.distributed import Client
-    with Client("tcp://scheduler:8786") as client:
-        run(range(1, 10_001), Path("/shared/ponds"), 500, client.get_executor())
-
-with a folder that all machines of the cluster see.
+WORKERS may also be the address of a `dask.distributed` scheduler (tcp://HOST:PORT), with a FOLDER that all its machines
+see: any executor will do.
 """
 
 # ruff: noqa: E402 — threads are limited before numpy loads
@@ -39,8 +33,9 @@ if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
 from burden.report.files.folder import is_ours
+from burden.report.files.unfinished import program
 from burden.report.write import write_reports
-from burden.utils.parallel import each, processes
+from burden.utils.parallel import cluster, each, processes
 
 __all__ = ["make_pond", "one_report", "run"]
 
@@ -109,10 +104,10 @@ def run(numbers: Iterable[int], where: Path, draws: int, executor: Executor | No
     return len(left)
 
 
-def main(ponds: int, workers: int, draws: int, where: Path) -> None:
+def main(ponds: int, workers: str, draws: int, where: Path) -> None:
     """Make so many ponds and say how fast that went."""
     start = time.perf_counter()
-    with processes(workers) as executor:
+    with cluster(workers, program) if "://" in workers else processes(int(workers)) as executor:
         made = run(range(1, ponds + 1), where, draws, executor)
     hours = (time.perf_counter() - start) / 3600
     with (where / "throughput.csv").open(encoding="utf-8", newline="") as file:
@@ -125,4 +120,4 @@ if __name__ == "__main__":
     if len(sys.argv) < 2:
         sys.exit(__doc__)
     given = dict(enumerate(sys.argv[2:]))
-    main(int(sys.argv[1]), int(given.get(0, 1)), int(given.get(1, 20)), Path(given.get(2, "many_ponds")))
+    main(int(sys.argv[1]), given.get(0, "1"), int(given.get(1, 20)), Path(given.get(2, "many_ponds")))

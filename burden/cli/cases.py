@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Any
 
 import click
 
-from burden.cli.options import Command, answers, workers_option
+from burden.cli.options import Command, answers, work_places, workers_options
 from burden.cli.types import DAY, VOLUME, Number, ParasiteName, Whole
 
 __all__ = ["DEMOS", "check", "decide", "estimate", "forecast", "new", "report", "response"]
@@ -38,7 +37,7 @@ def _read(folder: Path, parasite: str | None = None) -> Any:
 @click.option("--out", type=click.Path(path_type=Path), help="Folder to write to (default: CASE/report).")
 @click.option("--accept-unpublished-dose", is_flag=True, help="Work out a dose that no source gives.")
 @click.option("--png", is_flag=True, help="Write the figures as PNG too, for a letter or a slide.")
-@workers_option
+@workers_options
 @answers()
 def report(
     cases: tuple[Path, ...],
@@ -46,6 +45,7 @@ def report(
     accept_unpublished_dose: bool,
     png: bool,
     workers: int | None,
+    scheduler: str | None,
     draws: int,
     seed: int,
 ) -> Any:
@@ -59,9 +59,8 @@ def report(
       burden report simulated_data/koi_pond
     """
     from burden.report.write import write_reports
-    from burden.utils.parallel import processes
 
-    with processes(min(workers or os.cpu_count() or 1, len(cases))) as executor:
+    with work_places(workers, scheduler, len(cases)) as executor:
         chosen = {"draws": draws, "seed": seed, "accept_unpublished": accept_unpublished_dose, "png": png}
         return write_reports(cases, out, **chosen, executor=executor)  # type: ignore[arg-type]
 

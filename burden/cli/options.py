@@ -2,27 +2,25 @@
 
 from __future__ import annotations
 
+import os
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor
+from contextlib import contextmanager
 from functools import wraps
 from typing import Any
 
 import click
 
 from burden.cli.output import Answer, print_answer
-from burden.cli.types import Whole
+from burden.cli.types import SCHEDULER, Whole
 from burden.cli.usage_errors import all_problems, unknown_command
 
-__all__ = ["DRAWS", "Command", "Group", "answers", "group_settings", "workers_option"]
+__all__ = ["DRAWS", "Command", "Group", "answers", "group_settings", "work_places", "workers_options"]
 
 _SEED = Whole(0, 4_294_967_295, "Any whole number will do.")
 DRAWS = Whole(20, 2000, "Fewer give no interval; more take gigabytes and move the answer less than chance does.")
 _VALUES = {"integer": "N", "integer range": "N", "float": "NUMBER", "float range": "NUMBER"}
-workers_option = click.option(
-    "--workers",
-    type=Whole(1, 256, "No machine of a practice has more processors."),
-    help="How many cases to work on at once (default: one per processor).",
-)
 group_settings = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
 
 
@@ -38,6 +36,30 @@ def _limits_in_words(said: str) -> str:
     said = re.sub(r"(-?[\d.]+)<x<=([\d.]+)", r"above \1 to \2", said)
     said = re.sub(r"(-?[\d.]+)<=x<=([\d.]+)", r"\1 to \2", said)
     return re.sub(r"x>([\d.]+)", r"above \1", re.sub(r"x>=([\d.]+)", r"\1 or more", said))
+
+
+def workers_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a command of many cases the two ways to work on several at once."""
+    many = Whole(1, 256, "No machine of a practice has more processors.")
+    said = "How many cases to work on at once (default: one per processor)."
+    command = click.option("--scheduler", type=SCHEDULER, help="Instead: a dask.distributed cluster, tcp://HOST:PORT.")(
+        command
+    )
+    return click.option("--workers", type=many, help=said)(command)
+
+
+@contextmanager
+def work_places(number: int | None, scheduler: str | None, cases: int) -> Iterator[Executor | None]:
+    """Start processes to work in, or go to a running cluster; None, for this process, where one is enough."""
+    from burden.report.files.unfinished import program
+    from burden.utils.errors import InputError, Problem
+    from burden.utils.parallel import cluster, processes
+
+    if number is not None and scheduler is not None:
+        fix = "Leave one of the two out: a cluster has its own workers."
+        raise InputError([Problem("command line", "--workers", str(number), "none beside --scheduler", fix)])
+    with cluster(scheduler, program) if scheduler else processes(min(number or os.cpu_count() or 1, cases)) as executor:
+        yield executor
 
 
 class Command(click.Command):

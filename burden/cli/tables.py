@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Any
 
 import click
 
-from burden.cli.options import Command, answers, workers_option
+from burden.cli.options import Command, answers, work_places, workers_options
 
 __all__ = ["import_command", "table"]
 
@@ -36,9 +35,9 @@ def import_command(table: Path, folder: Path, mapping_only: bool) -> Any:
 @click.command(cls=Command, short_help="Write the answers of many cases as one table.")
 @click.argument("cases", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="CASE...")
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="File to write: .csv or .parquet.")
-@workers_option
+@workers_options
 @answers()
-def table(cases: tuple[Path, ...], out: Path, workers: int | None, draws: int, seed: int) -> Any:
+def table(cases: tuple[Path, ...], out: Path, workers: int | None, scheduler: str | None, draws: int, seed: int) -> Any:
     """Write one table of many cases: a row a case, parasite, date and quantity, with median, low and high.
 
     \b
@@ -46,7 +45,6 @@ def table(cases: tuple[Path, ...], out: Path, workers: int | None, draws: int, s
       burden table ponds/* --out ponds.csv
     """
     from burden.report.tidy import write_table
-    from burden.utils.parallel import processes
 
-    with processes(min(workers or os.cpu_count() or 1, len(cases))) as executor:
+    with work_places(workers, scheduler, len(cases)) as executor:
         return write_table(cases, out, draws, seed, executor)

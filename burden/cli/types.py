@@ -3,13 +3,25 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 import click
 
-__all__ = ["DAY", "FIGURE", "VOLUME", "AgentName", "FigureFile", "Number", "ParasiteName", "Whole"]
+__all__ = [
+    "DAY",
+    "FIGURE",
+    "SCHEDULER",
+    "VOLUME",
+    "AgentName",
+    "FigureFile",
+    "Number",
+    "ParasiteName",
+    "Scheduler",
+    "Whole",
+]
 
 _ENDINGS = (".svg", ".png")
 
@@ -129,6 +141,19 @@ class FigureFile(click.ParamType):
         return path
 
 
+class Scheduler(click.ParamType):
+    """Address of a cluster's scheduler; what is none is refused before it is tried."""
+
+    name = "address"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Return the address, of a host and a port."""
+        if not re.fullmatch(r"(tcp|tls)://(\[[0-9a-fA-F:]+\]|[\w.-]+):\d{1,5}", str(value)):
+            self.fail("an address as `dask scheduler` prints it, such as tcp://host:8786", param, ctx)
+        return str(value)
+
+
 DAY = _Day()
 VOLUME = Number(0.01, 1e9, "From a vial to a reservoir of a million cubic metres.")
 FIGURE = FigureFile()
+SCHEDULER = Scheduler()

@@ -123,7 +123,7 @@ def write_reports(
     accept_unpublished : bool
         Work out doses no source gives.
     executor : concurrent.futures.Executor, optional
-        Where several cases are worked out; here, one after the other, without.
+        Where the cases are worked out; here, one after the other, without.
     png : bool
         Write the figures as PNG too.
 
@@ -148,7 +148,7 @@ def write_reports(
     read = _read_all(cases, target, accept_unpublished)
     options = (draws, seed, accept_unpublished, png)
     if len(read) == 1:
-        made = report_of(read[0], *options)
+        made = executor.submit(report_of, read[0], *options).result() if executor else report_of(read[0], *options)
         if made.water is None:
             raise InputError(made.problems)
         kept = write_folder(target, made.files)

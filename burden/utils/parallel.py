@@ -9,14 +9,17 @@ import sys
 import threading
 import warnings
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor, as_completed
+from concurrent.futures import CancelledError, Executor, Future, ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
+from functools import partial
 from types import MappingProxyType
-from typing import TypeVar
+from typing import Any, TypeVar
 
+from burden.utils.environment import draw_by_own_settings
+from burden.utils.errors import BurdenError, InputError, Problem
 from burden.utils.progress import report_progress
 
-__all__ = ["each", "processes"]
+__all__ = ["cluster", "each", "processes"]
 
 Item = TypeVar("Item")
 Found = TypeVar("Found")
@@ -121,3 +124,85 @@ def _end_with_the_parent() -> None:
     if parent is not None:
         wait([parent.sentinel])
         os._exit(1)
+
+
+#: a scheduler or a worker that is starting has so long to be there [s]
+_PATIENCE = 30
+
+
+@contextmanager
+def cluster(address: str, version: Callable[[], str]) -> Iterator[Executor]:
+    """Work on a running cluster of `dask.distributed`, whose workers may come and go meanwhile.
+
+    Parameters
+    ----------
+    address : str
+        Of its scheduler, as tcp://host:port or tls://host:port.
+    version : callable
+        A function of a module, or a partial of one, that says what program it runs in; every worker has to say the
+        same as this process, since another program may give other bytes.
+
+    Raises
+    ------
+    InputError
+        Where `dask.distributed` is not installed, or no scheduler with a worker answers.
+    BurdenError
+        Where the cluster breaks off: a worker runs another program, one case ended several workers, or the scheduler
+        went away.
+    """
+    try:
+        from distributed import Client, KilledWorker
+    except ImportError:
+        fix = 'Install burden with its extra: pip install "burden[cluster]", or leave --scheduler out.'
+        raise InputError([Problem("command line", "--scheduler", address, "dask.distributed", fix)]) from None
+    try:
+        client = Client(address, timeout=_PATIENCE, set_as_default=False)
+    except (OSError, ValueError) as error:
+        fix = f"Start one with `dask scheduler` and give the address it prints ({type(error).__name__})."
+        raise InputError([Problem("command line", "--scheduler", address, "a scheduler that answers", fix)]) from None
+    with client:
+        _await_a_worker(client, address)
+        try:
+            yield _Guarded(client.get_executor(), version)
+        except KilledWorker as error:
+            raise BurdenError(
+                f"the cluster gave a case up that ended its workers; give them more memory: {error}"
+            ) from error
+        except CancelledError as error:
+            raise BurdenError("the cluster's scheduler went away; run the same command again to go on") from error
+
+
+def _await_a_worker(client: Any, address: str) -> None:
+    report_progress("waiting for a worker of the cluster")
+    try:
+        client.wait_for_workers(1, timeout=_PATIENCE)
+    except TimeoutError:
+        fix = f"Start one: dask worker {address} --nthreads 1"
+        raise InputError([Problem("command line", "--scheduler", address, "at least one worker", fix)]) from None
+
+
+class _Guarded(Executor):
+    """An executor whose work is done one at a time in a process, by the same program as here."""
+
+    def __init__(self, executor: Executor, version: Callable[[], str]) -> None:
+        self.executor, self.version = executor, version
+
+    def submit(self, work: Callable[..., Found], /, *args: Any, **more: Any) -> Future[Found]:
+        """Hand work on, with what it asks of its worker."""
+        return self.executor.submit(partial(_same_as_here, work, self.version, self.version()), *args, **more)
+
+
+_one_at_a_time = threading.Lock()  # figures have settings that a process holds once
+
+
+def _same_as_here(
+    work: Callable[..., Found], version: Callable[[], str], expected: str, *args: Any, **more: Any
+) -> Found:
+    with _one_at_a_time:
+        if version() != expected:
+            raise BurdenError(
+                "a worker of the cluster runs another version of burden or of its libraries, which may give another "
+                "answer; install the same on all machines and start the worker again"
+            )
+        draw_by_own_settings()
+        return work(*args, **more)

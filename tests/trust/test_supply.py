@@ -130,7 +130,8 @@ def test_code_imports_nothing_besides_its_dependencies():
             "pydantic_core",
             "markupsafe",
             "openpyxl",
-        }  # openpyxl: the extra "spreadsheets", asked for with its reason
+            "distributed",
+        }  # the extras "spreadsheets" and "cluster", asked for with their reason
         | set(sys.stdlib_module_names)
     )
     for path in MODULES:

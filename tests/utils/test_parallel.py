@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
+import json
+import os
 import pickle
 import shutil
+import signal
+import time
+import warnings
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 import burden.report.write as write
+from burden.cli import main
 from burden.io import read_case
-from burden.report.files.unfinished import Unfinished, code_of
+from burden.report.files.folder import MARKER
+from burden.report.files.unfinished import Unfinished, code_of, program
 from burden.report.write import write_reports
-from burden.utils.errors import InputError, Problem
-from burden.utils.parallel import each, processes
+from burden.utils.errors import BurdenError, InputError, Problem
+from burden.utils.parallel import cluster, each, processes
 
 DATA = Path(__file__).parents[2] / "simulated_data"
 NAMES = ("quarantine_tank", "estate_pond")
@@ -64,6 +72,61 @@ def test_any_number_of_workers_writes_the_same_bytes(tmp_path, alone):
     assert everything_in(tmp_path / "out") == alone
     assert [report["case"] for report in found.reports] == [*NAMES]
     assert sorted(p.name for p in tmp_path.iterdir()) == sorted(["out", *NAMES])
+
+
+def slowly(x: int) -> tuple[int, int]:
+    time.sleep(0.1)
+    return os.getpid(), double(x)
+
+
+def program_of_nobody() -> str:
+    return str(os.getpid())
+
+
+@pytest.fixture(scope="module")
+def address():
+    """A scheduler and two workers, each a process of its own, on this machine."""
+    distributed = pytest.importorskip("distributed", reason="dask.distributed is not installed: the extra `cluster`")
+    with (
+        warnings.catch_warnings(action="ignore"),  # its own, of loops and of ports
+        distributed.LocalCluster(2, threads_per_worker=1, dashboard_address=None, scheduler_port=0) as both,
+    ):
+        yield both.scheduler_address
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_a_cluster_of_two_writes_the_same_bytes_though_a_worker_is_lost_and_another_comes(tmp_path, alone, address):
+    with cluster(address, program) as executor:
+        ran = {}
+        for i, (process, answer) in each(slowly, range(12), executor):
+            ran[i] = answer
+            if len(ran) == 2:
+                os.kill(process, signal.SIGKILL)
+        assert ran == {i: 2 * i for i in range(12)}
+        with pytest.raises(ValueError, match="below nothing"):
+            list(each(double, [1, -1], executor))
+    (folder,), out = cases_in(tmp_path, NAMES[:1]), tmp_path / "out"
+    words = ["report", str(folder), "--out", str(out), "--draws", str(DRAWS), "--quiet", "--scheduler", address]
+    found = CliRunner().invoke(main, words)
+    assert found.exit_code == 0, found.output
+    here = {name.partition("/")[2]: content for name, content in alone.items() if name.startswith(folder.name)}
+    there = everything_in(out)
+    assert there.keys() - here.keys() <= {MARKER}
+    assert here.items() <= there.items()
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_a_worker_with_another_program_is_refused(address):
+    with cluster(address, program_of_nobody) as executor, pytest.raises(BurdenError, match="another version"):
+        list(each(double, [1], executor))
+
+
+@pytest.mark.parametrize("said", ["somewhere", "tcp://host", "file:///etc/passwd", "tcp://127.0.0.1:1 --workers 2"])
+def test_an_address_that_cannot_be_one_is_refused_before_it_is_tried(tmp_path, said):
+    words = ["report", *map(str, cases_in(tmp_path)), "--out", str(tmp_path / "out"), "--scheduler", *said.split()]
+    found = CliRunner().invoke(main, [*words, "--json"])
+    assert found.exit_code == 2
+    assert [p["value"] for p in json.loads(found.stdout)["problems"]] == ["2" if "workers" in said else said]
 
 
 def test_a_stopped_run_goes_on(tmp_path, alone, monkeypatch):

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import json
+import platform
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from functools import cache
+from importlib.metadata import version
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
@@ -20,7 +22,7 @@ if TYPE_CHECKING:
     from burden.case import Case
     from burden.report.page.index import Water
 
-__all__ = ["Unfinished", "code_of"]
+__all__ = ["Unfinished", "code_of", "program"]
 
 #: inside the folder aside: the reports, and what each note says of one
 _REPORTS, _NOTES = "new", "notes"
@@ -145,3 +147,16 @@ def code_of(package: Path) -> str:
         if path.is_file() and path.parent.name != "__pycache__":
             found.update(path.relative_to(package).as_posix().encode("utf-8") + b"\0" + path.read_bytes() + b"\0")
     return found.hexdigest()
+
+
+@cache
+def program() -> str:
+    """Return what a report's bytes hang on besides case and options: our own files, Python, and what does arithmetic.
+
+    Returns
+    -------
+    str
+    """
+    libraries = ("numpy", "scipy", "pandas", "matplotlib", "jinja2", "icalendar")
+    versions = [f"{name} {version(name)}" for name in libraries]
+    return " ".join([code_of(Path(burden.__file__).parent), platform.python_version(), *versions])
