@@ -153,13 +153,15 @@ def cluster(address: str, version: Callable[[], str]) -> Iterator[Executor]:
     try:
         from distributed import Client, KilledWorker
     except ImportError:
-        fix = 'Install burden with its extra: pip install "burden[cluster]", or leave --scheduler out.'
-        raise InputError([Problem("command line", "--scheduler", address, "dask.distributed", fix)]) from None
+        raise _refused(
+            address, "dask.distributed", 'Install it: pip install "burden[cluster]", or leave --scheduler out.'
+        ) from None
     try:
         client = Client(address, timeout=_PATIENCE, set_as_default=False)
-    except (OSError, ValueError) as error:
-        fix = f"Start one with `dask scheduler` and give the address it prints ({type(error).__name__})."
-        raise InputError([Problem("command line", "--scheduler", address, "a scheduler that answers", fix)]) from None
+    except (OSError, ValueError):
+        raise _refused(
+            address, "a scheduler that answers", "Start one with `dask scheduler`, and give the address it prints."
+        ) from None
     with client:
         _await_a_worker(client, address)
         try:
@@ -173,12 +175,15 @@ def cluster(address: str, version: Callable[[], str]) -> Iterator[Executor]:
 
 
 def _await_a_worker(client: Any, address: str) -> None:
-    report_progress("waiting for a worker of the cluster")
+    report_progress("waiting for a worker")
     try:
         client.wait_for_workers(1, timeout=_PATIENCE)
     except TimeoutError:
-        fix = f"Start one: dask worker {address} --nthreads 1"
-        raise InputError([Problem("command line", "--scheduler", address, "at least one worker", fix)]) from None
+        raise _refused(address, "at least one worker", f"Start one: dask worker {address} --nthreads 1") from None
+
+
+def _refused(address: str, expected: str, fix: str) -> InputError:
+    return InputError([Problem("command line", "--scheduler", address, expected, fix)])
 
 
 class _Guarded(Executor):
