@@ -62,6 +62,8 @@ class Facts:
         Whether any preparation could be read; any ever showed a fluke; those since the last dose did.
     seen_before : bool
         Whether fish were looked at on a visit before this one.
+    persist : bool
+        Whether the last look and one at least a week before it, both since the last dose, showed flukes.
     notifiable : bool
         Whether flukes were seen that many countries ask to be reported.
     sick_only : bool
@@ -116,6 +118,7 @@ class Facts:
     ever_seen: bool = True
     seen_lately: bool = True
     seen_before: bool = False
+    persist: bool = False
     notifiable: bool = False
     sick_only: bool = False
     trouble: bool = False
@@ -256,6 +259,8 @@ def _harm(facts: Facts) -> Iterator[_Found]:
         return  # broken off, it has only thinned those that were ripe
     if facts.sick_only and facts.high_now < 1 - SURELY_LOW and not worth:
         yield "look_first", ("sick_only", "more_fish")
+    if facts.trouble and facts.persist and min(facts.high_now, facts.high) >= FEW_NOW:
+        return  # by now another cause has been looked for, and the flukes are still there
     least = FEW_NOW if facts.trouble else LIKELY if facts.dosed_before else WELL_FISH
     if facts.high_now < least and facts.high >= LIKELY and not worth:
         # few flukes now, and fish in trouble: that is something else
@@ -277,7 +282,8 @@ def _dose(facts: Facts) -> Iterator[_Found]:
     if not helps:
         action = "look_first" if facts.trouble or failed else "watch"
         yield action, (*failed, "dose_does_not_help")
-    begins = "to_be_free" if facts.eradicate else "stays_high"
+    persists = facts.persist and facts.trouble and facts.high < LIKELY
+    begins = "to_be_free" if facts.eradicate else "flukes_persist" if persists else "stays_high"
     why = "course_goes_on" if facts.course_given else begins
     yield "dose", (why, *failed, *(("deaths_of_other_cause",) if facts.mostly_else and facts.trouble else ()))
 

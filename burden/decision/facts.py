@@ -93,6 +93,7 @@ def facts_of(
         and any(load_parasite(n).notifiable for n in case.parasites),
         seen_lately=seen_since(case, _last_dose(case)),
         seen_before=any(-case.day_of(row.date) >= _LOOKS_APART_DAYS for row in readable),
+        persist=_persist(case),
         sick_only=_seen_on_sick_only(readable),
         trouble=trouble_in(case),
         mostly_else=all(e.mostly_else for e in estimates),
@@ -189,6 +190,15 @@ def trouble_in(case: Case) -> bool:
     return bool(
         died or ill or f.gasping or f.anaemic or f.gill_mucus or f.gill_swollen or case.trouble_since is not None
     )
+
+
+def _persist(case: Case) -> bool:
+    """Whether the last look and one at least a week before it, both since the last dose, showed flukes."""
+    last = _last_dose(case)
+    since = [row for row in case.samples if row.readable and (last is None or row.date > last)]
+    latest = max((row.date for row in since), default=case.visit_date)
+    showed = {row.date for row in since if row.count_low > 0}
+    return latest in showed and (latest - min(showed)).days >= _LOOKS_APART_DAYS
 
 
 def clean_looks(case: Case) -> int:

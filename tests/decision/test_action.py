@@ -30,6 +30,16 @@ ROWS = [
     ),
     ("few flukes on well fish", Facts(high=0.3, saves=0.0), "watch"),
     ("few flukes while fish die", Facts(high=0.3, saves=0.0, trouble=True), "look_first"),
+    (
+        "few flukes while fish die, again on the second visit",
+        Facts(high=0.35, high_now=0.3, saves=0.0, trouble=True, seen_before=True, persist=True),
+        "dose",
+    ),
+    (
+        "hardly any flukes while fish die, again on the second visit",
+        Facts(high=0.2, high_now=0.1, saves=0.0, trouble=True, seen_before=True, persist=True),
+        "look_first",
+    ),
     ("few flukes that would kill some fish", Facts(high=0.3, saves=1.0, trouble=True), "dose"),
     ("deaths of something else", replace(HEAVY, high=0.7, high_now=0.3, saves=0.0, mostly_else=True), "look_first"),
     (

@@ -239,6 +239,10 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "course_goes_on": lambda n: (
         f"The course goes on. Without a further dose the chance of too many flukes is {_share(n, 'chance_high')}."
     ),
+    "flukes_persist": lambda n: (
+        "Look after look shows flukes while fish are ill, so treat them. Without a dose the chance of "
+        f"{_too_many(n)} is {_share(n, 'chance_high')}."
+    ),
     "stays_high": lambda n: f"Without a dose the chance of {_too_many(n)} is {_share(n, 'chance_high')}.",
 }
 
