@@ -102,7 +102,7 @@ def test_report_and_dose_refuse_what_no_source_gives_unless_accepted(tmp_path, m
     assert [run(*words).exit_code, run(*words, "--accept-unpublished-dose").exit_code] == [2, 0]
 
 
-@pytest.mark.parametrize("command", ["estimate", "forecast", "response", "report"])
+@pytest.mark.parametrize("command", ["estimate", "response", "report"])
 @pytest.mark.usefixtures("each_case_once")
 def test_every_answer_asks_whether_the_unit_was_right(tmp_path, command):
     """An answer that rests on a dose a thousand times too strong says so, not the check alone."""
