@@ -21,7 +21,8 @@ from burden.report.page.cautions import cautions_of
 from burden.report.page.outlook import compared_rows, watch_for, what_if_rows
 from burden.report.page.sheets import owner_page, record_of
 from burden.report.text.day_book import days_of, folded
-from burden.report.text.decision import dose_text, headline
+from burden.report.text.decision import headline
+from burden.report.text.plan import dose_text
 from burden.utils.formatting import say_date
 
 

@@ -11,17 +11,12 @@ from burden.decision import Assessment
 from burden.inference.diagnostics import Quantity
 from burden.inference.estimate import Estimate
 from burden.report.formatting import about, named, of_100, spread
-from burden.report.text.decision import (
-    aim_text,
-    as_recommended,
-    deaths_text,
-    doses_text,
-    gate_text,
-    headline,
-    look_text,
-    other_text,
-    reason_text,
-)
+from burden.report.text.deaths import deaths_text
+from burden.report.text.decision import headline
+from burden.report.text.gates import gate_text, other_text
+from burden.report.text.next_look import look_text
+from burden.report.text.plan import aim_text, as_recommended, doses_text
+from burden.report.text.reasons import reason_text
 from burden.report.text.treatment_response import verdict_words
 from burden.utils.formatting import day_in_words, sentence
 from burden.utils.results import CredibleInterval

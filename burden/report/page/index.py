@@ -13,7 +13,8 @@ from burden.report.formatting import about, long_date, of_100, spread
 from burden.report.page.answer import title_of
 from burden.report.page.page import template
 from burden.report.text.day_book import days_of
-from burden.report.text.decision import doses_text, headline, withheld_text
+from burden.report.text.decision import headline, withheld_text
+from burden.report.text.plan import doses_text
 
 __all__ = ["Water", "cleanest_first", "in_order", "render_ponds", "water_of"]
 

@@ -12,7 +12,7 @@ from burden.inference.treatment_response import Response
 from burden.inference.visit_comparison import Changes, ParameterChange
 from burden.report.figures.forecast import COURSE_WORDS
 from burden.report.formatting import about, days_label, long_date, named, of_100, on_day, sentence, spread
-from burden.report.text.decision import compared_text
+from burden.report.text.plan import compared_text
 from burden.report.text.treatment_response import gone_words, verdict_words
 from burden.report.text.visit_comparison import burden_line, deaths_line
 from burden.schedule.evaluation import EvaluatedSchedule

@@ -28,8 +28,11 @@ from burden.report.page.sheets import owner_page, record_of
 from burden.report.page.sources import sources_of
 from burden.report.page.unknowns import unknowns_of
 from burden.report.text.day_book import days_of, folded
-from burden.report.text.decision import as_recommended, gate_text, look_text, outcome_text, withheld_text
+from burden.report.text.decision import withheld_text
 from burden.report.text.forecast import delay_text, regime_text
+from burden.report.text.gates import gate_text
+from burden.report.text.next_look import look_text, outcome_text
+from burden.report.text.plan import as_recommended
 from burden.report.text.schedule import custom_text, window_text
 from burden.utils.formatting import say_date, volume
 

@@ -10,7 +10,10 @@ from burden.decision import Assessment
 from burden.evidence import load_agent, load_parasite
 from burden.inference.estimate import Estimate
 from burden.report.formatting import about, long_date, named, of_100, several, spread, weighed
-from burden.report.text.decision import dose_text, gate_text, headline, other_text, reason_text
+from burden.report.text.decision import headline
+from burden.report.text.gates import gate_text, other_text
+from burden.report.text.plan import dose_text
+from burden.report.text.reasons import reason_text
 from burden.treatment.withdrawal import unnamed_words
 from burden.utils.formatting import counted, plain, say_date, sentence, uncapitalised, volume
 

@@ -9,7 +9,10 @@ from datetime import date, timedelta
 
 from burden.decision import Assessment, PlannedDose
 from burden.evidence import load_agent
-from burden.report.text.decision import dose_text, gate_text, headline, look_text, outcome_text
+from burden.report.text.decision import headline
+from burden.report.text.gates import gate_text
+from burden.report.text.next_look import look_text, outcome_text
+from burden.report.text.plan import dose_text
 from burden.schedule.delayed_hatch import DelayedHatch
 from burden.schedule.late_dose import LateDose
 from burden.treatment.dose_result import DoseResult

@@ -1,18 +1,19 @@
-"""Words of deaths: how many the flukes caused, and what their course speaks for."""
+"""Words of deaths: how many the flukes caused, what their course speaks for, and how many more are expected."""
 
 from __future__ import annotations
 
+from burden.decision.records import Decision
 from burden.inference.mortality import DeathAttribution, DeathPattern, MoreThanOtherCauses
-from burden.utils.formatting import counted, day_in_words, percent, plain
+from burden.utils.formatting import counted, day_in_words, percent, plain, say_date
 from burden.utils.wording import writes
 
-__all__: list[str] = []  # writers are found by the type they write
+__all__ = ["deaths_text"]
 
 _NO_SOURCE = "(common practice, no source)"
 
 
 @writes
-def _deaths_text(found: DeathAttribution) -> str:
+def _attribution(found: DeathAttribution) -> str:
     """Write how many of the deaths flukes caused, or that the records cannot say."""
     return " ".join(part for part in (_share(found), _elsewhere(found), str(found.pattern or "")) if part)
 
@@ -63,3 +64,19 @@ def _more_deaths_text(more: MoreThanOtherCauses) -> str:
         "day, an assumption). More will die than the forecast says, and its range is too narrow. Look for the other "
         "cause first."
     )
+
+
+def deaths_text(decision: Decision) -> str:
+    """Write how many fish flukes and other causes are expected to kill, with and without the plan."""
+    d = decision.deaths
+    if not d:
+        return ""
+    end = say_date(decision.date_of(decision.recommendation.aim.horizon_days), decision.visit_date.year)
+
+    def fish(name: str) -> str:
+        return d[name].whole()
+
+    said = f"By {end}, without a dose flukes kill {fish('flukes_untreated')} fish"
+    if "flukes_planned" in d:
+        said += f", with the plan {fish('flukes_planned')}"
+    return f"{said}; other causes {fish('other')}."

@@ -1,0 +1,131 @@
+"""Words of the plan: the doses, the aim, and why this schedule and no other."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from burden.decision.records import Decision, PlannedDose
+from burden.utils.formatting import (
+    counted,
+    exposure,
+    interval,
+    named,
+    percent,
+    plain,
+    product_words,
+    say_date,
+    several,
+    strength,
+    volume,
+)
+
+__all__ = ["aim_text", "as_recommended", "compared_text", "dose_text", "doses_text"]
+
+#: a product as strong as this is called by its agent alone [%]
+_NEARLY_PURE = 99.0
+
+
+# --- doses ---------------------------------------------------------------------------------------------------------
+def dose_text(dose: PlannedDose) -> str:
+    """Write one dose: how much of what, how strong, how long."""
+    apart = f" for each {volume(dose.bath_volume_l)} of {_WATERS[dose.place]}" if dose.apart else ""
+    flow = {"flow_stopped": ", the flow stopped", "dripped": ", kept up by a drip"}.get(dose.place, "")
+    if dose.agent == "fresh_water":
+        where = " in a separate tank" if dose.apart else ""
+        return f"a bath in fresh water of the same temperature{where}, {exposure(dose.hours)}"
+    product = named(dose.agent)
+    if dose.product_ml is not None or dose.strength_percent < _NEARLY_PURE:
+        product += f", {plain(dose.strength_percent)} % strong,"
+    amount = product_words(dose.product_g, dose.product_ml)
+    return f"{amount} of {product}{apart} ({strength(dose.mg_l)} for {exposure(dose.hours)}{flow})".replace(", (", " (")
+
+
+_WATERS = {"tank": "a bath in a separate tank", "enclosed": "water in the tarpaulin or well-boat"}
+
+
+def doses_text(doses: tuple[PlannedDose, ...], year: int) -> str:
+    """Write all doses with their dates, an amount that stays the same once."""
+    if len({dose_text(dose) for dose in doses}) == 1:
+        days = several(say_date(dose.date, year) for dose in doses)
+        each = " each time" if len(doses) > 1 else ""
+        return f"{days}: {dose_text(doses[0])}{each}"
+    return "; ".join(f"{say_date(dose.date, year)} {dose_text(dose)}" for dose in doses)
+
+
+def aim_text(decision: Decision) -> str:
+    """Write the aim and how it was set."""
+    aim = decision.recommendation.aim
+    if aim.kind == "eradicate":
+        return f"The aim: no fluke, egg or larva left after a year, with a chance of at least {percent(aim.chance)}."
+    level = several(interval(one.median, one.low, one.high, 1) for one in aim.tolerable)
+    own = "as the case says" if aim.own_level else "an assumption with a wide range"
+    levels = plain(aim.tolerable[0].median, 2) if aim.own_level else level
+    start, end = (say_date(day, decision.visit_date.year) for day in decision.judged)
+    return (
+        f"The aim: on average no more than {levels} flukes a fish ({own}) from {start} to {end}, with a chance of at "
+        f"least {percent(aim.chance)}."
+    )
+
+
+def as_recommended(decision: Decision) -> str:
+    """Write why this schedule, and how surely it is the better one; empty where none is shown."""
+    found, doses = decision.recommendation, decision.doses
+    if found.recommended is None or not doses:
+        return ""
+    if math.isnan(decision.chances["aim_planned"]):
+        return "How soon flukes come in again is not known: look again before more doses are planned."
+    chance, untreated = found.recommended.chance(found.aim), found.untreated.chance(found.aim)
+    number = counted(len(doses), "dose")
+    reach = "reach" if len(doses) > 1 else "reaches"
+    said = [
+        f"{number} from now {reach} the aim in {percent(chance)} of simulated ponds like this one, no dose in "
+        f"{percent(untreated)}."
+    ]
+    less = found.named("one_less")
+    if found.why == "fewest" and less is not None and less.meets(found.aim):
+        said.append("One dose fewer may be enough, but one alone never meets what hatches later.")
+    else:
+        said.append(_WHY[found.why](number))
+    if found.underway is not None:
+        given = counted(found.underway.doses, "dose")
+        were = "was" if found.underway.doses == 1 else "were"
+        said.append(f"{given} of this course {were} given before.")
+    more = found.named("one_more")
+    if more is not None:
+        with_it = percent(more.chance(found.aim))
+        worth = "better" if found.more_better else "no better, as far as the simulation can tell"
+        said.append(f"One dose more would be {worth}: {with_it}.")
+    if found.fewer_as_good and not (less is not None and less.meets(found.aim)):
+        said.append("One dose fewer may do as well; the simulation cannot tell the two apart.")
+    said += [_RISKS[risk] for risk in found.risks]
+    return " ".join(said)
+
+
+_WHY: dict[str, Callable[[str], str]] = {
+    "fewest": lambda n: (
+        f"{n} is the least that meets the aim." if n.startswith("1 ") else f"{n} are the least that meet the aim."
+    ),
+    "near": lambda n: f"{n} come near enough to the aim to look at the fish then, before one more is given.",
+    "custom": lambda n: "This is the customary course; no other schedule is clearly better.",
+    "goes_on": lambda n: "This is what is left of the course begun. The look after it decides whether more is needed.",
+    "best": lambda n: "No schedule that was tried meets the aim; this one comes nearest with the fewest doses.",
+}
+_RISKS = {
+    "other_findings": "Of schedules that do as well it is the one that also works on the other disease found.",
+    "formalin": "Of schedules that do as well it needs less formalin.",
+    "agents": "Of schedules that do as well it needs fewer agents.",
+}
+
+
+def compared_text(name: str, doses: int) -> str:
+    """Write what a row of the comparison is."""
+    return {
+        "untreated": "No dose",
+        "recommended": "Recommended",
+        "best": "Best of those tried",
+        "one_more": "One dose more",
+        "one_less": "One dose fewer",
+        "custom": "Customary",
+        "planned": "As the case plans",
+    }[name] + (f", {counted(doses, 'dose')}" if doses else "")

@@ -1,0 +1,122 @@
+"""Words of the reasons of today's action."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from burden.decision.records import Reason
+from burden.utils.formatting import counted, named, percent, plain
+
+__all__ = ["reason_text"]
+
+_Numbers = Mapping[str, float | str | None]
+
+
+def reason_text(reason: Reason) -> str:
+    """Write one reason of the action."""
+    return _REASONS[reason.code](reason.numbers)
+
+
+def _whole(numbers: _Numbers, name: str) -> int:
+    return round(float(numbers[name] or 0))
+
+
+def _share(numbers: _Numbers, name: str) -> str:
+    return percent(float(numbers[name] or 0))
+
+
+def _too_many(n: _Numbers) -> str:
+    return f"too many flukes (on average {plain(float(n['level'] or 0), 1)} a fish or more)"
+
+
+def _never_seen(n: _Numbers) -> str:
+    looks = counted(_whole(n, "preparations"), "preparation")
+    fish = counted(_whole(n, "fish_looked_at"), "fish")
+    return (
+        f"No fluke was found in {looks} of {fish}. The chance that there are flukes all the same is "
+        f"{_share(n, 'chance_present')}, and that there are too many {_share(n, 'chance_high')}."
+    )
+
+
+_REASONS: dict[str, Callable[[_Numbers], str]] = {
+    "no_fish": lambda n: "No fish is alive.",
+    "water_stops": lambda n: "In this water a dose can kill, and bad water can be what the fish suffer from.",
+    "measure_first": lambda n: "The agents at hand may not be given before these are known.",
+    "wrong_water": lambda n: f"These flukes do not live in this water: {named(str(n['wrong_water']))}.",
+    "virus_first": lambda n: "A virus is suspected. Handling and dosing add stress, and some viruses are notifiable.",
+    "notifiable": lambda n: (
+        "These may be notifiable flukes: have them identified, and tell the authority before you treat or move fish."
+    ),
+    "no_samples": lambda n: "No fish was looked at, or nothing could be read. Look at gills and skin first.",
+    "never_seen": _never_seen,
+    "more_fish": lambda n: "What was looked at is too little to decide.",
+    "held_apart": lambda n: "One clean look does not show that newcomers are free of flukes. Keep them apart.",
+    "clean_and_held": lambda n: "They were clean when all eggs laid before had hatched.",
+    "stays_low": lambda n: (
+        f"The chance that there are or will be too many flukes is {_share(n, 'chance_high')}. Few flukes on well "
+        "fish do no harm."
+    ),
+    "may_stay_low": lambda n: (
+        f"There are flukes, but more likely than not they stay few: the chance of {_too_many(n)} is "
+        f"{_share(n, 'chance_high')}."
+    ),
+    "course_worked": lambda n: (
+        f"The doses given have worked. The chance that flukes become too many again is {_share(n, 'chance_high')}."
+    ),
+    "course_likely_worked": lambda n: (
+        f"The doses given have likely worked: the chance that flukes become too many again is "
+        f"{_share(n, 'chance_high')}."
+    ),
+    "too_few_to_end": lambda n: "Too few fish were looked at since the last eggs hatched to call the course over.",
+    "clean_once": lambda n: (
+        "These fish had a whole course and show no fluke. One clean look can miss a few: keep them apart, and look a "
+        "second time. Clean again, they may move."
+    ),
+    "too_many_now": lambda n: (
+        f"Fish are ill, and the chance of too many flukes today is {_share(n, 'chance_high_now')}: treat now, whatever "
+        "comes in later."
+    ),
+    "to_be_free": lambda n: (
+        "Flukes were seen on fish that are to carry none: the chance that no fluke or egg is left by itself is "
+        f"{_share(n, 'chance_gone')}."
+    ),
+    "look_for_another_cause": lambda n: (
+        "Look for another cause of the deaths: water over a whole day, bacteria, other parasites, a virus."
+    ),
+    "deaths_of_other_cause": lambda n: "Most of the dead fish did not die of flukes.",
+    "not_yet": lambda n: (
+        f"There are few flukes now: the chance of {_too_many(n)} today is {_share(n, 'chance_high_now')}. They may "
+        f"increase, with a chance of {_share(n, 'chance_high')}, so look again before that."
+    ),
+    "sick_only": lambda n: (
+        "Flukes were seen on sick or dead fish alone. Such fish carry more than the others, and flukes also thrive on "
+        "fish that are ill of something else."
+    ),
+    "too_much_water": lambda n: (
+        "This much water cannot be dosed. Look for what else ails the fish; fish that need it can be bathed apart."
+    ),
+    "too_cold": lambda n: (
+        "In water this cold eggs hatch only in weeks or months, so doses now would not meet what is to come. Wait for "
+        "warmer water, and look again."
+    ),
+    "model_does_not_reach": lambda n: (
+        "This water flows in from outside, and nothing here tells how many flukes come with it, so no course can be "
+        "planned ahead. Are there fish with flukes nearby or upstream? Say so in the case (neighbours), or look again "
+        "in two weeks."
+    ),
+    "no_dose_possible": lambda n: "No dose can be given within the limits of this case.",
+    "doses_fell_short": lambda n: (
+        "The doses given have killed too few. Find out why before the next one: was the volume right, was the product "
+        "fresh and as strong as labelled, was carbon or a UV lamp running? If all that was right, the flukes may be "
+        "resistant: change the agent."
+    ),
+    "dose_does_not_help": lambda n: "No course within the limits of this case helps enough to be worth giving.",
+    "course_goes_on": lambda n: (
+        f"The course goes on. Without a further dose the chance of too many flukes is {_share(n, 'chance_high')}."
+    ),
+    "flukes_persist": lambda n: (
+        "Look after look shows flukes while fish are ill, so treat them. Without a dose the chance of "
+        f"{_too_many(n)} is {_share(n, 'chance_high')}."
+    ),
+    "stays_high": lambda n: f"Without a dose the chance of {_too_many(n)} is {_share(n, 'chance_high')}.",
+}
