@@ -6,7 +6,7 @@ common      options every command has
 output      answers and problems as text or JSON
 progress    the bar on a terminal
 types       names of sets and agents, file names of figures
-cases       report, decide, estimate, forecast, response, new, check
+cases       report, decide, estimate, forecast, response, history, new, check
 knowledge   interval, dose, parasites, agents
 tables      import, table
 sampling    find, mean, stop, recheck, arrivals
@@ -32,6 +32,7 @@ for _command in (
     cases.estimate,
     cases.forecast,
     cases.response,
+    cases.history,
     knowledge.interval,
     sampling.sampling,
     knowledge.dose,

@@ -1,4 +1,4 @@
-"""Commands about one case: report, estimate, forecast, response, new, check."""
+"""Commands about one case: report, estimate, forecast, response, history, new, check."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from typing import Any
 import click
 
 from burden.cli.options import Command, answers, work_places, workers_options
-from burden.cli.types import DAY, VOLUME, Number, ParasiteName, Whole
+from burden.cli.types import DAY, FIGURE, VOLUME, Number, ParasiteName, Whole
 
-__all__ = ["DEMOS", "check", "decide", "estimate", "forecast", "new", "report", "response"]
+__all__ = ["DEMOS", "check", "decide", "estimate", "forecast", "history", "new", "report", "response"]
 
 #: invented cases that come with the package
 DEMOS = ("koi_pond", "quarantine_tank", "estate_pond")
@@ -128,6 +128,29 @@ def response(case: Path, parasite: str | None, draws: int, seed: int) -> Any:
     from burden.inference.treatment_response import response as run
 
     return run(_read(case, parasite), parasite, draws, seed)
+
+
+@click.command(cls=Command, short_help="All visits of a pond, and how the forecasts held.")
+@_case
+@_parasite
+@click.option("--plot", type=FIGURE, help="Write the figure of all visits, .svg or .png.")
+@answers(brief=True)
+def history(case: Path, parasite: str | None, plot: Path | None, draws: int, seed: int) -> Any:
+    """Look back over all visits: burden by date, what was expected and what came, and what each treatment killed.
+
+    \b
+    Example:
+      burden history simulated_data/koi_pond
+    """
+    from burden.inference.pond_history import history as run
+
+    found = run(_read(case, parasite), parasite, draws, seed)
+    if plot is not None:
+        from burden.report.figures.history import draw_history
+        from burden.report.figures.style import write_figure
+
+        write_figure(plot, lambda: draw_history(found), "history")
+    return found
 
 
 _METRES = Number(0, 10_000, "Measure in metres; ten kilometres are no pond.", above=True)

@@ -21,6 +21,7 @@ from burden.decision.plan import doses_of, other_treatments, planned_doses
 from burden.decision.records import Decision, Reason
 from burden.inference.estimate import Estimate, estimate
 from burden.inference.infection_pressure import withheld_eradication, withheld_forecast
+from burden.inference.pond_history import History, history_of
 from burden.inference.temperature_ahead import dates_hold_until
 from burden.inference.treatment_response import Response, response
 from burden.inference.visit_comparison import Changes, what_changed
@@ -70,6 +71,8 @@ class Assessment:
         In cold water, for eggs that have not hatched when the course is over.
     withdrawals : tuple of Withdrawal
         For food fish, an example of each agent of the course.
+    histories : tuple of History
+        One a parasite set, of a pond that was visited before; empty at a first visit.
     """
 
     case: Case
@@ -86,6 +89,7 @@ class Assessment:
     alternatives: tuple[Alternative, ...] = ()
     later: DelayedHatch | None = None
     withdrawals: tuple[Withdrawal, ...] = ()
+    histories: tuple[History, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -103,6 +107,7 @@ class Assessment:
             "withdrawals": [w.as_dict() for w in self.withdrawals],
             "later_doses": None if self.later is None else self.later.as_dict(),
             "changes": [None if c is None else c.as_dict() for c in self.changes],
+            "histories": [h.as_dict() for h in self.histories],
         }
 
 
@@ -169,6 +174,7 @@ def assess(
     forecasts = tuple(forecast_of(e, plan, core.doses, HORIZON_DAYS) for e in estimates)
     coming = ((), ()) if plan is None else (plan.days, plan.agents)
     aim = core.found.aim
+    changes = tuple(what_changed(e) for e in estimates)
     report_progress("what would change the plan")
     return Assessment(
         case=case,
@@ -176,7 +182,7 @@ def assess(
         estimates=estimates,
         forecasts=forecasts,
         responses=tuple(response(case, name, draws, seed) for name in case.parasites),
-        changes=tuple(what_changed(e) for e in estimates),
+        changes=changes,
         doses=core.doses,
         notes=notes_on(core.notes, () if plan is None else plan.agents),
         windows=windows_of(estimates, core.agents),
@@ -185,6 +191,7 @@ def assess(
         alternatives=() if planned is None else alternatives(case, ponds, planned, aim),
         later=None if plan is None else later_doses(ponds, plan),
         withdrawals=withdrawals_of(case, *coming, ponds[0].pond.setting.temperature),
+        histories=tuple(history_of(e, c) for e, c in zip(estimates, changes, strict=True) if c is not None),
     )
 
 

@@ -27,12 +27,14 @@ from burden.inference.diagnostics import (
     not_read,
     sample_reading,
 )
+from burden.inference.earlier_visits import ROUGH_NODES
 from burden.inference.finite_stock import StockBurden, present_on
 from burden.inference.history import (
     LONGEST_HISTORY_DAYS,
     HistoryRuns,
     history_days,
     log_likelihood,
+    log_likelihood_before,
     rows_by_day,
     run_past,
     stage_shares,
@@ -129,6 +131,8 @@ class Estimate(Result):
         By the samples alone; None where no death was written down.
     remarks : sequence of Remark or str
         What looks odd: of the case, as its reader worded it, and of the estimate.
+    pool : Sampled or None
+        Every draw the posterior was taken from, by ranks and weights: what was known at earlier visits is read from it.
     """
 
     case: Case
@@ -154,6 +158,7 @@ class Estimate(Result):
     deaths_explained: DeathAttribution | None = None
     mean_abundance_without_log: CredibleInterval | None = None
     remarks: Sequence[Remark | str] = field(default=())
+    pool: Sampled[None] | None = field(default=None, repr=False, compare=False)
 
     @property
     def draws(self) -> int:
@@ -323,10 +328,19 @@ def _without_log(case: Case) -> Case:
 def _those_that_fit(
     case: Case, found: Sampled[HistoryRuns], parasite: str, n: int, seed: int, tilt: float | None = None
 ) -> tuple[HistoryRuns, np.ndarray]:
-    """Run once more n of all ponds drawn, by their weights; each of them once, with the log of how often it came."""
+    """Run once more n of all ponds drawn, by their weights; each of them once, with the log of its weight.
+
+    That is how often it came, times how much likelier it makes the looks from before the run begins than a rough
+    reading had it.
+    """
     places, times = np.unique(_resample(found.log_weight, n, seed)[0], return_counts=True)
     ranks = found.at(places) | _held(tilt, places.size)
-    return run_past(case, parasite, places.size, seed, ranks), np.log(times)
+    runs = run_past(case, parasite, places.size, seed, ranks)
+    return runs, np.log(times) + log_likelihood_before(runs, parasite) - _rough(runs, parasite)
+
+
+def _rough(runs: HistoryRuns, parasite: str) -> np.ndarray:
+    return log_likelihood_before(runs, parasite, ROUGH_NODES)
 
 
 def _held(tilt: float | None, n: int) -> dict[str, np.ndarray]:
@@ -422,6 +436,7 @@ def _summarise(
             *not_read(case, parasite),
             *beyond_other_causes(case, explained),
         ],
+        pool=replace(found, before=None),  # type: ignore[arg-type]
     )
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 
 import numpy as np
 from scipy.special import ndtri
@@ -15,6 +16,7 @@ from scipy.special import ndtri
 from burden.case import Case, Preparation
 from burden.evidence import load_parasite
 from burden.inference.arrivals import arrive, in_order_of_arrival
+from burden.inference.earlier_visits import NODES, ROUGH_NODES, BurdenLaw, EarlierLook, log_likelihood_of_earlier
 from burden.inference.gill_signs import draw_signs
 from burden.inference.mortality import DeathLog, other_courses, read_log
 from burden.inference.observation import ObservationParameters, draw_seen, log_likelihood_of_samples
@@ -26,10 +28,13 @@ from burden.utils.random_streams import steered, uniform_draws
 __all__ = [
     "LONGEST_HISTORY_DAYS",
     "HistoryRuns",
+    "burden_law",
+    "earlier_looks",
     "fish_at_look",
     "history_days",
     "is_read",
     "log_likelihood",
+    "log_likelihood_before",
     "rows_by_day",
     "rows_of",
     "run_past",
@@ -105,7 +110,12 @@ def history_days(case: Case) -> np.ndarray:
 
 
 def run_past(
-    case: Case, parasite: str, m: int, seed: int, ranks: Mapping[str, np.ndarray] | None = None
+    case: Case,
+    parasite: str,
+    m: int,
+    seed: int,
+    ranks: Mapping[str, np.ndarray] | None = None,
+    also: Sequence[float] = (),
 ) -> HistoryRuns:
     """Draw m ponds and run each from the first day of the record to the visit.
 
@@ -118,6 +128,8 @@ def run_past(
         Number of ponds and seed.
     ranks : mapping of str to numpy.ndarray, optional
         Draws of some streams, in (0, 1), shape (m,) each; all others, and all without it, come from the prior.
+    also : sequence of float
+        Days to report besides those of the record; none before its first [d].
     """
     with steered(m, seed, ranks or {}) as streams:
         pond, days = draw_pond(case, parasite, m, seed), history_days(case)
@@ -125,6 +137,7 @@ def run_past(
         pond, start, came = _begin(pond, abundance, days[0])
         doses = [_as_it_went(e, i, m, seed) for i, e in enumerate(pond.given) if e.day >= days[0]]
         signs = draw_signs(m, seed)
+    days = np.union1d(days, np.asarray(also, float)[np.asarray(also, float) > days[0]]) if len(also) else days
     events = [*doses, *came]
     ahead = _days_ahead(case, events, days)
     run = simulate(pond.setting, start, np.union1d(days, list(ahead.values())), events, COARSE_STEP_DAYS)
@@ -186,7 +199,7 @@ def _as_it_went(event: Event, number: int, m: int, seed: int) -> Event:
 
 def _days_ahead(case: Case, events: Sequence[Event], days: np.ndarray) -> dict[float, float]:
     """Where to report for days with both a sample and a dose: the sample came first."""
-    sampled = {float(max(case.day_of(d), -LONGEST_HISTORY_DAYS)) for d in case.sample_dates}
+    sampled = {float(case.day_of(d)) for d in case.sample_dates}
     dosed = {event.day for event in events if event.kill}
     return {day: max(day - _AHEAD_DAYS, days[0]) for day in sampled & dosed}
 
@@ -216,10 +229,15 @@ def _as_many_as_counted(state: State, case: Case) -> State:
 
 def _draw_abundance(pond: Ensemble) -> np.ndarray:
     """Mean abundance at the start of the record, as it is believed before anybody looked, shape (M,)."""
+    law = burden_law(pond)
+    return np.exp(law.middle + law.spread * ndtri(uniform_draws("abundance at the start", pond.size, pond.seed)))
+
+
+def burden_law(pond: Ensemble) -> BurdenLaw:
+    """Return what is believed of the burden before anybody looked."""
     value = pond.setting.parameters.evidence.values["abundance"]
     middle = np.log(value.value * pond.setting.fish.weight_g.mean(0))
-    spread = (np.log(value.high) - np.log(value.low)) / (2 * ndtri(0.95))
-    return np.exp(middle + spread * ndtri(uniform_draws("abundance at the start", pond.size, pond.seed)))
+    return BurdenLaw(middle, float((np.log(value.high) - np.log(value.low)) / (2 * ndtri(0.95))))
 
 
 def _fish_at_start(case: Case, day: float) -> np.ndarray:
@@ -238,11 +256,14 @@ def _fish_at_start(case: Case, day: float) -> np.ndarray:
 def log_likelihood(past: HistoryRuns, parasite: str, clean: bool = False) -> np.ndarray:
     """Log-likelihood of samples and deaths, shape (M,).
 
-    With `clean` the preparations of the visit alone, every one read as clean.
+    With `clean` the preparations of the visit alone, every one read as clean. Looks from before the run begins are
+    read roughly: the ponds that fit are weighed by `log_likelihood_before` at the end.
     """
     case, p = past.pond.case, past.pond.setting.parameters
     home, weight, k = p.evidence.site, past.pond.setting.fish.weight_g.mean(0), p["aggregation"]
     total = np.zeros(past.pond.size) if clean else past.log_deaths + past.log_signs
+    if not clean:
+        total = total + log_likelihood_before(past, parasite, ROUGH_NODES)
     for day, rows in rows_by_day(case, parasite, clean).items():
         mean, pool = past.by_day[day]["all"], fish_at_look(case, rows)
         stages = stage_shares(past, day)
@@ -251,6 +272,13 @@ def log_likelihood(past: HistoryRuns, parasite: str, clean: bool = False) -> np.
         for _, i, _ in in_order_of_arrival(case, min(past.by_day)):
             total = total + past.pond.newcomers[i].log_likelihood(past.pond, past.seen, {})
     return total
+
+
+def log_likelihood_before(past: HistoryRuns, parasite: str, nodes: int = NODES) -> np.ndarray:
+    """Log-likelihood of the looks from before the run begins, each by a burden of its own, shape (M,)."""
+    p, looks = past.pond.setting.parameters, earlier_looks(past.pond.case, parasite)
+    weight_g, law = past.pond.setting.fish.weight_g.mean(0), burden_law(past.pond)
+    return log_likelihood_of_earlier(looks, law, p["aggregation"], past.seen, p.evidence.site, weight_g, nodes)
 
 
 def stage_shares(past: HistoryRuns, day: float) -> dict[str, np.ndarray]:
@@ -267,13 +295,23 @@ def fish_at_look(case: Case, rows: Sequence[Preparation]) -> int:
 
 
 def rows_by_day(case: Case, parasite: str, clean: bool = False) -> dict[float, list[Preparation]]:
-    """Preparations of a set that are read, by day; with `clean` those of the visit alone, every count read as 0."""
+    """Preparations of a set that the run reads, by day; with `clean` those of the visit alone, each count read as 0."""
     found: dict[float, list[Preparation]] = {}
     for row in rows_of(case, parasite):
-        if is_read(case, parasite, row) and not (clean and row.date != case.visit_date):
-            day = float(max(case.day_of(row.date), -LONGEST_HISTORY_DAYS))
+        day = float(case.day_of(row.date))
+        read = is_read(case, parasite, row) and day >= -LONGEST_HISTORY_DAYS
+        if read and not (clean and row.date != case.visit_date):
             found.setdefault(day, []).append(replace(row, count_low=0, count_high=0) if clean else row)
     return found
+
+
+def earlier_looks(case: Case, parasite: str) -> list[EarlierLook]:
+    """Return the looks at a set from before the longest run, by date."""
+    by_date: dict[date, list[Preparation]] = {}
+    for row in rows_of(case, parasite):
+        if is_read(case, parasite, row) and case.day_of(row.date) < -LONGEST_HISTORY_DAYS:
+            by_date.setdefault(row.date, []).append(row)
+    return [EarlierLook(rows, fish_at_look(case, rows)) for _, rows in sorted(by_date.items())]
 
 
 def rows_of(case: Case, parasite: str) -> list[Preparation]:

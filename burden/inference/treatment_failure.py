@@ -25,6 +25,7 @@ __all__ = [
     "Causes",
     "FailureMode",
     "SaltTest",
+    "dulled",
     "salt_test",
     "ways_to_fall_short",
     "why_it_fell_short",
@@ -269,8 +270,18 @@ def _sheltering(effect: DoseEffect, u: np.ndarray) -> DoseEffect:
 
 
 def _dulled(effect: DoseEffect, u: np.ndarray) -> DoseEffect:
-    """Divide the hazard from the drug, and so take the root of what is left."""
-    factor = _WEAKER[0] * (_WEAKER[1] / _WEAKER[0]) ** u
+    return dulled(effect, _WEAKER[0] * (_WEAKER[1] / _WEAKER[0]) ** u)
+
+
+def dulled(effect: DoseEffect, factor: np.ndarray) -> DoseEffect:
+    """Return a dose whose hazard is divided, so that the root of what it spared is left.
+
+    Parameters
+    ----------
+    effect : DoseEffect
+    factor : numpy.ndarray
+        Above 0; below 1 for a stronger dose, infinite for one that does nothing, shape (M,) [-].
+    """
 
     def less(kill: np.ndarray) -> np.ndarray:
         return 1 - (1 - np.minimum(kill, 1 - 1e-12)) ** (1 / factor)

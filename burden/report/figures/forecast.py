@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["COURSE_WORDS", "draw_forecast"]
+__all__ = ["COURSE_WORDS", "draw_forecast", "plain_powers"]
 
 COURSE_WORDS = {"untreated": "Untreated", "planned": "As the case plans", "recommended": "As recommended"}
 _MIDDLE = BANDS.index(0.5)
@@ -81,7 +81,7 @@ def _flukes(axis: Axes, forecast: Forecast, name: str, course: Projection, limit
     if name != "untreated":
         _left_alone(axis, course.days, np.clip(forecast.untreated.abundance[_MIDDLE], low, None), words=True)
     _doses(axis, forecast, course)
-    _plain_powers(axis)
+    plain_powers(axis)
     end = on_day(forecast.case.visit_date, course.days[-1])
     _title(axis, COURSE_WORDS[name], f"{day_label(end)}: {spread(course.abundance_end)} a fish")
     _frame(axis, forecast, "flukes per fish" if first else "", first)
@@ -135,7 +135,8 @@ def _room_for_words(days: list[int], horizon: float) -> tuple[float, float, Lite
     return (middle, 0.965, "center") if gap >= needed else (horizon / 2, 0.86, "center")
 
 
-def _plain_powers(axis: Axes) -> None:
+def plain_powers(axis: Axes) -> None:
+    """Label an axis of a log scale with plain numbers."""
     from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
 
     axis.yaxis.set_major_locator(LogLocator(base=10))

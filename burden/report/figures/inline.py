@@ -12,6 +12,7 @@ import numpy as np
 from burden.decision import Assessment
 from burden.report.figures.concentration import draw_concentration
 from burden.report.figures.forecast import draw_forecast
+from burden.report.figures.history import draw_history
 from burden.report.figures.interval import Given, customary_marks, draw_interval_chart, interval_curves
 from burden.report.figures.style import figure_bytes, inline_svg, svg_bytes
 from burden.report.formatting import named
@@ -37,7 +38,7 @@ def figures_of(visit: Assessment, png: bool = False) -> tuple[dict[str, dict[str
     Returns
     -------
     dict, dict
-        Name to its forms as inline SVG, wide and, for a forecast, narrow; file name to content.
+        Name to its forms as inline SVG, wide and, for forecast and history, narrow; file name to content.
     """
     inline: dict[str, dict[str, str]] = {}
     files: dict[str, bytes] = {}
@@ -45,7 +46,7 @@ def figures_of(visit: Assessment, png: bool = False) -> tuple[dict[str, dict[str
         kinds = ("svg", "png") if png else ("svg",)
         written = dict(zip(kinds, figure_bytes(partial(draw, False), name, *kinds), strict=True))
         inline[title] = {"wide": inline_svg(written["svg"], f"{name}-w", says)}
-        if title.startswith("forecast"):
+        if title.startswith(("forecast", "history")):
             narrow = svg_bytes(partial(draw, True), f"{name}-narrow")
             inline[title]["narrow"] = inline_svg(narrow, f"{name}-n", says)
         files |= {f"{name}.{kind}": content for kind, content in written.items()}
@@ -68,6 +69,14 @@ def _drawings(visit: Assessment) -> dict[str, tuple[str, _Draw, str]]:
                 chart,
                 f"Repeat interval in days against water temperature, {named(forecast.parasite)}",
             )
+    for history in visit.histories:
+        end = f"_{_file_name(history.parasite)}" if several else ""
+        found[f"history {history.parasite}"] = (
+            f"history{end}",
+            partial(draw_history, history),
+            f"All visits by date: flukes a fish, counts, water and deaths, {named(history.parasite)}; the numbers are "
+            "in tables/history.csv",
+        )
     for agent in dict.fromkeys(d.agent for d in visit.doses if not d.apart):
         found[f"concentration {agent}"] = (
             f"concentration_{_file_name(agent)}",

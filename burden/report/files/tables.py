@@ -8,6 +8,7 @@ from io import StringIO
 from typing import Any
 
 from burden.decision import Assessment
+from burden.inference.pond_history import HISTORY_COLUMNS
 from burden.report.files.treatments import TREATMENT_COLUMNS, treatments_of
 from burden.report.page.sources import sources_of
 from burden.report.text.day_book import days_of
@@ -60,6 +61,7 @@ def tables_of(visit: Assessment) -> dict[str, bytes]:
         "estimate.csv": csv_bytes(_estimate(visit), ("parasite", "quantity", "median", "low_5", "high_95")),
         "forecast.csv": csv_bytes([row for f in visit.forecasts for row in f.rows()]),
         "changes.csv": csv_bytes(_changes(visit), _CHANGES_COLUMNS),
+        "history.csv": csv_bytes([row for h in visit.histories for row in h.rows()], HISTORY_COLUMNS),
         "day_book.csv": csv_bytes(_day_book(visit), ("date", "kind", "action", "step")),
         "schedules.csv": csv_bytes(_schedules(visit), _SCHEDULE_COLUMNS),
         "treatments.csv": csv_bytes(treatments_of(visit), TREATMENT_COLUMNS),

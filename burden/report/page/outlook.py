@@ -13,6 +13,7 @@ from burden.inference.visit_comparison import Changes, ParameterChange
 from burden.report.figures.forecast import COURSE_WORDS
 from burden.report.formatting import about, days_label, long_date, named, of_100, on_day, sentence, spread
 from burden.report.text.plan import compared_text
+from burden.report.text.pond_history import calibration_text, forecast_words, kill_lines, left_out_text
 from burden.report.text.treatment_response import gone_words, verdict_words
 from burden.report.text.visit_comparison import burden_line, deaths_line
 from burden.schedule.evaluation import EvaluatedSchedule
@@ -21,7 +22,16 @@ from burden.schedule.husbandry import Alternative
 from burden.schedule.projection import BANDS, Projection
 from burden.schedule.what_if import WhatIf
 
-__all__ = ["alternative_rows", "changes_of", "compared_rows", "courses_of", "response_of", "watch_for", "what_if_rows"]
+__all__ = [
+    "alternative_rows",
+    "changes_of",
+    "compared_rows",
+    "courses_of",
+    "history_of",
+    "response_of",
+    "watch_for",
+    "what_if_rows",
+]
 
 #: rows of what moved that a page has room for; the others are in tables/changes.csv
 _MOST_MOVED = 4
@@ -167,4 +177,25 @@ def _moved(m: ParameterChange) -> dict[str, str]:
         "then": spread(m.then),
         "now": spread(m.now),
         "verdict": m.verdict,
+    }
+
+
+def history_of(found: Assessment, parasite: str) -> dict[str, Any]:
+    """Return all visits of one parasite set; nothing at a first visit."""
+    history = next((one for one in found.histories if one.parasite == parasite), None)
+    if history is None:
+        return {}
+    expected = {one.date: one for one in history.forecasts}
+    return {
+        "rows": [
+            {
+                "date": long_date(visit.date),
+                "flukes": spread(visit.burden) + (" (its own counts)" if visit.alone else ""),
+                "counted": f"{visit.counted} in {visit.preparations}",
+                "expected": forecast_words(expected.get(visit.date)),
+            }
+            for visit in history.visits
+        ],
+        "held": " ".join(part for part in (calibration_text(history.calibration), left_out_text(history)) if part),
+        "kills": kill_lines(history),
     }

@@ -20,6 +20,7 @@ from burden.report.page.outlook import (
     changes_of,
     compared_rows,
     courses_of,
+    history_of,
     response_of,
     watch_for,
     what_if_rows,
@@ -163,6 +164,7 @@ def _one_set(found: Assessment, i: int) -> dict[str, Any]:
         "watch": watch_for(found, f),
         "dose": response_of(found.responses[i]),
         "changed": changes_of(found.changes[i]),
+        "history": history_of(found, e.parasite),
     }
 
 

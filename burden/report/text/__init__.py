@@ -15,6 +15,7 @@ _SUBJECTS = {
     "burden.inference.diagnostics": "burden",
     "burden.inference.estimate": "burden",
     "burden.inference.mortality": "deaths",
+    "burden.inference.pond_history": "pond_history",
     "burden.inference.treatment_failure": "treatment_response",
     "burden.inference.treatment_response": "treatment_response",
     "burden.inference.visit_comparison": "visit_comparison",

@@ -1,0 +1,175 @@
+"""Words of the years of one pond: how the burden went, how the forecasts have held, what the treatments killed."""
+
+from __future__ import annotations
+
+from burden.inference.kill_record import LEAST_TRIALS, SUSPECT, KillRecord, Trial
+from burden.inference.pond_history import Calibration, History
+from burden.inference.visit_forecasts import VisitForecast
+from burden.utils.formatting import counted, day_in_words, named, percent, plain, several
+from burden.utils.wording import writes, writes_brief
+
+__all__ = ["calibration_text", "forecast_words", "kill_lines", "left_out_text"]
+
+_SEEN = {
+    "more": "more than expected",
+    "fewer": "fewer than expected",
+    "as_expected": "as expected",
+    "cannot_tell": "too few simulated ponds fit to judge it",
+}
+_KILLED = {
+    "less": "less than expected",
+    "more": "more than expected",
+    "as_expected": "as expected",
+    "cannot_tell": "these counts cannot tell how it worked",
+}
+_HELD = {
+    "too_low": "The forecasts for this pond were too low: expect more flukes than they say, and look sooner.",
+    "too_high": "The forecasts for this pond were too high: expect fewer flukes than they say.",
+    "too_sure": "The forecasts for this pond were too sure: do not rely on their ranges, look at fish instead.",
+    "as_good_as_said": "The forecasts for this pond are as good as their ranges say.",
+    "too_few": "That is too few visits to say how good the forecasts for this pond are.",
+}
+
+
+@writes
+def _history_text(found: History) -> str:
+    lines = [_visits_text(found), *(_visit_line(found, i) for i in range(len(found.visits)))]
+    lines += [calibration_text(found.calibration), *[left_out_text(found)][: bool(found.left_out)]]
+    lines += kill_lines(found) or ["No treatment lies between two looks at the fish."]
+    return "\n".join(lines)
+
+
+@writes_brief
+def _history_brief(found: History) -> str:
+    lines = [_visits_text(found), calibration_text(found.calibration)]
+    if found.forecasts:
+        lines.append(_forecast_line(found.forecasts[-1]))
+    lines += [f"{_trend_text(kill)} {_last_kill(kill)}" for kill in found.kills if kill.agent != "several"]
+    if not found.kills:
+        lines.append("No treatment lies between two looks at the fish, so what the doses killed cannot be said.")
+    return "\n".join(lines)
+
+
+def _visits_text(found: History) -> str:
+    """Write the first and the last burden, and whether they lie apart."""
+    name = found.case.title or found.case.name
+    if not found.visits:
+        return f"No fish of {name} was looked at."
+    first, last = found.visits[0], found.visits[-1]
+    if len(found.visits) < 2:
+        seen = f"{first.burden.text()} flukes a fish on {day_in_words(first.date)}"
+        return f"{named(found.parasite).capitalize()} in {name}, one visit: {seen}."
+    apart = (
+        "more than at first" if last.burden.low > first.burden.high else
+        "fewer than at first" if last.burden.high < first.burden.low else
+        "these ranges overlap, so the two visits cannot be told apart"
+    )  # fmt: skip
+    return (
+        f"{named(found.parasite).capitalize()} in {name}, {len(found.visits)} visits: {first.burden.text()} flukes a "
+        f"fish on {day_in_words(first.date)}, {last.burden.text()} on "
+        f"{day_in_words(last.date)} ({apart})."
+    )
+
+
+def _visit_line(found: History, i: int) -> str:
+    visit = found.visits[i]
+    looked = f"{counted(visit.preparations, 'preparation')} from {counted(visit.fish, 'fish')}"
+    said = (
+        f"{day_in_words(visit.date)}: {counted(visit.counted, 'fluke')} in {looked}, at "
+        f"{plain(visit.temperature_c, 3)} °C; {visit.burden.text()} flukes a fish"
+    )
+    if visit.alone:
+        said += " by its own counts"
+    if visit.dead is not None:
+        said += f"; {counted(visit.dead, 'fish')} died since the visit before"
+    expected = next((one for one in found.forecasts if one.date == visit.date), None)
+    return f"{said}." if expected is None else f"{said}. {_forecast_line(expected)}"
+
+
+def _forecast_line(one: VisitForecast) -> str:
+    """Write what was expected of a visit, and what it showed."""
+    said = (
+        f"On {day_in_words(one.known_until)} we expected {one.counts.whole()} flukes in the preparations of "
+        f"{day_in_words(one.date)}; they showed {one.counted}: {_SEEN[one.verdict]}."
+    )
+    if one.deaths is None or one.dead is None:
+        return said
+    return f"{said} We expected {one.deaths.whole()} deaths; {one.dead} died."
+
+
+def forecast_words(one: VisitForecast | None) -> str:
+    """Write the count that was expected of a visit, for a cell of a table."""
+    if one is None:
+        return "–"
+    if not one.can_be_judged:
+        return "cannot be said"
+    return one.counts.whole() if one.verdict == "as_expected" else f"{one.counts.whole()}: {_SEEN[one.verdict]}"
+
+
+def calibration_text(c: Calibration) -> str:
+    """Write how the forecasts have held."""
+    if c.checked == 0:
+        return "No forecast can be checked yet: that takes two visits with fish looked at, at most 120 days apart."
+    inside = c.checked - c.more - c.fewer
+    sides = [f"{n} showed {word}" for n, word in ((c.more, "more"), (c.fewer, "fewer")) if n]
+    said = f"Of {counted(c.checked, 'visit')} {inside} showed as many flukes as was expected the visit before"
+    said += f", {several(sides)}. " if sides else ". "
+    if c.verdict in ("too_low", "too_high", "too_sure"):
+        chance = c.chance_outside if c.verdict == "too_sure" else c.chance_lean
+        said += f"Right forecasts would miss so with a chance of {percent(chance)}. "
+    return said + _HELD[c.verdict]
+
+
+def left_out_text(found: History) -> str:
+    """Say which visits have no forecast beside them."""
+    if not found.left_out:
+        return ""
+    many = counted(len(found.left_out), "earlier visit")
+    return f"For {many} no forecast was worked out here; `burden history` does that where the visit before is near."
+
+
+def kill_lines(found: History) -> list[str]:
+    """Write every treatment that was judged, and the trend of each agent."""
+    lines = [_trial_line(trial) for kill in found.kills for trial in kill.trials]
+    return lines + [_trend_text(kill) for kill in found.kills if kill.agent != "several"]
+
+
+def _trial_line(trial: Trial) -> str:
+    when = day_in_words(trial.first)
+    doses = "" if trial.doses == 1 else f", {trial.doses} doses"
+    who = "several agents" if trial.agent == "several" else named(trial.agent)
+    return f"{who.capitalize()}, {when}{doses}: {_killed(trial)}"
+
+
+def _killed(trial: Trial) -> str:
+    """Write what the doses of one treatment killed, beside what was to be expected."""
+    return (
+        f"a dose killed {trial.kill.text(scale=100)} % of grown flukes; published trials lead one to expect "
+        f"{trial.expected.text(scale=100)} %: {_KILLED[trial.verdict]}."
+    )
+
+
+def _last_kill(kill: KillRecord) -> str:
+    return f"At the last one {_killed(kill.trials[-1])}"
+
+
+def _trend_text(kill: KillRecord) -> str:
+    """Write whether an agent kills less than it did, by the stated rule."""
+    name, n = named(kill.agent), len(kill.trials)
+    if kill.verdict == "too_few" or kill.trend is None:
+        return (
+            f"{name.capitalize()}: {counted(n, 'treatment')} with a look before and after; a falling kill cannot be "
+            f"told from fewer than {LEAST_TRIALS}."
+        )
+    chance = (
+        f"the chance is {percent(kill.trend.chance)} that the last of {n} treatments left at least twice as many "
+        "flukes as the first and killed under 90 %"
+    )
+    if kill.verdict == "suspect":
+        return (
+            f"{name.capitalize()}: suspect resistance; {chance}. First rule out a wrong volume, "
+            "an old product, filter, carbon and lamp; then treat with another agent and look two days after."
+        )
+    if kill.verdict == "no_sign":
+        return f"{name.capitalize()}: no sign of resistance; {chance} (suspicion from {percent(SUSPECT)})."
+    return f"{name.capitalize()}: these counts cannot say whether it kills less than it did; {chance}."
