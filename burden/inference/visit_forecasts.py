@@ -47,7 +47,7 @@ from burden.statistics.adaptive_importance import effective_size
 from burden.utils.random_streams import uniform_draws
 from burden.utils.results import CredibleInterval, number
 
-__all__ = ["PastPonds", "VisitForecast", "counts_of", "past_ponds", "visit_forecasts"]
+__all__ = ["PastPonds", "VisitForecast", "counts_of", "past_ponds", "visit_forecasts", "with_numbers_of"]
 
 #: ponds run again, at most, and the powers of the likelihood by which they are chosen, an equal share each: what was
 #: known early is fitted by ponds that all rows together do not speak for
