@@ -28,7 +28,7 @@ def headline(decision: Decision) -> str:
 def _water_first(decision: Decision) -> str:
     stops = [gate for gate in decision.gates if gate.level == "stop"]
     if not stops:
-        missing = several(_MEASURED[g.code] for g in decision.gates if g.code in _MEASURED)
+        missing = several(_MEASURED[gate.code] for gate in decision.gates if gate.code in _MEASURED)
         return f"Measure {missing} first; no dose before that."
     first = several(dict.fromkeys(_PUT_RIGHT[gate.code] for gate in stops))
     return f"No dose today: {first} first."
@@ -123,12 +123,21 @@ def _brief(decision: Decision) -> str:
     return "\n".join(lines)
 
 
+def _measure_today(decision: Decision) -> str:
+    """Write what of the water to measure where no dose waits for it, and something may be wrong; else empty."""
+    missing = [_MEASURED[gate.code] for gate in decision.gates if gate.code in _MEASURED]
+    if not missing or decision.doses or decision.action not in ("look_first", "water_first"):
+        return ""
+    return f"Not measured: {several(missing)}. Measure {'it' if len(missing) == 1 else 'them'} today."
+
+
 @writes
 def _whole_text(decision: Decision) -> str:
     """Write the decision with everything it rests on."""
     year = decision.visit_date.year
     lines = [headline(decision), *(reason_text(reason) for reason in decision.reasons)]
-    lines += [gate_text(gate) for gate in decision.gates]
+    lines += [gate_text(gate) for gate in decision.gates if decision.doses or gate.code not in _MEASURED]
+    lines += [_measure_today(decision)]
     lines += [other_text(other) for other in decision.others]
     if decision.plan:
         lines.append(f"Doses: {doses_text(decision.plan, year)}.")
