@@ -51,6 +51,9 @@ _HARDLY = 0.9
 #: in cold water eggs hatch months after the last dose: from this wait on, what the doses left on the fish is looked at
 #: after `_LOOK_LATE_DAYS`, and what hatches later once more when it has (common practice, no source) [d]
 _TOO_LONG_TO_WAIT_DAYS = 42.0
+#: fish that are well are left in peace in water colder than the first, until it has passed the second, within so many
+#: days (common practice, no source) [°C], [°C], [d]
+_COLD_C, _WARM_C, _WARM_WITHIN_DAYS = 8.0, 10.0, 200
 #: fish to look at where samples have to tell how many flukes come in: an assumption
 _LEARN_FROM_FISH = 10
 #: doubt that no look is asked to lower: an assumption [-]
@@ -288,7 +291,8 @@ def _look_after(
         then = shown.burden_on(day)
         now = 1 - found.aim.share_kept(then)
         look = next_look(case, estimates, day, "survivors", then, 1 - shown.kept, low, now)
-        return replace(look, again=case.visit_date + timedelta(days=int(shown.check_day)))
+        later = _warm_day(estimates, shown.check_day) or shown.check_day
+        return replace(look, again=case.visit_date + timedelta(days=int(later)))
     if shown is not None and found.aim.kind == "eradicate":
         day = max(shown.check_day, shown.plan.days[-1] + _HELD_DAYS)
         return next_look(case, estimates, day, "release", shown.burden_on(day), 1 - shown.reached(found.aim), low)
@@ -299,6 +303,11 @@ def _look_after(
         now = 1 - found.aim.share_kept(then)
         return next_look(case, estimates, day, "check", then, 1 - shown.kept, low, now)
     day = _watch_day(case, estimates, found)
+    warm = _warm_day(estimates, day)
+    if warm is not None and action == "watch":  # what it will show so far ahead nobody can say
+        fish = min(case.fish_count, _ROUTINE_NUMBERS[0])
+        when = case.visit_date + timedelta(days=int(warm))
+        return NextLook(when, warm, "watch", fish, fish == case.fish_count, PREPARATIONS, once_c=_WARM_C)
     then = found.untreated.burden_on(day)
     if found.aim.kind == "eradicate":
         return next_look(case, estimates, day, "release", then, 1 - found.untreated.reached(found.aim), low)
@@ -316,3 +325,12 @@ def _watch_day(case: Case, estimates: Sequence[Estimate], found: Recommendation)
     if due > _TOO_LONG_TO_WAIT_DAYS and not found.underway.clean:
         return _LOOK_LATE_DAYS
     return due if due >= 1 else usual
+
+
+def _warm_day(estimates: Sequence[Estimate], day: float) -> float | None:
+    """First day on which the water has warmed, where it is cold on a day; None where it is not, or does not [d]."""
+    temperature = estimates[0].pond.setting.temperature
+    if float(np.median(temperature.at(day))) >= _COLD_C:
+        return None
+    ahead = map(float, range(int(np.ceil(day)), _WARM_WITHIN_DAYS))
+    return next((later for later in ahead if float(np.median(temperature.at(later))) >= _WARM_C), None)

@@ -172,6 +172,8 @@ class NextLook:
     outcomes : tuple of Outcome
     again : date or None
         When all eggs have hatched, and a look judges the course, where this one comes before.
+    once_c : float or None
+        Water that the look waits for, where it is dated by that [°C].
     """
 
     date: Date
@@ -182,6 +184,7 @@ class NextLook:
     preparations_per_fish: int
     outcomes: tuple[Outcome, ...] = ()
     again: Date | None = None
+    once_c: float | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -193,6 +196,7 @@ class NextLook:
             "preparations_per_fish": self.preparations_per_fish,
             "outcomes": [one.as_dict() for one in self.outcomes],
             "again": None if self.again is None else self.again.isoformat(),
+            "once_c": self.once_c,
         }
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from burden.case import Case
@@ -162,7 +162,23 @@ def gates_of(case: Case, temperature_c: float) -> tuple[Gate, ...]:
         *_anaemia(case),
     ]
     found += _gasping(case, found)
-    return tuple(sorted(found, key=lambda gate: LEVELS.index(gate.level)))
+    return tuple(sorted(_one_change(found), key=lambda gate: LEVELS.index(gate.level)))
+
+
+def _one_change(gates: Sequence[Gate]) -> Iterator[Gate]:
+    """Leave the change of water with the gate that asks for most: whoever changes water follows one order."""
+    changes = [(gate.remedy.times, gate.remedy.percent) for gate in gates if gate.remedy is not None]
+    most = max(changes, default=(0, 0.0))
+    asked = False
+    for gate in gates:
+        remedy = gate.remedy
+        if remedy is None or remedy.times == 0:
+            yield gate
+        elif (remedy.times, remedy.percent) == most and not asked:
+            asked = True
+            yield gate
+        else:
+            yield replace(gate, remedy=replace(remedy, percent=0.0, litres=0.0, times=0))
 
 
 def water_change(case: Case, value: float, wanted: float) -> Remedy:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from cases import a_case, clips
 
+from burden.case import YearlyTemperature
+from burden.decision import decide
 from burden.decision.next_look import PREPARATIONS, counts_seen, next_look, outcomes_of
 from burden.inference.estimate import estimate
 
@@ -68,3 +72,19 @@ def test_more_fish_are_asked_for_where_few_do_not_decide():
     look = next_look(case, [found], 0.0, "more_fish", [burden], high, 0.2)
     undecided = sum(one.chance for one in look.outcomes if 0.2 < one.chance_high < 0.5)
     assert look.fish == 30 or undecided <= 0.2
+
+
+def test_well_fish_in_cold_water_are_left_in_peace_until_it_warms():
+    """Common practice, no source: no net goes into a pond of 5 °C to count flukes that cannot increase."""
+    case = a_case(clips([0, 1, 0, 0, 0, 0]), temperature_c=5.0)
+    case = replace(case, water=replace(case.water, outlook=YearlyTemperature(12.0, 8.0, (8, 1))))
+    case = case_in(case, date(2026, 12, 1))
+    look = decide(case, draws=60).look
+    assert look.once_c == 10.0
+    assert date(2027, 3, 1) <= look.date <= date(2027, 5, 31)
+    assert look.outcomes == ()
+
+
+def case_in(case, day):
+    """The same case, visited and sampled on another day."""
+    return replace(case, visit_date=day, samples=tuple(replace(row, date=day) for row in case.samples))

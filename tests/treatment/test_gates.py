@@ -95,3 +95,18 @@ def test_the_weightiest_gate_comes_first():
     levels = [LEVELS.index(gate.level) for gate in gates_of(case, 20.0)]
     assert levels == sorted(levels)
     assert len(set(levels)) > 2
+
+
+def test_whoever_changes_water_follows_one_order():
+    """Low oxygen asks for a quarter, this ammonia for more and again: the larger change is ordered alone."""
+    found = gates_of(in_water(oxygen_mg_l=3.4, ph=8.4, total_ammonia_n_mg_l=1.2), 26.0)
+    changes = [gate.code for gate in found if gate.remedy is not None and gate.remedy.times]
+    assert changes == ["ammonia_high"]
+    assert all(gate.remedy.aerate for gate in found if gate.code == "oxygen_low")
+
+
+def test_nobody_measures_ammonia_in_the_open_sea_round_a_cage():
+    """Common practice, no source."""
+    nothing = in_water(medium="sea", **dict.fromkeys(GOOD))
+    cage = replace(nothing, water=replace(nothing.water, kind="cage"))
+    assert codes(cage) == {"oxygen_unmeasured": "measure"}

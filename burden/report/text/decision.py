@@ -70,7 +70,8 @@ def _watch(decision: Decision) -> str:
         return "No dose: this much water cannot be dosed."
     if decision.look is None:
         return "No dose today."
-    return f"No dose today: look again on {say_date(decision.look.date, decision.visit_date.year)}."
+    about = "on" if decision.look.once_c is None else "when the water has warmed, about"
+    return f"No dose today: look again {about} {say_date(decision.look.date, decision.visit_date.year)}."
 
 
 def _discharge(decision: Decision) -> str:

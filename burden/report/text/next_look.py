@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from burden.decision.records import NextLook, Outcome
-from burden.utils.formatting import all_of, counted, percent, say_date
+from burden.utils.formatting import all_of, counted, percent, plain, say_date
 
 __all__ = ["look_text", "outcome_text"]
 
@@ -14,6 +14,9 @@ def look_text(look: NextLook, year: int) -> str:
     what = f"{fish}, {counted(look.preparations_per_fish, 'preparation')} of each"
     if look.purpose == "water":
         return f"{say_date(look.date, year)}: measure the water again and look at {what}; the doses follow from that."
+    if look.once_c is not None:
+        when = f"About {say_date(look.date, year)}, once the water has passed {plain(look.once_c)} °C"
+        return f"{when}: look at {what}. Until then leave the fish in peace, unless some are ill or die."
     if look.purpose == "more_fish" or look.day == 0:
         return f"Look at {what}, netted at random, before you decide."
     if look.purpose == "survivors" and look.again is not None:
