@@ -95,13 +95,16 @@ def _rows(kind: Kind, day: int) -> list[Preparation]:
     return [Preparation(when, label, kind.chosen, "gill", 0, 0, method="gill_clip") for label in labels]
 
 
-def simulate_visit(kind: Kind, seed: int) -> Visit:
-    """Draw a pond from the prior and look at some of its fish, on the day of the dose too where there was one."""
+def simulate_visit(kind: Kind, seed: int, ranks: Mapping[str, np.ndarray] | None = None) -> Visit:
+    """Draw a pond from the prior and look at some of its fish, on the day of the dose too where there was one.
+
+    `ranks` holds the streams that were drawn elsewhere, each of shape (1,), as ponds of one group have them.
+    """
     rng, case = np.random.default_rng([seed, 71]), empty_case(kind)
     rows = [row for day in kind.days for row in _rows(kind, day)]
-    past = run_past(replace(case, samples=tuple(rows)), PARASITE, 1, seed)
+    past = run_past(replace(case, samples=tuple(rows)), PARASITE, 1, seed, ranks)
     parameters, weight = past.pond.setting.parameters, past.pond.setting.fish.weight_g.mean(0)
-    seen, k = draw_seen(parameters.evidence, 1, seed), float(parameters["aggregation"][0])
+    seen, k = past.seen, float(parameters["aggregation"][0])
     carries = rng.random() >= PRIOR_NONE
     counted, flukes = [], 0
     for day in kind.days:

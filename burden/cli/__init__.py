@@ -8,7 +8,7 @@ progress    the bar on a terminal
 types       names of sets and agents, file names of figures
 cases       report, decide, estimate, forecast, response, history, new, check
 knowledge   interval, dose, parasites, agents
-tables      import, table
+tables      import, table, group
 sampling    find, mean, stop, recheck, arrivals
 ```
 
@@ -40,6 +40,7 @@ for _command in (
     cases.check,
     tables.import_command,
     tables.table,
+    tables.group,
     knowledge.parasites,
     knowledge.agents,
 ):

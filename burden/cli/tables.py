@@ -1,4 +1,4 @@
-"""Commands about many ponds: a farm's table into case folders, and their answers as one table."""
+"""Commands about many ponds: a farm's table into case folders, their answers as one table, and what they share."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from typing import Any
 import click
 
 from burden.cli.options import Command, answers, work_places, workers_options
+from burden.cli.types import ParasiteName
 
-__all__ = ["import_command", "table"]
+__all__ = ["group", "import_command", "table"]
 
 
 @click.command("import", cls=Command, short_help="Read a spreadsheet of many ponds into case folders.")
@@ -48,3 +49,38 @@ def table(cases: tuple[Path, ...], out: Path, workers: int | None, scheduler: st
 
     with work_places(workers, scheduler, len(cases)) as executor:
         return write_table(cases, out, draws, seed, executor)
+
+
+@click.command(cls=Command, short_help="What ponds of one group say of each other.")
+@click.argument("cases", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="CASE...")
+@click.option("--parasite", type=ParasiteName(), help="A set that all cases have (default: the first case's first).")
+@click.option("--links", type=click.Path(exists=True, dir_okay=False, path_type=Path),
+              help="CSV with the columns from, to, by (water, fish, nets): adds which pond first.")  # fmt: skip
+@workers_options
+@answers(1000, brief=True)
+def group(
+    cases: tuple[Path, ...],
+    parasite: str | None,
+    links: Path | None,
+    workers: int | None,
+    scheduler: str | None,
+    draws: int,
+    seed: int,
+) -> Any:
+    """Estimate ponds that are alike, each alone and with what the others say of what they share.
+
+    They may share how many flukes they had, how unevenly fish carry them, what a clip shows, what a product kills and
+    how fast this fluke breeds. How much they share is learned. Every case stays as it is.
+
+    \b
+    Example:
+      burden group ponds/* --links links.csv
+    """
+    from burden.inference.group import group as run
+    from burden.io.links import read_links
+    from burden.io.many_checks import read_cases
+
+    read = read_cases(cases)
+    found = read_links(links, [case.name for case in read]) if links is not None else ()
+    with work_places(workers, scheduler, len(cases)) as executor:
+        return run(read, parasite, draws, seed, found, executor)

@@ -133,6 +133,8 @@ class Estimate(Result):
         What looks odd: of the case, as its reader worded it, and of the estimate.
     pool : Sampled or None
         Every draw the posterior was taken from, by ranks and weights: what was known at earlier visits is read from it.
+    ranks : mapping of str to numpy.ndarray
+        Of every stream the ponds were drawn by, shape (M,) each.
     """
 
     case: Case
@@ -159,6 +161,7 @@ class Estimate(Result):
     mean_abundance_without_log: CredibleInterval | None = None
     remarks: Sequence[Remark | str] = field(default=())
     pool: Sampled[None] | None = field(default=None, repr=False, compare=False)
+    ranks: Mapping[str, np.ndarray] = field(default_factory=dict, repr=False)
 
     @property
     def draws(self) -> int:
@@ -437,6 +440,7 @@ def _summarise(
             *beyond_other_causes(case, explained),
         ],
         pool=replace(found, before=None),  # type: ignore[arg-type]
+        ranks={name: rank[chosen] for name, rank in past.ranks.items()},
     )
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from burden.case import Case, Preparation
-from burden.evidence import load_parasite
+from burden.evidence import Value, load_parasite
 from burden.inference.arrivals import arrive, in_order_of_arrival
 from burden.inference.earlier_visits import NODES, ROUGH_NODES, BurdenLaw, EarlierLook, log_likelihood_of_earlier
 from burden.inference.gill_signs import draw_signs
@@ -27,7 +27,9 @@ from burden.utils.random_streams import steered, uniform_draws
 
 __all__ = [
     "LONGEST_HISTORY_DAYS",
+    "START_STREAM",
     "HistoryRuns",
+    "abundance_at",
     "burden_law",
     "earlier_looks",
     "fish_at_look",
@@ -42,6 +44,8 @@ __all__ = [
 ]
 
 LONGEST_HISTORY_DAYS = 120
+#: stream of how many flukes there were when the record starts
+START_STREAM = "abundance at the start"
 #: how long before a dose of the same day a sample is reported [d]
 _AHEAD_DAYS = 1e-3
 #: chance that a dose given did less than it should (a wrong volume, a filter that took it up, never given in full), and
@@ -230,14 +234,31 @@ def _as_many_as_counted(state: State, case: Case) -> State:
 def _draw_abundance(pond: Ensemble) -> np.ndarray:
     """Mean abundance at the start of the record, as it is believed before anybody looked, shape (M,)."""
     law = burden_law(pond)
-    return np.exp(law.middle + law.spread * ndtri(uniform_draws("abundance at the start", pond.size, pond.seed)))
+    return np.exp(law.middle + law.spread * ndtri(uniform_draws(START_STREAM, pond.size, pond.seed)))
 
 
 def burden_law(pond: Ensemble) -> BurdenLaw:
     """Return what is believed of the burden before anybody looked."""
-    value = pond.setting.parameters.evidence.values["abundance"]
-    middle = np.log(value.value * pond.setting.fish.weight_g.mean(0))
-    return BurdenLaw(middle, float((np.log(value.high) - np.log(value.low)) / (2 * ndtri(0.95))))
+    return _law_of(pond.setting.parameters.evidence.values["abundance"], pond.setting.fish.weight_g.mean(0))
+
+
+def _law_of(per_gram: Value, weight_g: np.ndarray) -> BurdenLaw:
+    spread = float((np.log(per_gram.high) - np.log(per_gram.low)) / (2 * ndtri(0.95)))
+    return BurdenLaw(np.log(per_gram.value * weight_g), spread)
+
+
+def abundance_at(rank: np.ndarray, per_gram: Value) -> np.ndarray:
+    """Flukes per gram of fish at ranks of what is believed of them before anybody looked.
+
+    Parameters
+    ----------
+    rank : numpy.ndarray
+        In (0, 1), any shape.
+    per_gram : Value
+        Of the evidence [flukes/g].
+    """
+    law = _law_of(per_gram, np.ones(1))
+    return np.asarray(np.exp(law.middle[0] + law.spread * ndtri(rank)))
 
 
 def _fish_at_start(case: Case, day: float) -> np.ndarray:

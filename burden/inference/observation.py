@@ -26,6 +26,7 @@ __all__ = [
     "ORDER_OF_PICKS",
     "TILT_STREAM",
     "ObservationParameters",
+    "assumed_method",
     "draw_seen",
     "fineness",
     "fish_alike",
@@ -34,6 +35,7 @@ __all__ = [
     "log_likelihood_of_samples",
     "rates_of_chosen",
     "share_examined",
+    "share_factor",
     "shares_picked",
     "shown",
     "tilt_of",
@@ -107,10 +109,7 @@ class ObservationParameters:
 
 def draw_seen(evidence: ParasiteSet, n: int, seed: int) -> ObservationParameters:
     """Draw what is uncertain about looking at fish that carry a parasite set."""
-    factors = {}
-    for method, (middle, low, high) in _SHARES.items():
-        value = Value(f"share {method}", 1.0, low / middle, high / middle, "-", "log", "assumption")
-        factors[method] = value.draw(n, seed)
+    factors = {method: share_factor(method).draw(n, seed) for method in _SHARES}
 
     def own(name: str) -> np.ndarray:
         return evidence.values[name].draw(n, seed, "looking ")
@@ -126,6 +125,18 @@ def draw_seen(evidence: ParasiteSet, n: int, seed: int) -> ObservationParameters
         own_site,
         np.clip((1 - own_site) * _STRAY.draw(n, seed), 1e-5, 0.5),
     )
+
+
+def share_factor(method: str) -> Value:
+    """Return what every preparation of one method shows, over its median, as it is believed beforehand."""
+    middle, low, high = _SHARES[method]
+    return Value(f"share {method}", 1.0, low / middle, high / middle, "-", "log", "assumption")
+
+
+def assumed_method(row: Preparation) -> str | None:
+    """Return the method whose usual share is assumed of a preparation; None where the case says what it shows."""
+    told = row.fraction_examined is not None or row.clip_share is not None
+    return None if told else row.method or _ASSUMED_METHOD[row.site]
 
 
 def share_examined(row: Preparation, seen: ObservationParameters, weight_g: np.ndarray | float) -> np.ndarray:

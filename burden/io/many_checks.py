@@ -7,11 +7,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from burden.case import Case
 from burden.io import CheckResult, check_case
-from burden.utils.errors import Problem
+from burden.utils.errors import InputError, Problem
 from burden.utils.results import Result
 
-__all__ = ["ManyChecks", "check_cases"]
+__all__ = ["ManyChecks", "check_cases", "read_cases"]
 
 
 @dataclass(frozen=True)
@@ -65,3 +66,26 @@ def check_cases(folders: Sequence[Path | str]) -> ManyChecks:
     ManyChecks
     """
     return ManyChecks(tuple(check_case(folder) for folder in folders))
+
+
+def read_cases(folders: Sequence[Path | str]) -> list[Case]:
+    """Read several case folders.
+
+    Parameters
+    ----------
+    folders : sequence of Path or str
+
+    Returns
+    -------
+    list of Case
+        In the order given.
+
+    Raises
+    ------
+    InputError
+        With what is wrong with any of them.
+    """
+    checks = check_cases(folders)
+    if not checks.ok:
+        raise InputError(checks.problems)
+    return [check.case for check in checks.checks if check.case is not None]

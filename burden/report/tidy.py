@@ -165,12 +165,9 @@ def _rows(
     folders: Sequence[Path | str], draws: int, seed: int, executor: Executor | None
 ) -> tuple[list[Any], list[Any]]:
     """Return the cases and their rows, in the order given; what is wrong with any case comes all at once."""
-    from burden.io.many_checks import check_cases
+    from burden.io.many_checks import read_cases
 
-    checks = check_cases(folders)
-    if not checks.ok:
-        raise InputError(checks.problems)
-    cases = [check.case for check in checks.checks if check.case is not None]
+    cases = read_cases(folders)
     work = partial(_rows_of, draws=draws, seed=seed)
     found = dict(each(work, cases, executor, f"{len(cases)} waters"))
     return cases, [row for i in range(len(cases)) for row in found[i]]
