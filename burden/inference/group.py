@@ -282,17 +282,33 @@ def group(
 
 
 def _refuse_odd(cases: Sequence[Case], parasite: str) -> None:
-    problems = []
-    if len(cases) < 2:
-        fix = "Name the case folders of ponds that are alike, or run `burden estimate` on the one."
-        problems.append(Problem("command line", "CASE", str(len(cases)), "two cases or more", fix))
     names = [case.name for case in cases]
-    for name in dict.fromkeys(name for name in names if names.count(name) > 1):
-        problems.append(Problem("command line", "CASE", name, "folders of different names", "Rename one of them."))
-    for case in cases:
-        if parasite not in case.parasites:
-            fix = "Leave this case out, or name a set that all cases have with --parasite."
-            problems.append(Problem(f"{case.name}: case.toml", "parasite.set", str(case.parasites), parasite, fix))
+    problems = [
+        Problem("command line", "CASE", name, "folders of different names", "Rename one of them.")
+        for name in dict.fromkeys(names)
+        if names.count(name) > 1
+    ]
+    problems += [
+        Problem(
+            f"{case.name}: case.toml",
+            "parasite.set",
+            ", ".join(case.parasites),
+            parasite,
+            "Leave this case out, or name a set that all cases have with --parasite.",
+        )
+        for case in cases
+        if parasite not in case.parasites
+    ]
+    if len(cases) < 2:
+        problems.append(
+            Problem(
+                "command line",
+                "CASE",
+                str(len(cases)),
+                "two cases or more",
+                "Name the case folders of ponds that are alike, or run `burden estimate` on the one.",
+            )
+        )
     if problems:
         raise InputError(problems)
 
