@@ -40,6 +40,7 @@ _CUTS = {"split", "rsplit", "splitlines", "partition", "rpartition", "removepref
 #: modules that take apart what is no sentence: names, identifiers, paths, markup, one word of an input
 NO_SENTENCES = {
     "model/lifecycle/development.py": "names of measured quantities",
+    "inference/group.py": "codes of quantities",
     "model/forward/run.py": "names of columns",
     "treatment/host_tolerance.py": "the name of a species, as the case has it",
     "utils/formatting.py": "a noun, to put it into the plural",
@@ -47,6 +48,7 @@ NO_SENTENCES = {
     "report/figures/style.py": "markup of a drawing",
     "report/files/tables.py": "a cell that a spreadsheet may take for a formula",
     "report/files/folder.py": "names of files",
+    "report/text/group.py": "codes of quantities",
     "report/write.py": "names of files",
 }
 #: modules that still read sentences, with the number of places: may only fall
