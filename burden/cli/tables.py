@@ -54,7 +54,7 @@ def table(cases: tuple[Path, ...], out: Path, workers: int | None, scheduler: st
 @click.command(cls=Command, short_help="What ponds of one group say of each other.")
 @click.argument("cases", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="CASE...")
 @click.option("--parasite", type=ParasiteName(), help="A set that all cases have (default: the first case's first).")
-@click.option("--links", type=click.Path(exists=True, dir_okay=False, path_type=Path),
+@click.option("--links", type=click.Path(path_type=Path),
               help="CSV with the columns from, to, by (water, fish, nets): adds which pond first.")  # fmt: skip
 @workers_options
 @answers(1000, brief=True)
