@@ -15,15 +15,15 @@ from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import FileResponse, HTMLResponse, JSONResponse, RedirectResponse, Response
-from starlette.routing import Route
+from starlette.routing import BaseRoute, Mount, Route
 
 from burden.io.form import ConflictError, check_form, new_folder_from_form, read_form, write_form
 from burden.page.catalogue import say, texts
 from burden.page.course import course_of, trend_svg
 from burden.page.facts import form_facts
-from burden.page.guard import REPORT_POLICY, Shared
+from burden.page.guard import Shared
 from burden.page.jobs import Jobs, Trials
-from burden.page.library import Library, next_due, next_visit
+from burden.page.library import Library, next_due, next_visit, report_file
 from burden.page.plans import plans_of, with_planned
 from burden.page.problems import as_field
 from burden.report.formatting import long_date
@@ -33,7 +33,6 @@ __all__ = ["FORM_SCRIPTS", "STATIC", "Page", "build_app", "in_page"]
 
 STATIC = Path(__file__).with_name("static")
 FORM_SCRIPTS = ("read.js", "dom.js", "form.js", "steps.js", "looked.js", "entry.js")
-_REPORT_FILES = {"report.html": "text/html; charset=utf-8", "dates.ics": "text/calendar; charset=utf-8"}
 
 
 def in_page(value: object) -> Markup:
@@ -141,11 +140,7 @@ class Page:
 
     def report(self, request: Request) -> Response:
         """Give a file of a finished report; no other file of the folder."""
-        path = self.library.path(request.path_params["name"]) / "report" / request.path_params["file"]
-        kind = _REPORT_FILES.get(request.path_params["file"])
-        if kind is None or not path.is_file():
-            raise KeyError(path.name)
-        return FileResponse(path, media_type=kind, headers={"content-security-policy": REPORT_POLICY})
+        return report_file(self.library, request.path_params["name"], request.path_params["file"])
 
     def static(self, request: Request) -> Response:
         """Give one of the page's own files."""
@@ -295,6 +290,17 @@ def _no_case(request: Request, error: Exception) -> Response:
     return _html("error.html.j2", 422, sentence=say("error.not_a_case"), problems=problems)
 
 
+def _interface(library: Library, jobs: Jobs) -> list[BaseRoute]:
+    """The JSON interface for other programs, where what describes it is installed."""
+    try:
+        from burden.page.api import build_api
+    except ModuleNotFoundError as error:
+        if error.name != "fastapi":
+            raise
+        return []
+    return [Mount("/v1", build_api(library, jobs))]
+
+
 def build_app(library: Library, jobs: Jobs, trials: Trials, shared: Shared | None = None) -> Starlette:
     """Return the page of one folder; `burden.page.guard.Guard` stands in front of it.
 
@@ -307,7 +313,7 @@ def build_app(library: Library, jobs: Jobs, trials: Trials, shared: Shared | Non
         Where telephones may come in by a code.
     """
     page = Page(library, jobs, trials, shared)
-    routes = [
+    routes: list[BaseRoute] = [
         Route("/", page.list),
         Route("/new", page.new),
         Route("/enter", page.enter, methods=["GET", "POST"]),
@@ -318,6 +324,7 @@ def build_app(library: Library, jobs: Jobs, trials: Trials, shared: Shared | Non
         Route("/case/{name}/report/{file}", page.report),
         Route("/static/{file}", page.static),
         Route("/api/{what}", page.answer, methods=["POST"]),
+        *_interface(library, jobs),
     ]
     handlers = {KeyError: _not_here, 404: _not_here, InputError: _no_case}
     return Starlette(routes=routes, exception_handlers=handlers)

@@ -104,6 +104,13 @@ class Jobs:
     ----------
     draws : int
         As `burden report` takes them, so that both write the same file.
+
+    Attributes
+    ----------
+    ponds : dict of str to bytes
+        Of the cases last decided, for plans to be tried on.
+    found : dict of str to dict
+        For other programs, of the cases last decided: `seen`, `decision` and `rows` of the tidy table.
     """
 
     def __init__(self, draws: int = DRAWS) -> None:
@@ -113,6 +120,7 @@ class Jobs:
         self._waiting: deque[Job] = deque()
         self._jobs: dict[str, Job] = {}
         self.ponds: dict[str, bytes] = {}
+        self.found: dict[str, dict[str, Any]] = {}
         self._wake = threading.Condition()
         self._closed = False
         self._thread = threading.Thread(target=self._run, daemon=True, name="burden jobs")
@@ -133,6 +141,7 @@ class Jobs:
         for name in [name for name, job in self._jobs.items() if job.ended][: max(0, len(self._jobs) - _MOST_KEPT)]:
             self._jobs.pop(name)
             self.ponds.pop(name, None)
+            self.found.pop(name, None)
 
     def stop(self, name: str) -> None:
         """Stop working a case out, or take it out of the queue."""
@@ -196,7 +205,7 @@ class Jobs:
             elif name == "burden":
                 job.burden, self.ponds[job.name] = values
             elif name == "done":
-                (job.answer,) = values
+                job.answer, self.found[job.name] = values
             elif name == "failed":
                 (job.faults,) = values
         if name in ("done", "failed"):

@@ -14,16 +14,21 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from starlette.responses import FileResponse, Response
+
 from burden.io.case_toml import CASE_FILE
 from burden.io.form import read_form
 from burden.page.catalogue import say
+from burden.page.guard import REPORT_POLICY
 from burden.utils.errors import InputError
 
-__all__ = ["Library", "Water", "mean_burden", "next_due", "next_visit", "report_rows"]
+__all__ = ["Library", "Water", "mean_burden", "next_due", "next_visit", "report_file", "report_rows"]
 
 _NAME = re.compile(r"[\w][\w .\-()]{0,79}")
 _DATED = re.compile(r"(?P<water>.+?)_(?P<date>\d{4}-\d{2}-\d{2})(?:_\d+)?")
 _MOST_CASES = 2000
+#: files of a report that are given out
+_REPORT_FILES = {"report.html": "text/html; charset=utf-8", "dates.ics": "text/calendar; charset=utf-8"}
 
 
 @dataclass(frozen=True)
@@ -256,3 +261,18 @@ def next_visit(form: Mapping[str, Any], today: date) -> dict[str, Any]:
         "given": [*form.get("given", []), *done],
         "planned": [row for row in planned if str(row.get("date")) > visit],
     }
+
+
+def report_file(library: Library, name: str, file: str) -> Response:
+    """Give a file of a finished report; no other file of the folder.
+
+    Raises
+    ------
+    KeyError
+        Where there is none.
+    """
+    path = library.path(name) / "report" / file
+    kind = _REPORT_FILES.get(file)
+    if kind is None or not path.is_file():
+        raise KeyError(path.name)
+    return FileResponse(path, media_type=kind, headers={"content-security-policy": REPORT_POLICY})

@@ -9,9 +9,12 @@ import pickle
 import signal
 import time
 from collections.abc import Callable, Mapping
+from datetime import date
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
+
+from burden.utils.results import number
 
 __all__ = ["DRAWS", "decider", "trier"]
 
@@ -38,8 +41,8 @@ def decider(connection: Connection) -> None:
     Parameters
     ----------
     connection : Connection
-        Takes ("decide", folder, draws); gives ("stage", words, share), ("burden", rows, ponds), ("done", answer), and
-        ("failed", sentences).
+        Takes ("decide", folder, draws); gives ("stage", words, share), ("burden", rows, ponds), ("done", answer,
+        found), and ("failed", sentences).
     """
 
     def tell(*message: Any) -> None:
@@ -77,16 +80,18 @@ def _decide(folder: Path, draws: int, tell: _Tell) -> None:
     from burden.decision import assess
     from burden.inference.estimate import estimate
     from burden.io import read_case
+    from burden.io.form import read_form
     from burden.page.what_if import ponds_of
     from burden.report.files.folder import write_folder
     from burden.report.page.index import water_of
+    from burden.report.tidy import tidy_rows
     from burden.report.write import report_files
     from burden.schedule.eligibility import unpublished_plans
     from burden.utils.errors import InputError
     from burden.utils.parallel import each  # noqa: F401  teaches pickle frozen mappings
     from burden.utils.progress import listening, report_progress
 
-    case = read_case(folder)
+    seen, case = read_form(folder).seen, read_case(folder)
     if problems := unpublished_plans(case):
         raise InputError(problems)
     with listening(_heard(tell)):
@@ -96,7 +101,16 @@ def _decide(folder: Path, draws: int, tell: _Tell) -> None:
         report_progress("figures, tables, calendar, page")
         write_folder(folder / "report", report_files(found))
     answer = water_of(found).answer
-    tell("done", {"text": answer["text"], "first_action": answer["first_action"]})
+    rows = [{key: _plain(value) for key, value in row.items()} for row in tidy_rows(found)]
+    told = {"seen": seen, "decision": found.decision.as_dict(), "rows": rows}
+    tell("done", {"text": answer["text"], "first_action": answer["first_action"]}, told)
+
+
+def _plain(value: Any) -> Any:
+    """A cell of a table as JSON has it."""
+    if isinstance(value, float):
+        return number(value)
+    return value.isoformat() if isinstance(value, date) else value
 
 
 def _heard(tell: _Tell) -> Callable[[str, float | None], None]:

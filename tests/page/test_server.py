@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import shutil
+from importlib.util import find_spec
 from pathlib import Path
 
 import httpx
@@ -15,6 +16,7 @@ from burden.page.app import build_app
 from burden.page.catalogue import say, texts
 from burden.page.guard import MAX_BODY, Guard, Shared
 from burden.page.library import Library
+from burden.report.tidy import COLUMNS
 
 SIMULATED = Path(__file__).parents[2] / "simulated_data"
 HOST = "127.0.0.1:8731"
@@ -25,6 +27,7 @@ class NoJobs:
     """A queue that works nothing out: these tests are of the server."""
 
     ponds: dict = {}  # noqa: RUF012
+    found: dict = {}  # noqa: RUF012
 
     def begin(self, name, folder):
         return None
@@ -60,6 +63,9 @@ class Client:
     def post(self, path, **more):
         return self._ask("POST", path, more)
 
+    def put(self, path, **more):
+        return self._ask("PUT", path, more)
+
     def _ask(self, method, path, more):
         headers = {**self.headers, **more.pop("headers", {})}
 
@@ -71,8 +77,8 @@ class Client:
         return asyncio.run(ask())
 
 
-def client_of(folder, shared=None, peer="127.0.0.1", hosts=(HOST,)):
-    app = Guard(build_app(Library(folder), NoJobs(), NoJobs(), shared), hosts, shared)
+def client_of(folder, shared=None, peer="127.0.0.1", hosts=(HOST,), jobs=None):
+    app = Guard(build_app(Library(folder), jobs or NoJobs(), NoJobs(), shared), hosts, shared)
     return Client(app, peer, HERE)
 
 
@@ -303,3 +309,115 @@ def _found(path):
     for part in path.split("."):
         found = found.get(part, {})
     return found
+
+
+# --- the JSON interface for other programs
+needs_fastapi = pytest.mark.skipif(find_spec("fastapi") is None, reason="fastapi is not installed: the extra `api`")
+
+
+@needs_fastapi
+def test_a_program_reads_changes_and_sends_a_case(client, folder):
+    assert [(case["case"], case["problems"]) for case in client.get("/v1/cases").json()] == [("koi_pond", 0)]
+    read = client.get("/v1/cases/koi_pond").json()
+    read["form"]["water"]["ph"] = 8.2
+    sent = {"form": read["form"], "seen": read["seen"]}
+    changed = client.put("/v1/cases/koi_pond", json=sent)
+    assert (changed.status_code, changed.json()["case"]) == (200, "koi_pond")
+    assert "ph = 8.2" in (folder / "koi_pond" / "case.toml").read_text()
+    again = client.put("/v1/cases/koi_pond", json=sent)
+    assert (again.status_code, again.json()["seen"]) == (409, changed.json()["seen"])
+    read["form"]["case"]["title"] = "../../Tank 3"
+    made = client.post("/v1/cases", json={"form": read["form"]})
+    assert made.status_code == 201
+    assert sorted(path.name for path in folder.iterdir()) == sorted(["koi_pond", made.json()["case"]])
+    assert check_case(folder / made.json()["case"]).ok
+
+
+@needs_fastapi
+@pytest.mark.parametrize(
+    ("sent", "place"),
+    [
+        ({}, "body.form"),
+        ({"form": 3}, "body.form"),
+        ({"form": {}, "more": 1}, "body.more"),
+        ({"form": {"water": {"volume_l": -3}}}, "[water] volume_l"),
+    ],
+)
+def test_a_case_that_is_none_is_refused_whole(client, folder, sent, place):
+    found = client.post("/v1/cases", json=sent)
+    assert found.status_code == 422
+    assert place in [problem["place"] for problem in found.json()["problems"]]
+    assert [path.name for path in folder.iterdir()] == ["koi_pond"]
+
+
+@needs_fastapi
+def test_the_interface_stands_behind_the_same_guard(folder):
+    """Foreign names of the host, pages of others, other machines, and bodies no case has."""
+    client, case = client_of(folder), {"form": {}}
+    assert client.get("/v1/cases", headers={"host": "evil.example"}).status_code == 421
+    for origin in ("http://evil.example", "null"):
+        assert client.post("/v1/cases", json=case, headers={"origin": origin}).status_code == 403
+    assert client.post("/v1/cases", content=b" " * (MAX_BODY + 1)).status_code == 413
+    assert client.post("/v1/cases", content=b"[" * 100_000).status_code in (400, 422)
+    assert client_of(folder, Shared(), peer="192.0.2.9").get("/v1/cases").status_code == 303
+    for name in ("%2e%2e", "secret.txt", "koi_pond%2F..%2F..%2Foutside", "none"):
+        assert client.get(f"/v1/cases/{name}").status_code == 404
+    assert client.get("/v1/cases/koi_pond/report/case.toml").status_code in (404, 422)
+    assert client.get("/v1/docs").status_code == 404  # the framework's own would load scripts from elsewhere
+
+
+@needs_fastapi
+def test_a_case_is_decided_and_decision_table_and_report_are_fetched(folder, monkeypatch, each_case_once):
+    """By the very function of the worker, its report left out; a tank nobody has looked at is soon decided."""
+    left_out = shutil.ignore_patterns("samples.csv", "report", "truth.toml")
+    shutil.copytree(SIMULATED / "quarantine_tank", folder / "tank", ignore=left_out)
+    client, at = client_of(folder, jobs=OneJob()), "/v1/cases/tank"
+    assert client.get(f"{at}/decision").json()["state"] == "none"
+    assert client.get(f"{at}/table").status_code == 409
+    monkeypatch.setattr("burden.report.write.report_files", lambda found: {"report.html": b"<p>yes", "dates.ics": b""})
+    begun = client.post(f"{at}/decision")
+    assert begun.status_code == 202
+    found = begun.json()
+    assert (found["state"], found["outdated"]) == ("done", False)
+    assert found["decision"]["action"] in {"water_first", "dose", "look_first", "watch", "discharge"}
+    table = client.get(f"{at}/table").json()
+    assert table["columns"] == [*COLUMNS] == [*table["rows"][0]]
+    assert "mean abundance (flukes per fish)" in {row["quantity"] for row in table["rows"]}
+    report = client.get(f"{at}/report/report.html")
+    assert (report.text, "sandbox" in report.headers["content-security-policy"]) == ("<p>yes", True)
+    toml = folder / "tank" / "case.toml"
+    toml.write_text(toml.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    assert client.get(f"{at}/decision").json()["outdated"]
+
+
+class OneJob(NoJobs):
+    """Works a case out at once, in this process."""
+
+    def __init__(self):
+        self.found, self.state = {}, None
+
+    def begin(self, name, folder):
+        from burden.page.work import _decide
+
+        said = {}
+        _decide(folder, 20, lambda what, *values: said.update({what: values}))
+        self.found[name], self.state = said["done"][1], "done"
+
+    def about(self, name):
+        return self.state and {"state": self.state, "stage": "", "before": 0, "faults": []}
+
+
+@needs_fastapi
+def test_what_it_takes_and_gives_is_described(client):
+    told = client.get("/v1/openapi.json").json()
+    assert told["openapi"].startswith("3.")
+    asked = {(path, way) for path, ways in told["paths"].items() for way in ways}
+    case = "/cases/{name}"
+    assert asked == {
+        *(("/cases", way) for way in ("get", "post")),
+        *((case, way) for way in ("get", "put")),
+        *((f"{case}/decision", way) for way in ("get", "post")),
+        (f"{case}/table", "get"),
+        (f"{case}/report/{{file}}", "get"),
+    }
+    assert all(each["summary"] and each["description"] for ways in told["paths"].values() for each in ways.values())
