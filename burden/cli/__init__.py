@@ -8,7 +8,7 @@ progress    the bar on a terminal
 types       names of sets and agents, file names of figures
 cases       report, decide, estimate, forecast, response, history, new, check
 knowledge   interval, dose, parasites, agents
-tables      import, table, group
+tables      import, table, group, round
 sampling    find, mean, stop, recheck, arrivals
 ```
 
@@ -41,6 +41,7 @@ for _command in (
     tables.import_command,
     tables.table,
     tables.group,
+    tables.round_command,
     knowledge.parasites,
     knowledge.agents,
 ):

@@ -1,16 +1,22 @@
-"""Commands about many ponds: a farm's table into case folders, their answers as one table, and what they share."""
+"""Commands about many ponds: a farm's table into case folders, one table out, what they share, which to look at."""
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import click
 
 from burden.cli.options import Command, answers, work_places, workers_options
-from burden.cli.types import ParasiteName
+from burden.cli.types import DAY, Number, ParasiteName, Whole
 
-__all__ = ["group", "import_command", "table"]
+__all__ = ["group", "import_command", "round_command", "table"]
+
+_FISH = Whole(1, 2000, "More fish than anybody looks at in a week.")
+_HOURS = Number(0.25, 400, "From a quarter of an hour to ten people's week.")
+_MINUTES = Number(0, 1440, "A way of more than a day is a round of its own.")
+_A_FISH = Number(1, 240, "To net, sedate, clip and count one fish.")
 
 
 @click.command("import", cls=Command, short_help="Read a spreadsheet of many ponds into case folders.")
@@ -84,3 +90,46 @@ def group(
     found = read_links(links, [case.name for case in read]) if links is not None else ()
     with work_places(workers, scheduler, len(cases)) as executor:
         return run(read, parasite, draws, seed, found, executor)
+
+
+@click.command("round", cls=Command, short_help="Which ponds to look at next week.")
+@click.argument("cases", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="CASE...")
+@click.option("--fish", required=True, type=_FISH, help="Fish to look at, in all.")
+@click.option("--hours", required=True, type=_HOURS, help="Hours there are, in all [h].")
+@click.option(
+    "--travel",
+    multiple=True,
+    default=(30.0,),
+    show_default="30",
+    type=_MINUTES,
+    help="Minutes to a pond from the one before: one for all, or repeated, one a case in their order [min].",
+)
+@click.option("--minutes-a-fish", default=10.0, show_default=True, type=_A_FISH, help="For each fish looked at [min].")
+@click.option("--date", "start", type=DAY, help="First day (default: the day after the latest visit).")
+@click.option("--out", type=click.Path(path_type=Path), help="Folder for one page, one table and one calendar.")
+@workers_options
+@answers(brief=True)
+def round_command(
+    cases: tuple[Path, ...],
+    fish: int,
+    hours: float,
+    travel: tuple[float, ...],
+    minutes_a_fish: float,
+    start: date | None,
+    out: Path | None,
+    workers: int | None,
+    scheduler: str | None,
+    draws: int,
+    seed: int,
+) -> Any:
+    """Choose which ponds to look at with so many fish and hours: those where a look saves most fish.
+
+    \b
+    Example:
+      burden round ponds/* --fish 30 --hours 6 --out round
+    """
+    from burden.report.visit_round import Limits, plan_round
+
+    limits = Limits(fish, hours, travel, minutes_a_fish)
+    with work_places(workers, scheduler, len(cases)) as executor:
+        return plan_round(cases, limits, start, out, draws, seed, executor)

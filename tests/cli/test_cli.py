@@ -59,6 +59,7 @@ COMMANDS = dict(leaves(main))
 # --- what each command documents -------------------------------------------------------------------------------------
 def test_every_command_of_the_house_is_there():
     cases = {"report", "decide", "estimate", "forecast", "response", "history", "new", "check", "import", "table"}
+    cases |= {"round"}
     alone = cases | {"group", "interval", "dose", "parasites", "agents", "open"}
     samples = {"find", "mean", "stop", "recheck", "arrivals"}
     assert set(COMMANDS) == {(name,) for name in alone} | {("sampling", name) for name in samples}

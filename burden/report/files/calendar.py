@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import uuid
 from collections import Counter
-from collections.abc import Iterable
-from datetime import UTC, datetime, time, timedelta
+from collections.abc import Iterable, Sequence
+from datetime import UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
 from burden import __version__
@@ -16,7 +16,7 @@ from burden.utils.safe_text import one_line
 if TYPE_CHECKING:
     from icalendar import Calendar, Event
 
-__all__ = ["calendar_bytes", "joined_calendar"]
+__all__ = ["calendar_bytes", "joined_calendar", "looks_calendar"]
 
 #: nine in the morning of the day before, counted from the midnight an all-day event begins with
 _REMIND_BEFORE = timedelta(hours=15)
@@ -66,23 +66,44 @@ def joined_calendar(calendars: Iterable[str]) -> bytes:
     return whole.to_ical(sorted=True)
 
 
+def looks_calendar(looks: Iterable[tuple[str, str, date, str, str]]) -> str:
+    """Return looks at several ponds as one calendar.
+
+    Parameters
+    ----------
+    looks : iterable of (str, str, date, str, str)
+        Case, its title, the day, what to do, and the reason.
+    """
+    calendar = _empty()
+    for name, title, day, what, why in looks:
+        known = f"{name}|{day.isoformat()}|round"
+        calendar.add_component(_all_day(known, day, day, "sample", title, what, [why]))
+    return calendar.to_ical(sorted=True).decode("utf-8")
+
+
 def _event(visit: Assessment, day: Day, number: int) -> Event:
+    case = visit.case
+    name = f"{case.name}|{case.visit_date.isoformat()}|{day.kind}|{number}"
+    steps = [*day.steps, *day.look_for]
+    return _all_day(name, case.visit_date, day.date, day.kind, case.title or case.name, day.headline, steps)
+
+
+def _all_day(known: str, stamp: date, day: date, kind: str, title: str, headline: str, steps: Sequence[str]) -> Event:
+    """An event of a whole day, known by a name that stays, with a reminder on the day before."""
     from icalendar import Alarm, Event
 
-    case = visit.case
     event = Event()
-    name = f"{case.name}|{case.visit_date.isoformat()}|{day.kind}|{number}"
-    event.add("uid", f"{uuid.uuid5(_SPACE, name)}@burden")
-    event.add("dtstamp", datetime.combine(case.visit_date, time(12), UTC))
-    event.add("dtstart", day.date)
-    event.add("dtend", day.date + timedelta(days=1))
-    event.add("summary", one_line(f"{case.title or case.name}: {day.headline}"))
-    event.add("description", "\n".join(map(one_line, [*day.steps, *day.look_for])) or day.headline)
-    event.add("categories", [day.kind])
+    event.add("uid", f"{uuid.uuid5(_SPACE, known)}@burden")
+    event.add("dtstamp", datetime.combine(stamp, time(12), UTC))
+    event.add("dtstart", day)
+    event.add("dtend", day + timedelta(days=1))
+    event.add("summary", one_line(f"{title}: {headline}"))
+    event.add("description", "\n".join(map(one_line, steps)) or headline)
+    event.add("categories", [kind])
     event.add("transp", "TRANSPARENT")
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
     alarm.add("trigger", -_REMIND_BEFORE)
-    alarm.add("description", f"Tomorrow: {day.headline}")
+    alarm.add("description", f"Tomorrow: {headline}")
     event.add_component(alarm)
     return event

@@ -24,6 +24,7 @@ _SUBJECTS = {
     "burden.io.many_checks": "many_cases",
     "burden.io.spreadsheet_cases": "many_cases",
     "burden.report.tidy": "many_cases",
+    "burden.report.visit_round": "visit_round",
     "burden.statistics.count_summary": "statistics",
     "burden.statistics.point_estimate": "statistics",
     "burden.treatment.dose_result": "dose",

@@ -1,0 +1,205 @@
+"""What a look at a pond is worth: the harm it avoids by changing what is done, in fish.
+
+A pond is either given a course or left alone. Left alone, flukes kill fish; a course costs what a vet would give it
+for. A look shows a count, and the count may change which of the two costs less. Expected value of sample information
+(Raiffa and Schlaifer 1961, Applied Statistical Decision Theory), over the draws of the decision itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from burden.decision.action import WORTH_FISH, WORTH_SHARE
+from burden.decision.assessment import Assessment
+from burden.decision.next_look import counts_seen
+from burden.inference.infection_pressure import withheld_forecast
+from burden.schedule.evaluation import EvaluatedSchedule
+from burden.utils.results import number
+
+__all__ = ["NUMBERS", "Look", "PondValue", "look_at", "value_of_pond"]
+
+#: numbers of fish a look is weighed for; a vet nets no more in a visit: common practice, no source
+NUMBERS = (3, 5, 8, 10, 15, 20, 30)
+#: fish lost for each that is netted, sedated and clipped: an assumption
+_LOST_BY_HANDLING = 0.002
+
+
+@dataclass(frozen=True)
+class Look:
+    """A look at so many fish of one pond.
+
+    Parameters
+    ----------
+    fish : int
+    value : float
+        Fish it saves on average, less those lost by handling [fish].
+    chance : float
+        That it changes what is done [-].
+    worth : float
+        What the change then saves on average; 0 where none is likely [fish].
+    more_than : int
+        A course costs less than none where more flukes than this are counted in all preparations; -1: always.
+    """
+
+    fish: int
+    value: float
+    chance: float
+    worth: float
+    more_than: int
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "fish": self.fish,
+            "value": number(self.value),
+            "chance_of_change": number(self.chance),
+            "saved_if_changed": number(self.worth),
+            "course_if_more_flukes_than": self.more_than,
+        }
+
+
+@dataclass(frozen=True)
+class PondValue:
+    """What looks at one pond are worth.
+
+    Parameters
+    ----------
+    action : str
+        Today's, as the decision has it.
+    why_not : str
+        Code of why no look is weighed: no_fish, not_foretold, no_course, virus; empty where looks are.
+    fish_there : int
+    lost_untreated, lost_treated : float
+        Fish that flukes kill by the horizon, on average [fish].
+    course_costs : float
+        What a course counts for [fish].
+    course_first : bool
+        Whether a course costs less than none by what is known today.
+    looks : tuple of Look
+        By rising number of fish.
+    """
+
+    action: str
+    why_not: str
+    fish_there: int
+    lost_untreated: float
+    lost_treated: float
+    course_costs: float
+    course_first: bool
+    looks: tuple[Look, ...] = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "action": self.action,
+            "why_no_look": self.why_not,
+            "fish_lost_untreated": number(self.lost_untreated),
+            "fish_lost_treated": number(self.lost_treated),
+            "course_counts_as_fish": number(self.course_costs),
+            "course_by_what_is_known": self.course_first,
+            "looks": [look.as_dict() for look in self.looks],
+        }
+
+
+def value_of_pond(found: Assessment) -> PondValue:
+    """Weigh looks at a pond on the day of its assessment.
+
+    Parameters
+    ----------
+    found : Assessment
+
+    Notes
+    -----
+    A course counts as the fish it must save before the decision would give it (`burden.decision.action`): half a fish,
+    or half a percent of a larger stock.
+    """
+    case, searched = found.case, found.decision.recommendation
+    course = _course(found)
+    costs = max(WORTH_FISH, WORTH_SHARE * case.fish_count)
+    none = PondValue(found.decision.action, _why_not(found, course), case.fish_count, np.nan, np.nan, costs, False)
+    if none.why_not or course is None:
+        return none
+    leave, treat = searched.untreated.mean_fluke_deaths, course.mean_fluke_deaths
+    saved = leave - treat - costs
+    there = case.fish_count
+    numbers = [n for n in NUMBERS if n < there] + ([there] if there <= NUMBERS[-1] else [])
+    return PondValue(
+        found.decision.action,
+        "",
+        there,
+        float(leave.mean()),
+        float(treat.mean()),
+        costs,
+        bool(saved.mean() > 0),
+        tuple(look_at(n, _counts(found, n), saved) for n in numbers),
+    )
+
+
+def _course(found: Assessment) -> EvaluatedSchedule | None:
+    """The course that would be given: that recommended, else the best, else the customary one."""
+    searched = found.decision.recommendation
+    named = (searched.named(name) for name in ("recommended", "best", "custom"))
+    return searched.recommended or next((one for one in named if one is not None and one.doses), None)
+
+
+def _why_not(found: Assessment, course: EvaluatedSchedule | None) -> str:
+    if found.case.fish_count == 0:
+        return "no_fish"
+    if withheld_forecast(found.case):
+        return "not_foretold"
+    if "virus_suspected" in found.case.findings.other:
+        return "virus"
+    return "no_course" if course is None else ""
+
+
+def _counts(found: Assessment, fish: int) -> np.ndarray:
+    """Flukes that so many fish would show today, all parasite sets together, shape (M,)."""
+    today = found.decision.recommendation.untreated.burden_on(0.0)
+    return np.sum([counts_seen(e, burden, fish) for e, burden in zip(found.estimates, today, strict=True)], axis=0)
+
+
+def look_at(fish: int, counts: np.ndarray, saved: np.ndarray) -> Look:
+    """Weigh one look.
+
+    Parameters
+    ----------
+    fish : int
+        Looked at.
+    counts : numpy.ndarray
+        Flukes they show, draw by draw, shape (M,).
+    saved : numpy.ndarray
+        Fish that a course saves, less what it counts for; below 0 where it costs more than it saves, shape (M,).
+
+    Notes
+    -----
+    What is done after the look hangs on one number, the count above which a course is given. It is chosen on half of
+    the draws and judged on the others, each half in turn: chosen and judged on the same, a look at nothing would seem
+    to be worth something. A gain within its standard error counts as none.
+    """
+    first = np.arange(counts.size) % 2 == 0
+    default = bool(saved.mean() > 0)
+    gain, changed = np.zeros(counts.size), np.zeros(counts.size, bool)
+    for half in (first, ~first):
+        treat = counts[half] > _threshold(counts[~half], saved[~half])
+        gain[half] = np.where(treat, saved[half], 0.0) - np.where(default, saved[half], 0.0)
+        changed[half] = treat != default
+    value, chance = float(gain.mean()), float(changed.mean())
+    if value <= gain.std() / np.sqrt(gain.size):  # no more than the draws may show of nothing
+        value = chance = 0.0
+    worth = value / chance if chance > 0 else 0.0
+    return Look(fish, value - _LOST_BY_HANDLING * fish, chance, worth, _threshold(counts, saved))
+
+
+def _threshold(counts: np.ndarray, saved: np.ndarray) -> int:
+    """Most flukes at which leaving the pond alone costs least, -1 where a course does whatever is counted."""
+    order = np.argsort(-counts, kind="stable")
+    levels, starts = np.unique(-counts[order], return_index=True)
+    by_level = np.add.reduceat(saved[order], starts)
+    # treated are all above a level: the sums over the highest levels, none of them first
+    sums = np.concatenate([[0.0], np.cumsum(by_level)])
+    best = int(np.argmax(sums))
+    levels = -levels.astype(int)
+    return int(levels[0]) if best == 0 else -1 if best == levels.size else int(levels[best])

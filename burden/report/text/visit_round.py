@@ -1,0 +1,127 @@
+"""Words of a round: which ponds to look at, why each, what would change it."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from burden.decision.look_value import Look, PondValue
+from burden.report.visit_round import LeftOut, RoundResult, Stop
+from burden.utils.formatting import counted, day_in_words, percent, plain, say_date, sentence, several
+from burden.utils.wording import writes, writes_brief, writes_lines
+
+__all__: list[str] = []  # writers are found by the type they write
+
+_WHY_NOT = {
+    "no_room": "a look there saves less than the same time and fish elsewhere",
+    "too_large": "a look that is worth its cost takes more fish or hours than there are",
+    "no_gain": "no count would likely change what is done",
+    "no_fish": "no fish is left",
+    "not_foretold": "nobody knows how many flukes come in with the water, so a look cannot be weighed; the report says "
+    "when to look",
+    "no_course": "no course can be given there, so a look changes nothing now",
+    "virus": "a virus is suspected: go there last, for that, with its own nets and clothes",
+}
+
+
+@writes
+def _round(found: RoundResult) -> str:
+    stops = [f"{i}. {stop.title}, {' '.join(_lines_of_stop(stop))}" for i, stop in enumerate(found.stops, 1)]
+    left = [f"Not {one.title}: {_left_line(one)}" for one in found.left_out]
+    due = [f"Due: {say_due}" for say_due in _due_lines(found)]
+    return "\n".join([*_head(found), *stops, *left, *due])
+
+
+@writes_brief
+def _round_brief(found: RoundResult) -> str:
+    lines = _head(found)
+    if found.stops:
+        first = max(found.stops, key=lambda stop: stop.look.value)
+        lines.insert(1, f"Worth most: {first.title}. {' '.join(_lines_of_stop(first)[1:])}")
+    if found.left_out:
+        lines.append(f"Left out: {_groups(found)}.")
+    if found.due:
+        many = counted(len(found.due), "date")
+        lines.append(f"Besides, {many} of that week for doses, water or care at these ponds: --all lists each.")
+    return "\n".join(lines)
+
+
+@writes_lines
+def _round_lines(found: RoundResult) -> list[str]:
+    return _head(found)
+
+
+@writes_lines
+def _stop_lines(stop: Stop) -> list[str]:
+    return _lines_of_stop(stop)
+
+
+@writes_lines
+def _left_lines(one: LeftOut) -> list[str]:
+    return [_left_line(one)]
+
+
+def _head(found: RoundResult) -> list[str]:
+    """Write what to do, what it saves, and what more would bring."""
+    of = f"{len(found.stops)} of {counted(len(found.stops) + len(found.left_out), 'pond')}"
+    spent = (
+        f"{found.fish} of {counted(found.limits.fish, 'fish')} and {plain(found.minutes / 60, 2)} of "
+        f"{plain(found.limits.hours)} h"
+    )
+    if not found.stops:
+        return [f"No look at any of {counted(len(found.left_out), 'pond')} is worth its time now."]
+    where = several(f"{stop.title} ({stop.look.fish} fish)" for stop in found.stops)
+    lines = [
+        f"From {say_date(found.start)} look at {of}, fewest flukes first: {where}. That takes {spent}.",
+        f"It saves {plain(found.value, 2)} fish on average, which flukes or a needless course would cost.",
+    ]
+    more = [(found.with_more_fish, "5 fish more"), (found.with_more_time, "an hour more")]
+    gains = [f"{words} would save {plain(v - found.value, 2)} more" for v, words in more if v > 1.02 * found.value]
+    return [*lines, (sentence(several(gains)) if gains else "More fish or an hour more would hardly save more.")]
+
+
+def _lines_of_stop(stop: Stop) -> list[str]:
+    """Write what to do at a pond, why, and what each result leads to."""
+    look = stop.look
+    prepared = f"look at {look.fish} fish, 3 preparations of each ({plain(stop.minutes)} min with the way there)"
+    last = f"Fish were last looked at on {day_in_words(stop.visited)}."
+    return [f"{say_date(stop.date)}: {prepared}.", _why(look), _then(look, stop.pond), last]
+
+
+def _why(look: Look) -> str:
+    return (
+        f"The chance is {percent(look.chance)} that the counts change what is done, and the change then saves "
+        f"{plain(look.worth, 2)} fish: {plain(look.value, 2)} on average."
+    )
+
+
+def _then(look: Look, pond: PondValue) -> str:
+    known = "a course costs less than none" if pond.course_first else "leaving the fish alone costs less than a course"
+    lost = (
+        f"flukes kill {plain(pond.lost_untreated, 2)} of {pond.fish_there} untreated, {plain(pond.lost_treated, 2)} "
+        f"treated, and a course counts as {plain(pond.course_costs)} fish"
+    )
+    if look.more_than < 0:
+        turn = "No count speaks against a course."
+    elif look.more_than == 0:
+        turn = "Any fluke speaks for a course, none against it."
+    else:
+        turn = f"More than {counted(look.more_than, 'fluke')} in all speak for a course, fewer against it."
+    return f"By what is known now {known} ({lost}). {turn}"
+
+
+def _left_line(one: LeftOut) -> str:
+    said = _WHY_NOT[one.why]
+    if one.best is None:
+        return f"{said}."
+    return f"{said} ({one.best.fish} fish there would save {plain(one.best.value, 2)})."
+
+
+def _groups(found: RoundResult) -> str:
+    by_why: dict[str, list[str]] = {}
+    for one in found.left_out:
+        by_why.setdefault(one.why, []).append(one.title)
+    return "; ".join(f"{several(names)} ({_WHY_NOT[why]})" for why, names in by_why.items())
+
+
+def _due_lines(found: RoundResult) -> list[str]:
+    return [f"{say_date(date.fromisoformat(one['date']))}, {one['title']}: {one['what']}." for one in found.due]

@@ -1,0 +1,96 @@
+"""A round of ponds as it is written: order, days, reasons, page, table and calendar; ponds weighed before."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+from cases import VISIT, a_case, dose
+from icalendar import Calendar
+
+from burden.decision.look_value import Look, PondValue
+from burden.report import visit_round
+from burden.report.page.index import Water
+from burden.report.visit_round import Limits, case_on, plan_round
+from burden.utils.errors import InputError
+
+CALENDAR = "BEGIN:VCALENDAR\r\nPRODID:-//x//EN\r\nVERSION:2.0\r\nEND:VCALENDAR\r\n"
+
+
+def pond(name: str, burden: float, values: dict[int, float], why_not: str = "", course: bool = False):
+    looks = tuple(Look(n, value, 0.25, 4 * value, 12) for n, value in values.items())
+    worth = PondValue("watch", why_not, 40, 3.0, 0.5, 0.5, course, looks)
+    due = ({"date": "2026-05-12", "what": "dose 1 of 3", "kind": "dose"},) if course else ()
+    water = Water(name, f"Pond {name}", {}, (3, "", 0.0), (False, burden), due, {}, CALENDAR)
+    return visit_round._Pond(water, worth, VISIT)
+
+
+PONDS = {
+    "a": pond("a", 300.0, {5: 2.0, 10: 3.0}),
+    "b": pond("b", 5.0, {5: 1.5}, course=True),
+    "c": pond("c", 50.0, {5: 0.2}),
+    "d": pond("d", 1.0, {5: -0.01}),
+    "e": pond("e", 9.0, {}, "no_course"),
+    "f": pond("f", 9.0, {30: 9.0}),
+}
+
+
+@pytest.fixture
+def cases(monkeypatch):
+    """Case folders by name, weighed as above without any work."""
+    monkeypatch.setattr("burden.io.read_case", lambda folder: replace(a_case(), name=str(folder)))
+    monkeypatch.setattr(visit_round, "_pond", lambda case, draws, seed: PONDS[case.name])
+    return list(PONDS)
+
+
+def test_the_round_goes_from_the_fewest_flukes_to_the_most(cases):
+    found = plan_round(cases, Limits(15, 6))
+    assert [(stop.case, stop.look.fish) for stop in found.stops] == [("b", 5), ("a", 10)]
+    assert found.start == VISIT + timedelta(days=1)
+    assert (found.fish, found.minutes, found.value) == (15, 80 + 130, 4.5)
+    assert {one.case: one.why for one in found.left_out} == {
+        **{"f": "too_large", "c": "no_room", "d": "no_gain", "e": "no_course"}
+    }
+    assert found.with_more_fish == pytest.approx(4.7)  # five at c as well
+    said = found.brief()
+    assert "look at 2 of 6 ponds, fewest flukes first: Pond b (5 fish) and Pond a (10 fish)" in said
+    assert "Worth most: Pond a. The chance is 25 % that the counts change what is done" in said
+    assert len(said.splitlines()) <= 6
+
+
+def test_a_far_pond_gives_way_to_near_ones(cases):
+    found = plan_round(cases, Limits(30, 4, travel_minutes=(200.0, 10.0, 10.0, 10.0, 10.0, 10.0)))
+    assert [stop.case for stop in found.stops] == ["b", "c"]
+    assert {one.why for one in found.left_out if one.case == "a"} == {"too_large"}
+
+
+def test_more_work_than_a_day_holds_goes_on_the_next(cases):
+    found = plan_round(cases, Limits(15, 30, minutes_a_fish=100.0), start=date(2026, 6, 1))
+    assert [stop.date.day for stop in found.stops] == [1, 2]
+
+
+def test_page_table_and_calendar(cases, tmp_path):
+    found = plan_round(cases, Limits(15, 6), out=tmp_path / "week")
+    assert set(found.files) == {"round.html", "round.csv", "all.ics"}
+    page = (tmp_path / "week" / "round.html").read_text(encoding="utf-8")
+    assert page.index("1. Pond b") < page.index("2. Pond a") < page.index("Not this week")
+    assert "More than 12 flukes in all speak for a course" in page
+    assert "dose 1 of 3" in page
+    events = Calendar.from_ical((tmp_path / "week" / "all.ics").read_bytes()).walk("VEVENT")
+    assert {str(e["summary"]).split(":")[0] for e in events} == {"Pond a", "Pond b"}
+    assert len((tmp_path / "week" / "round.csv").read_text(encoding="utf-8-sig").splitlines()) == 7
+
+
+def test_ways_are_one_for_all_or_one_a_case(cases):
+    with pytest.raises(InputError) as found:
+        plan_round(cases, Limits(15, 6, travel_minutes=(10.0, 20.0)))
+    assert "--travel" in str(found.value.problems[0])
+
+
+def test_what_was_planned_until_the_round_counts_as_done():
+    case = a_case(planned=(dose(3), dose(20)))
+    later = case_on(case, VISIT + timedelta(days=7))
+    assert [a.date for a in later.given] == [VISIT + timedelta(days=3)]
+    assert [a.date for a in later.planned] == [VISIT + timedelta(days=20)]
+    assert case_on(case, VISIT) is case
