@@ -1,8 +1,8 @@
 """What a look at a pond is worth: the harm it avoids by changing what is done, in fish.
 
-A pond is either given a course or left alone. Left alone, flukes kill fish; a course costs what a vet would give it
-for. A look shows a count, and the count may change which of the two costs less. Expected value of sample information
-(Raiffa and Schlaifer 1961, Applied Statistical Decision Theory), over the draws of the decision itself.
+A pond is either given a course or left alone. Left alone, flukes kill fish or stay too many; a course costs what a vet
+would give it for. A look shows a count, and the count may change which of the two costs less. Expected value of sample
+information (Raiffa and Schlaifer 1961, Applied Statistical Decision Theory), over the draws of the decision itself.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from burden.decision.action import WORTH_FISH, WORTH_SHARE
+from burden.decision.action import LIKELY, WORTH_FISH, WORTH_SHARE
 from burden.decision.assessment import Assessment
 from burden.decision.next_look import counts_seen
 from burden.inference.infection_pressure import withheld_forecast
@@ -23,6 +23,9 @@ __all__ = ["NUMBERS", "Look", "PondValue", "look_at", "value_of_pond"]
 
 #: numbers of fish a look is weighed for; a vet nets no more in a visit: common practice, no source
 NUMBERS = (3, 5, 8, 10, 15, 20, 30)
+#: courses that a pond left with too many flukes counts as: two, so that an even chance of it is worth one course, as
+#: from `burden.decision.action.LIKELY` on the decision gives one
+_TOO_MANY_COUNTS = 1 / LIKELY
 #: fish lost for each that is netted, sedated and clipped: an assumption
 _LOST_BY_HANDLING = 0.002
 
@@ -74,6 +77,8 @@ class PondValue:
     fish_there : int
     lost_untreated, lost_treated : float
         Fish that flukes kill by the horizon, on average [fish].
+    high_untreated, high_treated : float
+        Chance that flukes stay too many [-].
     course_costs : float
         What a course counts for [fish].
     course_first : bool
@@ -87,6 +92,8 @@ class PondValue:
     fish_there: int
     lost_untreated: float
     lost_treated: float
+    high_untreated: float
+    high_treated: float
     course_costs: float
     course_first: bool
     looks: tuple[Look, ...] = ()
@@ -98,6 +105,8 @@ class PondValue:
             "why_no_look": self.why_not,
             "fish_lost_untreated": number(self.lost_untreated),
             "fish_lost_treated": number(self.lost_treated),
+            "chance_high_untreated": number(self.high_untreated),
+            "chance_high_treated": number(self.high_treated),
             "course_counts_as_fish": number(self.course_costs),
             "course_by_what_is_known": self.course_first,
             "looks": [look.as_dict() for look in self.looks],
@@ -114,24 +123,25 @@ def value_of_pond(found: Assessment) -> PondValue:
     Notes
     -----
     A course counts as the fish it must save before the decision would give it (`burden.decision.action`): half a fish,
-    or half a percent of a larger stock.
+    or half a percent of a larger stock; and too many flukes as two courses.
     """
-    case, searched = found.case, found.decision.recommendation
-    course = _course(found)
+    case, left = found.case, found.decision.recommendation.untreated
+    course, aim = _course(found), found.decision.recommendation.aim
     costs = max(WORTH_FISH, WORTH_SHARE * case.fish_count)
-    none = PondValue(found.decision.action, _why_not(found, course), case.fish_count, np.nan, np.nan, costs, False)
-    if none.why_not or course is None:
-        return none
-    leave, treat = searched.untreated.mean_fluke_deaths, course.mean_fluke_deaths
-    saved = leave - treat - costs
+    if (why := _why_not(found, course)) or course is None:
+        return PondValue(found.decision.action, why, case.fish_count, np.nan, np.nan, np.nan, np.nan, costs, False)
+    high, high_treated = 1 - left.reached(aim), 1 - course.reached(aim)
+    saved = left.mean_fluke_deaths - course.mean_fluke_deaths + costs * (_TOO_MANY_COUNTS * (high - high_treated) - 1)
     there = case.fish_count
     numbers = [n for n in NUMBERS if n < there] + ([there] if there <= NUMBERS[-1] else [])
     return PondValue(
         found.decision.action,
         "",
         there,
-        float(leave.mean()),
-        float(treat.mean()),
+        float(left.mean_fluke_deaths.mean()),
+        float(course.mean_fluke_deaths.mean()),
+        float(high.mean()),
+        float(high_treated.mean()),
         costs,
         bool(saved.mean() > 0),
         tuple(look_at(n, _counts(found, n), saved) for n in numbers),

@@ -113,7 +113,7 @@ class Calibration:
         Notes
         -----
         Places in right forecasts are independent and uniform: misses are binomial, and the mean place of n is near
-        normal with variance 1/(12 n).
+        normal with variance 1/(12 n). Counts are whole, and ties halved, so both tests are a little shy.
         """
         judged = [one for one in forecasts if one.can_be_judged]
         n = len(judged)

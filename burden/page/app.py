@@ -23,7 +23,7 @@ from burden.page.course import course_of, trend_svg
 from burden.page.facts import form_facts
 from burden.page.guard import Shared
 from burden.page.jobs import Jobs, Trials
-from burden.page.library import Library, next_due, next_visit, report_file
+from burden.page.library import Library, has_history, next_due, next_visit, report_file
 from burden.page.plans import plans_of, with_planned
 from burden.page.problems import as_field
 from burden.report.formatting import long_date
@@ -136,7 +136,10 @@ class Page:
         name = request.path_params["name"]
         points = course_of(self.library, name)
         title = read_form(self.library.path(name)).case.title or name
-        return _html("follow.html.j2", title=title, name=name, points=points, figure=Markup(trend_svg(points)))
+        # the report of the last visit that has one holds all visits in one figure, with counts, water and deaths
+        with_all = (p["name"] for p in reversed(points) if has_history(self.library, p["name"]))
+        whole, trend = next(with_all, None), Markup(trend_svg(points))
+        return _html("follow.html.j2", title=title, name=name, points=points, whole=whole, figure=trend)
 
     def report(self, request: Request) -> Response:
         """Give a file of a finished report; no other file of the folder."""

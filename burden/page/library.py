@@ -22,13 +22,17 @@ from burden.page.catalogue import say
 from burden.page.guard import REPORT_POLICY
 from burden.utils.errors import InputError
 
-__all__ = ["Library", "Water", "mean_burden", "next_due", "next_visit", "report_file", "report_rows"]
+__all__ = ["Library", "Water", "has_history", "mean_burden", "next_due", "next_visit", "report_file", "report_rows"]
 
 _NAME = re.compile(r"[\w][\w .\-()]{0,79}")
 _DATED = re.compile(r"(?P<water>.+?)_(?P<date>\d{4}-\d{2}-\d{2})(?:_\d+)?")
 _MOST_CASES = 2000
-#: files of a report that are given out
-_REPORT_FILES = {"report.html": "text/html; charset=utf-8", "dates.ics": "text/calendar; charset=utf-8"}
+#: files of a report that are given out, by their kind
+_REPORT_FILES = {
+    "report.html": "text/html; charset=utf-8",
+    "dates.ics": "text/calendar; charset=utf-8",
+    "history.svg": "image/svg+xml",
+}
 
 
 @dataclass(frozen=True)
@@ -263,6 +267,11 @@ def next_visit(form: Mapping[str, Any], today: date) -> dict[str, Any]:
     }
 
 
+def has_history(library: Library, name: str) -> bool:
+    """Whether the report of a visit holds the figure of all visits."""
+    return (library.path(name) / "report" / "figures" / "history.svg").is_file()
+
+
 def report_file(library: Library, name: str, file: str) -> Response:
     """Give a file of a finished report; no other file of the folder.
 
@@ -271,8 +280,8 @@ def report_file(library: Library, name: str, file: str) -> Response:
     KeyError
         Where there is none.
     """
-    path = library.path(name) / "report" / file
     kind = _REPORT_FILES.get(file)
+    path = library.path(name) / "report" / ("figures" if file.endswith(".svg") else "") / file
     if kind is None or not path.is_file():
         raise KeyError(path.name)
     return FileResponse(path, media_type=kind, headers={"content-security-policy": REPORT_POLICY})

@@ -77,6 +77,8 @@ class Stop:
     pond : PondValue
     visited : Date
         Day on which fish were last looked at.
+    today : str
+        What the decision says without a look, in words.
     """
 
     case: str
@@ -86,6 +88,7 @@ class Stop:
     minutes: float
     pond: PondValue
     visited: Date
+    today: str
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -95,6 +98,7 @@ class Stop:
             "date": self.date.isoformat(),
             "minutes": number(self.minutes),
             "last_look": self.visited.isoformat(),
+            "first_action": self.today,
             **self.look.as_dict(),
             "pond": self.pond.as_dict(),
         }
@@ -333,7 +337,8 @@ def _stops(
         water, value, visited = pairs[i]
         minutes = limits.minutes(i, value.looks[choice].fish)
         day = first + timedelta(days=int(spent // _DAY_MINUTES))
-        stops.append(Stop(water.name, water.title, day, value.looks[choice], minutes, value, visited))
+        today = str(water.answer.get("first_action", ""))
+        stops.append(Stop(water.name, water.title, day, value.looks[choice], minutes, value, visited, today))
         spent += minutes
     return tuple(stops)
 
@@ -361,7 +366,7 @@ def _due(waters: Sequence[Water], first: Date) -> tuple[Mapping[str, str], ...]:
     """What is due in the week that is no look: doses, water, and other steps."""
     end = (first + timedelta(days=_SHOWN_DAYS)).isoformat()
     rows = [
-        {"case": water.name, "title": water.title, "date": day["date"], "what": day["what"]}
+        {"case": water.name, "title": water.title, "date": day["date"], "label": day["label"], "what": day["what"]}
         for water in waters
         for day in water.due
         if day["date"] < end and day["kind"] not in ("sample", "none")

@@ -223,6 +223,11 @@ def test_only_the_report_is_given_out(client, folder):
     report.mkdir()
     (report / "report.html").write_text("<p>the report</p>")
     (report / "other.txt").write_text("other")
+    (report / "figures").mkdir()
+    (report / "figures" / "history.svg").write_text("<svg/>")
+    figure = client.get("/case/koi_pond/report/history.svg")
+    assert figure.headers["content-type"] == "image/svg+xml"
+    assert 'src="/case/koi_pond/report/history.svg"' in client.get("/case/koi_pond/follow").text
     found = client.get("/case/koi_pond/report/report.html")
     assert found.status_code == 200
     assert "sandbox" in found.headers["content-security-policy"]

@@ -20,9 +20,10 @@ CALENDAR = "BEGIN:VCALENDAR\r\nPRODID:-//x//EN\r\nVERSION:2.0\r\nEND:VCALENDAR\r
 
 def pond(name: str, burden: float, values: dict[int, float], why_not: str = "", course: bool = False):
     looks = tuple(Look(n, value, 0.25, 4 * value, 12) for n, value in values.items())
-    worth = PondValue("watch", why_not, 40, 3.0, 0.5, 0.5, course, looks)
-    due = ({"date": "2026-05-12", "what": "dose 1 of 3", "kind": "dose"},) if course else ()
-    water = Water(name, f"Pond {name}", {}, (3, "", 0.0), (False, burden), due, {}, CALENDAR)
+    worth = PondValue("watch", why_not, 40, 3.0, 0.5, 0.4, 0.1, 0.5, course, looks)
+    due = ({"date": "2026-05-12", "label": "Tue 12 May 2026", "what": "dose 1 of 3", "kind": "dose"},) if course else ()
+    answer = {"first_action": "No dose today."}
+    water = Water(name, f"Pond {name}", {}, (3, "", 0.0), (False, burden), due, answer, CALENDAR)
     return visit_round._Pond(water, worth, VISIT)
 
 

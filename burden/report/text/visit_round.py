@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from burden.decision.look_value import Look, PondValue
+from burden.decision.look_value import Look
 from burden.report.visit_round import LeftOut, RoundResult, Stop
 from burden.utils.formatting import counted, day_in_words, percent, plain, say_date, sentence, several
 from burden.utils.wording import writes, writes_brief, writes_lines
@@ -72,7 +72,8 @@ def _head(found: RoundResult) -> list[str]:
     where = several(f"{stop.title} ({stop.look.fish} fish)" for stop in found.stops)
     lines = [
         f"From {say_date(found.start)} look at {of}, fewest flukes first: {where}. That takes {spent}.",
-        f"It saves {plain(found.value, 2)} fish on average, which flukes or a needless course would cost.",
+        f"On average it saves what counts as {plain(found.value, 2)} fish: fish killed by flukes, needless courses and "
+        "ponds left with too many flukes.",
     ]
     more = [(found.with_more_fish, "5 fish more"), (found.with_more_time, "an hour more")]
     gains = [f"{words} would save {plain(v - found.value, 2)} more" for v, words in more if v > 1.02 * found.value]
@@ -84,21 +85,22 @@ def _lines_of_stop(stop: Stop) -> list[str]:
     look = stop.look
     prepared = f"look at {look.fish} fish, 3 preparations of each ({plain(stop.minutes)} min with the way there)"
     last = f"Fish were last looked at on {day_in_words(stop.visited)}."
-    return [f"{say_date(stop.date)}: {prepared}.", _why(look), _then(look, stop.pond), last]
+    return [f"{say_date(stop.date)}: {prepared}.", _why(look), _then(stop), last]
 
 
 def _why(look: Look) -> str:
     return (
-        f"The chance is {percent(look.chance)} that the counts change what is done, and the change then saves "
-        f"{plain(look.worth, 2)} fish: {plain(look.value, 2)} on average."
+        f"The chance is {percent(look.chance)} that the counts change what is done, and the change then saves what "
+        f"counts as {plain(look.worth, 2)} fish: {plain(look.value, 2)} on average."
     )
 
 
-def _then(look: Look, pond: PondValue) -> str:
-    known = "a course costs less than none" if pond.course_first else "leaving the fish alone costs less than a course"
+def _then(stop: Stop) -> str:
+    look, pond = stop.look, stop.pond
     lost = (
-        f"flukes kill {plain(pond.lost_untreated, 2)} of {pond.fish_there} untreated, {plain(pond.lost_treated, 2)} "
-        f"treated, and a course counts as {plain(pond.course_costs)} fish"
+        f"Flukes kill {plain(pond.lost_untreated, 2)} of {counted(pond.fish_there, 'fish')} untreated, "
+        f"{plain(pond.lost_treated, 2)} treated; the chance that they stay too many is {percent(pond.high_untreated)} "
+        f"untreated, {percent(pond.high_treated)} treated."
     )
     if look.more_than < 0:
         turn = "No count speaks against a course."
@@ -106,7 +108,9 @@ def _then(look: Look, pond: PondValue) -> str:
         turn = "Any fluke speaks for a course, none against it."
     else:
         turn = f"More than {counted(look.more_than, 'fluke')} in all speak for a course, fewer against it."
-    return f"By what is known now {known} ({lost}). {turn}"
+    before = "Look before the dose. " if pond.action == "dose" else ""
+    today = f"Without a look: {stop.today} " if stop.today else ""
+    return f"{before}{turn} {today}{lost}"
 
 
 def _left_line(one: LeftOut) -> str:
