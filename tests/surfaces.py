@@ -26,7 +26,7 @@ __all__ = ["DOSES_IN", "SIMULATED", "Shown", "Surfaces", "shown_in"]
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _DATE = re.compile(rf"\b(\d{{1,2}}) ({'|'.join(_MONTHS)})[a-z]*\b(?: (\d{{4}}))?")
-_DOSE = re.compile(r"\bdose (\d+) of (\d+)|\bthe only dose\b")
+_DOSE = re.compile(r"\bdose (\d+) of (\d+)|\bone dose\b")
 _NUMBER = r"(\d[\d  ]*(?:\.\d+)?)"
 _AMOUNT = re.compile(rf"{_NUMBER} ?(mg|g|kg|mL|L) of")
 _STRENGTH = re.compile(rf"{_NUMBER} ?mg/L")

@@ -17,8 +17,9 @@ from burden.case import Case
 from burden.decision.action import Facts, choose
 from burden.decision.facts import facts_of, strays
 from burden.decision.next_look import look_of
-from burden.decision.plan import doses_of, other_treatments, planned_doses
+from burden.decision.plan import agents_missing, doses_of, other_treatments, planned_doses
 from burden.decision.records import Decision, Reason
+from burden.evidence import agent_names, load_agent
 from burden.inference.estimate import Estimate, estimate
 from burden.inference.infection_pressure import withheld_eradication, withheld_forecast
 from burden.inference.pond_history import History, history_of
@@ -29,7 +30,7 @@ from burden.model.windows import Windows
 from burden.schedule.aim import aim_of
 from burden.schedule.customary import windows_of
 from burden.schedule.delayed_hatch import DelayedHatch, later_doses
-from burden.schedule.eligibility import Notes, agents_and_notes, notes_on
+from burden.schedule.eligibility import Notes, agents_and_notes, agents_to_get, notes_on
 from burden.schedule.evaluation import EvaluatedSchedule
 from burden.schedule.forecast import Forecast, forecast_of
 from burden.schedule.husbandry import Alternative, alternatives
@@ -255,8 +256,19 @@ def _decided(
         chances=_known(case, _chances(estimates, found, shown)),
         deaths={} if facts.forecast_withheld else _deaths(found, shown),
         dated_until=_dated_until(case),
+        **_without_agent(case, estimates, notes, reasons),
     )
     return _Core(case, estimates, gates, agents, notes, found, _released(decision, facts.eradicate), doses)
+
+
+def _without_agent(
+    case: Case, estimates: Sequence[Estimate], notes: Notes, reasons: Sequence[Reason]
+) -> dict[str, Any]:
+    """What keeps every agent out and which one would serve, where a dose is wanted and none can be given."""
+    if not any(reason.code == "no_dose_possible" for reason in reasons):
+        return {}
+    said = tuple(note for note in notes_on(notes, ()) if note.level == "withhold")
+    return {"withheld": said, "to_get": agents_missing(case, agents_to_get(case, estimates))}
 
 
 def _core_numbers(case: Case, estimates: Sequence[Estimate], found: Recommendation) -> Mapping[str, float | str | None]:
@@ -279,8 +291,20 @@ def _core_numbers(case: Case, estimates: Sequence[Estimate], found: Recommendati
         "level": float(found.aim.tolerable[0].median),
         "chance_gone": found.untreated.elimination.mean,
         "aim_chance": found.aim.chance,
+        "eradicate": float(found.aim.kind == "eradicate"),
+        "strength_given": _strength_given(case),
         "wrong_water": ", ".join(strays(case)) or None,
     }
+
+
+def _strength_given(case: Case) -> float | None:
+    """Lowest strength of the doses given, as a share of the customary one; None where nobody wrote one down [-]."""
+    shares = [
+        dose.concentration_mg_l / load_agent(dose.agent).customary.mg_l
+        for dose in case.doses_given
+        if dose.concentration_mg_l is not None and dose.agent in agent_names()
+    ]
+    return min(shares, default=None)
 
 
 def _reported(reasons: Sequence[Reason], facts: Facts) -> tuple[Reason, ...]:

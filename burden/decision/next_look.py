@@ -14,7 +14,8 @@ from datetime import timedelta
 import numpy as np
 
 from burden.case import Case, Preparation
-from burden.decision.action import LIKELY
+from burden.decision.action import LIKELY, WELL_FISH
+from burden.decision.facts import trouble_in
 from burden.decision.records import NextLook, Outcome, Reason
 from burden.inference.estimate import Estimate
 from burden.inference.observation import share_examined
@@ -51,6 +52,8 @@ _HARDLY = 0.9
 #: in cold water eggs hatch months after the last dose: from this wait on, what the doses left on the fish is looked at
 #: after `_LOOK_LATE_DAYS`, and what hatches later once more when it has (common practice, no source) [d]
 _TOO_LONG_TO_WAIT_DAYS = 42.0
+#: days until a laboratory has tested for a virus: an assumption [d]
+_RESULT_DAYS = 7.0
 #: fish that are well are left in peace in water colder than the first, until it has passed the second, within so many
 #: days (common practice, no source) [°C], [°C], [d]
 _COLD_C, _WARM_C, _WARM_WITHIN_DAYS = 8.0, 10.0, 200
@@ -87,6 +90,7 @@ def next_look(
     high: np.ndarray,
     surely_low: float,
     now: np.ndarray | None = None,
+    due: float = LIKELY,
 ) -> NextLook:
     """Plan a look.
 
@@ -108,11 +112,13 @@ def next_look(
         Chance of that at which a result is good news [-].
     now : numpy.ndarray, optional
         Chance, draw by draw, that it is too high on that very day, where a dose is given for that alone, shape (M,).
+    due : float
+        Chance of too many from which a dose follows: that of the action itself [-].
     """
     there = max(case.fish_count, 1)
     tried = _ROUTINE_NUMBERS if purpose in _ROUTINE else _NUMBERS
     numbers = [n for n in tried if n < there] + ([there] if there <= tried[-1] else [])
-    fish, outcomes = fish_to_look_at(estimates, burdens, high, numbers or [there], purpose, surely_low, now)
+    fish, outcomes = fish_to_look_at(estimates, burdens, high, numbers or [there], purpose, surely_low, now, due)
     return NextLook(
         case.visit_date + timedelta(days=int(day)), day, purpose, fish, fish == there, PREPARATIONS, tuple(outcomes)
     )
@@ -126,12 +132,13 @@ def fish_to_look_at(
     purpose: str,
     surely_low: float,
     now: np.ndarray | None = None,
+    due: float = LIKELY,
 ) -> tuple[int, list[Outcome]]:
     """Return the fewest fish whose result likely decides, else the most there are, and what each result leads to.
 
     Parameters
     ----------
-    estimates, burdens, high, purpose, surely_low, now
+    estimates, burdens, high, purpose, surely_low, now, due
         As `next_look` takes them.
     numbers : sequence of int
         Numbers of fish tried, rising.
@@ -142,7 +149,7 @@ def fish_to_look_at(
     surely_low = min(surely_low, max(float(np.mean(high)) / 2, LEAST_DOUBT))
     for fish in numbers:
         flukes = sum(counts_seen(e, burden, fish) for e, burden in zip(estimates, burdens, strict=True))
-        outcomes = outcomes_of(np.asarray(flukes), high, purpose, surely_low, now)
+        outcomes = outcomes_of(np.asarray(flukes), high, purpose, surely_low, now, due)
         undecided = sum(one.chance for one in outcomes if _leaves_open(one, surely_low, now is not None))
         if 1 - undecided >= CONCLUSIVE:
             break
@@ -185,7 +192,12 @@ def counts_seen(found: Estimate, burden: np.ndarray, fish: int) -> np.ndarray:
 
 
 def outcomes_of(
-    flukes: np.ndarray, high: np.ndarray, purpose: str, surely_low: float, now: np.ndarray | None = None
+    flukes: np.ndarray,
+    high: np.ndarray,
+    purpose: str,
+    surely_low: float,
+    now: np.ndarray | None = None,
+    due: float = LIKELY,
 ) -> list[Outcome]:
     """Sort results into none, few and many: many is where the burden is likely too high.
 
@@ -193,11 +205,11 @@ def outcomes_of(
     ----------
     flukes : numpy.ndarray
         Counted in each draw, shape (M,).
-    high, purpose, surely_low, now
+    high, purpose, surely_low, now, due
         As `next_look` takes them.
     """
     ripe = high if now is None else now
-    most = _few_at_most(flukes, ripe)
+    most = _few_at_most(flukes, ripe, due)
     classes = [("none", 0, flukes == 0), ("few", most, (flukes > 0) & (flukes <= most)), ("many", None, flukes > most)]
     after = _LEADS_TO[purpose]
     found = []
@@ -205,8 +217,8 @@ def outcomes_of(
         if not mine.any() or (code == "few" and most == 0):
             continue
         chance = float(np.mean(high[mine]))
-        due = float(np.mean(ripe[mine])) >= LIKELY
-        action = after.low if chance <= surely_low else after.high if due else after.between
+        many = float(np.mean(ripe[mine])) >= due
+        action = after.low if chance <= surely_low else after.high if many else after.between
         if code == "none" and action == "dose":
             action = after.between  # nobody doses fish that show no fluke
         if code == "few" and action == "discharge":
@@ -215,11 +227,11 @@ def outcomes_of(
     return found
 
 
-def _few_at_most(flukes: np.ndarray, high: np.ndarray) -> int:
-    """Most flukes that are still few: beyond them the burden is likelier too high than not."""
+def _few_at_most(flukes: np.ndarray, high: np.ndarray, due: float) -> int:
+    """Most flukes that are still few: beyond them the burden is too high with the chance that a dose asks for."""
     seen = np.unique(flukes)
     for most in seen[:-1]:
-        if float(np.mean(high[flukes > most])) >= LIKELY:
+        if float(np.mean(high[flukes > most])) >= due:
             return int(most)
     return int(seen[-1])
 
@@ -252,7 +264,11 @@ def look_of(
     if case.fish_count == 0 or action == "discharge":
         return None
     codes = {reason.code for reason in reasons}
-    if codes & {"too_much_water", "no_dose_possible", "virus_first"}:
+    if "virus_first" in codes:
+        return _plain_look(case, _RESULT_DAYS, "result")
+    if action == "look_first" and "no_dose_possible" in codes:
+        return _plain_look(case, _LOOK_SOON_DAYS, "watch")  # nothing that more fish show today changes what is done
+    if codes & {"too_much_water", "no_dose_possible"}:
         look = _look_after(case, estimates, action, codes, found, shown, mended)
         return None if look is None else replace(look, outcomes=())  # whatever it shows, no dose follows
     return _look_after(case, estimates, action, codes, found, shown, mended)
@@ -270,18 +286,12 @@ def _look_after(
     """The next look of an action and its reasons, with what each result leads to."""
     low = 1 - found.aim.chance
     if action == "water_first":
-        there = case.fish_count
-        fish = min(there, _ROUTINE_NUMBERS[0])
-        return NextLook(
-            case.visit_date + timedelta(days=int(mended)), mended, "water", fish, fish == there, PREPARATIONS
-        )
+        return _plain_look(case, mended, "water")
     if action == "look_first":
         if "wrong_water" in codes:
             return None
         if "model_does_not_reach" in codes:
-            when = case.visit_date + timedelta(days=_LOOK_SOON_DAYS)
-            fish = min(case.fish_count, _LEARN_FROM_FISH)
-            return NextLook(when, _LOOK_SOON_DAYS, "watch", fish, fish == case.fish_count, PREPARATIONS)
+            return _plain_look(case, _LOOK_SOON_DAYS, "watch", _LEARN_FROM_FISH)
         today = [e.state.flukes_per_fish(e.pond.setting.fish) for e in estimates]
         purpose = "check" if "too_few_to_end" in codes else "more_fish"
         now = 1 - found.aim.share_kept(today)
@@ -305,14 +315,20 @@ def _look_after(
     day = _watch_day(case, estimates, found)
     warm = _warm_day(estimates, day)
     if warm is not None and action == "watch":  # what it will show so far ahead nobody can say
-        fish = min(case.fish_count, _ROUTINE_NUMBERS[0])
-        when = case.visit_date + timedelta(days=int(warm))
-        return NextLook(when, warm, "watch", fish, fish == case.fish_count, PREPARATIONS, once_c=_WARM_C)
+        return replace(_plain_look(case, warm, "watch"), once_c=_WARM_C)
     then = found.untreated.burden_on(day)
     if found.aim.kind == "eradicate":
         return next_look(case, estimates, day, "release", then, 1 - found.untreated.reached(found.aim), low)
     # what decides on that day is how many there are by then
-    return next_look(case, estimates, day, "watch", then, 1 - found.aim.share_kept(then), low)
+    due = LIKELY if case.doses_given or trouble_in(case) else WELL_FISH
+    return next_look(case, estimates, day, "watch", then, 1 - found.aim.share_kept(then), low, due=due)
+
+
+def _plain_look(case: Case, day: float, purpose: str, fish: int = _ROUTINE_NUMBERS[0]) -> NextLook:
+    """A look on a day at a few fish, of which nobody can say beforehand what it leads to."""
+    there = case.fish_count
+    when = case.visit_date + timedelta(days=int(day))
+    return NextLook(when, day, purpose, min(fish, there), fish >= there, PREPARATIONS)
 
 
 def _watch_day(case: Case, estimates: Sequence[Estimate], found: Recommendation) -> float:

@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from datetime import timedelta
 
 from burden.case import Case
-from burden.decision.records import OtherTreatment, PlannedDose
+from burden.decision.records import Missing, OtherTreatment, PlannedDose
 from burden.evidence import load_agent
 from burden.schedule.eligibility import dose_of
 from burden.schedule.evaluation import EvaluatedSchedule
 from burden.schedule.recommendation import Recommendation
 from burden.treatment.dose_result import DoseResult
 
-__all__ = ["doses_of", "other_treatments", "planned_doses"]
+__all__ = ["agents_missing", "doses_of", "other_treatments", "planned_doses"]
 
 #: findings that are treated, or settled, before flukes: common practice, no source
 _COME_FIRST = ("virus_suspected", "ciliates", "flagellates", "bacterial_gill_disease")
@@ -84,6 +84,21 @@ def planned_doses(
             )
         )
     return tuple(planned)
+
+
+def agents_missing(case: Case, agents: Sequence[str]) -> tuple[Missing, ...]:
+    """Return one bath of each agent that is not at hand and would serve.
+
+    Parameters
+    ----------
+    case : Case
+    agents : sequence of str
+    """
+    baths = [dose_of(case, agent) for agent in agents]
+    return tuple(
+        Missing(d.agent, d.mg_l, d.hours, d.product_g, d.product_ml, d.strength_percent, d.volume_l, d.place or "water")
+        for d in baths
+    )
 
 
 def other_treatments(case: Case, agents: Sequence[str]) -> tuple[OtherTreatment, ...]:

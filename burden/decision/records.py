@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from datetime import date as Date
 from datetime import timedelta
 from typing import Any
 
 from burden.schedule.recommendation import Compared, Recommendation
 from burden.treatment.gates import Gate
+from burden.treatment.safety import SafetyNote
 from burden.utils.results import CredibleInterval, Result, frame, number
 
 __all__ = [
     "ACTIONS",
     "Decision",
+    "Missing",
     "NextLook",
     "OtherTreatment",
     "Outcome",
@@ -164,7 +166,7 @@ class NextLook:
     purpose : str
         more_fish: today, as the fish seen cannot decide; check: whether the course worked; watch: whether flukes
         increase; release: whether newcomers are clean; survivors: what the doses left on the fish, while eggs wait for
-        warmth; water: whether the water is right, and what the fish carry.
+        warmth; result: once a virus was tested for; water: whether the water is right, and what the fish carry.
     fish : int
         To look at, never more than there are.
     all_fish : bool
@@ -198,6 +200,39 @@ class NextLook:
             "again": None if self.again is None else self.again.isoformat(),
             "once_c": self.once_c,
         }
+
+
+@dataclass(frozen=True)
+class Missing:
+    """An agent that is not at hand and would serve, and one bath of it.
+
+    Parameters
+    ----------
+    agent : str
+    mg_l, hours : float
+        [mg/L], [h].
+    product_g, product_ml : float or None
+        What to weigh or measure out [g], [mL].
+    strength_percent : float
+        Active substance in the product that the amount is of [%].
+    bath_volume_l : float
+        Water that the amount is for [L].
+    place : str
+        As `PlannedDose` has it.
+    """
+
+    agent: str
+    mg_l: float
+    hours: float
+    product_g: float | None
+    product_ml: float | None
+    strength_percent: float
+    bath_volume_l: float
+    place: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return asdict(self)
 
 
 @dataclass(frozen=True)
@@ -254,6 +289,10 @@ class Decision(Result):
         From when newcomers may move, after a clean look.
     dated_until : date or None
         Beyond this day dates hang on water nobody stated; None where they hold.
+    withheld : tuple of SafetyNote
+        What keeps out each agent at hand, where a dose is wanted and none can be given.
+    to_get : tuple of Missing
+        Agents that would serve then.
     """
 
     case_name: str
@@ -273,6 +312,8 @@ class Decision(Result):
     deaths: Mapping[str, CredibleInterval] = field(default_factory=dict)
     release_date: Date | None = None
     dated_until: Date | None = None
+    withheld: tuple[SafetyNote, ...] = ()
+    to_get: tuple[Missing, ...] = ()
 
     @property
     def doses(self) -> tuple[PlannedDose, ...]:
@@ -329,4 +370,6 @@ class Decision(Result):
             "compared": [one.as_dict(found.aim) for one in self.compared],
             "fewer_as_good": found.fewer_as_good,
             "more_better": found.more_better,
+            "withheld": [note.as_dict() for note in self.withheld],
+            "to_get": [one.as_dict() for one in self.to_get],
         }

@@ -54,6 +54,8 @@ _TOLERABLE_OF_BLOOD_FEEDERS = Value("tolerable burden", 0.1, 0.02, 0.5, "1/g", "
 #: large skin flukes of the sea: that farm's 5 on fish of 22 g, more on larger fish as their skin is larger
 _TOLERABLE_OF_SKIN_FLUKES = Value("tolerable burden", 0.23, 0.046, 1.15, "1/g", "log", "assumption")
 _ACTED_AT_WEIGHT_G, _SKIN_EXPONENT = 22.0, 2 / 3
+#: least middle of that level on the smallest fish: fewer are hardly ever found. An assumption [flukes/fish]
+_LEAST_LEVEL = 1.0
 #: the 5 and 95 % points of a normal distribution lie so many standard deviations from its middle
 _Z95 = 1.6448536269514722
 
@@ -162,6 +164,7 @@ def _level(pond: Ensemble, own: float | None) -> CredibleInterval:
     weight = float(np.median(pond.setting.fish.weight_g.mean(0)))
     if _on_large_skin(pond.setting.parameters.evidence):
         weight = _ACTED_AT_WEIGHT_G * (weight / _ACTED_AT_WEIGHT_G) ** _SKIN_EXPONENT
+    weight = max(weight, _LEAST_LEVEL / value.value)
     return CredibleInterval(value.value * weight, value.low * weight, value.high * weight)
 
 

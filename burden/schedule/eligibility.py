@@ -9,13 +9,15 @@ from typing import Literal
 import numpy as np
 
 from burden.case import Action, Case, ConstantTemperature
-from burden.evidence import load_agent
+from burden.evidence import load_agent, load_parasite
 from burden.inference.estimate import Estimate
 from burden.treatment.bath_notes import note_on_amount, note_on_kill, notes_on_flow
 from burden.treatment.dose import dose
 from burden.treatment.dose_result import DoseResult
+from burden.treatment.efficacy import kill
 from burden.treatment.efficacy_contradiction import efficacy_contradicted
-from burden.treatment.flowing_bath import bath_in_flow
+from burden.treatment.efficacy_fit import draw_kill
+from burden.treatment.flowing_bath import FlowingBath, bath_in_flow
 from burden.treatment.safety import SafetyNote, efficacy_note, safety_check
 from burden.utils.errors import InputError, Problem
 from burden.utils.formatting import named, uncapitalised
@@ -24,6 +26,7 @@ __all__ = [
     "DEFAULT_AGENTS",
     "Notes",
     "agents_and_notes",
+    "agents_to_get",
     "dose_of",
     "notes_on",
     "unpublished_plans",
@@ -33,8 +36,11 @@ __all__ = [
 Notes = Mapping[str, Sequence[SafetyNote]]
 
 DEFAULT_AGENTS = ("praziquantel", "formalin")
+#: what fish of the sea are bathed in besides: common practice, no source
+_AGENTS_OF_THE_SEA = ("hydrogen_peroxide", "fresh_water")
 #: share of adults that a dose worth giving kills, in the median: an assumption [-]
 _LEAST_KILL = 0.5
+_KILL_DRAWS = 400
 #: from memory [g/L]
 _OPEN_SEA_G_L = 35.0
 #: where a bath is given, by how it can be
@@ -46,8 +52,9 @@ _PLACES: Mapping[str, Literal["water", "tank", "enclosed", "flow_stopped", "drip
     "stop_flow": "flow_stopped",
     "drip_feed": "dripped",
 }
-#: water that the amount of a bath apart is worked out for [L]
-_APART_L = 100.0
+#: water that the amount of a bath apart is worked out for: of a small tank, of others, of what a cage's fish are
+#: enclosed in [L]
+_SMALL_L, _APART_L, _ENCLOSED_L = 10.0, 100.0, 1000.0
 
 
 def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[str, ...], Notes]:
@@ -86,6 +93,31 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
         if not any(note.level == "withhold" for note in found):
             allowed.append(name)
     return tuple(allowed), notes
+
+
+def agents_to_get(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:
+    """Agents that are not at hand and could be given, were they there; the preferred one first.
+
+    Parameters
+    ----------
+    case : Case
+    estimates : sequence of Estimate
+        One a parasite set.
+    """
+    known = DEFAULT_AGENTS + (_AGENTS_OF_THE_SEA if case.water.medium == "sea" else ())
+    at_hand = DEFAULT_AGENTS if case.limits.agents is None else case.limits.agents
+    missing = tuple(name for name in known if name not in at_hand)
+    if not missing:
+        return ()
+    allowed = agents_and_notes(replace(case, limits=replace(case.limits, agents=missing)), estimates)[0]
+    return tuple(name for name in allowed if _kills_enough(case, name))
+
+
+def _kills_enough(case: Case, agent: str) -> bool:
+    """Whether a bath of an agent that is not at hand kills at least half of the adults of a set, in the median."""
+    known, bath = load_agent(agent), bath_in_flow(case, agent)
+    draws = (draw_kill(known, _KILL_DRAWS, 1, load_parasite(name)) for name in case.parasites)
+    return any(float(np.median(kill(d, "adult", bath.mg_l, bath.hours))) >= _LEAST_KILL for d in draws)
 
 
 def _little_effect(agent: str, estimates: Sequence[Estimate]) -> list[SafetyNote]:
@@ -141,7 +173,7 @@ def dose_of(case: Case, agent: str, accept_unpublished: bool = False) -> DoseRes
     Returns
     -------
     DoseResult
-        Of the case's water; of a bath given in a water of its own, of each 100 L of that.
+        Of the case's water; of a bath given in a water of its own, of each 10, 100 or 1,000 L of that.
 
     Raises
     ------
@@ -154,7 +186,7 @@ def dose_of(case: Case, agent: str, accept_unpublished: bool = False) -> DoseRes
     each = [
         dose(
             agent,
-            _APART_L if apart else volume.value,
+            _apart_l(case, bath) if apart else volume.value,
             bath.mg_l if own else None,
             hours=bath.hours if own else None,
             accept_unpublished=accept_unpublished,
@@ -170,6 +202,13 @@ def dose_of(case: Case, agent: str, accept_unpublished: bool = False) -> DoseRes
     ]
     said = tuple(dict.fromkeys(caution for result in each for caution in result.cautions))
     return replace(each[0], cautions=said, place=_PLACES[bath.mode])
+
+
+def _apart_l(case: Case, bath: FlowingBath) -> float:
+    """Water that the amount of a bath apart is stated for [L]."""
+    if bath.mode == "enclosed":
+        return _ENCLOSED_L
+    return _SMALL_L if case.water.volume_l.value <= _APART_L else _APART_L
 
 
 def unpublished_plans(case: Case) -> list[Problem]:

@@ -201,10 +201,11 @@ def _now_c(case: Case) -> float:
 
 
 def _how(case: Case, hours: float, short: bool, passed: float, lasts: float, kg_per_m3: float) -> tuple[_Mode, str]:
-    if not short and hours < LEFT_IN_HOURS:
-        return "apart", "short_bath"
+    brief = hours < LEFT_IN_HOURS
     if case.water.kind == "cage":
-        return ("enclosed" if short else "impossible"), "open_cage"
+        return ("enclosed" if brief else "impossible"), "open_cage"
+    if brief and not short:
+        return "apart", "short_bath"
     if passed < _STILL and not short:
         return "still", "little_exchange"
     if lasts >= hours:

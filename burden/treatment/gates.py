@@ -109,6 +109,8 @@ class Gate:
         For ammonia, total ammonia nitrogen at which the limit is reached at this pH and temperature: what a kit for
         the home shows [mg/L].
     remedy : Remedy or None
+    deduced : bool
+        Whether it follows from a sign alone, as lack of blood from pale gills.
     """
 
     code: str
@@ -119,6 +121,7 @@ class Gate:
     saturation: float | None = None
     as_read: float | None = None
     remedy: Remedy | None = None
+    deduced: bool = False
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -131,6 +134,7 @@ class Gate:
             "saturation": number(self.saturation),
             "as_read": number(self.as_read),
             "remedy": None if self.remedy is None else self.remedy.as_dict(),
+            "deduced": self.deduced,
         }
 
 
@@ -289,7 +293,8 @@ def _nitrite(case: Case) -> Iterator[Gate]:
 def _anaemia(case: Case) -> Iterator[Gate]:
     """Fish short of blood carry little oxygen: no agent that takes it from the water, and every bath with care."""
     if case.findings.anaemic:
-        yield Gate("anaemia", "agent", case.findings.haematocrit_percent, unit="%")
+        deduced = case.findings.haematocrit_percent is None and case.findings.anaemia is None
+        yield Gate("anaemia", "agent", case.findings.haematocrit_percent, unit="%", deduced=deduced)
 
 
 def _gasping(case: Case, others: Sequence[Gate]) -> Iterator[Gate]:

@@ -64,7 +64,7 @@ def test_every_surface_has_the_doses_of_the_decision_and_no_other(made):
     assert [day.date for day in days_of(found) if day.kind == "dose"] == dates
     assert [e.decoded("dtstart") for e in events_of(found) if e["categories"].to_ical() == b"dose"] == dates
     for dose in plan:
-        number = "the only dose" if dose.of == 1 else f"dose {dose.number} of {dose.of}"
+        number = "one dose" if dose.of == 1 else f"dose {dose.number} of {dose.of}"
         (day,) = [d for d in days_of(found) if d.kind == "dose" and d.date == dose.date]
         assert day.headline == f"{number}: {dose_text(dose)}"
         assert f"{say_date(dose.date, found.decision.visit_date.year)}: {number}, {dose_text(dose)}" in owner_of(found)

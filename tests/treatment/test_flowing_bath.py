@@ -55,7 +55,8 @@ def test_half_life_and_drip_follow_from_the_flow():
         (flowing(2.0, "cage"), "praziquantel", "impossible", "open_cage"),
         (flowing(0.0, "cage"), "praziquantel", "impossible", "open_cage"),
         (flowing(60.0, "raceway", count=4000), "praziquantel", "impossible", "too_much_flow"),
-        (flowing(60.0, "cage"), "hydrogen_peroxide", "apart", "short_bath"),
+        (flowing(60.0, "cage"), "hydrogen_peroxide", "enclosed", "open_cage"),
+        (flowing(60.0, "raceway"), "hydrogen_peroxide", "apart", "short_bath"),
         (flowing(20.0, "cage"), "formalin", "enclosed", "open_cage"),
         (flowing(10.0, "raceway", count=200), "formalin", "stop_flow", "oxygen_lasts"),
         (flowing(40.0, "raceway", count=2000), "formalin", "drip_feed", "oxygen_too_short"),
@@ -77,11 +78,11 @@ def test_a_short_bath_is_no_stronger_than_the_host_bears(species, mg_l):
 
 
 def test_a_short_bath_of_the_raceway_itself_is_weighed_for_all_its_water_and_of_a_cage_for_what_is_enclosed():
-    """By hand: 150 mg/L in 10 m³ is 1.5 kg, at 1.09 g/mL 1.38 L; in each 100 L 15 g, 13.8 mL."""
+    """By hand: 150 mg/L in 10 m³ is 1.5 kg, at 1.09 g/mL 1.38 L; in each m³ 150 g, 138 mL."""
     raceway, cage = (dose_of(flowing(10.0, kind, count=200), "formalin") for kind in ("raceway", "cage"))
     assert (raceway.place, raceway.apart, cage.place, cage.apart) == ("flow_stopped", False, "enclosed", True)
     assert raceway.product_ml == pytest.approx(1500 / 1.09, rel=1e-3)
-    assert cage.product_ml == pytest.approx(15 / 1.09, rel=1e-3)
+    assert cage.product_ml == pytest.approx(150 / 1.09, rel=1e-3)
     assert raceway.hours == cage.hours == 1.0
 
 

@@ -12,7 +12,7 @@ from burden.inference.diagnostics import Quantity
 from burden.inference.estimate import Estimate
 from burden.report.formatting import about, named, of_100, spread
 from burden.report.text.deaths import deaths_text
-from burden.report.text.decision import headline
+from burden.report.text.decision import headline, measure_text, withheld_lines
 from burden.report.text.gates import gate_text, other_text
 from burden.report.text.next_look import look_text
 from burden.report.text.plan import aim_text, as_recommended, doses_text
@@ -37,12 +37,12 @@ def answer_lines(found: Assessment) -> list[str]:
     """Return the answer: today's action, why, what water and fish ask for, the burden, and what it comes to."""
     decision = found.decision
     stops = [gate_text(gate) for gate in decision.gates if gate.level in ("stop", "agent")]
-    missing = [gate_text(gate) for gate in decision.gates if gate.level == "measure"] if decision.plan else []
+    missing = [measure_text(decision)] if decision.plan else []
     lines = [
         headline(decision),
         " ".join(reason_text(reason) for reason in decision.reasons),
         _dates(found),
-        " ".join([*stops, *missing]),
+        " ".join([*stops, *missing, *withheld_lines(decision)]),
         " ".join(other_text(other) for other in decision.others),
         " ".join(_of_set(found, e, _burden(e)) for e in found.estimates),
         _last_dose(found),

@@ -32,7 +32,7 @@ from burden.report.text.day_book import days_of, folded
 from burden.report.text.decision import withheld_text
 from burden.report.text.forecast import delay_text, regime_text
 from burden.report.text.gates import gate_text
-from burden.report.text.next_look import look_text, outcome_text
+from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.plan import as_recommended
 from burden.report.text.schedule import custom_text, window_text
 from burden.utils.formatting import say_date, volume
@@ -97,7 +97,7 @@ def _front(found: Assessment) -> dict[str, Any]:
         "sets": [_one_set(found, i) for i in range(len(found.estimates))],
         "days": folded(days_of(found)),
         "look": "" if look is None else look_text(look, case.visit_date.year),
-        "outcomes": [] if look is None else [outcome_text(outcome) for outcome in look.outcomes],
+        "outcomes": [] if look is None else outcome_lines(look),
     }
 
 

@@ -88,7 +88,7 @@ def _dates(found: Assessment) -> list[str]:
     for dose in decision.plan:
         if dose.trial_date is not None and dose.trial_date < dose.date:
             said.append(f"{say_date(dose.trial_date, year)}: a few fish are treated first; change part of the water.")
-        name = "the only dose" if dose.of == 1 else f"dose {dose.number} of {dose.of}"
+        name = "one dose" if dose.of == 1 else f"dose {dose.number} of {dose.of}"
         said.append(
             f"{say_date(dose.date, year)}: {name}, {dose_text(dose)}. Feed nothing from "
             f"{say_date(dose.fast_from, year)} until the bath is over."

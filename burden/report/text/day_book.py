@@ -11,7 +11,7 @@ from burden.decision import Assessment, PlannedDose
 from burden.evidence import load_agent
 from burden.report.text.decision import headline
 from burden.report.text.gates import gate_text
-from burden.report.text.next_look import look_text, outcome_text
+from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.plan import dose_text
 from burden.schedule.delayed_hatch import DelayedHatch
 from burden.schedule.late_dose import LateDose
@@ -97,7 +97,7 @@ def _doses(found: Assessment) -> Iterator[Day]:
         if planned.trial_date is not None and planned.trial_date < planned.date:
             yield _trial(found, planned)
         steps = [*_steps(found, planned, given, before, first=given.agent not in said), *_late(late.get(place), found)]
-        name = "the only dose" if planned.of == 1 else f"dose {planned.number} of {planned.of}"
+        name = "one dose" if planned.of == 1 else f"dose {planned.number} of {planned.of}"
         yield _day(found, planned.date, "dose", f"{name}: {dose_text(planned)}", steps, planned.number)
         yield from _aftercare(found, planned)
         before.append((planned.day, given))
@@ -227,7 +227,7 @@ def _sample(found: Assessment) -> Iterator[Day]:
     if look is None or look.date == found.decision.visit_date:
         return
     year = found.decision.visit_date.year
-    steps = [look_text(look, year), *(outcome_text(outcome) for outcome in look.outcomes)]
+    steps = [look_text(look, year), *outcome_lines(look)]
     yield _day(found, look.date, "sample", "look at the fish again", steps)
 
 

@@ -7,13 +7,13 @@ from collections.abc import Callable
 from burden.decision.records import Decision
 from burden.report.text.deaths import deaths_text
 from burden.report.text.gates import gate_text, other_text
-from burden.report.text.next_look import look_text, outcome_text
-from burden.report.text.plan import aim_text, as_recommended, dose_text, doses_text
+from burden.report.text.next_look import look_text, outcome_lines
+from burden.report.text.plan import aim_text, as_recommended, dose_text, doses_text, missing_text
 from burden.report.text.reasons import reason_text
-from burden.utils.formatting import all_of, counted, say_date, several
+from burden.utils.formatting import all_of, counted, named, say_date, several
 from burden.utils.wording import writes, writes_brief
 
-__all__ = ["headline", "withheld_text"]
+__all__ = ["headline", "measure_text", "withheld_lines", "withheld_text"]
 
 #: reasons of the short answer
 _BRIEF_REASONS = 2
@@ -38,7 +38,7 @@ def _dose(decision: Decision) -> str:
     first = decision.plan[0]
     year = decision.visit_date.year
     when = "today" if first.date == decision.visit_date else f"on {say_date(first.date, year)}"
-    which = "the only dose" if first.of == 1 else f"dose {first.number} of {first.of}"
+    which = "one dose" if first.of == 1 else f"dose {first.number} of {first.of}"
     trial = ""
     if first.trial_date is not None:
         day = "today" if first.trial_date == decision.visit_date else f"on {say_date(first.trial_date, year)}"
@@ -50,6 +50,8 @@ def _look_first(decision: Decision) -> str:
     codes = {reason.code for reason in decision.reasons}
     if "wrong_water" in codes:
         return "No dose today: the fluke named does not live in this water, so put the case right first."
+    if "no_dose_possible" in codes:
+        return _without_agent(decision)
     if "virus_first" in codes:
         return "No dose today: have the suspected virus tested first."
     if "doses_fell_short" in codes:
@@ -68,10 +70,18 @@ def _look_first(decision: Decision) -> str:
 def _watch(decision: Decision) -> str:
     if any(reason.code == "too_much_water" for reason in decision.reasons):
         return "No dose: this much water cannot be dosed."
+    if any(reason.code == "no_dose_possible" for reason in decision.reasons):
+        return _without_agent(decision)
     if decision.look is None:
         return "No dose today."
     about = "on" if decision.look.once_c is None else "when the water has warmed, about"
     return f"No dose today: look again {about} {say_date(decision.look.date, decision.visit_date.year)}."
+
+
+def _without_agent(decision: Decision) -> str:
+    if decision.to_get:
+        return f"No dose today: get {named(decision.to_get[0].agent)} first."
+    return "No dose today: no agent can be given to these fish."
 
 
 def _discharge(decision: Decision) -> str:
@@ -124,12 +134,34 @@ def _brief(decision: Decision) -> str:
     return "\n".join(lines)
 
 
-def _measure_today(decision: Decision) -> str:
-    """Write what of the water to measure where no dose waits for it, and something may be wrong; else empty."""
+def measure_text(decision: Decision) -> str:
+    """Write what of the water to measure, where a dose waits for it or something may be wrong; else empty."""
     missing = [_MEASURED[gate.code] for gate in decision.gates if gate.code in _MEASURED]
-    if not missing or decision.doses or decision.action not in ("look_first", "water_first"):
+    asked = decision.doses or decision.action in ("look_first", "water_first")
+    if not missing or not asked:
         return ""
-    return f"Not measured: {several(missing)}. Measure {'it' if len(missing) == 1 else 'them'} today."
+    when = "before the first dose" if decision.doses else "today"
+    formalin = "oxygen" in missing and any(dose.agent == "formalin" for dose in decision.doses)
+    without = " No formalin without a reading of oxygen." if formalin else ""
+    return f"Not measured: {several(missing)}. Measure {'it' if len(missing) == 1 else 'them'} {when}.{without}"
+
+
+def withheld_lines(decision: Decision) -> list[str]:
+    """Write which agent would serve, and what keeps out those at hand, where a dose is wanted and none can be given."""
+    lines = [f"{missing_text(one)} would serve." for one in decision.to_get]
+    lines += [
+        f"{note.text}: {note.reason.rstrip('.')}. What would lift it: {note.would_change}."
+        for note in decision.withheld
+    ]
+    if decision.withheld and not decision.to_get:
+        lines.append(_MEANWHILE)
+    return lines
+
+
+_MEANWHILE = (
+    "Meanwhile give the fish air, feed little, do not handle them, and clean or change nets and bottom, where the eggs "
+    "sit (common practice, no source)."
+)
 
 
 @writes
@@ -137,8 +169,8 @@ def _whole_text(decision: Decision) -> str:
     """Write the decision with everything it rests on."""
     year = decision.visit_date.year
     lines = [headline(decision), *(reason_text(reason) for reason in decision.reasons)]
-    lines += [gate_text(gate) for gate in decision.gates if decision.doses or gate.code not in _MEASURED]
-    lines += [_measure_today(decision)]
+    lines += [gate_text(gate) for gate in decision.gates if gate.code not in _MEASURED]
+    lines += [measure_text(decision), *withheld_lines(decision)]
     lines += [other_text(other) for other in decision.others]
     if decision.plan:
         lines.append(f"Doses: {doses_text(decision.plan, year)}.")
@@ -148,6 +180,6 @@ def _whole_text(decision: Decision) -> str:
         lines.append(f"Keep the newcomers apart until {say_date(decision.release_date, year)} at the earliest.")
     if decision.look is not None:
         lines.append(look_text(decision.look, year))
-        lines += [outcome_text(outcome) for outcome in decision.look.outcomes]
+        lines += outcome_lines(decision.look)
     lines += [deaths_text(decision), aim_text(decision), as_recommended(decision)]
     return "\n".join(line for line in lines if line)

@@ -57,9 +57,9 @@ def _nitrite(gate: Gate) -> str:
 
 def _anaemia(gate: Gate) -> str:
     how = "" if gate.value is None else f" (haematocrit {plain(gate.value)} %)"
+    lack = "With gills so pale the fish may lack blood" if gate.deduced else f"The fish lack blood{how}"
     return (
-        f"The fish lack blood{how}: no agent that takes oxygen from the water, and treat a few fish first "
-        "(common practice, no source)."
+        f"{lack}: no agent that takes oxygen from the water, and treat a few fish first (common practice, no source)."
     )
 
 

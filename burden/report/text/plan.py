@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from burden.decision.records import Decision, PlannedDose
+from burden.decision.records import Decision, Missing, PlannedDose
 from burden.utils.formatting import (
     counted,
     exposure,
@@ -20,7 +20,7 @@ from burden.utils.formatting import (
     volume,
 )
 
-__all__ = ["aim_text", "as_recommended", "compared_text", "dose_text", "doses_text"]
+__all__ = ["aim_text", "as_recommended", "compared_text", "dose_text", "doses_text", "missing_text"]
 
 #: a product as strong as this is called by its agent alone [%]
 _NEARLY_PURE = 99.0
@@ -42,6 +42,16 @@ def dose_text(dose: PlannedDose) -> str:
 
 
 _WATERS = {"tank": "a bath in a separate tank", "enclosed": "water in the tarpaulin or well-boat"}
+
+
+def missing_text(missing: Missing) -> str:
+    """Write one bath of an agent that is not at hand."""
+    apart = f" for each {volume(missing.bath_volume_l)} of {_WATERS[missing.place]}" if missing.place in _WATERS else ""
+    strong = f"{strength(missing.mg_l)} for {exposure(missing.hours)}"
+    if missing.agent == "fresh_water":
+        return f"A bath in fresh water of the same temperature, {exposure(missing.hours)},"
+    amount = product_words(missing.product_g, missing.product_ml)
+    return f"{named(missing.agent).capitalize()}, {amount}{apart} ({strong})"
 
 
 def doses_text(doses: tuple[PlannedDose, ...], year: int) -> str:
@@ -106,7 +116,7 @@ _WHY: dict[str, Callable[[str], str]] = {
     "fewest": lambda n: (
         f"{n} is the least that meets the aim." if n.startswith("1 ") else f"{n} are the least that meet the aim."
     ),
-    "near": lambda n: f"{n} come near enough to the aim to look at the fish then, before one more is given.",
+    "near": lambda n: f"With {n} it comes near enough to the aim to look at the fish then, before one more is given.",
     "custom": lambda n: "This is the customary course; no other schedule is clearly better.",
     "goes_on": lambda n: "This is what is left of the course begun. The look after it decides whether more is needed.",
     "best": lambda n: "No schedule that was tried meets the aim; this one comes nearest with the fewest doses.",

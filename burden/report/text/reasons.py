@@ -104,15 +104,13 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "planned ahead. Are there fish with flukes nearby or upstream? Say so in the case (neighbours), or look again "
         "in two weeks."
     ),
-    "no_dose_possible": lambda n: "No dose can be given within the limits of this case.",
-    "doses_fell_short": lambda n: (
-        "The doses given have killed too few. Find out why before the next one: was the volume right, was the product "
-        "fresh and as strong as labelled, was carbon or a UV lamp running? If all that was right, the flukes may be "
-        "resistant: change the agent."
-    ),
+    "no_dose_possible": lambda n: "A dose is wanted, but none of the agents at hand can be given.",
+    "doses_fell_short": lambda n: _fell_short(n),
     "dose_does_not_help": lambda n: "No course within the limits of this case helps enough to be worth giving.",
     "course_goes_on": lambda n: (
-        f"The course goes on. Without a further dose the chance of too many flukes is {_share(n, 'chance_high')}."
+        "The course goes on. Without a further dose the chance "
+        + (f"that no fluke or egg is left is {_share(n, 'chance_gone')}." if n.get("eradicate") else "")
+        + ("" if n.get("eradicate") else f"of too many flukes is {_share(n, 'chance_high')}.")
     ),
     "flukes_persist": lambda n: (
         "Look after look shows flukes while fish are ill, so treat them. Without a dose the chance of "
@@ -120,3 +118,21 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     ),
     "stays_high": lambda n: f"Without a dose the chance of {_too_many(n)} is {_share(n, 'chance_high')}.",
 }
+
+
+#: doses weaker than this share of the customary one may have failed for that alone
+_WEAK = 0.8
+
+
+def _fell_short(n: Mapping[str, float | str | None]) -> str:
+    share = n.get("strength_given")
+    if isinstance(share, float) and share < _WEAK:
+        return (
+            f"The doses given have killed too few: they had {percent(share)} of the customary strength. Weigh the next "
+            "one in full, and make sure of the volume."
+        )
+    return (
+        "The doses given have killed too few. Find out why before the next one: was the volume right, was the product "
+        "fresh and as strong as labelled, was carbon or a UV lamp running? If all that was right, the flukes may be "
+        "resistant: change the agent."
+    )
