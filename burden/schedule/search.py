@@ -54,8 +54,8 @@ CONTENDERS = 6
 #: a chance this near to the one asked for may be on either side of it: another seed moves it as far [-]
 UNSURE = 0.05
 #: a customary course is left only for a schedule that reaches the aim more often by this: the chances rest on
-#: assumptions, as the tolerable level, that move them further; by as much again for each dose more, which a look after
-#: the course may still add. An assumption about what a vet would act on [-]
+#: assumptions, as the tolerable level, that move them further; by as much again for a dose more than a usual course,
+#: which a look after it may still add. An assumption about what a vet would act on [-]
 CUSTOM_WITHIN = 0.1
 #: gain in the chance of the aim that one dose more has to bring where no schedule meets it: an assumption, as above [-]
 WORTH_A_DOSE = 0.05
@@ -334,11 +334,17 @@ def _customary(field: _Field, customs: Sequence[Custom], top: EvaluatedSchedule)
     unsure = top.chance(aim) < aim.chance + UNSURE
     plans = {c.plan: None for c in customs if len(c.plan.days) <= top.doses + (1 if unsure else 0)}
     found = field.evaluated(list(plans)) if plans else []
-    within = {one.plan: CUSTOM_WITHIN * (1 + max(top.doses - one.doses, 0)) for one in found}
-    near = [one for one in found if one.chance(aim) >= asked - within[one.plan]]
+    near = [one for one in found if one.chance(aim) >= asked - _custom_within(field, one, top)]
     shorter = [one for one in near if one.doses <= top.doses]
     longer = [one for one in near if one.meets(aim)]
     return next(iter(shorter or longer), None)
+
+
+def _custom_within(field: _Field, custom: EvaluatedSchedule, top: EvaluatedSchedule) -> float:
+    """How far a custom may stay behind the best: as far again where that has a dose more than a usual course."""
+    given = 0 if (course := underway(field.case, field.lead)) is None else course.doses
+    longer = top.doses > custom.doses and custom.doses + given >= USUAL_DOSES
+    return 2 * CUSTOM_WITHIN if longer else CUSTOM_WITHIN
 
 
 def _usual_gap(field: _Field, customs: Sequence[Custom]) -> float:
