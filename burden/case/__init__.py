@@ -14,7 +14,16 @@ from itertools import accumulate
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from burden.case.records import UNKNOWN_AGENT, WEEKDAYS, Action, DeathRecord, Findings, Limits, Preparation
+from burden.case.records import (
+    UNKNOWN_AGENT,
+    WEEKDAYS,
+    Action,
+    DeathRecord,
+    Findings,
+    FishFindings,
+    Limits,
+    Preparation,
+)
 from burden.case.stock import (
     ASSUMED_WEIGHT_G,
     PLAIN_NUMBER_SPREAD,
@@ -50,6 +59,7 @@ __all__ = [
     "ConstantTemperature",
     "DeathRecord",
     "Findings",
+    "FishFindings",
     "FishGroup",
     "Limits",
     "Outlook",

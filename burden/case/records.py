@@ -17,6 +17,7 @@ __all__ = [
     "Action",
     "DeathRecord",
     "Findings",
+    "FishFindings",
     "Limits",
     "Preparation",
 ]
@@ -26,6 +27,25 @@ ANAEMIC_BELOW_PERCENT = 20.0
 #: what `Action.agent` says when nobody knows what went in
 UNKNOWN_AGENT = "unknown"
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+
+
+@dataclass(frozen=True)
+class FishFindings:
+    """What the gills of one fish looked like on the visit date; None where nobody looked or said.
+
+    Parameters
+    ----------
+    fish : str
+        Its label.
+    gill_colour : str or None
+        normal, pale or brown.
+    gill_mucus, gill_swollen : bool or None
+    """
+
+    fish: str
+    gill_colour: str | None = None
+    gill_mucus: bool | None = None
+    gill_swollen: bool | None = None
 
 
 @dataclass(frozen=True)
@@ -48,6 +68,13 @@ class Findings:
         Red cells in the blood, the mean of the fish bled [%].
     anaemia : bool or None
         Whether the fish are anaemic, by whatever it was judged.
+    fish : tuple of FishFindings
+        The same signs of single fish. Where the signs of the stock are not said, they follow from these.
+    feeding : str or None
+        normal, less or none. On record, never read by the model; so are the next two.
+    ulcers : bool or None
+    virus_test : str or None
+        sent, negative or positive.
     """
 
     other: tuple[str, ...] = ()
@@ -58,6 +85,10 @@ class Findings:
     gill_swollen: bool | None = None
     haematocrit_percent: float | None = None
     anaemia: bool | None = None
+    fish: tuple[FishFindings, ...] = ()
+    feeding: str | None = None
+    ulcers: bool | None = None
+    virus_test: str | None = None
 
     @property
     def anaemic(self) -> bool | None:

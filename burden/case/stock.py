@@ -133,6 +133,10 @@ class Water:
         Rate at which cleaning and a mechanical filter carry eggs off [1/d].
     oxygen_mg_l, salinity_g_l, ph, alkalinity_mg_l_caco3, total_ammonia_n_mg_l, nitrite_n_mg_l : float or None
         [mg/L], [g/L], [-], [mg/L as CaCO3], [mg/L as N], [mg/L as N].
+    chloride_mg_l : float or None
+        [mg/L].
+    tap_chlorine_mg_l : float or None
+        Free chlorine of the water filled in; on record, never read by the model [mg/L].
     filter : str or None
         none, naive (never met the agent) or adapted.
     uv, aeration : bool or None
@@ -156,6 +160,8 @@ class Water:
     alkalinity_mg_l_caco3: float | None = None
     total_ammonia_n_mg_l: float | None = None
     nitrite_n_mg_l: float | None = None
+    chloride_mg_l: float | None = None
+    tap_chlorine_mg_l: float | None = None
     filter: Literal["none", "naive", "adapted"] | None = None
     uv: bool | None = None
     aeration: bool | None = None

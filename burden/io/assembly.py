@@ -80,7 +80,7 @@ def _join(folder: Path, tables: CaseTables, notes: Notes) -> Case | None:
         trouble_since=tables.case.trouble_since,
         aim=tables.case.aim,
         overrides=overrides,
-        findings=build.build_findings(tables.findings),
+        findings=build.build_findings(tables.findings, notes),
         limits=limits,
         given=given,
         planned=planned,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
@@ -15,6 +15,7 @@ from burden.case import (
     Arrival,
     ConstantTemperature,
     Findings,
+    FishFindings,
     FishGroup,
     Limits,
     Outlook,
@@ -31,7 +32,7 @@ from burden.io.csv_logs import read_temperature
 from burden.io.files import Notes, hint
 from burden.treatment.dose import LEAST_STRENGTH_PERCENT
 from burden.utils.errors import Problem
-from burden.utils.formatting import named
+from burden.utils.formatting import counted, named
 
 if TYPE_CHECKING:
     from burden.io.schema import (
@@ -264,12 +265,38 @@ def _moved(edge: float, value: Value, to: float) -> float:
     return moved / (1 + moved)
 
 
-def build_findings(table: FindingsTable | None) -> Findings:
-    """Return the other findings."""
+def build_findings(table: FindingsTable | None, notes: Notes) -> Findings:
+    """Return the other findings; signs of the stock that are not said follow from those of single fish."""
     if table is None:
         return Findings()
-    said = table.model_dump(exclude={"other", "note"})
-    return Findings(tuple(dict.fromkeys(table.other)), table.note.strip(), **said)
+    said: dict[str, Any] = table.model_dump(exclude={"other", "note", "fish"})
+    fish = tuple(FishFindings(**one.model_dump()) for one in table.fish)
+    follow = {name: _of_most(fish, name) for name in _SIGNS if said[name] is None}
+    if any(sign is not None for sign in follow.values()):
+        notes.assume(
+            f"Gills were described for {counted(len(fish), 'fish')}: what half of them or more show counts "
+            "for the stock."
+        )
+    return Findings(tuple(dict.fromkeys(table.other)), table.note.strip(), **said | follow, fish=fish)
+
+
+#: signs of the gills that stand for single fish and for the stock
+_SIGNS = ("gill_colour", "gill_mucus", "gill_swollen")
+
+
+def _of_most(fish: Sequence[FishFindings], sign: str) -> Any:
+    """Return what at least half of the fish show of a sign, the ill before the sound: an assumption.
+
+    Examples
+    --------
+    >>> _of_most([FishFindings("1", gill_colour="pale"), FishFindings("2", gill_colour="normal")], "gill_colour")
+    'pale'
+    """
+    seen = [value for one in fish if (value := getattr(one, sign)) is not None]
+    ill = [value for value in dict.fromkeys(seen) if value not in ("normal", False)]
+    most = next((value for value in ill if 2 * seen.count(value) >= len(seen)), None)
+    sound = next((value for value in seen if value in ("normal", False)), None)
+    return most if most is not None else sound
 
 
 def build_limits(table: LimitsTable | None, notes: Notes) -> Limits:

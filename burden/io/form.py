@@ -10,8 +10,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -20,7 +19,7 @@ from burden.case import Case, RecordedTemperature
 from burden.io.case_toml import CASE_FILE
 from burden.io.files import Notes, leaves_folder, read_text
 from burden.io.form_rows import LOGS, csv_of, death_rows, reading_rows, sample_rows
-from burden.io.new_folder import clip_share_words, volume_by_salt_words, volume_by_shape
+from burden.io.form_settled import settled, tables_of_form
 from burden.io.toml_merge import merged_toml, plain_tables, same_value
 from burden.io.whole_write import ConflictError, digest_of, finish_pending, write_whole
 from burden.utils.errors import InputError, Problem
@@ -38,7 +37,6 @@ __all__ = [
 
 #: longer records come from a logger, are shown by their file's name alone and are never written
 _MOST_READINGS = 400
-_MOST_ROWS = 5000
 
 
 @dataclass(frozen=True)
@@ -69,7 +67,8 @@ class CheckedForm:
     problems : tuple of Problem
         Empty where it is a case.
     oddities : tuple of (str, str)
-        Table of the form and what looks odd in it.
+        Place in the form, table, row and key with points between, and what looks odd there. Where parts of the case
+        are still missing, what looks odd whatever they will be.
     case : Case or None
     """
 
@@ -106,16 +105,9 @@ def read_form(folder: Path) -> FolderForm:
     return FolderForm(_fields(plain_tables(text), case), seen, case)
 
 
-def _tables() -> dict[str, bool]:
-    """Names of the tables of case.toml in their order, and whether each is a list of blocks."""
-    from burden.io.schema import TABLES
-
-    return {name: many for name, (_, _, many) in TABLES.items()}
-
-
 def _fields(tables: dict[str, Any], case: Case) -> dict[str, Any]:
     fields: dict[str, Any] = {}
-    for name, many in _tables().items():
+    for name, many in tables_of_form().items():
         value = tables.get(name, [] if many else {})
         fields[name] = [value] if many and isinstance(value, Mapping) else value
     fields["samples"] = sample_rows(case)
@@ -140,120 +132,10 @@ def _read_files(folder: Path) -> list[str]:
     return [CASE_FILE, "samples.csv", "deaths.csv", *named]
 
 
-def settled(form: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a form with figures in the place of measures, of salt and of pieces on a slide.
-
-    Parameters
-    ----------
-    form : mapping
-        Its [water] volume_l may be {shape, size_m: [length, width, depth]} or {salt_g, rise_g_l}, its [looking]
-        gill_clip_share {pieces, of}.
-
-    Returns
-    -------
-    dict
-        Tables without None in them.
-
-    Raises
-    ------
-    InputError
-        For data that is no form, and for measures of nothing.
-
-    Examples
-    --------
-    >>> settled({"water": {"volume_l": {"shape": "rectangle", "size_m": [4, 3, 1]}}})["water"]["volume_l"]["value"]
-    12000
-    """
-    form = _shaped(form)
-    fish = form.get("fish") or [{}]
-    weight = fish[0].get("mean_weight_g")
-    weight_g = float(weight) if isinstance(weight, int | float) else None
-    with _placed("[water] volume_l"):
-        _settle(form.get("water", {}), "volume_l", _volume)
-    with _placed("[looking] gill_clip_share"):
-        _settle(form.get("looking", {}), "gill_clip_share", lambda told: _clip(told, weight_g))
-    return form
-
-
-@contextmanager
-def _placed(place: str) -> Iterator[None]:
-    """Tell problems met inside at a place of case.toml, whatever the arithmetic called it."""
-    try:
-        yield
-    except InputError as error:
-        raise InputError(replace(p, file=CASE_FILE, place=place) for p in error.problems) from error
-    except (KeyError, TypeError, ValueError) as error:
-        raise InputError([Problem(CASE_FILE, place, str(error), "numbers", "Fill the entry in whole.")]) from error
-
-
-def _settle(table: dict[str, Any], key: str, work_out: Callable[[Mapping[str, Any]], dict[str, Any]]) -> None:
-    told = table.get(key)
-    if isinstance(told, Mapping) and "value" not in told:
-        table[key] = work_out(told)
-
-
-def _volume(told: Mapping[str, Any]) -> dict[str, Any]:
-    if "salt_g" in told:
-        return volume_by_salt_words(float(told["salt_g"]), float(told["rise_g_l"]))
-    length, width, depth = (float(metres) for metres in told["size_m"])
-    return volume_by_shape(length, width, depth, told["shape"])
-
-
-def _clip(told: Mapping[str, Any], weight_g: float | None) -> dict[str, Any]:
-    return clip_share_words(float(told["pieces"]), told["of"], weight_g)
-
-
-def _shaped(form: Any) -> dict[str, Any]:
-    """Return a form with all its parts there and nothing empty in them.
-
-    Raises
-    ------
-    InputError
-        For data that is no form: it comes from a browser or a file.
-    """
-    if not isinstance(form, Mapping):
-        raise _no_form("form", type(form).__name__)
-    tables = _tables()
-    unknown = [name for name in form if name not in tables and name not in LOGS]
-    if unknown:
-        raise _no_form(str(unknown[0])[:40], "unknown")
-    found: dict[str, Any] = {}
-    for name in (name for name, many in tables.items() if not many):
-        if not isinstance(form.get(name, {}), Mapping):
-            raise _no_form(name, "no table")
-        found[name] = _without_none(form.get(name, {}))
-    for name in (*(name for name, many in tables.items() if many), *(log for log in LOGS if log in form)):
-        rows = form.get(name, [])
-        if not isinstance(rows, list) or not all(isinstance(row, Mapping) for row in rows):
-            raise _no_form(name, "no list of tables")
-        found[name] = [_without_none(row) for row in rows[:_MOST_ROWS]]
-    for log in LOGS:
-        found[log] = [_text_row(log, row) for row in found[log]] if log in found else None
-    return {name: value for name, value in found.items() if value is not None}
-
-
-def _without_none(value: Any) -> Any:
-    if isinstance(value, Mapping):
-        return {str(key): _without_none(item) for key, item in value.items() if item is not None}
-    return [_without_none(item) for item in value if item is not None] if isinstance(value, list) else value
-
-
-def _text_row(log: str, row: Mapping[str, Any]) -> dict[str, str]:
-    texts = {key: " ".join(str(value).split()) for key, value in row.items()}
-    unknown = [key for key in texts if key not in LOGS[log]]
-    if unknown:
-        raise _no_form(f"{log} {unknown[0]}"[:60], "unknown column")
-    return {key: text for key, text in texts.items() if text}
-
-
-def _no_form(place: str, value: str) -> InputError:
-    return InputError([Problem("form", place, value, "a form of this page", "Load the page again.")])
-
-
 def _changed_files(folder: Path | None, form: Mapping[str, Any]) -> dict[str, str]:
     """Return the files that must be written for a folder to say what a settled form says; the rest stay as they are."""
     there = None if folder is None else read_form(folder)
-    tables = {name: form.get(name, [] if many else {}) for name, many in _tables().items()}
+    tables = {name: form.get(name, [] if many else {}) for name, many in tables_of_form().items()}
     notes = Notes()
     text = None if folder is None else read_text(folder, CASE_FILE, notes)
     files = {}
@@ -296,9 +178,47 @@ def check_form(form: Any, folder: Path | None = None) -> CheckedForm:
     CheckedForm
     """
     try:
-        files = _changed_files(folder, settled(form))
+        tables = settled(form)
+        found = _checked(tables, folder)
     except InputError as error:
         return CheckedForm(error.problems)
+    if found.case is not None or any(problem.value != "missing" for problem in found.problems):
+        return found
+    return replace(found, oddities=_odd_so_far(tables, folder))
+
+
+#: two very unlike cases that stand in for what is not entered yet
+_UNLIKE: tuple[dict[str, Any], ...] = (
+    {
+        "case": {"visit_date": "2026-05-10"},
+        "water": {"volume_l": 20_000, "medium": "fresh", "temperature_c": 15},
+        "fish": {"species": "koi", "count": 50, "food_fish": "no"},
+        "parasite": {"set": "dactylogyrus"},
+    },
+    {
+        "case": {"visit_date": "2026-05-10"},
+        "water": {"volume_l": 3e6, "medium": "sea", "temperature_c": 25},
+        "fish": {"species": "barramundi", "count": 9000, "food_fish": "yes"},
+        "parasite": {"set": "neobenedenia"},
+    },
+)
+
+
+def _odd_so_far(tables: Mapping[str, Any], folder: Path | None) -> tuple[tuple[str, str], ...]:
+    """Return what looks odd whatever is still missing: what two unlike fillings both give."""
+    both = [_checked(_filled_in(tables, other), folder).oddities for other in _UNLIKE]
+    return tuple(asked for asked in both[0] if asked in both[1] and asked[0] != "case")
+
+
+def _filled_in(tables: Mapping[str, Any], other: Mapping[str, Any]) -> dict[str, Any]:
+    groups = [{**other["fish"], **group} for group in tables.get("fish") or [{}]]
+    single = {name: {**other[name], **tables.get(name, {})} for name in ("case", "water", "parasite")}
+    return {**tables, **single, "fish": groups}
+
+
+def _checked(tables: Mapping[str, Any], folder: Path | None) -> CheckedForm:
+    """Tell what a settled form would read as."""
+    files = _changed_files(folder, tables)
     with tempfile.TemporaryDirectory(prefix="burden-") as made:
         aside = Path(made) / ("case" if folder is None else folder.resolve().name)
         aside.mkdir()
@@ -307,7 +227,7 @@ def check_form(form: Any, folder: Path | None = None) -> CheckedForm:
         except UnicodeEncodeError as error:
             value = repr(error.object[error.start : error.end])
             return CheckedForm((Problem(CASE_FILE, "file", value, "text", "Write it in letters anew."),))
-        return _read_aside(aside)
+        return _read_aside(aside, tables)
 
 
 def _copied(folder: Path | None, files: Mapping[str, str], aside: Path) -> None:
@@ -325,17 +245,27 @@ def _copied(folder: Path | None, files: Mapping[str, str], aside: Path) -> None:
             shutil.copyfile(source, target)
 
 
-def _read_aside(aside: Path) -> CheckedForm:
+def _read_aside(aside: Path, tables: Mapping[str, Any]) -> CheckedForm:
     from burden.io.assembly import assemble
-    from burden.io.plausibility import oddities_by_table
+    from burden.io.plausibility import oddities_by_place
 
     notes = Notes()
     case = assemble(aside, notes)
     if case is None:
         return CheckedForm(tuple(notes.problems))
-    placed = oddities_by_table(case)
+    placed = [(_in_form(place, tables), sentence) for place, sentence in oddities_by_place(case)]
     others = [("case", sentence) for sentence in notes.warnings if sentence not in {text for _, text in placed}]
     return CheckedForm((), (*placed, *others), case)
+
+
+def _in_form(place: str, tables: Mapping[str, Any]) -> str:
+    """Return a place of a case as one of the form: actions stand by date in a case, as written in a form."""
+    table, *rest = place.split(".")
+    if table not in ("given", "planned") or not rest:
+        return place
+    rows = tables.get(table, [])
+    order = sorted(range(len(rows)), key=lambda i: str(rows[i].get("date")))
+    return ".".join((table, str(order[int(rest[0])]), *rest[1:]))
 
 
 def write_form(folder: Path, form: Any, seen: str) -> FolderForm:

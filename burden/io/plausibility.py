@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from datetime import date, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -13,13 +13,13 @@ from burden.case import Case, Preparation, RecordedTemperature, YearlyTemperatur
 from burden.evidence import load_parasite
 from burden.io.case_toml import CASE_FILE, CaseTables
 from burden.io.files import Notes
-from burden.io.unit_checks import odd_units
+from burden.io.unit_checks import Asked, odd_units
 from burden.utils.formatting import counted, named, plain_number
 
 if TYPE_CHECKING:
     from burden.io.schema import ActionTable
 
-__all__ = ["assumptions", "check_dates", "check_stock", "oddities", "oddities_by_table"]
+__all__ = ["assumptions", "check_dates", "check_stock", "oddities", "oddities_by_place"]
 
 #: a site and the methods that look at it
 _METHOD_SITES = {"skin_scrape": ("skin", "fin"), "gill_clip": ("gill",), "gill_arch": ("gill",)}
@@ -87,31 +87,28 @@ def _live_fish(case: Case, day: date) -> int:
 
 def oddities(case: Case) -> list[str]:
     """Return what looks odd but may be right, as plain sentences."""
-    return [sentence for _, sentence in oddities_by_table(case)]
+    return [sentence for _, sentence in oddities_by_place(case)]
 
 
-def oddities_by_table(case: Case) -> list[tuple[str, str]]:
-    """Return what looks odd but may be right: the table or log it stands in, and a plain sentence."""
-    found: dict[str, Iterable[str]] = {
-        "parasite": _odd_sets(case),
-        "water": _odd_water(case),
-        "samples": _odd_samples(case),
-        "deaths": _odd_deaths(case),
-        "given": _odd_actions(case),
-    }
-    return [*odd_units(case), *((table, sentence) for table, own in found.items() for sentence in own)]
+def oddities_by_place(case: Case) -> list[tuple[str, str]]:
+    """Return what looks odd but may be right: its place, table and key with points between, and a plain sentence."""
+    found = (odd_units, _odd_sets, _odd_water, _odd_samples, _odd_deaths, _odd_actions)
+    return [asked for own in found for asked in own(case)]
 
 
-def _odd_sets(case: Case) -> Iterator[str]:
+def _odd_sets(case: Case) -> Iterator[Asked]:
     """Waters and hosts that none of a set's figures are of."""
     for name in case.parasites:
         known = load_parasite(name)
         if stray := known.stray_in(case.water.medium):
-            yield f'{stray}, but medium is "{case.water.medium}": which is right?'
+            yield "parasite.set", f'{stray}, but medium is "{case.water.medium}": which is right?'
         hosts = ", ".join(known.hosts)
         for group in case.fish:
             if not _stems(group.species) & _stems(hosts):
-                yield f"The values of {name} come from {hosts}, but the fish are {group.species}: is the set right?"
+                sentence = (
+                    f"The values of {name} come from {hosts}, but the fish are {group.species}: is the set right?"
+                )
+                yield "parasite.set", sentence
 
 
 def _stems(words: str) -> set[str]:
@@ -119,24 +116,25 @@ def _stems(words: str) -> set[str]:
     return {word[:4] for word in re.findall(r"[^\W\d_]{3,}", words.lower())} - {"fish", "and", "othe"}
 
 
-def _odd_water(case: Case) -> Iterator[str]:
+def _odd_water(case: Case) -> Iterator[Asked]:
     water = case.water
     salt = water.salinity_g_l
     if salt is not None and (salt > 10 if water.medium == "fresh" else salt < 10):
-        yield f'Medium is "{water.medium}" but salinity is {salt:g} g/L: which is right?'
+        yield "water.salinity_g_l", f'Medium is "{water.medium}" but salinity is {salt:g} g/L: which is right?'
     yield from _odd_temperature(case)
 
 
-def _odd_temperature(case: Case) -> Iterator[str]:
+def _odd_temperature(case: Case) -> Iterator[Asked]:
     spec = case.water.temperature
     if isinstance(spec, YearlyTemperature) and spec.mean_c - spec.swing_c < (0 if case.water.medium == "fresh" else -2):
         lowest = spec.mean_c - spec.swing_c
-        yield f"The yearly course falls to {lowest:g} °C: swing_c is half of highest minus lowest."
+        sentence = f"The yearly course falls to {lowest:g} °C: swing_c is half of highest minus lowest."
+        yield "water.temperature_c", sentence
     if isinstance(spec, RecordedTemperature):
-        yield from _odd_record(spec)
+        yield from (("readings", sentence) for sentence in _odd_record(spec))
         behind = -case.day_of(spec.times[-1].date())
         if behind > _STALE_READINGS_DAYS:
-            yield f"The temperature record ends {behind} d before the visit."
+            yield "readings", f"The temperature record ends {behind} d before the visit."
 
 
 def _odd_record(spec: RecordedTemperature) -> Iterator[str]:
@@ -154,7 +152,15 @@ def _odd_record(spec: RecordedTemperature) -> Iterator[str]:
             yield f"The temperature record: {gap} d between {before.date()} and {after.date()}: is the year right?"
 
 
-def _odd_samples(case: Case) -> Iterator[str]:
+def _odd_samples(case: Case) -> Iterator[Asked]:
+    yield from (("samples", sentence) for sentence in _odd_log(case))
+    wrong = [i for i, row in enumerate(case.samples) if _wrong_site(row)]
+    if wrong:
+        sentence = f"samples.csv: the method does not match the site in {counted(len(wrong), 'row')}."
+        yield f"samples.{wrong[0]}.method", sentence
+
+
+def _odd_log(case: Case) -> Iterator[str]:
     for day in case.sample_dates:
         stock = case.fish_on(day)
         if day < case.visit_date and (live := _live_fish(case, day)) > stock:
@@ -170,9 +176,6 @@ def _odd_samples(case: Case) -> Iterator[str]:
     for (day, fish), chosen in ways.items():
         if len(chosen) > 1:
             yield f"Fish {fish} of {day} is both {' and '.join(sorted(chosen))}."
-    wrong = [row for row in case.samples if _wrong_site(row)]
-    if wrong:
-        yield f"samples.csv: the method does not match the site in {counted(len(wrong), 'row')}."
     if case.sample_dates and -case.day_of(case.sample_dates[0]) > _LONG_AGO_DAYS:
         yield f"The first samples are of {case.sample_dates[0]}: is the year right?"
     elif case.sample_dates and (ago := -case.day_of(case.sample_dates[-1])) > _YEAR_OLD_DAYS:
@@ -185,13 +188,18 @@ def _wrong_site(row: Preparation) -> bool:
     return row.site not in _METHOD_SITES.get(row.method or "", (row.site,))
 
 
-def _odd_deaths(case: Case) -> Iterator[str]:
+def _odd_deaths(case: Case) -> Iterator[Asked]:
     total = sum(row.deaths for row in case.deaths)
     if total > case.fish_count:
         yield (
+            "fish.0.count",
             f"{total} deaths are written down and {case.fish_count} fish are left: "
-            "count is the number alive on the visit date."
+            "count is the number alive on the visit date.",
         )
+    yield from (("deaths", sentence) for sentence in _odd_death_log(case))
+
+
+def _odd_death_log(case: Case) -> Iterator[str]:
     if case.deaths and -case.day_of(case.deaths[0].date) > _LONG_AGO_DAYS:
         yield f"The first row of deaths.csv is of {case.deaths[0].date}: is the year right?"
     behind = -case.day_of(case.deaths[-1].date) if case.deaths else 0
@@ -205,23 +213,27 @@ def _odd_deaths(case: Case) -> Iterator[str]:
             yield f"deaths.csv: {gap} d between {before} and {after}: is the year right?"
 
 
-def _odd_actions(case: Case) -> Iterator[str]:
+def _odd_actions(case: Case) -> Iterator[Asked]:
     written: Counter[tuple[object, ...]] = Counter(
         (dose.date, dose.agent, dose.route, dose.concentration_mg_l)
         for dose in (*case.doses_given, *case.doses_planned)
     )
     for (day, agent, *_), times in written.items():
         if times > 1:
-            yield f"The dose of {agent} on {day} is listed {times} times: was it given {times} times?"
-    for action in (*case.given, *case.planned):
-        if action.action == "heat" and case.limits.can_heat_to_c is None:
-            yield f"Heat on {action.date}: [limits] can_heat_to_c does not say how far."
-    for action in case.given:
-        if -case.day_of(action.date) > _LONG_AGO_DAYS:
-            yield f"A given {named(action.action)} is of {action.date}: is the year right?"
-    for action in case.planned:
-        if case.day_of(action.date) > _YEAR_OLD_DAYS:
-            yield f"A planned {named(action.action)} is of {action.date}: is the year right?"
+            yield "given", f"The dose of {agent} on {day} is listed {times} times: was it given {times} times?"
+    for kind, actions in (("given", case.given), ("planned", case.planned)):
+        for i, action in enumerate(actions):
+            if action.action == "heat" and case.limits.can_heat_to_c is None:
+                yield (
+                    "limits.can_heat_to_c",
+                    f"Heat on {action.date}: [limits] can_heat_to_c does not say how far.",
+                )
+            days = case.day_of(action.date)
+            if days < -_LONG_AGO_DAYS or days > _YEAR_OLD_DAYS:
+                yield (
+                    f"{kind}.{i}.date",
+                    f"A {kind} {named(action.action)} is of {action.date}: is the year right?",
+                )
 
 
 def assumptions(case: Case, *, exchange_given: bool) -> list[str]:

@@ -29,6 +29,7 @@ __all__ = [
     "CaseTable",
     "Day",
     "FindingsTable",
+    "FishFindingsTable",
     "FishTable",
     "LimitsTable",
     "LookingTable",
@@ -136,6 +137,11 @@ def _text(value: Any) -> str:
     if not isinstance(value, str) or not value.strip():
         raise _wrong("Write it as text, in quotes, not empty.")
     return one_line(value).strip()
+
+
+def _label(value: Any) -> str:
+    """Read the label of a fish, a number as samples.csv has it or a word."""
+    return _text(str(value) if isinstance(value, int) and not isinstance(value, bool) else value)
 
 
 def _name(value: Any) -> str:
@@ -308,6 +314,12 @@ class WaterTable(_Table):
     neighbours: Annotated[str, _choice("none", "some", "many")] | None = Field(
         None, description="fish with flukes upstream or near in the same water: none, some or many"
     )
+    chloride_mg_l: Annotated[float, _number(0, 25_000)] | None = Field(
+        None, description="chloride in mg/L, 0 to 25000: it protects fish from nitrite"
+    )
+    tap_chlorine_mg_l: Annotated[float, _number(0, 10)] | None = Field(
+        None, description="free chlorine of the water filled in, in mg/L, 0 to 10; on record only"
+    )
     uv: YesNo | None = Field(None, description="yes or no")
     aeration: YesNo | None = Field(None, description="yes or no")
 
@@ -376,6 +388,19 @@ class ParasiteTable(_Table):
     )
 
 
+class FishFindingsTable(_Table):
+    """One entry of [findings] fish"""
+
+    fish: Annotated[str, BeforeValidator(_label), Field(min_length=1)] = Field(
+        description="the label the fish has in samples.csv on the visit date"
+    )
+    gill_colour: Annotated[str, _choice("normal", "pale", "brown")] | None = Field(
+        None, description="normal, pale or brown"
+    )
+    gill_mucus: YesNo | None = Field(None, description="yes or no: whether its gills are covered in mucus")
+    gill_swollen: YesNo | None = Field(None, description="yes or no: whether its gills are swollen or damaged")
+
+
 class FindingsTable(_Table):
     """[findings]"""
 
@@ -392,6 +417,14 @@ class FindingsTable(_Table):
     )
     anaemia: YesNo | None = Field(None, description="yes or no: whether the fish are anaemic")
     gasping: YesNo | None = Field(None, description="yes or no: whether fish gasp today")
+    fish: tuple[FishFindingsTable, ...] = Field((), description="a list of {fish, gill_colour, …}, one a fish")
+    feeding: Annotated[str, _choice("normal", "less", "none")] | None = Field(
+        None, description="normal, less or none: how fish feed; on record only"
+    )
+    ulcers: YesNo | None = Field(None, description="yes or no: whether fish have ulcers; on record only")
+    virus_test: Annotated[str, _choice("sent", "negative", "positive")] | None = Field(
+        None, description="sent, negative or positive; on record only, a suspected virus stands in other"
+    )
     note: Annotated[str, AfterValidator(one_line)] = Field("", description="a note in words")
 
 

@@ -46,6 +46,8 @@ temperature_c = 18.0               # [°C]; or a file of readings, or a yearly c
 # alkalinity_dkh = 6               # or alkalinity_mg_l_caco3
 # total_ammonia_n_mg_l = 0.1       # as nitrogen
 # nitrite_n_mg_l = 0.02            # as nitrogen
+# chloride_mg_l = 30               # protects from nitrite
+# tap_chlorine_mg_l = 0.3          # of the water filled in; on record only
 # filter = "naive"                 # none, naive (has not met the agent) or adapted
 # uv = "no"
 # aeration = "yes"
@@ -93,6 +95,10 @@ set = "dactylogyrus"               # see `burden parasites`; a list for several:
 # gill_swollen = "no"
 # haematocrit_percent = 18
 # anaemia = "yes"
+# fish = [{{ fish = "1", gill_colour = "pale", gill_mucus = "yes", gill_swollen = "no" }}]   # of single fish
+# feeding = "less"                 # normal, less or none; on record only, and so are the next two
+# ulcers = "no"
+# virus_test = "sent"              # sent, negative or positive
 # note = "gills pale, much mucus"
 
 # [limits]

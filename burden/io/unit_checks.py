@@ -9,7 +9,10 @@ from burden.evidence import load_parasite
 from burden.treatment.dose import LEAST_STRENGTH_PERCENT, odd_dose
 from burden.utils.formatting import plain_number
 
-__all__ = ["odd_units"]
+__all__ = ["Asked", "odd_units"]
+
+#: place of a case and a question about it
+Asked = tuple[str, str]
 
 #: more fish per litre of water than the densest farms keep, and fewer than a poor lake: assumptions [g/L]
 _DENSEST_G_L, _THINNEST_G_L = 100.0, 0.005
@@ -30,28 +33,36 @@ def _plain(value: float) -> str:
     return plain_number(value) if 0.001 <= value < 1e9 else f"{value:g}"
 
 
-def odd_units(case: Case) -> Iterator[tuple[str, str]]:
-    """Return what in a case looks like a slip of the unit: the table or log it stands in, and a plain sentence."""
-    weights = [("fish", sentence) for group in case.fish for sentence in _odd_group(group)]
+def odd_units(case: Case) -> Iterator[Asked]:
+    """Return what in a case looks like a slip of the unit: its place, table and key, and a plain sentence."""
+    weights = [
+        (f"fish.{i}.mean_weight_g", sentence) for i, group in enumerate(case.fish) for sentence in _odd_group(group)
+    ]
     # fish per litre tells of the volume where the weights are sound
-    yield from weights or (("water", sentence) for sentence in _odd_volume(case))
-    yield from (("water", sentence) for sentence in _odd_chemistry(case))
-    for row_question in (_odd_weight(case, row) for row in case.samples), (_odd_count(row) for row in case.samples):
-        yield from (("samples", sentence) for sentence in _one_for_all("row", row_question))
-    for question in (_odd_strength, _odd_believed, _odd_amount):
-        asked = _one_for_all("entry", (question(case, action) for action in (*case.given, *case.planned)))
-        yield from (("given", sentence) for sentence in asked)
+    yield from weights or (("water.volume_l", sentence) for sentence in _odd_volume(case))
+    yield from _odd_chemistry(case)
+    rows = [(f"samples.{i}", row) for i, row in enumerate(case.samples)]
+    yield from _one_for_all("row", ((f"{at}.weight_g", _odd_weight(case, row)) for at, row in rows))
+    yield from _one_for_all("row", ((f"{at}.count", _odd_count(row)) for at, row in rows))
+    actions = [
+        (f"{kind}.{i}", action)
+        for kind, listed in (("given", case.given), ("planned", case.planned))
+        for i, action in enumerate(listed)
+    ]
+    for key, question in _OF_ACTIONS.items():
+        yield from _one_for_all("entry", ((f"{at}.{key}", question(case, action)) for at, action in actions))
     for override in case.overrides.values():
         yield from (("parasite", sentence) for sentence in _odd_override(case, override))
 
 
-def _one_for_all(noun: str, found: Iterable[str]) -> Iterator[str]:
+def _one_for_all(noun: str, found: Iterable[Asked]) -> Iterator[Asked]:
     """The first question, and how many are like it: a whole column may be in kilograms."""
-    asked = [question for question in found if question]
+    asked = [(place, question) for place, question in found if question]
     if asked:
         nouns = {"row": "rows", "entry": "entries"}
         more = len(asked) - 1
-        yield asked[0] + (f" {more} more {nouns[noun] if more > 1 else noun} like it." if more else "")
+        place, question = asked[0]
+        yield place, question + (f" {more} more {nouns[noun] if more > 1 else noun} like it." if more else "")
 
 
 def _odd_volume(case: Case) -> Iterator[str]:
@@ -69,16 +80,22 @@ def _odd_volume(case: Case) -> Iterator[str]:
         )
 
 
-def _odd_chemistry(case: Case) -> Iterator[str]:
+def _odd_chemistry(case: Case) -> Iterator[Asked]:
     water = case.water
     if water.exchange_per_day > 1 and water.kind not in ("cage", "raceway"):
         times = f"{water.exchange_per_day:g}"
-        yield f"exchange_per_day {times} means all the water {times} times a day: 10 % is 0.1."
+        yield (
+            "water.exchange_per_day",
+            f"exchange_per_day {times} means all the water {times} times a day: 10 % is 0.1.",
+        )
     if water.oxygen_mg_l is not None and water.oxygen_mg_l < _LEAST_OXYGEN_MG_L:
-        yield f"oxygen_mg_l {water.oxygen_mg_l:g}: do fish live in it? Units? It is in mg/L, no share of saturation."
+        reading = f"{water.oxygen_mg_l:g}"
+        sentence = f"oxygen_mg_l {reading}: do fish live in it? Units? It is in mg/L, no share of saturation."
+        yield "water.oxygen_mg_l", sentence
     for key in ("total_ammonia_n_mg_l", "nitrite_n_mg_l"):
         if (value := getattr(water, key) or 0.0) > _MOST_NITROGEN_MG_L:
-            yield f"{key} {value:g}: do fish live in it? Units? {value:g} µg/L would be {value / 1000:g} mg/L."
+            sentence = f"{key} {value:g}: do fish live in it? Units? {value:g} µg/L would be {value / 1000:g} mg/L."
+            yield f"water.{key}", sentence
 
 
 def _odd_group(group: FishGroup) -> Iterator[str]:
@@ -144,6 +161,10 @@ def _odd_amount(_: Case, action: Action) -> str:
     length = "" if action.hours is None else f" for {_plain(action.hours)} h"
     why = odd_dose(action.agent, mg_l, action.route or "bath", action.hours)
     return f"{action.agent} of {action.date}, {_plain(mg_l)} mg/L{length}: {why}" if why else ""
+
+
+#: questions of one action, by the key they ask about
+_OF_ACTIONS = {"strength_percent": _odd_strength, "volume_l_believed": _odd_believed, "mg_l": _odd_amount}
 
 
 def _odd_override(case: Case, override: Override) -> Iterator[str]:

@@ -25,7 +25,7 @@ from burden.page.guard import Shared
 from burden.page.jobs import Jobs, Trials
 from burden.page.library import Library, has_history, next_due, next_visit, report_file
 from burden.page.plans import plans_of, with_planned
-from burden.page.problems import as_field
+from burden.page.problems import as_field, path_in_form
 from burden.report.formatting import long_date
 from burden.utils.errors import InputError
 
@@ -191,7 +191,7 @@ class Page:
         found = check_form(form, self._folder(told) or self._folder(told, "of"))
         body: dict[str, Any] = {
             "problems": [as_field(p, form if isinstance(form, dict) else {}) for p in found.problems],
-            "odd": [{"table": table, "text": text} for table, text in found.oddities],
+            "odd": [{"path": path_in_form(place), "text": text} for place, text in found.oddities],
             "words": [], "assumed": [], "volume": None, "clip": None,
         }  # fmt: skip
         if found.case is not None:

@@ -234,7 +234,8 @@ def mean_burden(rows: list[dict[str, str]]) -> dict[str, float] | None:
 #: what another visit finds as it was; counts, findings and measurements of the day are taken anew
 _STAYS_IN_WATER = (
     *("volume_l", "medium", "temperature_c", "exchange_per_day", "egg_removal_per_day", "salinity_g_l"),
-    *("alkalinity_dkh", "alkalinity_mg_l_caco3", "filter", "uv", "aeration"),
+    *("alkalinity_dkh", "alkalinity_mg_l_caco3", "chloride_mg_l", "tap_chlorine_mg_l", "filter", "uv", "aeration"),
+    *("kind", "neighbours", "outlook"),
 )
 
 

@@ -8,11 +8,11 @@ from typing import Any
 
 from burden.utils.errors import Problem
 
-__all__ = ["as_field", "path_of"]
+__all__ = ["as_field", "path_in_form", "path_of"]
 
 _TABLE = re.compile(r"\[\[?(?P<table>\w+)(?:\.(?P<inner>[^\]]+))?\]\]?(?: (?P<rest>.*))?")
 _CELL = re.compile(r"row (?P<row>\d+), column (?P<column>\w+)")
-_LISTS = ("fish", "given", "planned")
+_LISTS = ("fish", "arrivals", "given", "planned")
 
 
 def path_of(problem: Problem, form: Mapping[str, Any]) -> list[str | int]:
@@ -47,6 +47,17 @@ def path_of(problem: Problem, form: Mapping[str, Any]) -> list[str | int]:
     if found["inner"]:
         path += ["override", found["inner"]]
     return path + [int(word) - 1 if word.isdigit() else word for word in words]
+
+
+def path_in_form(place: str) -> list[str | int]:
+    """Return a place with points between as a path.
+
+    Examples
+    --------
+    >>> path_in_form("samples.3.weight_g")
+    ['samples', 3, 'weight_g']
+    """
+    return [int(part) if part.isdigit() else part for part in place.split(".")]
 
 
 def as_field(problem: Problem, form: Mapping[str, Any]) -> dict[str, Any]:

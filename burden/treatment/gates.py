@@ -277,7 +277,8 @@ def _nitrite(case: Case) -> Iterator[Gate]:
         if not _open(case):
             yield Gate("nitrite_unmeasured", "measure", unit="mg/L")
         return
-    chloride = 1000 * _CHLORIDE_SHARE * _salinity(case)
+    measured = case.water.chloride_mg_l
+    chloride = 1000 * _CHLORIDE_SHARE * _salinity(case) if measured is None else measured
     protected = chloride / _CHLORIDE_PER_NITRITE
     if reading <= max(_NITRITE_CARE_MG_L, protected):
         return

@@ -4,16 +4,18 @@
   const { h, say, form, fields, steps } = burden;
   const root = document.getElementById("form"), offline = burden.facts.sheet === true;
   if (!root) return;
-  const CLEAN = () => ({ case: { visit_date: burden.today() }, water: {}, fish: [{}], parasite: {}, looking: {}, findings: {}, limits: {}, given: [], planned: [], samples: [], deaths: [] });
+  const CLEAN = () => ({ case: { visit_date: burden.today() }, water: {}, fish: [{}], parasite: {}, looking: {}, findings: {}, limits: {}, given: [], planned: [], arrivals: [], samples: [], deaths: [] });
   const draftName = burden.facts.case || "new";
 
-  const state = () => ({ fields: form.fields, raw: form.raw, wrong: form.wrong, touched: form.touched, step: form.step, seen: form.seen, setChosen: form.setChosen, setSuggested: form.setSuggested, openFish: form.openFish });
+  const state = () => ({ fields: form.fields, raw: form.raw, wrong: form.wrong, touched: form.touched, step: steps[form.step].id, seen: form.seen, setChosen: form.setChosen, setSuggested: form.setSuggested, openFish: form.openFish });
   const keep = burden.later(() => { if (form.dirty) burden.drafts.put(draftName, state()); }, 150);
   const check = burden.later(async () => {
-    if (offline) { form.checked = burden.plainCheck(form); showChecked(); return; }
+    if (offline) { form.checked = burden.plainCheck(form); form.checkedOf = JSON.stringify(form.fields); showChecked(); return; }
     const asked = JSON.stringify(form.fields), found = await burden.ask("/api/check", { case: burden.facts.case || null, form: outgoing() });
     connection(found.status);
-    if (found.status !== 200 || asked !== JSON.stringify(form.fields)) return;
+    if (asked !== JSON.stringify(form.fields)) return;
+    form.checkedOf = asked;  // without an answer there is nothing to wait for either
+    if (found.status !== 200) { if (steps[form.step].id === "review") form.redraw(); return; }
     form.checked = found;
     showChecked();
   }, 350);
@@ -49,8 +51,10 @@
     form.showNotes();
   }
   function oddHere() {
-    const tables = steps[form.step].tables;
-    const said = ((form.checked && form.checked.odd) || []).filter((one) => tables.includes(one.table)).map((one) => one.text);
+    // of this step, where no field of the screen says it itself
+    const beside = [...document.querySelectorAll("[data-path]")].filter((node) => document.getElementById(`${fields.id(JSON.parse(node.dataset.path))}-odd`)).map((node) => JSON.parse(node.dataset.path).join("."));
+    const shown = (one) => beside.some((at) => one.path.join(".") === at || one.path.join(".").startsWith(`${at}.`));
+    const said = ((form.checked && form.checked.odd) || []).filter((one) => stepOf(one.path) === form.step && !shown(one)).map((one) => one.text);
     return said.length ? [h("h3", {}, say("frame.odd")), h("ul", {}, said.map((text) => h("li", {}, text)))] : [];
   }
 
@@ -86,8 +90,10 @@
     form.showNotes();
   }
 
-  function go(step) {
+  function go(to) {
+    const step = typeof to === "string" ? stepNamed(to) : to;
     form.step = step;
+    form.showAll = form.showAll || steps[step].id === "review";
     saved.replaceChildren();
     form.deathDays = undefined;
     keep();
@@ -105,21 +111,30 @@
     return best;
   }
 
+  function goTo(path) {
+    if (path[0] === "samples" && typeof path[1] === "number") form.openFish = (form.get(["samples", path[1]]) || {}).fish;
+    if (path[0] === "deaths" && typeof path[1] === "number") form.deathDay = (form.get(["deaths", path[1]]) || {}).date;
+    go(stepOf(path));
+    const at = document.getElementById(fields.id(path)) || document.getElementById(`${fields.id(path)}-0`);
+    for (let fold = at && at.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
+    if (at) { at.focus(); at.scrollIntoView({ block: "center" }); }
+  }
+
   // one element for as long as the page stands: a check that comes back late must not wipe what a save said
   const saved = h("div", { id: "saved", class: "problem", role: "alert" });
   burden.drawReview = function () {
-    form.showAll = true;
-    const found = form.checked, problems = [...((found && found.problems) || []), ...unread()];
+    // while a check is on its way, what the last one said is of what stood there before
+    const current = form.checkedOf === JSON.stringify(form.fields), found = current ? form.checked : null;
+    const problems = [...((found && found.problems) || openCounts()), ...unread()];
     const seen = new Set();
+    const link = (one) => h("button", { type: "button", class: "link", onclick: () => goTo(one.path) }, `${say(`step.${steps[stepOf(one.path)].id}`)}${one.place ? `: ${one.place}` : ""}`);
     return [
       problems.length ? h("section", { class: "faults", "aria-label": say("frame.to_put_right") },
         h("h3", {}, `${say("frame.to_put_right")}: ${problems.length}`),
-        h("ul", {}, problems.filter((one) => { const key = one.path.join(".") + one.text; const fresh = !seen.has(key); seen.add(key); return fresh; }).map((one) => h("li", {},
-          h("button", { type: "button", class: "link", onclick: () => { const to = stepOf(one.path); if (one.path[0] === "samples" && typeof one.path[1] === "number") form.openFish = (form.get(["samples", one.path[1]]) || {}).fish; go(to); const at = document.getElementById(fields.id(one.path)); if (at) at.focus(); } },
-            `${say(`step.${steps[stepOf(one.path)].id}`)}: ${one.place || ""}`), ` ${one.text}`)))) : null,
-      offline ? h("p", {}, say("review.sheet_intro")) : h("p", { class: "hint" }, say("review.intro")),
+        h("ul", {}, problems.filter((one) => { const key = one.path.join(".") + one.text; const fresh = !seen.has(key); seen.add(key); return fresh; }).map((one) => h("li", {}, link(one), ` ${one.text}`)))) : null,
+      offline ? h("p", {}, say("review.sheet_intro")) : h("p", { class: "hint", role: "status" }, say(current ? "review.intro" : "review.checking")),
       found && found.words && found.words.length ? h("ul", { class: "readback" }, found.words.map((text) => h("li", {}, text))) : null,
-      found && found.odd && found.odd.length ? h("section", { class: "odd" }, h("h3", {}, say("frame.odd")), h("ul", {}, found.odd.map((one) => h("li", {}, one.text)))) : null,
+      found && found.odd && found.odd.length ? h("section", { class: "odd" }, h("h3", {}, say("frame.odd")), h("ul", {}, found.odd.map((one) => h("li", {}, link(one), ` ${one.text}`)))) : null,
       found && found.assumed && found.assumed.length ? fields.more(say("review.assumed"), h("ul", {}, found.assumed.map((text) => h("li", {}, text)))) : null,
       saved,
     ];
@@ -139,6 +154,7 @@
     } else if (found.status === 409) conflict(found);
     else if (found.problems) {
       form.checked = { ...(form.checked || {}), problems: found.problems };
+      form.checkedOf = JSON.stringify(form.fields);
       form.redraw();
       if (line()) line().textContent = say("frame.cannot_save", { count: found.problems.length });
     } else if (line()) line().textContent = found.status === 0 ? say("frame.offline") : `${say("error.title")} (${found.status})`;
@@ -161,11 +177,17 @@
     document.getElementById("saved").textContent = say("review.sheet_saved");
   }
 
+  function resume(draft) {
+    Object.assign(form, draft, { step: stepNamed(draft.step) });
+  }
+  /* Drafts have a step by its name: its number changes when a screen is added. */
+  function stepNamed(name) { return Math.max(0, typeof name === "number" ? 0 : steps.findIndex((one) => one.id === name)); }
+
   function start() {
     const mine = burden.drafts.mine(draftName), others = burden.drafts.of(draftName).filter((one) => one.key !== burden.drafts.key(draftName));
     form.fields = burden.facts.form || CLEAN();
     form.seen = burden.facts.seen || null;
-    if (mine) { Object.assign(form, mine); form.dirty = true; } else if (others.length) offer(others[0]);
+    if (mine) { resume(mine); form.dirty = true; } else if (others.length) offer(others[0]);
     if (burden.facts.unsaved) form.dirty = true;
     draw();
     check.now();
@@ -175,7 +197,7 @@
   function offer(draft) {
     const when = new Date(draft.at).toLocaleString(burden.text.language, { dateStyle: "medium", timeStyle: "short" });
     const box = h("div", { class: "odd", id: "resume", role: "status" }, h("p", {}, say("list.draft", { when })), h("div", { class: "picks" },
-      fields.button(say("list.resume"), () => { const { key, at, ...rest } = draft; Object.assign(form, rest); burden.drafts.drop(key); box.remove(); form.dirty = true; keep.now(); draw(); check.now(); }, { class: "chip" }),
+      fields.button(say("list.resume"), () => { const { key, at, ...rest } = draft; resume(rest); burden.drafts.drop(key); box.remove(); form.dirty = true; keep.now(); draw(); check.now(); }, { class: "chip" }),
       fields.button(say("list.discard"), () => { burden.drafts.drop(draft.key); box.remove(); }, { class: "chip" })));
     root.before(box);
   }

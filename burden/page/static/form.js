@@ -23,8 +23,15 @@
       at = at[part];
     });
     const last = path[path.length - 1];
-    if (value === undefined) { if (Array.isArray(at)) at.splice(last, 1); else delete at[last]; } else at[last] = value;
+    const removed = value === undefined && Array.isArray(at);
+    if (value === undefined) { if (removed) at.splice(last, 1); else delete at[last]; } else at[last] = value;
+    form.unchecked(removed ? path.slice(0, -1) : path);
     form.changed();
+  };
+  /* What the last check said of a path is of what stood there before. */
+  form.unchecked = function (path) {
+    const about = (one) => one.path.every((part, i) => i >= path.length || part === path[i]);
+    for (const list of ["problems", "odd"]) if (form.checked && form.checked[list]) form.checked[list] = form.checked[list].filter((one) => !about(one));
   };
   /* Forget what was typed below a path whose entries have moved. */
   form.forget = function (path) {
@@ -32,6 +39,7 @@
     for (const store of [form.raw, form.wrong, form.touched]) {
       for (const name of Object.keys(store)) if (name === head || name.startsWith(`${head}.`)) delete store[name];
     }
+    form.unchecked(path);
   };
 
   /* What is wrong with a path: what could not be read first, then what the check said once the field was left. */
@@ -47,14 +55,21 @@
     return said;
   };
 
+  /* What looks odd at a path and may be right. */
+  form.oddAt = function (path) {
+    const at = key(path), found = (form.checked && form.checked.odd) || [];
+    return found.filter((one) => { const where = one.path.join("."); return where === at || where.startsWith(`${at}.`); }).map((one) => one.text);
+  };
+
   function described(path, hint) {
-    return [hint ? `${id(path)}-hint` : null, `${id(path)}-means`, `${id(path)}-problem`].filter(Boolean).join(" ");
+    return [hint ? `${id(path)}-hint` : null, `${id(path)}-means`, `${id(path)}-problem`, `${id(path)}-odd`].filter(Boolean).join(" ");
   }
   function notes(path, hint) {
     return [
       hint ? h("p", { class: "hint", id: `${id(path)}-hint` }, hint) : null,
       h("p", { class: "means", id: `${id(path)}-means`, "aria-live": "polite" }),
       h("p", { class: "problem", id: `${id(path)}-problem`, "aria-live": "polite" }),
+      h("p", { class: "asked", id: `${id(path)}-odd`, "aria-live": "polite" }),
     ];
   }
   form.showNotes = function () {
@@ -63,6 +78,8 @@
       if (!place) return;
       const said = form.problemsAt(path);
       place.textContent = said.join(" ");
+      const asked = document.getElementById(`${id(path)}-odd`), odd = said.length ? [] : form.oddAt(path);
+      if (asked) asked.textContent = odd.length ? `${say("frame.odd")}: ${odd.join(" ")}` : "";
       node.classList.toggle("bad", said.length > 0);
       node.querySelectorAll("input, textarea, select").forEach((one) => {
         if (said.length) one.setAttribute("aria-invalid", "true"); else one.removeAttribute("aria-invalid");
@@ -115,7 +132,7 @@
   }
 
   burden.fields = {
-    id, key,
+    id, key, notes,
     number(path, label, quantity, options = {}) {
       const kind = burden.UNITS[quantity];
       return readField(path, label, (text) => {

@@ -18,7 +18,7 @@
     try { told = JSON.parse(await file.text()); } catch (failure) { told = null; }
     if (!told || told.burden_visit !== 1 || typeof told.form !== "object") { said.textContent = say("error.title"); return; }
     const found = await burden.ask("/api/check", { case: null, form: told.form });
-    burden.drafts.put("new", { fields: told.form, raw: {}, wrong: {}, touched: {}, step: found.problems && found.problems.length ? 0 : 8, seen: null });
+    burden.drafts.put("new", { fields: told.form, raw: {}, wrong: {}, touched: {}, step: found.problems && found.problems.length ? "now" : "review", seen: null });
     window.location.assign("/new");
   });
 })(window.burden = window.burden || {});

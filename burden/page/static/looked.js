@@ -100,29 +100,70 @@
         form.changed();
         form.redraw();
       }, { class: "add" }),
+      gillsOf(label),
+      fields.number(["samples", first, "weight_g"], say("looked.weight_g"), "grams", { show: (value) => value || "", put: (value) => forAll("weight_g")(value === undefined ? undefined : String(value)) }),
       fields.more(say("frame.more"),
-        fields.number(["samples", first, "weight_g"], say("looked.weight_g"), "grams", { show: (value) => value || "", put: (value) => forAll("weight_g")(value === undefined ? undefined : String(value)) }),
         fields.yesNo(["samples", first, "lethal"], say("looked.lethal"), { put: forAll("lethal") }),
         form.get(["samples", first, "chosen"]) === "dead" ? fields.number(["samples", first, "hours_dead"], say("looked.hours_dead"), "hours", { show: (value) => value || "", put: (value) => forAll("hours_dead")(value === undefined ? undefined : String(value)) }) : null,
         fields.button(say("frame.remove"), () => {
           form.fields.samples = form.fields.samples.filter((_, i) => !rows.includes(i));
+          const gills = (form.get(["findings", "fish"]) || []).filter((one) => String(one.fish) !== label);
+          form.set(["findings", "fish"], gills.length ? gills : undefined);
           form.forget(["samples"]);
           form.changed();
           form.redraw();
         })));
   }
 
+  /* Signs of the gills of one fish, a tap each; nothing odd is a tap too. */
+  const SIGNS = { pale: ["gill_colour", "pale"], brown: ["gill_colour", "brown"], mucus: ["gill_mucus", "yes"], swollen: ["gill_swollen", "yes"] };
+  const SOUND = { gill_colour: "normal", gill_mucus: "no", gill_swollen: "no" };
+  const yes = (value) => (value === true ? "yes" : value === false ? "no" : value);
+
+  function gillsOf(label) {
+    const path = ["findings", "fish"], all = form.get(path) || [], found = all.findIndex((one) => String(one.fish) === label);
+    const now = found < 0 ? {} : all[found];
+    const sound = Object.entries(SOUND).every(([name, value]) => yes(now[name]) === value);
+    const ticked = (sign) => (sign === "sound" ? sound : yes(now[SIGNS[sign][0]]) === SIGNS[sign][1]);
+    const put = (signs) => {
+      const others = all.filter((_, i) => i !== found), kept = Object.keys(signs).length;
+      form.set(path, others.length || kept ? [...others, ...(kept ? [{ fish: label, ...signs }] : [])] : undefined);
+      form.redraw();
+    };
+    const tap = (sign) => {
+      if (sign === "sound") { put(sound ? {} : { ...SOUND }); return; }
+      const [name, value] = SIGNS[sign], signs = Object.fromEntries(Object.entries(now).filter(([key]) => key !== "fish" && !(sound && key in SOUND)));
+      if (yes(signs[name]) === value) delete signs[name]; else signs[name] = value;
+      put(signs);
+    };
+    const id = `gills-${label}`;
+    return h("fieldset", { class: "field", "data-path": JSON.stringify(["findings", "fish", found < 0 ? all.length : found]) },
+      h("legend", {}, say("looked.gills_of_fish")),
+      h("div", { class: "picks" }, ["sound", ...Object.keys(SIGNS)].map((sign) => h("span", { class: "pick" },
+        h("input", { type: "checkbox", id: `${id}-${sign}`, checked: ticked(sign), onchange: () => tap(sign) }), h("label", { for: `${id}-${sign}` }, say(`looked.sign_${sign}`))))),
+      fields.notes(["findings", "fish", found < 0 ? all.length : found]));
+  }
+
   function slide(i) {
     const at = (name) => ["samples", i, name], row = form.get(["samples", i]), many = sets().length > 1;
-    return h("section", { class: "slide", "aria-label": say(`choice.site.${row.site || "gill"}`) },
+    const taken = [
       fields.choice(at("site"), say("looked.site"), fields.words("site"), { redraws: true, put: (site) => { form.set(at("site"), site); form.set(at("method"), METHOD[site][0]); } }),
       (METHOD[row.site] || []).length > 1 ? fields.choice(at("method"), say("looked.method"), fields.words("method", METHOD[row.site]), { class: "small" }) : null,
+    ];
+    return h("section", { class: "slide", "aria-label": say(`choice.site.${row.site || "gill"}`) },
+      plainlyLikeBefore(i) ? fields.more(`${say(`choice.site.${row.site}`)}, ${say(`choice.method.${row.method}`)}`, taken) : taken,
       counter(i),
       many ? fields.choice(at("parasite"), say("looked.which"), sets().map((name) => [name, name]), {}) : null,
       fields.more(say("frame.more"),
         fields.choice(at("stage"), say("looked.stage"), fields.words("stage"), { none: true }),
         fields.number(at("fraction_examined"), say("looked.fraction_examined"), "share", { show: (value) => value || "", put: (value) => form.set(at("fraction_examined"), value === undefined ? undefined : String(value)), hint: say("water.exchange_hint") }),
         fields.button(say("frame.remove"), () => { form.forget(["samples"]); form.set(["samples", i], undefined); form.redraw(); })));
+  }
+
+  /* A slide of a later fish, taken as those before: folded, so that the plus stands where the thumb is. */
+  function plainlyLikeBefore(i) {
+    const rows = form.get(["samples"]), row = rows[i];
+    return Boolean(row.method) && rows.slice(0, i).some((one) => one.date === row.date && one.fish !== row.fish && one.site === row.site && one.method === row.method);
   }
 
   function counter(i) {
@@ -138,7 +179,7 @@
     };
     const whole = () => { const row = form.get(["samples", i]); return /^\d+$/.test(row.count || "") ? Number(row.count) : 0; };
     const input = h("input", {
-      id, type: "text", inputmode: "text", autocomplete: "off", value: form.raw[fields.key(path)] || form.get(path) || "", "aria-describedby": `${id}-hint ${id}-means ${id}-problem`,
+      id, type: "text", inputmode: "text", autocomplete: "off", value: form.raw[fields.key(path)] || form.get(path) || "", "aria-describedby": `${id}-hint ${id}-means ${id}-problem ${id}-odd`,
       oninput: () => {
         const found = burden.read.count(input.value);
         delete form.wrong[fields.key(path)];
@@ -163,7 +204,7 @@
         fields.button(say("looked.unreadable"), () => put(""), { class: "chip" }),
         input),
       h("p", { class: "hint", id: `${id}-hint` }, say("looked.count_hint")),
-      h("p", { class: "means", id: `${id}-means` }), h("p", { class: "problem", id: `${id}-problem`, "aria-live": "polite" }));
+      fields.notes(path));
   }
 
   function clip() {
@@ -179,11 +220,15 @@
   function seenElse() {
     const at = (name) => ["findings", name];
     return h("section", { "aria-label": say("looked.seen_else") }, h("h3", {}, say("looked.seen_else")),
-      fields.choice(at("gill_colour"), say("looked.gill_colour"), fields.words("gill_colour"), { none: true }),
-      fields.yesNo(at("gill_mucus"), say("looked.gill_mucus")),
-      fields.yesNo(at("gill_swollen"), say("looked.gill_swollen")),
       fields.choice(at("other"), say("looked.other"), fields.words("other"), { many: true }),
       fields.more(say("frame.more"),
+        h("p", { class: "hint" }, say("looked.of_all_hint")),
+        fields.choice(at("gill_colour"), say("looked.gill_colour"), fields.words("gill_colour"), { none: true }),
+        fields.yesNo(at("gill_mucus"), say("looked.gill_mucus")),
+        fields.yesNo(at("gill_swollen"), say("looked.gill_swollen")),
+        fields.choice(at("feeding"), say("looked.feeding"), fields.words("feeding"), { none: true, hint: say("frame.on_record") }),
+        fields.yesNo(at("ulcers"), say("looked.ulcers"), { hint: say("frame.on_record") }),
+        fields.choice(at("virus_test"), say("looked.virus_test"), fields.words("virus_test"), { none: true, hint: say("looked.virus_test_hint") }),
         fields.number(at("haematocrit_percent"), say("looked.haematocrit_percent"), "percent"),
         fields.yesNo(at("anaemia"), say("looked.anaemia")),
         fields.text(at("note"), say("looked.note"), { long: true })));

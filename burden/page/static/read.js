@@ -22,6 +22,7 @@
     percent: { unit: "%", of: { "": 1, "%": 1 } },
     hours: { unit: "h", of: { "": 1, h: 1, hour: 1, hours: 1, min: 1 / 60, minutes: 1 / 60, d: 24, day: 24, days: 24 } },
     days: { unit: "d", of: { "": 1, d: 1, day: 1, days: 1, week: 7, weeks: 7, h: 1 / 24 } },
+    degrees: { unit: "°", of: { "": 1, "°": 1, n: 1, "°n": 1, s: -1, "°s": -1 } },
     plain: { unit: "", of: { "": 1 } },
   };
   function fahrenheit(value) { return (value - 32) / 1.8; }
@@ -92,6 +93,11 @@
     if (said === (words.today || "today")) return { value: burden.today() };
     if (said === (words.yesterday || "yesterday")) return { value: shifted(burden.today(), -1) };
     if (said === (words.tomorrow || "tomorrow")) return { value: shifted(burden.today(), 1) };
+    const ago = /^(\d{1,3}|a|an|one|two|three|four|six) (day|week|month)s? ago$/.exec(said);
+    if (ago) {
+      const many = { a: 1, an: 1, one: 1, two: 2, three: 3, four: 4, six: 6 }[ago[1]] || Number(ago[1]);
+      return { value: shifted(near, -many * { day: 1, week: 7, month: 30 }[ago[2]]), from: said };
+    }
     let m = /^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[t ].*)?$/.exec(said);
     if (m) return dated([[+m[1], +m[2], +m[3]]]);
     m = /^(\d{1,2})([./-])(\d{1,2})(?:[./-](\d{2}|\d{4}))?$/.exec(said);

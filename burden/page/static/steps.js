@@ -25,25 +25,27 @@
     });
   }
 
-  const WEEKS = () => {
+  const KNOWN_BY = () => {
     const told = form.get(["water", "temperature_c"]);
     if (typeof told === "string") return form.get(["readings"]) ? "readings" : "file";
-    return told !== null && typeof told === "object" ? "seasons" : "same";
+    return told !== null && typeof told === "object" ? "seasons" : "once";
   };
+  const A_YEAR = () => ({ mean_c: 12, swing_c: 8, warmest_day: "07-25" });
 
   function temperature() {
-    const kind = WEEKS(), path = ["water", "temperature_c"];
-    const ways = [["same", say("water.next_same")], ["seasons", say("water.next_seasons")], ["readings", say("water.next_readings")]];
-    if (kind === "file") ways.push(["file", say("water.next_file", { file: form.get(path) })]);
-    const chosen = fields.choice(["way"], say("water.temperature_next"), ways, {
+    const kind = KNOWN_BY(), path = ["water", "temperature_c"];
+    const ways = [["once", say("water.known_once")], ["readings", say("water.known_readings")]];
+    if (kind === "seasons") ways.push(["seasons", say("water.known_seasons")]);
+    if (kind === "file") ways.push(["file", say("water.known_file", { file: form.get(path) })]);
+    const chosen = fields.choice(["way"], say("water.temperature_known"), ways, {
       same: (_, value) => value === kind,
       redraws: true,
       put: (way) => {
         const known = typeof form.get(path) === "number" ? form.get(path) : form.lastCelsius;
         form.lastCelsius = known;
         form.forget(path);
-        if (way === "same") form.set(path, known);
-        if (way === "seasons") form.set(path, { mean_c: 12, swing_c: 8, warmest_day: "07-25" });
+        if (way === "once") form.set(path, known);
+        if (way === "seasons") form.set(path, A_YEAR());
         if (way === "readings") {
           form.set(path, "temperature.csv");
           if (!form.get(["readings"])) form.set(["readings"], known === undefined ? [{}] : [{ date: visit(), temperature_c: String(known) }]);
@@ -51,9 +53,28 @@
       },
     });
     chosen.querySelectorAll("input").forEach((input, i) => { input.checked = ways[i][0] === kind; });
-    if (kind === "same") return [fields.number(path, say("water.temperature_c"), "celsius"), chosen];
+    if (kind === "once") return [fields.number(path, say("water.temperature_c"), "celsius"), outlook(), fields.more(say("water.temperature_known"), chosen)];
     if (kind === "seasons") return [chosen, seasons(path)];
-    return [chosen, kind === "readings" ? readings() : null];
+    return [chosen, kind === "readings" ? readings() : null, outlook()];
+  }
+
+  /* What the temperature does next: by where the water is, or by the year's ends where somebody knows them. */
+  function outlook() {
+    const path = ["water", "outlook"], told = form.get(path);
+    const kind = told === undefined || typeof told === "string" ? told : "latitude" in told ? "outdoors" : "seasons";
+    const degrees = () => { try { return Number(localStorage.getItem("burden:latitude")) || ""; } catch (failure) { return ""; } };
+    const chosen = fields.choice(path, say("water.outlook"), fields.words("outlook"), {
+      none: true, redraws: true, same: (_, value) => value === kind,
+      put: (way) => { form.forget(path); form.set(path, way === "outdoors" ? { latitude: degrees() } : way === "seasons" ? A_YEAR() : way); },
+    });
+    const latitude = () => fields.number([...path, "latitude"], say("water.latitude"), "degrees", {
+      hint: say("water.latitude_hint"), show: (value) => (value === undefined ? "" : plain(value)),
+      put: (value) => {
+        form.set([...path, "latitude"], value === undefined ? "" : value);
+        try { if (value !== undefined) localStorage.setItem("burden:latitude", String(value)); } catch (failure) { /* asked again next time */ }
+      },
+    });
+    return [chosen, kind === "outdoors" ? latitude() : kind === "seasons" ? seasons(path) : null];
   }
 
   /* Warmest and coldest are what people know; mean and half the difference is what the case file has. */
@@ -91,9 +112,13 @@
 
   function water() {
     const number = (name, quantity, more) => fields.number(["water", name], say(`water.${name}`), quantity, more);
+    const runs = ["cage", "raceway"].includes(form.get(["water", "kind"]));
+    const neighbours = fields.choice(["water", "neighbours"], say("water.neighbours"), fields.words("neighbours"), { none: true });
     const hard = form.get(["water", "alkalinity_mg_l_caco3"]) === undefined;
     return [
       fields.choice(["water", "medium"], say("water.medium"), fields.words("medium"), {}),
+      fields.choice(["water", "kind"], say("water.kind"), fields.words("kind"), { none: true, redraws: true }),
+      runs ? neighbours : null,
       temperature(),
       number("oxygen_mg_l", "mg_l"),
       number("total_ammonia_n_mg_l", "ammonia", { hint: say("water.total_ammonia_hint") }),
@@ -106,6 +131,9 @@
       fields.more(say("frame.more"),
         fields.yesNo(["water", "uv"], say("water.uv")),
         number("salinity_g_l", "g_l"),
+        number("chloride_mg_l", "mg_l", { hint: say("water.chloride_hint") }),
+        number("tap_chlorine_mg_l", "mg_l", { hint: say("frame.on_record") }),
+        runs ? null : neighbours,
         number("exchange_per_day", "share", { hint: say("water.exchange_hint") }),
         number("egg_removal_per_day", "share", { hint: say("water.exchange_hint") })),
     ];
@@ -135,18 +163,45 @@
       }),
       fields.more(say("frame.more"),
         fields.steps(at("lethal_sampling_allowed"), say("fish.lethal_sampling_allowed"), { show: (value) => (typeof value === "number" ? String(value) : "") }),
-        h("h3", {}, say("fish.new_arrivals")),
-        (form.get(at("new_arrivals")) || []).map((_, j) => h("div", { class: "row" },
-          fields.date([...at("new_arrivals"), j, "date"], say("fish.arrival_date"), {}),
-          fields.steps([...at("new_arrivals"), j, "count"], say("fish.arrival_count"), { least: 1 }),
-          fields.button(say("frame.remove"), () => {
-            form.forget(at("new_arrivals"));
-            form.set([...at("new_arrivals"), j], undefined);
-            if (!form.get(at("new_arrivals")).length) form.set(at("new_arrivals"), undefined);
-            form.redraw();
-          }))),
-        fields.button(say("fish.add_arrival"), () => { form.set([...at("new_arrivals"), (form.get(at("new_arrivals")) || []).length], { date: visit() }); form.redraw(); }, { class: "add" })),
+        fields.yesNo(at("naive"), say("fish.naive")),
+        fields.yesNo(at("newcomers_apart"), say("fish.newcomers_apart"))),
       many > 1 ? fields.button(say("frame.remove"), () => { form.forget(["fish"]); form.set(["fish", i], undefined); form.redraw(); }) : null);
+  }
+
+  /* Fish that joined: blocks of their own, and those a group of a case written by hand names itself. */
+  function arrivals() {
+    const groups = form.get(["fish"]) || [], rows = form.get(["arrivals"]) || [];
+    const own = groups.flatMap((group, i) => (group.new_arrivals || []).map((_, j) => ["fish", i, "new_arrivals", j]));
+    return [
+      h("p", { class: "hint" }, say("arrivals.intro")),
+      own.map((path) => joined(path, groups)),
+      rows.map((_, i) => joined(["arrivals", i], groups)),
+      fields.button(say("arrivals.add"), () => {
+        form.set(["arrivals", rows.length], groups.length > 1 ? { species: groups[0].species } : {});
+        form.redraw(fields.id(["arrivals", rows.length, "date"]));
+      }, { class: "add", id: "add-arrival" }),
+    ];
+  }
+
+  function joined(path, groups) {
+    const at = (name) => [...path, name], list = path.slice(0, -1);
+    return h("section", { class: "card" },
+      fields.date(at("date"), say("arrivals.date"), { past: true }),
+      fields.steps(at("count"), say("arrivals.count"), { least: 1 }),
+      path[0] === "arrivals" && groups.length > 1 ? fields.choice(at("species"), say("fish.species"), groups.map((one) => [one.species, one.species])) : null,
+      fields.yesNo(at("treated"), say("arrivals.treated")),
+      fields.steps(at("preparations"), say("arrivals.preparations"), { hint: say("arrivals.preparations_hint"), least: 1, put: (value) => {
+        form.set(at("preparations"), value);
+        if (value !== undefined && form.get(at("flukes_seen")) === undefined) { form.set(at("flukes_seen"), 0); form.redraw(); }
+      } }),
+      form.get(at("preparations")) !== undefined || form.get(at("flukes_seen")) !== undefined ? fields.steps(at("flukes_seen"), say("arrivals.flukes_seen")) : null,
+      fields.yesNo(at("naive"), say("arrivals.naive")),
+      fields.button(say("frame.remove"), () => {
+        form.forget(list);
+        form.set(path, undefined);
+        if (list[0] === "fish" && !form.get(list).length) form.set(list, undefined);
+        form.redraw();
+      }));
   }
 
   function volume() {
@@ -319,14 +374,15 @@
   }
 
   burden.steps = [
-    { id: "now", tables: ["case"], paths: ["case", "today", "findings.gasping"], draw: now },
-    { id: "water", tables: ["water"], paths: ["water", "readings", "season"], draw: water },
-    { id: "fish", tables: ["fish"], paths: ["fish"], draw: fish },
-    { id: "volume", tables: [], paths: ["water.volume_l", "range"], draw: volume },
-    { id: "looked", tables: ["samples", "parasite", "looking", "findings"], paths: ["parasite", "samples", "looking", "findings"], draw: () => burden.drawLooked() },
-    { id: "deaths", tables: ["deaths"], paths: ["deaths"], draw: deaths },
-    { id: "given", tables: ["given", "planned"], paths: ["given", "planned"], draw: given },
-    { id: "limits", tables: ["limits"], paths: ["limits", "case.aim"], draw: limits },
-    { id: "review", tables: [], paths: [], draw: () => burden.drawReview() },
+    { id: "now", paths: ["case", "today", "findings.gasping"], draw: now },
+    { id: "water", paths: ["water", "readings", "season"], draw: water },
+    { id: "fish", paths: ["fish"], draw: fish },
+    { id: "arrivals", paths: ["arrivals", ...[0, 1, 2, 3].map((i) => `fish.${i}.new_arrivals`)], draw: arrivals },
+    { id: "volume", paths: ["water.volume_l", "range"], draw: volume },
+    { id: "looked", paths: ["parasite", "samples", "looking", "findings"], draw: () => burden.drawLooked() },
+    { id: "deaths", paths: ["deaths"], draw: deaths },
+    { id: "given", paths: ["given", "planned"], draw: given },
+    { id: "limits", paths: ["limits", "case.aim"], draw: limits },
+    { id: "review", paths: [], draw: () => burden.drawReview() },
   ];
 })(window.burden = window.burden || {});

@@ -6,7 +6,7 @@ from collections import Counter
 from datetime import date
 
 from burden.case import Case
-from burden.case.records import Action, Limits, Preparation
+from burden.case.records import Action, Findings, FishFindings, Limits, Preparation
 from burden.case.stock import (
     Arrival,
     ConstantTemperature,
@@ -82,6 +82,8 @@ def _water(case: Case) -> list[str]:
         "alkalinity": (water.alkalinity_mg_l_caco3, "mg/L CaCO3"),
         "total ammonia nitrogen": (water.total_ammonia_n_mg_l, "mg/L"),
         "nitrite nitrogen": (water.nitrite_n_mg_l, "mg/L"),
+        "chloride": (water.chloride_mg_l, "mg/L"),
+        "chlorine of the tap water": (water.tap_chlorine_mg_l, "mg/L"),
     }
     given = [f"{name} {as_given(v)} {unit}".strip() for name, (v, unit) in measured.items() if v is not None]
     fittings = [f"filter {water.filter}"] if water.filter else []
@@ -182,13 +184,33 @@ def _findings(case: Case) -> list[str]:
     gills += [name for name, yes in (("swollen", found.gill_swollen), ("covered in mucus", found.gill_mucus)) if yes]
     if gills:
         words.append(f"Gills: {', '.join(gills)}.")
+    words += [_gills_of(one) for one in found.fish]
     if found.haematocrit_percent is not None:
         words.append(f"Haematocrit {as_given(found.haematocrit_percent)} %.")
     if found.anaemia is not None:
         words.append("The fish are anaemic." if found.anaemia else "The fish are not anaemic.")
     if found.gasping is not None:
         words.append("Fish gasp today." if found.gasping else "No fish gasps.")
+    words += _on_record(found)
     return words + ([f"Note: {found.note}"] if found.note else [])
+
+
+def _gills_of(one: FishFindings) -> str:
+    signs = ((one.gill_mucus, "much mucus", "no mucus"), (one.gill_swollen, "swollen or damaged", "not swollen"))
+    seen = [one.gill_colour] if one.gill_colour else []
+    seen += [there if yes else absent for yes, there, absent in signs if yes is not None]
+    return f"Gills of fish {one.fish}: {', '.join(seen) or 'not described'}."
+
+
+def _on_record(found: Findings) -> list[str]:
+    """What stands on record and is not used."""
+    feeding = {"normal": "Fish feed as usual.", "less": "Fish feed less than usual.", "none": "Fish do not feed."}
+    words = [feeding[found.feeding]] if found.feeding else []
+    if found.ulcers is not None:
+        words.append("Fish have ulcers." if found.ulcers else "No fish has ulcers.")
+    test = {"sent": "sent, no result yet", "negative": "negative", "positive": "positive"}
+    words += [f"Virus test: {test[found.virus_test]}."] if found.virus_test else []
+    return [f"{' '.join(words)} On record only, not used in the answer."] if words else []
 
 
 def _limits(case: Case) -> list[str]:
