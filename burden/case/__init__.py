@@ -25,6 +25,7 @@ from burden.case.records import (
     Preparation,
 )
 from burden.case.stock import (
+    ASSUMED_EXCHANGE_PER_DAY,
     ASSUMED_WEIGHT_G,
     PLAIN_NUMBER_SPREAD,
     WEIGHT_PER_LENGTH_CUBED,
@@ -47,6 +48,7 @@ if TYPE_CHECKING:
     from burden.evidence import ParasiteSet
 
 __all__ = [
+    "ASSUMED_EXCHANGE_PER_DAY",
     "ASSUMED_WEIGHT_G",
     "PLAIN_NUMBER_SPREAD",
     "UNKNOWN_AGENT",

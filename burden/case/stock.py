@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from burden.evidence import Value
 
 __all__ = [
+    "ASSUMED_EXCHANGE_PER_DAY",
     "ASSUMED_WEIGHT_G",
     "OPEN_EXCHANGE_PER_DAY",
     "PLAIN_NUMBER_SPREAD",
@@ -30,6 +31,8 @@ __all__ = [
 
 #: exchange from which water counts as running through [1/d]: a convention
 OPEN_EXCHANGE_PER_DAY = 1.0
+#: share of the water replaced a day where nobody said, by the kind of water; none in others. Assumptions [1/d]
+ASSUMED_EXCHANGE_PER_DAY = {"cage": 20.0, "raceway": 24.0}
 #: half-width put on a plain number, as a share of it: an assumption
 PLAIN_NUMBER_SPREAD = 0.1
 #: median, 5 and 95 % points of a fish nobody weighed or measured [g]: an assumption, fingerling to old koi

@@ -15,6 +15,7 @@ import numpy as np
 from scipy.special import gammaln
 
 from burden.case import Case
+from burden.evidence import load_parasite
 from burden.inference.other_cause import HIGHEST_PEAK, CourseList, courses_for
 from burden.model.forward import Trajectory
 from burden.model.other_deaths import OtherDeaths
@@ -195,6 +196,8 @@ class DeathAttribution:
         What many at once or single deaths speak for.
     by_draw : numpy.ndarray
         Of the dead, those killed by flukes in each draw of the estimate, shape (M,).
+    bled : bool
+        Whether fish lack blood and the flukes drink it: whatever the log says, it does not acquit these.
     """
 
     deaths: int
@@ -204,6 +207,7 @@ class DeathAttribution:
     rates: Mapping[str, CredibleInterval]
     pattern: DeathPattern | None
     by_draw: np.ndarray = field(default_factory=lambda: np.zeros(0), repr=False, compare=False)
+    bled: bool = False
 
     @property
     def share_by_flukes(self) -> CredibleInterval:
@@ -230,7 +234,7 @@ class DeathAttribution:
     @property
     def mostly_else(self) -> bool:
         """Whether most of the dead are surely not the flukes': half of them at the upper end of the interval."""
-        return self.told and self.by_flukes.high < 0.5 * self.deaths
+        return not self.bled and self.told and self.by_flukes.high < 0.5 * self.deaths
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -293,7 +297,9 @@ def explain(
         "flukes": CredibleInterval.of(log.fluke.sum(0) / exposure * carries),
         "all_else": CredibleInterval.of((log.background + log.by_other(other)).sum(0) / exposure),
     }
-    return DeathAttribution(dead, killed, CredibleInterval.of(prior), told, rates, pattern_of_deaths(case, home), after)
+    bled = bool(case.findings.anaemic) and any(load_parasite(name).blood_feeder for name in case.parasites)
+    pattern = pattern_of_deaths(case, home)
+    return DeathAttribution(dead, killed, CredibleInterval.of(prior), told, rates, pattern, after, bled)
 
 
 def _by_flukes(log: DeathLog, other: OtherDeaths, seed: int) -> np.ndarray:

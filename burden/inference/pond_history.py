@@ -11,7 +11,7 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from scipy.stats import binom, norm
+from scipy.special import bdtrc, ndtr
 
 from burden.case import Case, Preparation
 from burden.inference.earlier_visits import burden_at
@@ -125,8 +125,8 @@ class Calibration:
             n,
             more,
             fewer,
-            float(binom.sf(more + fewer - 1, n, 1 - INTERVAL_LEVEL)),
-            float(2 * norm.sf(abs(lean - 0.5) * math.sqrt(12 * n))),
+            float(bdtrc(more + fewer - 1, n, 1 - INTERVAL_LEVEL)),
+            float(2 * ndtr(-abs(lean - 0.5) * math.sqrt(12 * n))),
             lean,
         )
 

@@ -10,6 +10,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from burden.case import (
+    ASSUMED_EXCHANGE_PER_DAY,
     UNKNOWN_AGENT,
     Action,
     Arrival,
@@ -87,7 +88,9 @@ def build_water(folder: Path, table: WaterTable, notes: Notes) -> Water | None:
         return None
     own = {"volume_l", "temperature_c", "alkalinity_mg_l_caco3", "alkalinity_dkh", "outlook"}
     rest: dict[str, Any] = table.model_dump(exclude=own)
-    rest |= {name: rest[name] or 0.0 for name in ("exchange_per_day", "egg_removal_per_day")}
+    rest["egg_removal_per_day"] = rest["egg_removal_per_day"] or 0.0
+    if rest["exchange_per_day"] is None:
+        rest["exchange_per_day"] = ASSUMED_EXCHANGE_PER_DAY.get(table.kind or "", 0.0)
     outlook = _outlook(table.outlook, notes)
     return Water(volume, temperature=temperature, alkalinity_mg_l_caco3=alkalinity, outlook=outlook, **rest)
 

@@ -296,7 +296,9 @@ def _about_water(case: Case, exchange_given: bool) -> Iterator[str]:
             "least the latitude."
         )
     if not exchange_given:
-        yield "No water exchange is given: we assume none."
+        times = case.water.exchange_per_day
+        assumed = f"that all the water of the {case.water.kind} changes {times:g} times a day" if times else "none"
+        yield f"No water exchange is given: we assume {assumed}."
     if case.water.filter is None:
         yield "The filter is not given: we allow for none, a new one and one that has met the drug."
 

@@ -66,7 +66,7 @@ _USUAL_GAP = 1.2
 _NEXT_GAPS = (0.8, 1.2, 1.75)
 #: a dose given longer ago than this, or than three times the time an egg takes to hatch, began no course that is still
 #: under way: an assumption [d]
-_COURSE_OVER_DAYS = 30.0
+_COURSE_OVER_DAYS = 21.0
 #: a dose weaker than this share of the customary one began no course: an assumption [-]
 _COUNTS_FROM = 0.6
 
