@@ -66,6 +66,10 @@ class Facts:
         Whether the last look and one at least a week before it, both since the last dose, showed flukes.
     notifiable : bool
         Whether flukes were seen that many countries ask to be reported.
+    unknown_given : bool
+        Whether a product nobody knows was given lately.
+    by_calendar : bool
+        Whether doses were given a month or so apart, one after the other, so that none was a course.
     sick_only : bool
         Whether flukes were seen on sick or dead fish alone; where none was, whether only such were looked at.
     trouble : bool
@@ -120,6 +124,8 @@ class Facts:
     seen_before: bool = False
     persist: bool = False
     notifiable: bool = False
+    unknown_given: bool = False
+    by_calendar: bool = False
     sick_only: bool = False
     trouble: bool = False
     mostly_else: bool = False

@@ -308,8 +308,13 @@ def _strength_given(case: Case) -> float | None:
 
 
 def _reported(reasons: Sequence[Reason], facts: Facts) -> tuple[Reason, ...]:
-    """Add that a fluke found may have to be reported, after why this is done today."""
-    return (*reasons, Reason("notifiable")) if facts.notifiable else tuple(reasons)
+    """Add what is to be known besides, after why this is done today: flukes to report, what was given before."""
+    besides = {
+        "notifiable": facts.notifiable,
+        "unknown_product": facts.unknown_given,
+        "dosed_by_calendar": facts.by_calendar,
+    }
+    return (*reasons, *(Reason(code) for code, holds in besides.items() if holds))
 
 
 def _numbered(reason: Reason, numbers: Mapping[str, float | str | None]) -> Reason:

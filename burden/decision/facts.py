@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence, Set
 from datetime import date, timedelta
+from itertools import pairwise
 from statistics import mean
 
 import numpy as np
 
-from burden.case import Case, Preparation
+from burden.case import UNKNOWN_AGENT, Case, Preparation
 from burden.decision.action import LIKELY, Facts
 from burden.evidence import load_parasite
 from burden.inference.estimate import Estimate
@@ -47,6 +48,10 @@ _LOOKS_APART_DAYS = 7
 _HELD_UP, _ENOUGH_FLUKES, _SOON_AFTER_DAYS = 0.5, 10, 7
 #: a dose that kills fewer of those it reaches has fallen short: an assumption [-]
 _KILLS_ENOUGH = 0.7
+#: a product given no longer ago is asked after: an assumption [d]
+_ASK_WITHIN_DAYS = 60
+#: doses one after the other, so many days apart, that no look at the fish asked for: assumptions [-], [d]
+_BY_CALENDAR, _MONTHLY_DAYS = 3, (20, 45)
 #: notes that keep an agent out only because something was not measured
 _UNMEASURED = {"oxygen_unmeasured"}
 
@@ -94,6 +99,10 @@ def facts_of(
         seen_lately=seen_since(case, _last_dose(case)),
         seen_before=any(-case.day_of(row.date) >= _LOOKS_APART_DAYS for row in readable),
         persist=_persist(case),
+        unknown_given=any(
+            dose.agent == UNKNOWN_AGENT and -case.day_of(dose.date) <= _ASK_WITHIN_DAYS for dose in case.doses_given
+        ),
+        by_calendar=_by_calendar(case),
         sick_only=_seen_on_sick_only(readable),
         trouble=trouble_in(case),
         mostly_else=all(e.mostly_else for e in estimates),
@@ -190,6 +199,14 @@ def trouble_in(case: Case) -> bool:
     return bool(
         died or ill or f.gasping or f.anaemic or f.gill_mucus or f.gill_swollen or case.trouble_since is not None
     )
+
+
+def _by_calendar(case: Case) -> bool:
+    """Whether the last doses of one agent lie a month or so apart: enough of them, and no two a course."""
+    days = sorted(case.day_of(dose.date) for dose in case.doses_given)[-_BY_CALENDAR:]
+    apart = [later - earlier for earlier, later in pairwise(days)]
+    low, high = _MONTHLY_DAYS
+    return len(days) == _BY_CALENDAR and all(low <= gap <= high for gap in apart)
 
 
 def _persist(case: Case) -> bool:

@@ -47,6 +47,12 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "notifiable": lambda n: (
         "These may be notifiable flukes: have them identified, and tell the authority before you treat or move fish."
     ),
+    "unknown_product": lambda n: (
+        "Find out what was given: without its name and amount nobody knows what it killed, or what may go with it."
+    ),
+    "dosed_by_calendar": lambda n: (
+        "Doses by the calendar breed flukes that bear the drug. Dose by what the fish show, and look before and after."
+    ),
     "no_samples": lambda n: "No fish was looked at, or nothing could be read. Look at gills and skin first.",
     "never_seen": _never_seen,
     "more_fish": lambda n: "What was looked at is too little to decide.",
