@@ -1,12 +1,13 @@
 """Do ponds of a group narrow each other's answers, and do the narrower ranges hold the truth as often?
 
-Run: python -m analysis.groups [GROUPS]      8 groups of 20 ponds, some four minutes of one core
+Run: python -m analysis.groups [GROUPS]      8 groups of 20 ponds, some two minutes of one core
 
 Each group draws, for each of the five things that ponds may share, what share of the unknown its ponds have in common
-(evenly from 0 to 1) and a common part; the rest of every pond is drawn from the prior. Its visit is simulated as in
-`analysis/calibration.py`: one, five or twenty fish, random or moribund, five of the twenty dosed eight days before.
-All is then estimated alone and with the group. This is the model of the estimate itself; what whole flukes would change
-stands in `calibration.py`. Of the kill only this water's own part is shared, which is less than the group may believe.
+(less than half in groups of odd numbers, more in even ones) and a common part; the rest of every pond is drawn from the
+prior. Its visit is simulated as in `analysis/calibration.py`: clips of one, five or twenty fish; in four of the twenty
+ponds all gills of two fish are counted too, and four were dosed eight days before. All is then estimated alone and with
+the group. This is the model of the estimate itself; what whole flukes would change stands in `calibration.py`. Of the
+kill only this water's own part is shared, which is less than the group may believe.
 
 Writes results/groups.csv, a row a pond, kept as it goes, and prints coverage and what is gained, over all ponds and by
 how much the group had in common.
@@ -21,7 +22,7 @@ from pathlib import Path
 
 import numpy as np
 from scipy import stats
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
@@ -29,6 +30,7 @@ sys.path.insert(0, str(HERE.parent))
 from analysis.visits import PARASITE, Kind, simulate_visit  # noqa: E402
 from burden.inference.estimate import Effort  # noqa: E402
 from burden.inference.group import PondOfGroup, own_answer, pooled  # noqa: E402
+from burden.utils.results import CredibleInterval  # noqa: E402
 
 __all__ = ["PONDS", "judge_group", "shared_ranks", "summary"]
 
@@ -37,17 +39,24 @@ STREAMS = (
     *(f"{PARASITE}aggregation", f"{PARASITE}reproduction_number", "abundance at the start"),
     *("share gill_clip", "this water:praziquantel"),
 )
+#: codes of the streams whose truth is known as a score
+CODES = dict(
+    zip(("aggregation", "reproduction_number", "abundance_per_gram", "share_seen_gill_clip"), STREAMS, strict=False)
+)
 PONDS, DRAWS, EFFORT = 20, 600, Effort(pilot=300, ponds=600)
 KINDS = (
-    *(Kind(1, clips=3), Kind(5), Kind(5), Kind(20), Kind(20)) * 3,
-    *(Kind(5, "moribund"), Kind(5, dose_day=-8), Kind(5, dose_day=-8), Kind(20, dose_day=-8), Kind(20, dose_day=-8)),
+    *(Kind(1, clips=3), Kind(5), Kind(5), Kind(20)) * 3,
+    *(Kind(5, whole=2), Kind(5, dose_day=-8), Kind(20, dose_day=-8), Kind(5, whole=2)) * 2,
 )
 
 
 def shared_ranks(seed: int, ponds: int = PONDS) -> tuple[np.ndarray, list[dict[str, np.ndarray]]]:
-    """Draw how much a group has in common in each stream, shape (5,), and the ranks of each pond's streams."""
-    rng = np.random.default_rng([seed, 74])
-    alike = rng.random(len(STREAMS))
+    """Draw how much a group has in common in each stream, shape (5,), and the ranks of each pond's streams.
+
+    Groups of even numbers have more than half of the unknown in common, those of odd ones less.
+    """
+    rng = np.random.default_rng([seed, 75])
+    alike = 0.5 * (rng.random(len(STREAMS)) + (seed % 2 == 0))
     common, own = rng.standard_normal(len(STREAMS)), rng.standard_normal((ponds, len(STREAMS)))
     ranks = ndtr(np.sqrt(alike) * common + np.sqrt(1 - alike) * own)
     return alike, [{name: row[[i]] for i, name in enumerate(STREAMS)} for row in ranks]
@@ -58,8 +67,28 @@ def judge_group(seed: int) -> Iterator[dict[str, object]]:
     alike, ranks = shared_ranks(seed)
     visits = [simulate_visit(kind, 1000 * seed + i, ranks[i]) for i, kind in enumerate(KINDS)]
     answers = [own_answer(v.case, PARASITE, DRAWS, 1000 * seed + 500 + i, EFFORT) for i, v in enumerate(visits)]
-    for kind, visit, pond in zip(KINDS, visits, pooled(answers, PARASITE, DRAWS, seed).ponds, strict=True):
-        yield {"group": seed, "alike": f"{alike.mean():.2f}", "kind": kind.name, "flukes": visit.flukes, **_row(pond)}
+    ponds = pooled(answers, PARASITE, DRAWS, seed).ponds
+    for kind, visit, pond, own in zip(KINDS, visits, ponds, ranks, strict=True):
+        about = {"group": seed, "alike": f"{alike.mean():.2f}", "kind": kind.name, "flukes": visit.flukes}
+        yield {**about, **_row(pond), **_scores(pond, own if visit.flukes else {})}
+
+
+def _scores(pond: PondOfGroup, ranks: dict[str, np.ndarray]) -> dict[str, object]:
+    """Of each thing shared: whether its ranges hold the truth, alone and with the group, and what narrows.
+
+    Of ponds that carry flukes, and among draws that do.
+    """
+    found: dict[str, object] = {}
+    for code, stream in CODES.items():
+        said, has = ["", "", ""], pond.own.carrying
+        if ranks and code in pond.own.scores and has.any():
+            truth, score = float(ndtri(ranks[stream][0])), pond.own.scores[code][has]
+            alone = CredibleInterval.of(score)
+            both = CredibleInterval.of(score, pond.weight[has]) if pond.together is not None else alone
+            said = [str(int(x.low <= truth <= x.high)) for x in (alone, both)]
+            said.append(f"{1 - (both.high - both.low) / (alone.high - alone.low):.3f}")
+        found |= dict(zip((f"{code}_alone", f"{code}_with_group", f"{code}_narrower"), said, strict=True))
+    return found
 
 
 def _row(pond: PondOfGroup) -> dict[str, object]:
@@ -98,6 +127,18 @@ def _words(name: str, rows: Sequence[dict[str, object]]) -> str:
     )
 
 
+def _shared_words(rows: Sequence[dict[str, object]]) -> list[str]:
+    said = []
+    for code in CODES:
+        have = [row for row in rows if row[f"{code}_alone"] != ""]
+        alone, both = (np.mean([float(row[f"{code}_{x}"]) for row in have]) for x in ("alone", "with_group"))
+        narrower = np.median([float(row[f"{code}_narrower"]) for row in have])
+        said.append(
+            f"{code}: held in {alone:.1%} alone and {both:.1%} with the group; narrower by {narrower:.0%} (score)"
+        )
+    return said
+
+
 def main(groups: int) -> None:
     """Judge what is missing, keep the table, print what it shows."""
     table = HERE / "results" / "groups.csv"
@@ -109,13 +150,13 @@ def main(groups: int) -> None:
             writer = csv.DictWriter(file, list(rows[0]), lineterminator="\n")
             writer.writeheader()
             writer.writerows(rows)
-    print(_words("all", rows))
+    print(_words("all", rows), *_shared_words(rows), sep="\n")
     for kind in dict.fromkeys(row["kind"] for row in rows):
         print(_words(str(kind), [row for row in rows if row["kind"] == kind]))
-    for low, high in ((0, 0.45), (0.45, 1)):
-        some = [row for row in rows if low <= float(row["alike"]) < high]
+    for rest, name in enumerate(("more", "less")):
+        some = [row for row in rows if int(row["group"]) % 2 == rest]
         if some:
-            print(_words(f"{low} to {high} in common", some))
+            print(_words(f"{name} than half in common", some), *_shared_words(some), sep="\n")
 
 
 if __name__ == "__main__":

@@ -45,18 +45,23 @@ _STEP_DAYS, _WEIGHT_CV = 0.1, 0.3
 
 @dataclass(frozen=True)
 class Kind:
-    """Visits of one kind: how many fish, chosen how, how many clips of each, and the day of a dose before it."""
+    """Visits of one kind: how many fish, chosen how, how many clips of each, and the day of a dose before it.
+
+    Of `whole` of the fish all gills are counted too; only `simulate_visit` has that.
+    """
 
     fish: int
     chosen: str = "random"
     clips: int = 1
     dose_day: int | None = None
+    whole: int = 0
 
     @property
     def name(self) -> str:
         """What the table calls it."""
         dosed = "" if self.dose_day is None else f", dosed {-self.dose_day} d before"
-        return f"{self.fish} {self.chosen}{dosed}"
+        whole = f", all gills of {self.whole}" if self.whole else ""
+        return f"{self.fish} {self.chosen}{dosed}{whole}"
 
     @property
     def days(self) -> tuple[int, ...]:
@@ -92,7 +97,9 @@ def empty_case(kind: Kind) -> Case:
 def _rows(kind: Kind, day: int) -> list[Preparation]:
     when = VISIT + timedelta(days=day)
     labels = [str(fish) for fish in range(1, kind.fish + 1) for _ in range(kind.clips)]
-    return [Preparation(when, label, kind.chosen, "gill", 0, 0, method="gill_clip") for label in labels]
+    clips = [Preparation(when, label, kind.chosen, "gill", 0, 0, method="gill_clip") for label in labels]
+    whole = [replace(clips[i * kind.clips], method="whole_organ") for i in range(kind.whole)]
+    return [*clips, *whole]
 
 
 def simulate_visit(kind: Kind, seed: int, ranks: Mapping[str, np.ndarray] | None = None) -> Visit:

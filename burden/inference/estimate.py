@@ -135,6 +135,8 @@ class Estimate(Result):
         Every draw the posterior was taken from, by ranks and weights: what was known at earlier visits is read from it.
     ranks : mapping of str to numpy.ndarray
         Of every stream the ponds were drawn by, shape (M,) each.
+    never : numpy.ndarray of bool
+        Draws in which the stock never carried a fluke, so that its ranks are as little known as before, shape (M,).
     """
 
     case: Case
@@ -162,6 +164,7 @@ class Estimate(Result):
     remarks: Sequence[Remark | str] = field(default=())
     pool: Sampled[None] | None = field(default=None, repr=False, compare=False)
     ranks: Mapping[str, np.ndarray] = field(default_factory=dict, repr=False)
+    never: np.ndarray = field(default_factory=lambda: np.zeros(0, bool), repr=False)
 
     @property
     def draws(self) -> int:
@@ -441,6 +444,7 @@ def _summarise(
         ],
         pool=replace(found, before=None),  # type: ignore[arg-type]
         ranks={name: rank[chosen] for name, rank in past.ranks.items()},
+        never=clean,
     )
 
 

@@ -7,6 +7,7 @@ and `burden.statistics.exchangeable` weighs the draws again by what the whole gr
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
@@ -73,6 +74,8 @@ class OwnAnswer:
     scores, values : mapping of str to numpy.ndarray
         Of each quantity that ponds may share, by code: normal score over what was believed beforehand, and value,
         shape (N,) each.
+    carrying : numpy.ndarray of bool
+        Draws in which the pond has or had flukes, shape (N,): the others say nothing of what is shared.
     probability_infected, effective_draws : float
     """
 
@@ -82,6 +85,7 @@ class OwnAnswer:
     flukes: np.ndarray
     scores: Mapping[str, np.ndarray]
     values: Mapping[str, np.ndarray]
+    carrying: np.ndarray
     probability_infected: float
     effective_draws: float
 
@@ -147,11 +151,15 @@ class PondOfGroup:
 
     def shared(self) -> dict[str, dict[str, Any]]:
         """What is shared, of this pond, alone and with the group, by code."""
-        weight = self.weight if self.together is not None else None
+        has = self.own.carrying
+        if not has.any():
+            return {}
         return {
             code: {
-                "alone": CredibleInterval.of(value).as_dict(),
-                "with_group": None if weight is None else CredibleInterval.of(value, weight).as_dict(),
+                "alone": CredibleInterval.of(value[has]).as_dict(),
+                "with_group": None
+                if self.together is None
+                else CredibleInterval.of(value[has], self.weight[has]).as_dict(),
             }
             for code, value in self.own.values.items()
         }
@@ -318,11 +326,19 @@ def own_answer(case: Case, parasite: str, draws: int, seed: int, effort: Effort 
     try:
         found = estimate(case, parasite, draws, seed, effort)
     except TooFewDrawsError as error:
-        return OwnAnswer(case.name, case.title, case.fish_count, np.zeros(0), {}, {}, np.nan, error.effective_draws)
+        none, about = np.zeros(0), (case.name, case.title, case.fish_count)
+        return OwnAnswer(*about, none, {}, {}, none.astype(bool), np.nan, error.effective_draws)
     scores, values = _shared_of(found)
+    scores = {code: _unless_never(score, code, found.never, seed) for code, score in scores.items()}
     flukes = found.state.flukes_per_fish(found.pond.setting.fish)
     sure, effective = found.probability_infected, found.effective_draws
-    return OwnAnswer(case.name, case.title, case.fish_count, flukes, scores, values, sure, effective)
+    return OwnAnswer(case.name, case.title, case.fish_count, flukes, scores, values, ~found.never, sure, effective)
+
+
+def _unless_never(score: np.ndarray, code: str, never: np.ndarray, seed: int) -> np.ndarray:
+    """Put back what was believed beforehand where the pond never carried a fluke: clean clips then say nothing."""
+    rng = np.random.default_rng([seed, zlib.crc32(code.encode())])
+    return np.where(never, rng.standard_normal(score.size), score)
 
 
 def _shared_of(found: Estimate) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:

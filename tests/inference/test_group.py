@@ -15,7 +15,7 @@ from analysis.visits import Kind, simulate_visit
 from burden.cli import main
 from burden.evidence import load_parasite
 from burden.inference.estimate import Effort, estimate
-from burden.inference.group import OwnAnswer, group, own_answer, pooled
+from burden.inference.group import OwnAnswer, _unless_never, group, own_answer, pooled
 from burden.inference.links import Link, order_of
 from burden.io import read_case
 from burden.utils.errors import InputError
@@ -31,7 +31,9 @@ def pond(name: str, seen: float, noise: float) -> OwnAnswer:
     gain = 1 / (1 + noise**2)
     score = gain * seen + np.sqrt(gain) * noise * EVEN
     k = K.quantile((np.arange(400) + 0.5) / 400)
-    return OwnAnswer(name, "", 50, 100 * np.exp(score), {"aggregation": score}, {"aggregation": k}, 1.0, 400.0)
+    return OwnAnswer(
+        name, "", 50, 100 * np.exp(score), {"aggregation": score}, {"aggregation": k}, score > -9, 1.0, 400.0
+    )
 
 
 def by_name(found):
@@ -68,11 +70,22 @@ def test_a_pond_unlike_its_group_keeps_its_own_answer_and_says_why():
 
 
 def test_a_pond_that_fits_nothing_is_named_and_left_out():
-    lost = OwnAnswer("lost", "", 50, np.zeros(0), {}, {}, np.nan, 12.0)
+    lost = OwnAnswer("lost", "", 50, np.zeros(0), {}, {}, np.zeros(0, bool), np.nan, 12.0)
     found = pooled([pond("a", 1.0, 0.4), lost, pond("b", 1.1, 0.4)], "dactylogyrus", 400, 1)
     assert by_name(found)["lost"].refusal.why == "alone"
     assert found.quantities[0].ponds == 2
     json.dumps(found.as_dict(), allow_nan=False)
+
+
+def test_a_pond_that_may_never_have_had_flukes_says_as_much_less_of_what_is_shared():
+    """Draws without flukes, ever, have the scores believed beforehand; here all of them, whatever the clips showed."""
+    never = np.full(400, True)
+    score = _unless_never(np.full(400, -2.0), "aggregation", never, 1)
+    assert abs(score.mean()) < 0.2
+    assert score.std() == pytest.approx(1, abs=0.1)
+    half = _unless_never(np.full(400, -2.0), "aggregation", np.arange(400) < 200, 1)
+    assert (half[200:] == -2.0).all()
+    assert (half[:200] == score[:200]).all()
 
 
 @pytest.fixture(scope="module")
