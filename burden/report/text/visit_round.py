@@ -68,7 +68,8 @@ def _head(found: RoundResult) -> list[str]:
         f"{plain(found.limits.hours)} h"
     )
     if not found.stops:
-        return [f"No look at any of {counted(len(found.left_out), 'pond')} is worth its time now."]
+        ponds = counted(len(found.left_out), "pond")
+        return [f"No look at any of {ponds} is worth its time now: counts would hardly change what is done there."]
     where = several(f"{stop.title} ({stop.look.fish} fish)" for stop in found.stops)
     lines = [
         f"From {say_date(found.start)} look at {of}, fewest flukes first: {where}. That takes {spent}.",
