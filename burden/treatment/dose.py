@@ -318,7 +318,7 @@ def _cautions(asked: _Asked, found: DoseRange | None, advice: HostAdvice | None)
         yield Caution("No source gives this dose; you accepted it as unpublished. Try it on a few fish first.", "trial")
     else:
         yield Caution(f"Published: {range_words(found)} ({', '.join(found.sources)}).", "bookkeeping")
-        if asked.temperature_c is None and found.max_temperature_c is not None:
+        if asked.temperature_c is None and asked.where == "command line" and found.max_temperature_c is not None:
             yield Caution("Water temperature not given: the warm-water limit was used.", "bookkeeping")
     yield from _volume_cautions(asked, found)
     if (length := _length(asked, found)) < LEFT_IN_HOURS:

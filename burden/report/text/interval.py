@@ -177,7 +177,7 @@ def _last_dose(windows: Windows) -> str:
     day = windows.triples()["last_dose_not_before_day"]
     if not _given(day):
         return f"No day can be named for the last dose, because some eggs have not hatched {_WITHIN}."
-    return f"Give the last dose on day {day.text()} or later, when the last egg has hatched."
+    return f"Eggs laid up to the first dose have all hatched on day {day.text()}; a dose from then on meets the last."
 
 
 def _two_doses(windows: Windows) -> str:
