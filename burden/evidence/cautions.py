@@ -8,8 +8,12 @@ __all__ = ["KINDS", "Caution", "by_weight"]
 
 #: what a caution guards, the weightiest first: why no dose, what may kill fish at once, the people who give it, whom to
 #: try it on first, what may be eaten when, what is to be mended in the water dose or no dose, the fish and the water in
-#: general, how the dose is made up, where a figure is from
-KINDS = ("withhold", "danger", "people", "trial", "food", "water", "care", "making_up", "bookkeeping")
+#: general, when fish are fed, what to do with filter, carbon and lamps, how the dose is made up, what a filter does to
+#: the agent and the agent to it, where a figure is from
+KINDS = (
+    *("withhold", "danger", "people", "trial", "food", "water", "care"),
+    *("feeding", "filter", "making_up", "filter_note", "bookkeeping"),
+)
 
 
 class Caution(str):

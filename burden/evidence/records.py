@@ -377,8 +377,8 @@ class Agent(Evidence):
         How it is made up.
     does_not, handling, cautions, aftercare : tuple of Caution
         Sentences that stand with a dose.
-    aftercare_days : int
-        Days on which the water is measured after a dose [d].
+    aftercare_days, unfed_days_after : int
+        Days on which the water is measured, and on which nothing is fed, after the end of a dose [d].
     customary : Bath
     short_bath : Bath or None
         In its place where water flows too fast for a long one.
@@ -415,6 +415,7 @@ class Agent(Evidence):
     cautions: tuple[Caution, ...] = field(default=(), kw_only=True)
     aftercare: tuple[Caution, ...] = field(default=(), kw_only=True)
     aftercare_days: int = field(default=0, kw_only=True)
+    unfed_days_after: int = field(default=0, kw_only=True)
     density: Density | None = field(default=None, kw_only=True)
     solubility: Solubility | None = field(default=None, kw_only=True)
     oxygen_demand: OxygenDemand | None = field(default=None, kw_only=True)

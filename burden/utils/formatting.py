@@ -39,6 +39,8 @@ MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", 
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 #: a smaller number is what arithmetic leaves of nought
 _NOUGHT = 1e-12
+#: a share beyond this is nearly all [-]
+_NEARLY_ALL = 0.995
 #: digits of a number that somebody wrote: more are noise of binary fractions
 _AS_GIVEN_DIGITS = 9
 _SAME_PLURAL = {"fish", "koi", "carp"}
@@ -116,15 +118,17 @@ def percent(probability: float) -> str:
 
 
 def percent_interval(middle: float, low: float, high: float, digits: int = 2) -> str:
-    """Write a share with its interval in percent.
+    """Write a share with its interval in percent; all of it next to 0 or 1 as that alone.
 
     Examples
     --------
-    >>> percent_interval(0.5, 0.25, 0.751)
-    '50 % (25 to 75 %)'
+    >>> percent_interval(0.5, 0.25, 0.751), percent_interval(0.9999, 0.998, 1.0)
+    ('50 % (25 to 75 %)', 'over 99 %')
     """
     if math.isnan(middle):
         return CANNOT_BE_GIVEN
+    if low > _NEARLY_ALL or (high < 1 - _NEARLY_ALL and high > 0):
+        return percent(min(max(middle, _NOUGHT), 1 - _NOUGHT))
     said, lower, upper = (plain(100 * x, digits) for x in (middle, low, high))
     return f"{said} % ({lower} to {upper} %)"
 

@@ -69,15 +69,18 @@ class CredibleInterval:
         """Return "median (low to high)" with significant digits; `scale` turns a share into percent."""
         return interval(self.median * scale, self.low * scale, self.high * scale, digits)
 
+    def _ends(self) -> tuple[float, float, float]:
+        return self.median, self.low, self.high
+
     def whole(self) -> str:
-        """Return "median (low to high)" of things that come whole, such as fish.
+        """Return "median (low to high)" of things that come whole, such as fish; from 100 on with two digits.
 
         Examples
         --------
-        >>> CredibleInterval(2.0, 0.0, 5.4).whole(), CredibleInterval(0.0, 0.0, 0.0).whole()
-        ('2 (0 to 5)', '0')
+        >>> CredibleInterval(2.0, 0.0, 5.4).whole(), CredibleInterval(1692.0, 636.0, 2634.0).whole()
+        ('2 (0 to 5)', '1 700 (640 to 2 600)')
         """
-        middle, low, high = (plain(float(round(x)), 15) for x in (self.median, self.low, self.high))
+        middle, low, high = (plain(float(round(x)), 2 if abs(x) >= 100 else 15) for x in self._ends())
         return middle if low == high else f"{middle} ({low} to {high})"
 
 

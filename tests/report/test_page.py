@@ -19,7 +19,8 @@ from burden.report.files.calendar import calendar_bytes
 from burden.report.page.answer import answer_lines
 from burden.report.page.cautions import cautions_of
 from burden.report.page.outlook import compared_rows, watch_for, what_if_rows
-from burden.report.page.sheets import owner_page, record_of
+from burden.report.page.owner import owner_page
+from burden.report.page.record import record_of
 from burden.report.text.day_book import days_of, folded
 from burden.report.text.decision import headline
 from burden.report.text.plan import dose_text

@@ -10,15 +10,15 @@ from burden.case import Preparation
 from burden.decision import Assessment
 from burden.inference.diagnostics import Quantity
 from burden.inference.estimate import Estimate
-from burden.report.formatting import about, named, of_100, spread
+from burden.report.formatting import about, named, spread
 from burden.report.text.deaths import deaths_text
-from burden.report.text.decision import headline, measure_text, withheld_lines
-from burden.report.text.gates import gate_text, other_text
-from burden.report.text.next_look import look_text
-from burden.report.text.plan import aim_text, as_recommended, doses_text
+from burden.report.text.decision import dated_text, headline, release_text, withheld_lines
+from burden.report.text.gates import gates_text, other_text
+from burden.report.text.notes import parasite_name
+from burden.report.text.plan import aim_text, as_recommended
 from burden.report.text.reasons import reason_text
 from burden.report.text.treatment_response import verdict_words
-from burden.utils.formatting import day_in_words, sentence
+from burden.utils.formatting import percent, percent_interval, say_date, sentence
 from burden.utils.results import CredibleInterval
 
 __all__ = ["answer_lines", "moved_rows", "seen_rows", "there_rows", "title_of"]
@@ -36,40 +36,30 @@ def title_of(found: Assessment) -> str:
 def answer_lines(found: Assessment) -> list[str]:
     """Return the answer: today's action, why, what water and fish ask for, the burden, and what it comes to."""
     decision = found.decision
-    stops = [gate_text(gate) for gate in decision.gates if gate.level in ("stop", "agent")]
-    missing = [measure_text(decision)] if decision.plan else []
+    levels = ("stop", "agent", "measure") if decision.plan else ("stop", "agent")
     lines = [
         headline(decision),
         " ".join(reason_text(reason) for reason in decision.reasons),
-        _dates(found),
-        " ".join([*stops, *missing, *withheld_lines(decision)]),
+        " ".join(dated_text(decision)),
+        " ".join([*gates_text(decision, *levels), *withheld_lines(decision)]),
         " ".join(other_text(other) for other in decision.others),
         " ".join(_of_set(found, e, _burden(e)) for e in found.estimates),
         _last_dose(found),
         f"{as_recommended(decision)} {deaths_text(decision)}".strip(),
         aim_text(decision),
-        _release(found),
+        release_text(decision),
     ]
     return [line for line in lines if line]
 
 
-def _dates(found: Assessment) -> str:
-    """When the doses are given and when to look again: the first page alone must be enough to act on."""
-    decision = found.decision
-    year = decision.visit_date.year
-    doses = [f"Doses: {doses_text(decision.plan, year)}."] if decision.plan else []
-    if decision.after_water:
-        doses = [f"Once the water is right: {doses_text(decision.after_water, year)}."]
-    looks = [look_text(decision.look, year)] if decision.look is not None else []
-    return " ".join([*doses, *looks])
-
-
 def _of_set(found: Assessment, e: Estimate, text: str) -> str:
-    return f"{named(e.parasite).capitalize()}: {text}" if len(found.estimates) > 1 else text
+    return f"{parasite_name(e.parasite)}: {text}" if len(found.estimates) > 1 else text
 
 
 def _burden(e: Estimate) -> str:
-    chance = "" if e.probability_infected >= 0.995 else f" Chance that there are any: {of_100(e.probability_infected)}."
+    chance = (
+        "" if e.probability_infected >= 0.995 else f" Chance that there are any: {percent(e.probability_infected)}."
+    )
     sick = f" {e.sick_only}" if e.sick_only else ""
     there = f"{spread(e.mean_abundance)} flukes a fish, {spread(e.flukes_total)} on all live fish"
     return f"{e.missed} On the fish: {there}.{chance}{sick}"
@@ -79,18 +69,11 @@ def _last_dose(found: Assessment) -> str:
     """What the last dose did, where the samples can tell."""
     told = [r for r in found.responses if r.verdict != "cannot_tell" and r.dose_date is not None]
     said = [
-        sentence(f"dose of {day_in_words(r.dose_date)}: {verdict_words(r)}") for r in told if r.dose_date is not None
+        sentence(verdict_words(r, f"the dose of {say_date(r.dose_date, found.decision.visit_date.year)}"))
+        for r in told
+        if r.dose_date is not None
     ]
     return " ".join(dict.fromkeys(said))
-
-
-def _release(found: Assessment) -> str:
-    decision = found.decision
-    if decision.release_date is None or decision.action == "discharge":
-        return ""
-    return (
-        f"Keep the newcomers apart until {day_in_words(decision.release_date)} at the earliest, and until a clean look."
-    )
 
 
 def seen_rows(visit: Assessment) -> tuple[list[dict[str, str]], int]:
@@ -117,7 +100,9 @@ def _flagged(rows: Any) -> list[tuple[bool, Preparation]]:
 
 def _preparation(row: Preparation) -> str:
     text = named(row.method) if row.method else named(row.site)
-    if row.method and row.site not in row.method:
+    if row.method == "whole_organ":
+        text = {"gill": "all gills", "skin": "whole skin"}.get(row.site, named(row.site))
+    elif row.method and row.site not in row.method:
         text += f", {named(row.site)}"
     if row.fraction_examined is not None:
         text += f", {100 * row.fraction_examined:g} % of the site"
@@ -139,13 +124,17 @@ def there_rows(e: Estimate) -> list[tuple[str, str]]:
     rows = [
         ("flukes a fish", spread(e.mean_abundance)),
         ("on all live fish", spread(e.flukes_total)),
-        ("fish that carry any", f"{spread(e.prevalence, 100)} %"),
+        ("fish that carry any", _share(e.prevalence)),
         ("aggregation k", spread(e.aggregation_k)),
-        ("preparations like yours find an infected fish", f"{spread(e.detection_per_fish, 100)} %"),
+        ("infected fish that preparations like yours show", _share(e.detection_per_fish)),
     ]
     if not math.isnan(e.eggs_waiting.median) and e.eggs_waiting.high > 0:
         rows.append(("eggs waiting in the water", spread(e.eggs_waiting)))
-    return [(name, value.replace("cannot be given %", "cannot be given")) for name, value in rows]
+    return rows
+
+
+def _share(share: CredibleInterval) -> str:
+    return percent_interval(share.median, share.low, share.high)
 
 
 def moved_rows(e: Estimate) -> list[dict[str, str]]:

@@ -7,11 +7,13 @@ from typing import Any
 import numpy as np
 
 from burden.decision import Assessment
+from burden.inference.diagnostics import Quantity
 from burden.inference.infection_pressure import withheld_eradication
 from burden.inference.treatment_response import Response
 from burden.inference.visit_comparison import Changes, ParameterChange
 from burden.report.figures.forecast import COURSE_WORDS
-from burden.report.formatting import about, days_label, long_date, named, of_100, on_day, sentence, spread
+from burden.report.formatting import about, days_label, long_date, named, on_day, sentence, spread
+from burden.report.text.handling import has_filter
 from burden.report.text.plan import compared_text
 from burden.report.text.pond_history import calibration_text, forecast_words, kill_lines, left_out_text
 from burden.report.text.treatment_response import gone_words, verdict_words
@@ -21,6 +23,7 @@ from burden.schedule.forecast import AfterADose, Forecast
 from burden.schedule.husbandry import Alternative
 from burden.schedule.projection import BANDS, Projection
 from burden.schedule.what_if import WhatIf
+from burden.utils.formatting import percent
 
 __all__ = [
     "alternative_rows",
@@ -80,8 +83,8 @@ def compared_rows(found: Assessment) -> list[dict[str, str]]:
         {
             "what": compared_text(one.name, one.schedule.doses),
             "dates": _dates(found, one.schedule),
-            "chance": of_100(one.schedule.chance(aim)),
-            "gone": "–" if withheld_eradication(found.case) else of_100(one.schedule.elimination.mean),
+            "chance": percent(one.schedule.chance(aim)),
+            "gone": "–" if withheld_eradication(found.case) else percent(one.schedule.elimination.mean),
             "deaths": one.schedule.fluke_deaths.whole(),
             "known": "" if one.custom is None else one.custom.known,
         }
@@ -116,7 +119,7 @@ _COSTS = {
 
 def what_if_rows(found: Assessment) -> list[dict[str, str]]:
     """Return the plan as it may turn out, a row each."""
-    return [{"name": _change(w), "chance": of_100(w.chance), "gap": _gap(w)} for w in found.what_ifs]
+    return [{"name": _change(w), "chance": percent(w.chance), "gap": _gap(w)} for w in found.what_ifs]
 
 
 def _change(w: WhatIf) -> str:
@@ -125,7 +128,7 @@ def _change(w: WhatIf) -> str:
         "colder": f"water {about(w.by)} °C colder",
         "warmer": f"water {about(w.by)} °C warmer",
         "late": f"a dose, and those after it, {about(w.by)} d late",
-        "weaker": f"{of_100(w.by)} flukes killed, not {of_100(w.was)}",
+        "weaker": f"{percent(w.by)} of the flukes killed, not {percent(w.was)}",
     }[w.code]
 
 
@@ -138,13 +141,27 @@ def _gap(w: WhatIf) -> str:
 def alternative_rows(found: Assessment) -> list[dict[str, str]]:
     """Return moves beside the doses, a row each."""
     return [
-        {"name": _move(one), "doses": str(one.schedule.doses), "chance": of_100(one.chance), "cost": _COSTS[one.code]}
+        {
+            "name": _move(found, one),
+            "doses": str(one.schedule.doses),
+            "chance": percent(one.chance),
+            "cost": _WITHOUT_FILTER[one.code][1] if _bare(found, one) else _COSTS[one.code],
+        }
         for one in found.alternatives
     ]
 
 
-def _move(one: Alternative) -> str:
-    return _MOVES[one.code] + ("" if one.to_c is None else f" to {about(one.to_c)} °C")
+def _bare(found: Assessment, one: Alternative) -> bool:
+    return one.code in _WITHOUT_FILTER and not has_filter(found.case)
+
+
+#: a move, and what it costs, where no filter runs
+_WITHOUT_FILTER = {"cleaning": ("bottom and nets cleaned at every dose", "an hour or two each time")}
+
+
+def _move(found: Assessment, one: Alternative) -> str:
+    name = _WITHOUT_FILTER[one.code][0] if _bare(found, one) else _MOVES[one.code]
+    return name + ("" if one.to_c is None else f" to {about(one.to_c)} °C")
 
 
 def response_of(r: Response) -> dict[str, Any]:
@@ -163,7 +180,7 @@ def changes_of(changes: Changes | None) -> dict[str, Any]:
     """Return what changed since the last visit; nothing where there was none."""
     if changes is None:
         return {}
-    told = [m for m in changes.others if m.verdict not in ("unchanged", "cannot be compared")]
+    told = [m for m in changes.others if m.verdict in ("higher", "lower")]
     return {
         "since": long_date(changes.since),
         "lines": [line for line in (burden_line(changes), deaths_line(changes)) if line],
@@ -173,7 +190,7 @@ def changes_of(changes: Changes | None) -> dict[str, Any]:
 
 def _moved(m: ParameterChange) -> dict[str, str]:
     return {
-        "name": sentence(m.name).rstrip("."),
+        "name": sentence(str(Quantity(m.name))).rstrip("."),
         "then": spread(m.then),
         "now": spread(m.now),
         "verdict": m.verdict,

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Callable, Mapping
 from functools import cache
 from typing import Any
 
@@ -12,7 +13,7 @@ from burden import __version__
 from burden.decision import Assessment
 from burden.evidence import load_parasite
 from burden.report.files.tables import CSV_FORM
-from burden.report.formatting import about, about_in, long_date, named, of_100, sentence, several, unbroken
+from burden.report.formatting import about, about_in, long_date, named, sentence, several, unbroken
 from burden.report.page.answer import answer_lines, moved_rows, seen_rows, there_rows, title_of
 from burden.report.page.cautions import cautions_of
 from burden.report.page.outlook import (
@@ -25,19 +26,31 @@ from burden.report.page.outlook import (
     watch_for,
     what_if_rows,
 )
-from burden.report.page.sheets import owner_page, record_of
+from burden.report.page.owner import owner_page
+from burden.report.page.record import record_of
 from burden.report.page.sources import sources_of
 from burden.report.page.unknowns import unknowns_of
 from burden.report.text.day_book import days_of, folded
 from burden.report.text.decision import withheld_text
 from burden.report.text.forecast import delay_text, regime_text
-from burden.report.text.gates import gate_text
-from burden.report.text.next_look import look_text, outcome_lines
+from burden.report.text.next_look import look_text, no_look_text, outcome_lines
+from burden.report.text.notes import parasite_name
 from burden.report.text.plan import as_recommended
 from burden.report.text.schedule import custom_text, window_text
-from burden.utils.formatting import say_date, volume
+from burden.utils.formatting import counted, interval, percent, percent_interval, plain, say_date, volume
 
 __all__ = ["render_page", "template"]
+
+
+#: how an unknown is known, as a page says it
+_KNOWN = {
+    "read": "published",
+    "memory": "recalled",
+    "computed": "worked out from published values",
+    "common practice": "common practice",
+    "assumption": "an assumption",
+    "of this case": "from this case",
+}
 
 
 @cache
@@ -89,14 +102,16 @@ def _front(found: Assessment) -> dict[str, Any]:
         "facts": _facts(found),
         "action": decision.action,
         "lines": answer_lines(found),
-        "gates": [gate_text(gate) for gate in decision.gates],
         "seen": seen,
         "seen_date": long_date(max(row.date for row in case.samples)) if case.samples else "",
         "seen_more": more,
         "all_samples": case.samples if more else (),
         "sets": [_one_set(found, i) for i in range(len(found.estimates))],
+        "watch": list(dict.fromkeys(said for f in found.forecasts for said in watch_for(found, f))),
         "days": folded(days_of(found)),
-        "look": "" if look is None else look_text(look, case.visit_date.year),
+        "horizon": plain(decision.recommendation.aim.horizon_days),
+        "end": say_date(decision.date_of(decision.recommendation.aim.horizon_days), case.visit_date.year),
+        "look": no_look_text(decision) if look is None else look_text(look, case.visit_date.year),
         "outcomes": [] if look is None else outcome_lines(look),
     }
 
@@ -111,6 +126,7 @@ def _reasons(found: Assessment) -> dict[str, Any]:
         "windows": [window_text(name, w) for name, w in found.windows] if found.decision.doses else [],
         "custom": custom_text(found.estimates),
         "unknowns": unknowns,
+        "known_words": _KNOWN,
         "warnings": [sentence(w if w in odd else about_in(w)) for w in warnings],
         "what_ifs": what_if_rows(found),
         "compared": compared_rows(found),
@@ -127,18 +143,18 @@ def _behind(found: Assessment) -> dict[str, Any]:
         "inputs": found.case.in_words(),
         "assumptions": [*found.case.assumptions, *_assumed_values(found)],
         "sources": sources_of(found),
-        "made": f"burden {__version__}, {found.decision.draws} draws, seed {found.decision.seed}",
+        "made": f"burden {__version__}, {found.decision.draws} simulated ponds (--draws), seed {found.decision.seed}",
         "csv_form": CSV_FORM,
     }
 
 
 def _facts(found: Assessment) -> str:
     case = found.case
-    fish = several(f"{g.count} {g.species}" for g in case.fish)
+    fish = several(f"{counted(g.count, 'fish')} ({g.species})" for g in case.fish)
     warmth = float(np.median(found.estimates[0].pond.setting.temperature.at(0.0)))
     return (
         f"Visit of {say_date(case.visit_date)} {case.visit_date.year} · {fish} · "
-        f"{volume(case.water.volume_l.value)} · {warmth:.1f} °C · {several(named(p) for p in case.parasites)}"
+        f"{volume(case.water.volume_l.value)} · {warmth:.1f} °C · {several(map(parasite_name, case.parasites))}"
     )
 
 
@@ -148,6 +164,8 @@ def _one_set(found: Assessment, i: int) -> dict[str, Any]:
     explained = e.deaths_explained
     return {
         "name": e.parasite,
+        "said": parasite_name(e.parasite),
+        "lays_eggs": load_parasite(e.parasite).lays_eggs,
         "words": load_parasite(e.parasite).title,
         "counted": _counted(e.counted),
         "there": there_rows(e),
@@ -156,33 +174,36 @@ def _one_set(found: Assessment, i: int) -> dict[str, Any]:
         "regime": regime_text(f),
         "delay": "" if f.delay is None else delay_text(f.delay),
         "gone": [
-            (name, of_100(c.elimination.mean), of_100(c.elimination_braked.mean)) for name, c in f.courses().items()
+            (name, percent(c.elimination.mean), percent(c.elimination_braked.mean)) for name, c in f.courses().items()
         ],
         "two_doses": any(name == e.parasite and w.two_dose_window() is not None for name, w in found.windows),
         "deaths": "" if explained is None else explained.text(),
         "courses": courses_of(f),
-        "watch": watch_for(found, f),
         "dose": response_of(found.responses[i]),
         "changed": changes_of(found.changes[i]),
         "history": history_of(found, e.parasite),
     }
 
 
-def _counted(counted: Any) -> str:
+def _counted(found: Any) -> str:
     """What the counts alone say, without the model."""
-    if not counted:
+    if not found:
         return ""
-    parts = (("{} of 100 fish carry flukes", "prevalence", 100.0),
-             ("{} seen on each fish that showed any", "mean_intensity", 1.0),
-             ("aggregation k {}", "k", 1.0))  # fmt: skip
     said = []
-    for words, key, scale in parts:
-        part = counted.get(key)
+    for words, key, write in _PARTS:
+        part = found.get(key)
         if part and part["estimate"] is not None:
-            ends = [None if part[end] is None else about(scale * part[end]) for end in ("low", "high")]
-            span = "no interval" if ends[0] is None else f"{ends[0]} to {ends[1] or 'unbounded'}"
-            said.append(words.format(f"{about(scale * part['estimate'])} ({span})"))
+            low, high = part["low"], math.inf if part["high"] is None else part["high"]
+            value = f"{plain(part['estimate'], 2)} (no interval)" if low is None else write(part["estimate"], low, high)
+            said.append(words.format(value))
     return ", ".join(said)
+
+
+_PARTS: tuple[tuple[str, str, Callable[..., str]], ...] = (
+    ("{} of the fish carry flukes", "prevalence", percent_interval),
+    ("{} were seen on each of these", "mean_intensity", interval),
+    ("aggregation k is {}", "k", interval),
+)
 
 
 def _unit(unit: str) -> str:

@@ -9,6 +9,7 @@ import numpy as np
 from burden.decision import Assessment
 from burden.inference.diagnostics import Quantity
 from burden.inference.sensitivity import Influence, influences
+from burden.utils.formatting import named
 
 __all__ = ["distinct_draws", "unknowns_of"]
 
@@ -67,8 +68,8 @@ def _of_this_case(visit: Assessment) -> Mapping[str, np.ndarray]:
         for i, (form, share) in enumerate(shares.items()):
             # one number drawn for several forms is one unknown
             if not any(np.array_equal(share, other) for other in list(shares.values())[:i]):
-                numbers[f"share of {_plural(form)} that {agent} kills"] = share
-        numbers[f"share of juvenile life sheltered from {agent}"] = effect.sheltered_fraction
+                numbers[f"share of {_plural(form)} that {named(agent)} kills"] = share
+        numbers[f"share of juvenile life sheltered from {named(agent)}"] = effect.sheltered_fraction
     return {name: x for name, x in numbers.items() if np.shape(x) == (found.draws,)}
 
 

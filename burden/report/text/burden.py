@@ -14,17 +14,47 @@ __all__: list[str] = []  # writers are found by the type they write
 _QUANTITIES = {
     "abundance_before": "flukes a fish when the record starts",
     "abundance_today": "flukes a fish today",
-    "share_seen_gill_clip": "share of the gills on a clip, relative to its median",
-    "share_seen_skin_scrape": "share of the skin in a scrape, relative to its median",
-    "part_shape": "how unevenly flukes sit on one fish (shape)",
-    "selection_bias": "how strongly sick fish were picked by their flukes (0 to 1)",
+    "share_seen_gill_clip": "share of the gills on a clip (1 is the median)",
+    "share_seen_skin_scrape": "share of the skin in a scrape (1 is the median)",
+    "part_shape": "how evenly flukes sit on one fish (shape)",
+    "selection_bias": "how much sick fish were picked by their flukes (0 to 1)",
     "background_hazard": "deaths without flukes (per day)",
     "aggregation": "aggregation k",
     "hazard_per_burden": "deaths per fluke and gram (per day)",
     "reproduction_number": "reproduction number",
     "burden_scale": "burden at which laying halves",
     "resistance_half_burden": "burden that half saturates resistance",
-    "resistance_gain_degree_days": "heat needed to gain resistance",
+    "resistance_gain_degree_days": "warmth a fish needs to gain resistance (degree-days)",
+    "resistance_loss_per_day": "how fast fish lose resistance (per day)",
+    "adult_life_days": "life of an adult fluke (days)",
+    "adult_life_q10": "how much warmth shortens an adult's life (Q10)",
+    "fecundity": "eggs a fluke lays a day at 20 °C",
+    "fecundity_q10": "how much warmth raises laying (Q10)",
+    "larval_life_days": "life of a larva without a fish (days)",
+    "larval_life_q10": "how much warmth shortens a larva's life (Q10)",
+    "fresh_egg_days": "days before a fresh egg starts to grow",
+    "chill_factor": "how much cold wears fresh eggs",
+    "egg_mortality": "deaths of eggs (per day)",
+    "egg_cold_q10": "how much cold slows the deaths of eggs (Q10)",
+    "hatch_success": "share of eggs that hatch",
+    "juvenile_mortality": "deaths of young flukes (per day)",
+    "maturity_threshold_c": "water below which young flukes do not grow up (°C)",
+    "cold_block_c": "water below which eggs do not start (°C)",
+    "contact_rate": "how often a larva meets a fish (per day)",
+    "contact_half_density": "fish a cubic metre at which larvae meet them half as often",
+    "detection_per_fluke": "chance that a fluke in view is counted",
+    "gill_share": "share of the flukes on the gills",
+    "fin_share": "share of the flukes on the fins",
+    "first_birth_days": "days to the first birth",
+    "birth_interval_days": "days between births",
+    "birth_q10": "how much warmth speeds births (Q10)",
+    "death_rate": "deaths of flukes (per day)",
+    "death_q10": "how much warmth speeds the deaths of flukes (Q10)",
+    "mother_death_factor": "how much sooner mothers die",
+    "heat_from_c": "water from which heat kills flukes (°C)",
+    "heat_full_c": "water at which heat kills them fastest (°C)",
+    "heat_death_rate": "deaths of flukes in hot water (per day)",
+    "strain_factor": "how this strain differs in speed",
 }
 
 
@@ -92,7 +122,7 @@ def _look_text(look: SampleReading) -> str:
 
 
 def _kind(look: SampleReading) -> str:
-    return named(look.method) if look.method else "preparation"
+    return {"": "preparation", "whole_organ": "whole count"}.get(look.method, named(look.method))
 
 
 @writes

@@ -10,7 +10,8 @@ from datetime import date, timedelta
 from burden.decision import Assessment, PlannedDose
 from burden.evidence import load_agent
 from burden.report.text.decision import headline
-from burden.report.text.gates import gate_text
+from burden.report.text.gates import gates_text
+from burden.report.text.handling import handling_of, has_filter, notes_of_filter, trial_steps, unfed_text
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.plan import dose_text
 from burden.schedule.delayed_hatch import DelayedHatch
@@ -19,7 +20,7 @@ from burden.treatment.dose_result import DoseResult
 from burden.treatment.gates import days_to_mend
 from burden.treatment.residues import ceiling_mg_l, given_baths, left_mg_l
 from burden.treatment.withdrawal import Withdrawal
-from burden.utils.formatting import interval, named, percent, plain, product_words, say_date, volume
+from burden.utils.formatting import interval, named, percent, plain, say_date
 
 __all__ = ["Day", "days_of", "folded"]
 
@@ -81,10 +82,11 @@ def _today(found: Assessment) -> Iterator[Day]:
     if decision.action == "dose":
         return
     kind = "water" if decision.action == "water_first" else "none"
-    steps = [gate_text(gate) for gate in decision.gates if gate.level != "agent" or kind == "water"]
-    yield _day(found, decision.visit_date, kind, headline(decision), steps)
-    if kind == "water":
-        again = "measure the water again; once it is right, enter the readings and run the report again for the doses"
+    levels = () if kind == "water" else ("stop", "measure", "care")
+    yield _day(found, decision.visit_date, kind, headline(decision), gates_text(decision, *levels))
+    look = decision.look
+    if kind == "water" and (look is None or look.purpose != "water"):
+        again = "measure the water; once it is right, enter the readings and run the report again for the doses"
         mended = max(days_to_mend(decision.gates), 1.0)
         yield _day(found, decision.visit_date + timedelta(days=mended), "water", again)
 
@@ -105,14 +107,15 @@ def _doses(found: Assessment) -> Iterator[Day]:
 
 
 def _trial(found: Assessment, planned: PlannedDose) -> Day:
-    steps = [
-        f"treat two or three fish in a tub of the pond's water at {plain(planned.mg_l)} mg/L and watch them for the "
-        "planned time (common practice, no source)",
-        "change a part of the water and take dirt off the bottom (common practice, no source)",
-        f"feed nothing until after the dose of {say_date(planned.date, found.decision.visit_date.year)}",
-    ]
-    care = [gate_text(gate).rstrip(".") for gate in found.decision.gates if gate.level in ("measure", "care")]
-    return _day(found, planned.trial_date or planned.date, "trial", "treat a few fish first", [*care, *steps])
+    steps = [*_care(found), *trial_steps(found.case, planned)]
+    if planned.trial_date == planned.fast_from:
+        steps.append(unfed_text(planned, found.decision.visit_date.year))
+    return _day(found, planned.trial_date or planned.date, "trial", "treat a few fish first", steps)
+
+
+def _care(found: Assessment) -> list[str]:
+    """What water and fish ask for beside a dose, without full stops."""
+    return [said.rstrip(".") for said in gates_text(found.decision, "measure", "care")]
 
 
 def _steps(
@@ -120,24 +123,21 @@ def _steps(
 ) -> Iterator[str]:
     same_day = planned.trial_date is not None and planned.trial_date == planned.date
     if same_day or (planned.trial_date is None and first):
-        yield from (gate_text(gate).rstrip(".") for gate in found.decision.gates if gate.level in ("measure", "care"))
+        yield from _care(found)
     if same_day:
         yield "treat two or three fish in a tub first and watch them"
     left = _left(found, planned, before)
     if left:
         yield left
+    yield unfed_text(planned, found.decision.visit_date.year)
     if first:
-        yield _amount(given)
-        yield from (step.rstrip(".") for step in load_agent(given.agent).handling)
+        told = [
+            *handling_of(found.case, given.agent, planned.apart),
+            *notes_of_filter(found.case, given.agent, planned.apart),
+        ]
+        yield from (step.rstrip(".") for step in told)
     else:
-        yield "everything as with the first dose of it; feed nothing from the day before"
-
-
-def _amount(given: DoseResult) -> str:
-    strength = f"{given.strength_percent:g} %"
-    kind = f"a {strength} solution" if given.product_ml is not None else f"a product with {strength} active substance"
-    each = f" for each {volume(given.volume_l)}" if given.apart else ""
-    return f"{product_words(given.product_g, given.product_ml)} of {kind}{each}"
+        yield f"all else as with the first dose of {named(given.agent)}"
 
 
 def _left(found: Assessment, planned: PlannedDose, before: Sequence[tuple[float, DoseResult]]) -> str:
@@ -164,16 +164,22 @@ def _late(late: LateDose | None, found: Assessment) -> Iterator[str]:
     decision = found.decision
     if late.aim_met_until_day is not None and late.aim_met_until_day > late.day:
         until = say_date(decision.date_of(late.aim_met_until_day), decision.visit_date.year)
-        yield f"if it has to wait, it can until {until}; the doses after it then wait as many days"
+        after = "; the doses after it then wait as many days" if late.number < len(decision.plan) else ""
+        yield f"if it has to wait, the aim is still met until {until}{after}"
     elif late.worse_from_day is not None:
         yield "if it has to wait, each day costs: give it as soon as you can"
 
 
 def _aftercare(found: Assessment, planned: PlannedDose) -> Iterator[Day]:
-    for after in range(1, 1 + load_agent(planned.agent).aftercare_days):
+    measured = load_agent(planned.agent).aftercare_days if has_filter(found.case) and not planned.apart else 0
+    for after in range(1, 1 + measured):
         text = f"measure ammonia and nitrite, day {after} after {named(planned.agent)}"
         yield _day(found, planned.date + timedelta(days=after), "care", text, dose=planned.number)
-    look = "look at the fish: they should breathe and, in warm water, feed better by now; if not, look at gills again"
+    look = (
+        "look at the fish, which should breathe and, in warm water, feed better by now; if not, look for flukes again"
+    )
+    if found.case.findings.anaemic:
+        look = "look at the fish; those that lack blood take weeks to breathe better"
     yield _day(found, planned.date + timedelta(days=_BETTER_AFTER_DAYS), "look", look, dose=planned.number)
 
 
@@ -197,8 +203,9 @@ def _held(one: Withdrawal) -> str:
 
 def _later(found: Assessment) -> Iterator[Day]:
     """Doses for eggs that cold water keeps from hatching."""
-    later = found.later
-    if later is None or found.decision.action != "dose":
+    later, look = found.later, found.decision.look
+    waits = look is not None and look.purpose == "survivors"  # else one look comes after the last hatch, and decides
+    if later is None or not waits or found.decision.action != "dose":
         return
     for number, day in enumerate(later.days, 1):
         if math.isfinite(day.median):
@@ -226,9 +233,11 @@ def _sample(found: Assessment) -> Iterator[Day]:
     look = found.decision.look
     if look is None or look.date == found.decision.visit_date:
         return
-    year = found.decision.visit_date.year
-    steps = [look_text(look, year), *outcome_lines(look)]
-    yield _day(found, look.date, "sample", "look at the fish again", steps)
+    steps = [look_text(look, found.decision.visit_date.year), *outcome_lines(look)]
+    what = "look at the fish again"
+    if look.purpose == "water":
+        what = "measure the water and look at the fish; once it is right, run the report again for the doses"
+    yield _day(found, look.date, "sample", what, steps)
 
 
 def folded(days: Sequence[Day]) -> list[Day]:
@@ -253,9 +262,9 @@ def _phrases(days: Sequence[Day], said: set[str]) -> Iterator[str]:
     """One phrase for what is done on several days; what was said with an earlier dose is not said again."""
     care = [day for day in days if day.kind == "care"]
     if care:
-        yield f"{care[0].label} to {care[-1].label}: measure ammonia and nitrite daily"
+        yield f"from {care[0].label} to {care[-1].label} measure ammonia and nitrite daily"
     for day in days:
         if day.kind == "look":
             again = day.headline in said
             said.add(day.headline)
-            yield f"{day.label}: {'look at the fish' if again else day.headline}"
+            yield f"on {day.label} {'look at the fish' if again else day.headline}"

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from burden.decision.records import Decision
 from burden.report.text.deaths import deaths_text
-from burden.report.text.gates import gate_text, other_text
+from burden.report.text.gates import UNMEASURED, gate_text, gates_text, other_text
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.plan import aim_text, as_recommended, dose_text, doses_text, missing_text
 from burden.report.text.reasons import reason_text
 from burden.utils.formatting import all_of, counted, named, say_date, several
 from burden.utils.wording import writes, writes_brief
 
-__all__ = ["headline", "measure_text", "withheld_lines", "withheld_text"]
+__all__ = ["dated_text", "headline", "release_text", "withheld_lines", "withheld_text"]
 
 #: reasons of the short answer
 _BRIEF_REASONS = 2
@@ -28,7 +29,7 @@ def headline(decision: Decision) -> str:
 def _water_first(decision: Decision) -> str:
     stops = [gate for gate in decision.gates if gate.level == "stop"]
     if not stops:
-        missing = several(_MEASURED[gate.code] for gate in decision.gates if gate.code in _MEASURED)
+        missing = several(UNMEASURED[g.code] for g in decision.gates if g.code in UNMEASURED)
         return f"Measure {missing} first; no dose before that."
     first = several(dict.fromkeys(_PUT_RIGHT[gate.code] for gate in stops))
     return f"No dose today: {first} first."
@@ -98,18 +99,25 @@ _HEADLINES: dict[str, Callable[[Decision], str]] = {
     "discharge": _discharge,
 }
 _PUT_RIGHT = {
-    "gasping": "help the gasping fish with air and fresh water",
+    "gasping": "help the gasping fish with air and clean water",
     "oxygen_low": "raise the oxygen",
     "ammonia_high": "bring the ammonia down",
     "nitrite_high": "bring the nitrite down",
     "ph_extreme": "put the pH right",
 }
-_MEASURED = {
-    "oxygen_unmeasured": "oxygen",
-    "ammonia_unmeasured": "ammonia",
-    "ph_unmeasured": "pH",
-    "nitrite_unmeasured": "nitrite",
-}
+
+
+def dated_text(decision: Decision) -> list[str]:
+    """Write when the doses are given and when to look again, so that the first lines are enough to act on."""
+    year = decision.visit_date.year
+    said = []
+    if len(decision.plan) > 1:  # one dose alone stands in the headline
+        said.append(f"Doses: {doses_text(decision.plan, year)}.")
+    if decision.after_water:
+        said.append(f"Once the water is right, at the earliest: {doses_text(decision.after_water, year)}.")
+    if decision.look is not None:
+        said.append(look_text(decision.look, year))
+    return said
 
 
 def withheld_text(decision: Decision) -> str | None:
@@ -117,6 +125,14 @@ def withheld_text(decision: Decision) -> str | None:
     if decision.action == "dose":
         return None
     return reason_text(decision.reasons[0]).rstrip(".") if decision.reasons else headline(decision).rstrip(".")
+
+
+def release_text(decision: Decision, fish: str = "newcomers") -> str:
+    """Write until when newcomers are kept apart; empty where nothing is held, or all may move."""
+    if decision.release_date is None or decision.action == "discharge":
+        return ""
+    when = say_date(decision.release_date, decision.visit_date.year)
+    return f"Keep the {fish} apart until {when} at the earliest, and until they are found clean."
 
 
 # --- the whole -----------------------------------------------------------------------------------------------------
@@ -127,23 +143,7 @@ def _brief(decision: Decision) -> str:
     lines = [headline(decision), *(reason_text(reason) for reason in said)]
     stops = [gate for gate in decision.gates if gate.level == "stop"]
     lines += [gate_text(gate) for gate in stops[:2]]
-    if decision.plan:
-        lines.append(f"Doses: {doses_text(decision.plan, decision.visit_date.year)}.")
-    if decision.look is not None:
-        lines.append(look_text(decision.look, decision.visit_date.year))
-    return "\n".join(lines)
-
-
-def measure_text(decision: Decision) -> str:
-    """Write what of the water to measure, where a dose waits for it or something may be wrong; else empty."""
-    missing = [_MEASURED[gate.code] for gate in decision.gates if gate.code in _MEASURED]
-    asked = decision.doses or decision.action in ("look_first", "water_first")
-    if not missing or not asked:
-        return ""
-    when = "before the first dose" if decision.doses else "today"
-    formalin = "oxygen" in missing and any(dose.agent == "formalin" for dose in decision.doses)
-    without = " No formalin without a reading of oxygen." if formalin else ""
-    return f"Not measured: {several(missing)}. Measure {'it' if len(missing) == 1 else 'them'} {when}.{without}"
+    return "\n".join([*lines, *dated_text(replace(decision, after_water=()))])
 
 
 def withheld_lines(decision: Decision) -> list[str]:
@@ -167,19 +167,11 @@ _MEANWHILE = (
 @writes
 def _whole_text(decision: Decision) -> str:
     """Write the decision with everything it rests on."""
-    year = decision.visit_date.year
     lines = [headline(decision), *(reason_text(reason) for reason in decision.reasons)]
-    lines += [gate_text(gate) for gate in decision.gates if gate.code not in _MEASURED]
-    lines += [measure_text(decision), *withheld_lines(decision)]
+    lines += [*gates_text(decision), *withheld_lines(decision)]
     lines += [other_text(other) for other in decision.others]
-    if decision.plan:
-        lines.append(f"Doses: {doses_text(decision.plan, year)}.")
-    if decision.after_water:
-        lines.append(f"Once the water is right: {doses_text(decision.after_water, year)}.")
-    if decision.release_date is not None and decision.action != "discharge":
-        lines.append(f"Keep the newcomers apart until {say_date(decision.release_date, year)} at the earliest.")
+    lines += [*dated_text(decision), release_text(decision)]
     if decision.look is not None:
-        lines.append(look_text(decision.look, year))
         lines += outcome_lines(decision.look)
     lines += [deaths_text(decision), aim_text(decision), as_recommended(decision)]
     return "\n".join(line for line in lines if line)

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from burden.report.text.notes import noted, parasite_name
 from burden.schedule.forecast import AfterADose, Forecast
 from burden.schedule.projection import Delay, Projection
-from burden.utils.formatting import day_in_words, percent, plain, sentence
+from burden.utils.formatting import day_in_words, percent, plain, sentence, several
+from burden.utils.results import CredibleInterval
 from burden.utils.wording import writes, writes_brief
 
 __all__ = ["delay_text", "regime_text"]
@@ -57,10 +60,14 @@ def _course(course: Projection) -> str:
 
 def regime_text(f: Forecast) -> str:
     """Write what the flukes do without a dose."""
-    parts = [f"{_REGIMES[name]} in {percent(share)}" for name, share in f.regime.items()]
-    said = f"Untreated, flukes {parts[0]}, {parts[1]} and {parts[2]} of simulated ponds."
+    parts = [f"{_REGIMES[name]} in {percent(share)}" for name, share in f.regime.items() if share > 0]
+    said = f"Untreated, flukes {several(parts)} of simulated ponds."
     if f.regime["fading"] > _MOSTLY:
-        said += " They dwindle as surviving fish become resistant or die, over weeks or months."
+        died = round(f.untreated.fluke_deaths_end.high) > 0
+        first = "the fish with most flukes die first, and the others become resistant" if died else (
+            "fish become resistant"
+        )  # fmt: skip
+        said += f" Where they dwindle, {first}, over weeks or months."
     return said
 
 
@@ -68,9 +75,22 @@ def regime_text(f: Forecast) -> str:
 def delay_text(delay: Delay) -> str:
     """Write what it costs to give the same doses later."""
     return (
-        f"The same doses {plain(delay.days)} days later: {delay.deaths.whole()} more fish dead. When the first dose "
-        f"then goes in, the fish carry {delay.abundance.text()} flukes instead of {delay.abundance_in_time.text()}."
+        f"Given {plain(delay.days)} days later, the same doses lose {_more_dead(delay)}. On that later day each fish "
+        f"carries {delay.abundance.text()} flukes; with the first dose in time it would carry "
+        f"{delay.abundance_in_time.text()}."
     )
+
+
+def _more_dead(delay: Delay) -> str:
+    """Write how many more fish die; no more where the simulation shows none."""
+    if round(delay.deaths.high) <= 0:
+        return "no more fish"
+    more = replace(delay.deaths, low=max(delay.deaths.low, 0.0), median=max(delay.deaths.median, 0.0))
+    return f"{more.whole()} more fish" if round(more.median) else f"probably no more fish, at most {_most(more)}"
+
+
+def _most(dead: CredibleInterval) -> str:
+    return replace(dead, median=dead.high, low=dead.high).whole()
 
 
 @writes

@@ -2,56 +2,108 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
-from burden.decision.records import OtherTreatment
+from burden.decision.records import Decision, OtherTreatment
 from burden.treatment.gates import Gate, Remedy
-from burden.utils.formatting import mass, named, percent, plain, volume
+from burden.utils.formatting import mass, named, percent, plain, several, volume
 
-__all__ = ["gate_text", "other_text"]
+__all__ = ["UNMEASURED", "gate_text", "gates_text", "other_text"]
+
+#: what was not measured, by code
+UNMEASURED = {
+    "oxygen_unmeasured": "oxygen",
+    "ammonia_unmeasured": "ammonia",
+    "ph_unmeasured": "pH",
+    "nitrite_unmeasured": "nitrite",
+}
+#: total ammonia as a kit shows it that says NH3/NH4, for one as nitrogen: molar masses [-]
+_AS_AMMONIA = 17.031 / 14.007
+#: what to measure again once the water was changed, by code
+_AGAIN = {
+    "oxygen_low": "Then measure oxygen again.",
+    "ammonia_high": "Measure ammonia and pH again after the last change.",
+    "nitrite_high": "Measure nitrite again after the last change.",
+    "ph_extreme": "Then measure pH again.",
+    "gasping": "Then measure oxygen, ammonia, pH and nitrite.",
+}
+#: what feeding makes worse: common practice, no source
+_UNFED = ("ammonia_high", "nitrite_high")
+
+
+def gates_text(decision: Decision, *levels: str) -> list[str]:
+    """Write what water and fish ask for before a dose; what was not measured in one sentence.
+
+    Parameters
+    ----------
+    decision : Decision
+    *levels : str
+        Of the gates, some of `burden.treatment.gates.LEVELS`; all when not given.
+    """
+    gates = [gate for gate in decision.gates if not levels or gate.level in levels]
+    said = [gate_text(gate) for gate in gates if gate.code not in UNMEASURED]
+    missing = [gate.code for gate in gates if gate.code in UNMEASURED]
+    asked = decision.doses or decision.action in ("look_first", "water_first")  # else nothing hangs on it
+    if not missing or not asked:
+        return said
+    formalin = "oxygen_unmeasured" in missing and any(dose.agent == "formalin" for dose in decision.doses)
+    without = [" No formalin without a reading of oxygen."] if formalin else []
+    return [*said, "".join([_unmeasured(missing, "before the first dose" if decision.doses else "today"), *without])]
+
+
+def _unmeasured(codes: Sequence[str], when: str) -> str:
+    what = several(UNMEASURED[code] for code in codes)
+    return f"Not measured: {what}. Measure {'it' if len(codes) == 1 else 'them'} {when}."
 
 
 def gate_text(gate: Gate) -> str:
     """Write one thing to see to before a dose: what was measured, what it is held against, what to do."""
-    return _GATES[gate.code](gate)
+    return _unmeasured([gate.code], "before any dose") if gate.code in UNMEASURED else _GATES[gate.code](gate)
 
 
-def _remedy(remedy: Remedy | None) -> str:
+def _remedy(gate: Gate) -> str:
+    remedy = gate.remedy
     if remedy is None:
         return ""
     said = ["Aerate strongly."] if remedy.aerate else []
-    if remedy.times:
-        often = "once" if remedy.times == 1 else f"{remedy.times} times, a day apart"
-        said.append(
-            f"Change {plain(remedy.percent)} % of the water ({volume(remedy.litres)}) {often}, with clean water of the "
-            "same temperature without chlorine."
-        )
+    said += [_change(remedy)] if remedy.times else []
     if remedy.salt_g is not None:
-        said.append(f"{mass(remedy.salt_g, 2)} of pure salt in all protects the fish meanwhile.")
-    return f" {' '.join([*said, 'Measure again after it.'])}"
+        said.append(
+            f"The chloride of {mass(remedy.salt_g, 2)} of pure salt, dissolved and added once, protects the fish "
+            "meanwhile."
+        )
+    unfed = ["Feed nothing until it is right."] if gate.code in _UNFED and gate.level == "stop" else []
+    return f" {' '.join([*said, *unfed, _AGAIN[gate.code]])}"
+
+
+def _change(remedy: Remedy) -> str:
+    often = {1: "once, today", 2: "today and tomorrow"}.get(
+        remedy.times, f"once a day for {remedy.times} days from today"
+    )
+    return (
+        f"Change {plain(remedy.percent)} % of the water ({volume(remedy.litres)}) {often}, with clean water of the "
+        "same kind and temperature, free of chlorine."
+    )
 
 
 def _oxygen(gate: Gate) -> str:
     share = "" if gate.saturation is None else f", {percent(gate.saturation)} of what this water can hold"
-    return (
-        f"Oxygen is {plain(gate.value)} mg/L{share}; it should be above {plain(gate.limit, 2)} mg/L."
-        f"{_remedy(gate.remedy)}"
-    )
+    return f"Oxygen is {plain(gate.value)} mg/L{share}; it should be above {plain(gate.limit, 2)} mg/L.{_remedy(gate)}"
 
 
 def _ammonia(gate: Gate) -> str:
+    nitrogen = gate.as_read or 0.0
     return (
-        f"Un-ionised ammonia is about {plain(gate.value, 2)} mg/L; it should be below {plain(gate.limit)} mg/L. At "
-        "this "
-        f"pH and temperature that is {plain(gate.as_read, 2)} mg/L of total ammonia nitrogen on a home test kit."
-        f"{_remedy(gate.remedy)}"
+        f"Un-ionised ammonia (NH3) is about {plain(gate.value, 2)} mg/L; it should be below {plain(gate.limit)} mg/L. "
+        f"On a home kit that limit is now a total of {plain(nitrogen, 2)} mg/L if it shows nitrogen, or about "
+        f"{plain(nitrogen * _AS_AMMONIA, 2)} mg/L if it shows NH3/NH4.{_remedy(gate)}"
     )
 
 
 def _nitrite(gate: Gate) -> str:
     return (
-        f"Nitrite is {plain(gate.value)} mg/L of nitrogen; in water with little chloride it should be below "
-        f"{plain(gate.limit)} mg/L.{_remedy(gate.remedy)}"
+        f"Nitrite is {plain(gate.value)} mg/L as nitrogen; in water with little chloride it should be below "
+        f"{plain(gate.limit)} mg/L.{_remedy(gate)}"
     )
 
 
@@ -59,7 +111,8 @@ def _anaemia(gate: Gate) -> str:
     how = "" if gate.value is None else f" (haematocrit {plain(gate.value)} %)"
     lack = "With gills so pale the fish may lack blood" if gate.deduced else f"The fish lack blood{how}"
     return (
-        f"{lack}: no agent that takes oxygen from the water, and treat a few fish first (common practice, no source)."
+        f"{lack}: no agent that takes oxygen from the water, treat a few fish first, and look for "
+        "the cause (common practice, no source)."
     )
 
 
@@ -72,24 +125,19 @@ def _alkalinity(gate: Gate) -> str:
     )
 
 
-def _gasping(gate: Gate) -> str:
-    return f"Fish gasp today: help them before anything else.{_remedy(gate.remedy)}"
+def _ph(gate: Gate) -> str:
+    bound = "at least" if gate.value is not None and gate.limit is not None and gate.value < gate.limit else "at most"
+    return f"pH is {plain(gate.value)}; it should be {bound} {plain(gate.limit)}.{_remedy(gate)}"
 
 
 _GATES: dict[str, Callable[[Gate], str]] = {
-    "gasping": _gasping,
+    "gasping": lambda gate: f"Fish gasp today: help them before anything else.{_remedy(gate)}",
     "oxygen_low": _oxygen,
     "ammonia_high": _ammonia,
     "nitrite_high": _nitrite,
-    "ph_extreme": lambda g: (
-        f"pH is {plain(g.value)}; fish bear {plain(g.limit)} at the most or least.{_remedy(g.remedy)}"
-    ),
+    "ph_extreme": _ph,
     "alkalinity_low": _alkalinity,
     "anaemia": _anaemia,
-    "oxygen_unmeasured": lambda g: "Oxygen was not measured: measure it before dosing. Without it no formalin.",
-    "ammonia_unmeasured": lambda g: "Ammonia was not measured: measure it before dosing.",
-    "ph_unmeasured": lambda g: "pH was not measured: measure it before dosing.",
-    "nitrite_unmeasured": lambda g: "Nitrite was not measured: measure it before dosing.",
 }
 
 
@@ -100,7 +148,10 @@ def other_text(other: OtherTreatment) -> str:
     name = f"{name[:1].upper()}{name[1:]}"
     first = " Treat this first (common practice, no source)." if other.first and other.agent is None else ""
     if other.finding == "virus_suspected":
-        return "A virus is suspected: have it tested before any dose; some are notifiable."
+        return (
+            "A virus is suspected: have it tested before any dose. Some are notifiable: ask the authority. Until the "
+            "result is there, no fish, water or net leaves this place."
+        )
     if other.agent is not None:
         return f"{name}: {named(other.agent)} works on it too."
     return f"{name}: needs a treatment of its own, which this tool does not plan.{first}"

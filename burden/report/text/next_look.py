@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import groupby
 
-from burden.decision.records import NextLook, Outcome
+from burden.decision.records import Decision, NextLook, Outcome
 from burden.utils.formatting import all_of, counted, percent, plain, say_date
 
-__all__ = ["look_text", "outcome_lines"]
+__all__ = ["look_text", "no_look_text", "outcome_lines"]
 
 
 def look_text(look: NextLook, year: int) -> str:
@@ -15,7 +16,7 @@ def look_text(look: NextLook, year: int) -> str:
     fish = all_of(look.fish, "fish") if look.all_fish else counted(look.fish, "fish")
     what = f"{fish}, {counted(look.preparations_per_fish, 'preparation')} of each"
     if look.purpose == "water":
-        return f"{say_date(look.date, year)}: measure the water again and look at {what}; the doses follow from that."
+        return f"{say_date(look.date, year)}: measure the water and look at {what}; the doses follow from that."
     if look.once_c is not None:
         when = f"About {say_date(look.date, year)}, once the water has passed {plain(look.once_c)} °C"
         return f"{when}: look at {what}. Until then leave the fish in peace, unless some are ill or die."
@@ -32,50 +33,69 @@ def look_text(look: NextLook, year: int) -> str:
             f"{say_date(look.date, year)}: look at {what}; this look shows what the doses left on the fish. "
             f"Eggs in the cold water hatch later, so look again about {later}."
         )
-    why = {
-        "check": "flukes that were left show by then, so this tells whether the course worked",
-        "release": "flukes that were left show by then, so this look decides whether they may move",
-        "watch": "this look shows whether the flukes increase",
-    }[look.purpose]
-    return f"{say_date(look.date, year)}: look at {what}; {why}."
+    return f"{say_date(look.date, year)}: look at {what}; {_what_for(look)}."
 
 
+def _what_for(look: NextLook) -> str:
+    if look.purpose == "watch":
+        return "this look shows whether the flukes increase"
+    left = "flukes that were left show by then"
+    if look.purpose == "check":
+        return f"{left}, so this tells whether the course worked"
+    if _clean_is_enough(look):
+        return f"{left}, so this look decides whether they may move"
+    return f"{left}, and two clean looks are needed before they may move"
+
+
+def _clean_is_enough(look: NextLook) -> bool:
+    return not look.outcomes or any(one.code == "none" and one.action == "discharge" for one in look.outcomes)
+
+
+def no_look_text(decision: Decision) -> str:
+    """Write why no look is dated."""
+    if decision.action == "discharge":
+        return "No further look is needed as long as no fish dies and none is added."
+    return "No further look is planned."
+
+
+# --- results -------------------------------------------------------------------------------------------------------
 def outcome_lines(look: NextLook) -> list[str]:
-    """Write what each result of a look leads to, a line each; results that lead to the same share one."""
-    groups: list[list[Outcome]] = []
-    for outcome in look.outcomes:
-        if groups and groups[-1][-1].action == outcome.action:
-            groups[-1].append(outcome)
-        else:
-            groups.append([outcome])
-    lines = []
-    for group in groups:
-        chance = percent(min(sum(one.chance for one in group), 1.0))
-        lines.append(f"{_seen(group, look)} ({chance} likely): {_leads_to(group, look)}.")
-    return lines
+    """Write what each result of a look leads to; results that lead to the same stand together."""
+    together = [(action, list(rows)) for action, rows in groupby(look.outcomes, key=lambda one: one.action)]
+    if len(together) == 1:
+        action = together[0][0]
+        return [f"Whatever it shows: {_leads_to(look, action)}."] if len(look.outcomes) > 1 else _only(look)
+    return [
+        f"{_seen(rows)} ({percent(min(sum(one.chance for one in rows), 1.0))} likely): {_leads_to(look, action)}."
+        for action, rows in together
+    ]
 
 
-def _seen(group: Sequence[Outcome], look: NextLook) -> str:
-    """Write the result of a look: no fluke, few or many."""
-    codes, every = [one.code for one in group], [one.code for one in look.outcomes]
-    if len(group) == len(every) and "many" in every:
-        return "Whatever it shows"
-    if "many" in codes:
-        return "More than that" if "few" in every and "few" not in codes else "Any fluke"
-    few = next((one for one in group if one.code == "few"), None)
-    return "No fluke" if few is None else f"Up to {counted(few.flukes_max or 0, 'fluke')} in all"
+def _only(look: NextLook) -> list[str]:
+    (one,) = look.outcomes
+    return [f"{_seen([one])} (all but certain): {_leads_to(look, one.action)}."]
 
 
-def _leads_to(group: Sequence[Outcome], look: NextLook) -> str:
-    if look.purpose == "release" and group[0].code == "none" and group[0].action == "watch":
-        return "look once more, a week later at the earliest; clean again, they may move"
-    return _LEADS_TO[group[0].action]
+def _seen(rows: Sequence[Outcome]) -> str:
+    """Name the results, from none to many."""
+    first, last = rows[0], rows[-1]
+    if last.code == "none":
+        return "No fluke"
+    if last.code == "few":
+        return f"Up to {counted(last.flukes_max or 0, 'fluke')} in all"
+    return "Any fluke" if first.code == "few" else "More than that"
+
+
+def _leads_to(look: NextLook, action: str) -> str:
+    if look.purpose == "release" and action == "watch":
+        return "keep them apart and look once more, a week later at the earliest; clean again, they may move"
+    return _LEADS_TO[action]
 
 
 _LEADS_TO = {
     "watch": "no dose, look again later",
     "discharge": "done, no further dose",
     "dose": "a dose is due; enter the counts and run the report again for its date",
-    "look_first": "still open; look at more fish or for another cause",
+    "look_first": "this does not settle it; look for another cause as well",
     "water_first": "put the water right first",
 }

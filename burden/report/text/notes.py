@@ -21,5 +21,14 @@ def parasite_name(name: str) -> str:
     --------
     >>> parasite_name("dactylogyrus")
     'Dactylogyrus'
+    >>> parasite_name("gyrodactylus_guppies")
+    'Gyrodactylus of guppies'
     """
-    return named(name).capitalize()
+    return _NAMES.get(name, named(name).capitalize())
+
+
+#: sets named after their hosts
+_NAMES = {
+    "gyrodactylus_guppies": "Gyrodactylus of guppies",
+    "gyrodactylus_salmonids": "Gyrodactylus of salmonids",
+}

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable
 
 from burden.decision.records import Decision, Missing, PlannedDose
+from burden.evidence import load_parasite
 from burden.utils.formatting import (
     counted,
     exposure,
@@ -59,7 +60,7 @@ def doses_text(doses: tuple[PlannedDose, ...], year: int) -> str:
     if len({dose_text(dose) for dose in doses}) == 1:
         days = several(say_date(dose.date, year) for dose in doses)
         each = " each time" if len(doses) > 1 else ""
-        return f"{days}: {dose_text(doses[0])}{each}"
+        return f"{days}, {dose_text(doses[0])}{each}"
     return "; ".join(f"{say_date(dose.date, year)} {dose_text(dose)}" for dose in doses)
 
 
@@ -68,14 +69,23 @@ def aim_text(decision: Decision) -> str:
     aim = decision.recommendation.aim
     if aim.kind == "eradicate":
         return f"The aim: no fluke, egg or larva left after a year, with a chance of at least {percent(aim.chance)}."
-    level = several(interval(one.median, one.low, one.high, 1) for one in aim.tolerable)
-    own = "as the case says" if aim.own_level else "an assumption with a wide range"
-    levels = plain(aim.tolerable[0].median, 2) if aim.own_level else level
     start, end = (say_date(day, decision.visit_date.year) for day in decision.judged)
     return (
-        f"The aim: on average no more than {levels} flukes a fish ({own}) from {start} to {end}, with a chance of at "
-        f"least {percent(aim.chance)}."
+        f"The aim: on average no more than {_level(decision)} from {start} to {end}, with a chance of at least "
+        f"{percent(aim.chance)}."
     )
+
+
+def _level(decision: Decision) -> str:
+    """Write how many flukes a fish are borne, each set by its name where there are two."""
+    aim = decision.recommendation.aim
+    if aim.own_level:
+        return f"{plain(aim.tolerable[0].median, 2)} flukes a fish (as the case says)"
+    levels = [interval(one.median, one.low, one.high, 1) for one in aim.tolerable]
+    if len(levels) == 1:
+        return f"{levels[0]} flukes a fish (an assumption with a wide range)"
+    each = (f"{level} of {named(name)}" for level, name in zip(levels, decision.parasites, strict=True))
+    return f"{several(each)} a fish (assumptions with a wide range)"
 
 
 def as_recommended(decision: Decision) -> str:
@@ -92,34 +102,41 @@ def as_recommended(decision: Decision) -> str:
         f"{number} from now {reach} the aim in {percent(chance)} of simulated ponds like this one, no dose in "
         f"{percent(untreated)}."
     ]
-    less = found.named("one_less")
+    less, more = found.named("one_less"), found.named("one_more")
     if found.why == "fewest" and less is not None and less.meets(found.aim):
-        said.append("One dose fewer may be enough, but one alone never meets what hatches later.")
+        said.append(f"One dose fewer may be enough, but {_one_alone(decision)}.")
+    elif found.why == "best" and more is not None and more.meets(found.aim):
+        said.append(f"No course of up to {number} meets the aim: look at the fish after it, before one more is given.")
     else:
         said.append(_WHY[found.why](number))
     if found.underway is not None:
         given = counted(found.underway.doses, "dose")
         were = "was" if found.underway.doses == 1 else "were"
         said.append(f"{given} of this course {were} given before.")
-    more = found.named("one_more")
     if more is not None:
         with_it = percent(more.chance(found.aim))
-        worth = "better" if found.more_better else "no better, as far as the simulation can tell"
-        said.append(f"One dose more would be {worth}: {with_it}.")
+        reached = "would reach it in" if found.more_better else "would do no better, as far as the simulation can tell:"
+        said.append(f"One dose more {reached} {with_it}.")
     if found.fewer_as_good and not (less is not None and less.meets(found.aim)):
         said.append("One dose fewer may do as well; the simulation cannot tell the two apart.")
     said += [_RISKS[risk] for risk in found.risks]
     return " ".join(said)
 
 
+def _one_alone(decision: Decision) -> str:
+    if any(load_parasite(name).lays_eggs for name in decision.parasites):
+        return "one alone never meets what hatches later"
+    return "one alone seldom reaches every fluke"
+
+
 _WHY: dict[str, Callable[[str], str]] = {
     "fewest": lambda n: (
         f"{n} is the least that meets the aim." if n.startswith("1 ") else f"{n} are the least that meet the aim."
     ),
-    "near": lambda n: f"With {n} it comes near enough to the aim to look at the fish then, before one more is given.",
-    "custom": lambda n: "This is the customary course; no other schedule is clearly better.",
+    "near": lambda n: "That is near enough to the aim to look at the fish then, before one more is given.",
+    "custom": lambda n: f"This is the customary course; no other of {n} is clearly better.",
     "goes_on": lambda n: "This is what is left of the course begun. The look after it decides whether more is needed.",
-    "best": lambda n: "No schedule that was tried meets the aim; this one comes nearest with the fewest doses.",
+    "best": lambda n: "No course that was tried meets the aim; this one comes nearest with the fewest doses.",
 }
 _RISKS = {
     "other_findings": "Of schedules that do as well it is the one that also works on the other disease found.",

@@ -29,12 +29,19 @@ def _too_many(n: _Numbers) -> str:
     return f"too many flukes (on average {plain(float(n['level'] or 0), 1)} a fish or more)"
 
 
+def _course_goes_on(n: _Numbers) -> str:
+    if n.get("eradicate"):
+        left = percent(1 - float(n["chance_gone"] or 0))
+        return f"The course goes on. Without a further dose the chance that a fluke or egg is left is {left}."
+    return f"The course goes on. Without a further dose the chance of {_too_many(n)} is {_share(n, 'chance_high')}."
+
+
 def _never_seen(n: _Numbers) -> str:
     looks = counted(_whole(n, "preparations"), "preparation")
     fish = counted(_whole(n, "fish_looked_at"), "fish")
     return (
         f"No fluke was found in {looks} of {fish}. The chance that there are flukes all the same is "
-        f"{_share(n, 'chance_present')}, and that there are too many {_share(n, 'chance_high')}."
+        f"{_share(n, 'chance_present')}, and the chance of {_too_many(n)} is {_share(n, 'chance_high')}."
     )
 
 
@@ -43,7 +50,9 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "water_stops": lambda n: "In this water a dose can kill, and bad water can be what the fish suffer from.",
     "measure_first": lambda n: "The agents at hand may not be given before these are known.",
     "wrong_water": lambda n: f"These flukes do not live in this water: {named(str(n['wrong_water']))}.",
-    "virus_first": lambda n: "A virus is suspected. Handling and dosing add stress, and some viruses are notifiable.",
+    "virus_first": lambda n: (
+        "Handling and dosing add stress, and no dose against flukes stops a virus: leave the fish alone until then."
+    ),
     "notifiable": lambda n: (
         "These may be notifiable flukes: have them identified, and tell the authority before you treat or move fish."
     ),
@@ -79,7 +88,7 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "second time. Clean again, they may move."
     ),
     "too_many_now": lambda n: (
-        f"Fish are ill, and the chance of too many flukes today is {_share(n, 'chance_high_now')}: treat now, whatever "
+        f"Fish are ill, and the chance of {_too_many(n)} today is {_share(n, 'chance_high_now')}: treat now, whatever "
         "comes in later."
     ),
     "to_be_free": lambda n: (
@@ -113,11 +122,7 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "no_dose_possible": lambda n: "A dose is wanted, but none of the agents at hand can be given.",
     "doses_fell_short": lambda n: _fell_short(n),
     "dose_does_not_help": lambda n: "No course within the limits of this case helps enough to be worth giving.",
-    "course_goes_on": lambda n: (
-        "The course goes on. Without a further dose the chance "
-        + (f"that no fluke or egg is left is {_share(n, 'chance_gone')}." if n.get("eradicate") else "")
-        + ("" if n.get("eradicate") else f"of too many flukes is {_share(n, 'chance_high')}.")
-    ),
+    "course_goes_on": _course_goes_on,
     "flukes_persist": lambda n: (
         "Look after look shows flukes while fish are ill, so treat them. Without a dose the chance of "
         f"{_too_many(n)} is {_share(n, 'chance_high')}."

@@ -29,8 +29,9 @@ def window_text(parasite: str, windows: Windows) -> str:
         return f"{hatch} In this water larvae that settle do not grow up to lay."
     safe = w["longest_safe_gap_days"]
     return (
-        f"{hatch} A larva that settles lays from day {lay.text()}, so with up to {safe.text()} days between doses none "
-        "can lay before the next. A longer gap lets a few lay, but with few doses it can catch more late hatchers."
+        f"{hatch} A larva that settles lays from day {lay.text()}; while it is very young, doses hardly reach it. With "
+        f"up to {safe.text()} days between doses none can lay before the next. A longer gap lets a few lay, but with "
+        "few doses it can catch more late hatchers."
     )
 
 

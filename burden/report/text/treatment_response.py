@@ -14,17 +14,17 @@ from burden.inference.treatment_response import (
     WeighedForOtherWater,
 )
 from burden.report.text.notes import noted, parasite_name
-from burden.utils.formatting import day_in_words, named, percent, percent_interval, plain, volume
+from burden.utils.formatting import day_in_words, named, percent, percent_interval, plain, uncapitalised, volume
 from burden.utils.results import CredibleInterval
 from burden.utils.wording import writes, writes_brief
 
 __all__ = ["gone_words", "verdict_words"]
 
 _VERDICTS = {
-    "worked": "the last dose worked",
-    "fell_short": "the last dose fell short",
-    "new_settlers": "most flukes on the fish have settled since the last dose",
-    "cannot_tell": "these samples cannot show whether the last dose worked",
+    "worked": "{dose} worked",
+    "fell_short": "{dose} fell short",
+    "new_settlers": "most flukes on the fish have settled since {dose}",
+    "cannot_tell": "these samples cannot show whether {dose} worked",
 }
 _REASONS = {
     "worked": "No more flukes are left than this dose and newly settled flukes explain.",
@@ -33,11 +33,11 @@ _REASONS = {
     "cannot_tell": "The counts fit a dose that worked about as well as one that fell short.",
 }
 _STEPS = {
-    "check_volume": "Check the volume first: more water than believed is the commonest reason (common practice, no "
-    "source).",
+    "check_volume": "Check the volume first: that is quickly done, and more water than believed is common (common "
+    "practice, no source).",
     "check_removal": "Ask whether carbon, UV or ozone ran, and whether the filter had met the drug before.",
-    "longer_not_stronger": "If both are in order, make the next bath longer rather than stronger, and count again "
-    "after it.",
+    "longer_not_stronger": "If both are in order and the same drug is given again, make the bath longer rather than "
+    "stronger. Count again after it.",
     "look_two_days_after": "Next time look two days after the dose: that tells most of it, and later looks count newly "
     "settled flukes too.",
     "look_at_more_fish": "Look at more fish, or at more of each fish, picked the same way as before.",
@@ -80,14 +80,16 @@ def _response_brief(r: Response) -> str:
 
 
 def _answer(r: Response) -> list[str]:
+    if r.dose_date is None:
+        return [f"{parasite_name(r.parasite)}: {uncapitalised(str(r.reason))}"]
     gone = gone_words(r)
     return [f"{parasite_name(r.parasite)}: {verdict_words(r)}.", *([gone] if gone else []), r.reason]
 
 
-def verdict_words(r: Response) -> str:
+def verdict_words(r: Response, dose: str = "the last dose") -> str:
     """Write the verdict with its chance, as a phrase."""
     chance = r.verdict_probability[r.verdict]
-    return f"{_VERDICTS[r.verdict]}{f' ({percent(chance)})' if chance < 1 else ''}"
+    return f"{_VERDICTS[r.verdict].format(dose=dose)}{f' ({percent(chance)} likely)' if chance < 1 else ''}"
 
 
 def gone_words(r: Response) -> str:
@@ -154,11 +156,17 @@ def _cause(cause: Cause) -> str:
 
 @writes
 def _causes(found: Causes) -> str:
-    shares = f"a weak dose {percent(1 - found.sheltered)}, young flukes out of its reach {percent(found.sheltered)}"
+    weak, sheltered = percent(1 - found.sheltered), percent(found.sheltered)
     if not found.told:
-        return f"If it fell short, the counts cannot show why ({shares}: as assumed before counting)."
+        return (
+            f"If it fell short, the counts cannot show why: we assumed a weak dose ({weak}) or young flukes out of its "
+            f"reach ({sheltered}) before counting, and still do."
+        )
+    likely = f"the dose was too weak ({weak}), not that young flukes were out of its reach ({sheltered})"
+    if found.sheltered > 0.5:
+        likely = f"young flukes were out of its reach ({sheltered}), not that the dose was too weak ({weak})"
     return (
-        f"If it fell short, the likely reason is {shares}. Counts cannot show whether a dose was weak because of the "
+        f"If it fell short, most likely {likely}. Counts cannot show whether a dose was weak because of the "
         "volume, because the drug broke down or because the flukes are less sensitive."
     )
 

@@ -1,0 +1,210 @@
+"""The page for the owner, in plain words: what was found, what to do when, how, and whom to ring."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+from burden.decision import Assessment
+from burden.evidence import load_agent, load_parasite
+from burden.inference.estimate import Estimate
+from burden.report.formatting import about, long_date, named, several
+from burden.report.text.decision import headline, release_text
+from burden.report.text.gates import gates_text, other_text
+from burden.report.text.handling import breath_text, handling_of, same_water, trial_steps, unfed_text
+from burden.report.text.plan import dose_text
+from burden.report.text.reasons import reason_text
+from burden.utils.formatting import counted, percent, plain, say_date, sentence, uncapitalised
+from burden.utils.results import CredibleInterval
+
+__all__ = ["owner_page"]
+
+#: chance of flukes above which the owner is told that they are there: an assumption
+_SURE = 0.95
+#: what names a source within a caution
+_SOURCE = re.compile(r" \((?:common practice|assumption|[a-z]+\d{4})[^()]*\)")
+#: of how a bath is made up and where a figure is from the owner need not know
+_NOT_FOR_OWNERS = ("making_up", "bookkeeping")
+_NOT_EATEN = "Nobody may eat these fish, or send them to be eaten, before the licensed veterinarian allows it."
+_NOTIFIED = (
+    "This may be a disease that the law asks to be reported. The veterinarian tells the authority. Until the "
+    "authority or the laboratory has answered, no fish, water, net or bucket leaves this place."
+)
+_FOR_THE_LABORATORY = (
+    "Keep two fish that have just died cool, each in a clean bag, and do not freeze them: the laboratory needs them "
+    "the same day."
+)
+
+
+def owner_page(found: Assessment) -> list[tuple[str, list[str]]]:
+    """Return headings and sentences for the owner."""
+    parts = [
+        ("What we found", _matter(found)),
+        ("Who has to be told", _told(found)),
+        ("What to do when", _dates(found)),
+        ("How to protect yourself and the fish", _protection(found)),
+        ("Why more than one dose", _why(found)),
+        ("Your part", _part(found)),
+        ("Ring us at once when", _ring(found)),
+        ("What to expect", _expect(found)),
+    ]
+    return [(heading, sentences) for heading, sentences in parts if sentences]
+
+
+# --- what is there -------------------------------------------------------------------------------------------------
+def _matter(found: Assessment) -> list[str]:
+    case = found.case
+    rows = [row for day in case.sample_dates[-1:] for row in case.samples_on(day) if row.readable]
+    fish, flukes = len({row.fish for row in rows}), sum(row.count_low for row in rows)
+    others = [other_text(other) for other in found.decision.others if other.finding != "virus_suspected"]
+    if not rows:
+        return ["No fish was looked at yet.", *others]
+    seen = f"{counted(flukes, 'fluke')}" if flukes else "no fluke"
+    looked = f"We looked at {counted(fish, 'fish')} on {long_date(rows[0].date)} and found {seen}."
+    part = "A sample shows only a small part of the gills and skin."
+    return [looked, part, *_there(found, flukes), *others]
+
+
+def _there(found: Assessment, flukes: int) -> list[str]:
+    """What is believed to be on the fish."""
+    e = max(found.estimates, key=lambda one: one.probability_infected)
+    if flukes:
+        carry = "have" if e.probability_infected > _SURE else "probably have"
+        return [f"Your fish {carry} flukes, small worms: {several(map(_on_each, found.estimates))}."]
+    if any(row.count_low > 0 for row in found.case.samples):
+        return [f"A few flukes, small worms, may still be there: {several(map(_on_each, found.estimates))}."]
+    chance = percent(e.probability_infected)
+    return [f"Flukes are small worms on gills and skin. The chance that your fish have some is {chance}."]
+
+
+def _on_each(e: Estimate) -> str:
+    where = {"gill": "the gills", "skin": "the skin"}[load_parasite(e.parasite).site]
+    median, low, high = (about(x, 1) for x in (e.mean_abundance.median, e.mean_abundance.low, e.mean_abundance.high))
+    span = f"between {low} and {high}" if e.mean_abundance.low >= 1 else f"{high} at the most"
+    return f"about {median} on {where} of each fish ({span})"
+
+
+def _told(found: Assessment) -> list[str]:
+    codes = {reason.code for reason in found.decision.reasons}
+    virus = any(other.finding == "virus_suspected" for other in found.decision.others)
+    said = [_NOTIFIED] if virus or "notifiable" in codes else []
+    return [*said, _FOR_THE_LABORATORY] if virus else said
+
+
+# --- what to do ----------------------------------------------------------------------------------------------------
+def _dates(found: Assessment) -> list[str]:
+    decision = found.decision
+    year = decision.visit_date.year
+    said = []
+    if decision.action != "dose":
+        said += [headline(decision), *(reason_text(reason) for reason in decision.reasons[:1])]
+        said += gates_text(decision, "stop")
+    for dose in decision.plan:
+        if dose.trial_date is not None and dose.trial_date < dose.date:
+            steps = "; ".join(_untagged(step) for step in trial_steps(found.case, dose))
+            said.append(f"{say_date(dose.trial_date, year)}: {steps}.")
+        name = "one dose" if dose.of == 1 else f"dose {dose.number} of {dose.of}"
+        said.append(f"{say_date(dose.date, year)}: {name}, {dose_text(dose)}. {sentence(unfed_text(dose, year))}")
+    return [line for line in (*said, _next_visit(found), release_text(decision, "new fish")) if line]
+
+
+def _next_visit(found: Assessment) -> str:
+    decision, look = found.decision, found.decision.look
+    if look is None:
+        if decision.action == "discharge":
+            return "No further visit is needed as long as no fish dies."
+        return "We ring you as soon as we know more, and agree on the next visit then."
+    if look.date <= decision.visit_date:
+        return f"We look at {counted(look.fish, 'fish')} before anything is given, today or on a day we agree on now."
+    when = say_date(look.date, decision.visit_date.year)
+    if look.purpose == "result":
+        return f"About {when}, once the laboratory has answered: we come again. Until then disturb no fish."
+    if look.once_c is not None:
+        warm = f"once the water is above {plain(look.once_c)} °C"
+        return f"About {when}, {warm}: we come again and look at the fish. Until then leave them in peace."
+    if look.purpose == "water":
+        return f"{when}: we come again, measure the water and look at the fish."
+    return f"{when}: we come again and look at the fish."
+
+
+def _protection(found: Assessment) -> list[str]:
+    """With which protection the doses are given; by the veterinarian where nobody wrote it down."""
+    agents = dict.fromkeys(dose.agent for dose in found.decision.plan)
+    said = [
+        f"{named(agent).capitalize()}: {uncapitalised(_untagged(text))}."
+        for agent in agents
+        for text in load_agent(agent).cautions
+        if text.kind == "people"
+    ]
+    return said or (["Only the veterinarian gives these doses."] if agents else [])
+
+
+def _why(found: Assessment) -> list[str]:
+    if len(found.decision.plan) < 2:
+        return []
+    if not found.windows:
+        return ["These flukes bear live young, and no dose reaches every one: the next dose is for those it missed."]
+    return [
+        "A dose kills flukes on the fish, not their eggs. Eggs go on hatching for days, and the young flukes settle "
+        "on the fish. The next dose comes when most of them are on the fish and few have laid eggs, so keep to the "
+        "dates."
+    ]
+
+
+def _part(found: Assessment) -> list[str]:
+    decision, water = found.decision, same_water(found.case)
+    steps = gates_text(decision, "measure", "care")
+    apart = {dose.agent: dose.apart for dose in decision.plan}
+    steps += [said for agent, alone in apart.items() for said in [_each_time(found, agent, alone)] if said]
+    return [
+        *dict.fromkeys(steps),
+        *([_NOT_EATEN] if found.case.food_fish else []),
+        "Write down every dead fish and the water temperature, every day, also when none died.",
+        f"Use nets and buckets of {water} nowhere else. Bring in no new fish and give none away.",
+        f"Put nothing else into {water} without asking us.",
+    ]
+
+
+def _each_time(found: Assessment, agent: str, apart: bool) -> str:
+    """All that an owner does at each dose of one agent, in one line."""
+    steps = [text for text in handling_of(found.case, agent, apart) if text.kind not in _NOT_FOR_OWNERS]
+    said = "; ".join(uncapitalised(_untagged(text)) for text in steps)
+    return f"At each dose of {named(agent)}: {said}." if said else ""
+
+
+def _untagged(text: str) -> str:
+    """Leave out where a caution is from: an owner asks us, not the source."""
+    return _SOURCE.sub("", text).rstrip(".")
+
+
+# --- what may come -------------------------------------------------------------------------------------------------
+def _ring(found: Assessment) -> list[str]:
+    said = [breath_text(found.case, found.decision.plan), "More fish die than in the days before."]
+    late = "A dose cannot go in on its date, or the water is more or less than we took it for."
+    return [*said, late] if found.decision.plan else said
+
+
+def _expect(found: Assessment) -> list[str]:
+    decision = found.decision
+    end = long_date(decision.date_of(decision.recommendation.aim.horizon_days))
+    if any(e.deaths_explained is not None and not e.deaths_explained.told for e in found.estimates):
+        unknown = "Whether flukes killed the dead fish cannot be told from the records"
+        return [f"{unknown}, so we cannot say how many a treatment will save." if decision.plan else f"{unknown}."]
+    d = decision.deaths
+    if not d:
+        return ["In open water flukes come in from outside, so we cannot say what will happen."]
+    said = f"Deaths by flukes until {end}: {_fish(d['flukes_untreated'])} if nothing is done"
+    if "flukes_planned" in d and decision.plan:
+        said += f"; {_fish(d['flukes_planned'])} with the doses"
+    return [f"{said}.", f"Deaths by other causes: {_fish(d['other'])}."]
+
+
+def _fish(dead: CredibleInterval) -> str:
+    """Write how many fish die, as one says it to their owner."""
+    if round(dead.median):
+        return dead.whole() if round(dead.low) == round(dead.high) else f"about {dead.whole()}"
+    return (
+        f"probably none, at most {replace(dead, median=dead.high, low=dead.high).whole()}"
+        if round(dead.high)
+        else "none"
+    )

@@ -1,0 +1,101 @@
+"""Words of how a dose is handled in the water of a case: feeding, filter and lamps, what to do when fish gasp."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+from burden.case import Case
+from burden.decision.records import PlannedDose
+from burden.evidence import load_agent
+from burden.evidence.cautions import Caution
+from burden.utils.formatting import exposure, product_words, say_date, strength
+
+__all__ = ["breath_text", "feed_again", "handling_of", "has_filter", "notes_of_filter", "same_water", "trial_steps",
+           "unfed_text"]  # fmt: skip
+
+#: kinds of a caution that speak of a filter
+_OF_FILTERS = ("filter", "filter_note")
+#: water that is not changed or cleaned by hand
+_OPEN = ("cage", "raceway")
+#: water that the amount for a tub is told for [L]
+_TUB_L = 100.0
+
+
+def has_filter(case: Case) -> bool:
+    """Whether a filter may run on this water; where nobody said, it may."""
+    return case.water.filter != "none" and case.water.kind not in _OPEN
+
+
+def same_water(case: Case) -> str:
+    """Name the water the fish live in."""
+    return f"the {case.water.kind}" if case.water.kind else "this water"
+
+
+def handling_of(case: Case, agent: str, apart: bool) -> list[Caution]:
+    """Return what to do with each dose of an agent: nothing of a filter where none runs on the bath.
+
+    Parameters
+    ----------
+    case : Case
+    agent : str
+    apart : bool
+        Whether the bath has a water of its own.
+    """
+    plain_bath = apart or not has_filter(case)
+    left_out = {"feeding", "filter_note", *(_OF_FILTERS if plain_bath else ())}  # feeding is said with its dates
+    return [said for said in load_agent(agent).handling if said.kind not in left_out]
+
+
+def notes_of_filter(case: Case, agent: str, apart: bool) -> list[Caution]:
+    """Return what a filter does to an agent, and the agent to it, where one runs on the bath."""
+    if apart or not has_filter(case):
+        return []
+    return [said for said in load_agent(agent).handling if said.kind == "filter_note"]
+
+
+def feed_again(dose: PlannedDose) -> date:
+    """Return the day on which fish are fed again: the day after a short bath, or after the last day of a long one."""
+    return dose.date + timedelta(days=max(1, math.ceil(dose.hours / 24)) + load_agent(dose.agent).unfed_days_after)
+
+
+def unfed_text(dose: PlannedDose, year: int) -> str:
+    """Write from when until when nothing is fed."""
+    return f"feed nothing from {say_date(dose.fast_from, year)}; feed again on {say_date(feed_again(dose), year)}"
+
+
+def trial_steps(case: Case, dose: PlannedDose) -> list[str]:
+    """Write how a few fish are treated first."""
+    steps = [
+        f"treat two or three fish in a tub of the same water at {strength(dose.mg_l)} for {exposure(dose.hours)} and "
+        f"watch them{_in_a_tub(dose)} (common practice, no source)"
+    ]
+    if case.water.kind not in _OPEN:
+        steps.append("change a part of the water and take dirt off the bottom (common practice, no source)")
+    return steps
+
+
+def _in_a_tub(dose: PlannedDose) -> str:
+    """How much the tub takes; a bath apart has it in its own words."""
+    if dose.apart or dose.agent == "fresh_water":
+        return ""
+    share = _TUB_L / dose.bath_volume_l
+    grams, millilitres = (None if x is None else x * share for x in (dose.product_g, dose.product_ml))
+    return f"; 100 L take {product_words(grams, millilitres)} of the product"
+
+
+def breath_text(case: Case, doses: Sequence[PlannedDose]) -> str:
+    """Write what the owner does at once when fish gasp or lose their balance."""
+    kind, sea = case.water.kind, case.water.medium == "sea"
+    end = "end the bath, " if any(dose.apart for dose in doses) else ""
+    if kind == "cage":
+        relief = f"{end}give them air and room"
+    elif kind == "raceway":
+        relief = f"{end}give them air and the full flow of water"
+    else:
+        water = (
+            "clean sea water of the same temperature and saltiness" if sea else "clean water of the same temperature"
+        )
+        relief = f"{end}turn up the air, run in {water}"
+    return f"Fish gasp at the surface, lie on their side or lose their balance: {relief}, and ring."
