@@ -1,4 +1,4 @@
-"""Commands about samples: find, mean, stop, recheck, arrivals."""
+"""Commands about samples: find, mean, stop, recheck, response, arrivals."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ import click
 from burden.cli.options import Group, answers
 from burden.cli.types import FIGURE, AgentName, ParasiteName
 
-__all__ = ["arrivals", "find", "mean", "recheck", "sampling", "stop"]
+__all__ = ["arrivals", "find", "mean", "recheck", "response", "sampling", "stop"]
 
 
 @click.group(cls=Group, short_help="How many fish to look at, how much of each, and when.")
@@ -97,19 +97,22 @@ _look = _options(
     _number("--part-shape", 1.0, "How unevenly flukes sit on a fish; 0.5 is clumped, 2 even (assumption)."),
 )
 #: what is looked at, where a parasite set says most of it
-_group = _options(
+_fish_of_set = _options(
     click.option("--parasite", required=True, type=ParasiteName(), help="Parasite set, see `burden parasites`."),
     _number("--temperature", None, "Water [°C], 0 to 40.", required=True),
+    _number("--preparations", 3, "Clips or scrapes of each fish.", whole=True),
+    _number("--fraction-examined", None, "Share a preparation shows (default: by method and weight)."),
+    _number("--k", None, f"{_K_SAID} (default: the set's own, with its range)."),
+    _number("--weight-g", 400.0, "Of a fish [g]."),
+)
+_group = _options(
+    _fish_of_set,
     _number(
         "--level",
         None,
         "Mean burden that must not be missed [flukes/fish] (default: 10 on a fish of 400 g, in proportion to weight).",
     ),
     _number("--prevalence", None, "Or the share of fish infected that must not be missed [0 to 1]."),
-    _number("--preparations", 3, "Clips or scrapes of each fish.", whole=True),
-    _number("--fraction-examined", None, "Share a preparation shows (default: by method and weight)."),
-    _number("--k", None, f"{_K_SAID} (default: the set's own, with its range)."),
-    _number("--weight-g", 400.0, "Of a fish [g]."),
     _confidence,
     _lethal,
 )
@@ -370,6 +373,37 @@ def recheck(agent: str, population: int | None, **options: Any) -> Any:
 
     group, sample = _sampled(population, **options)
     return run(group.times(agent), sample)
+
+
+@sampling.command(short_help="How many fish before and after a dose tell whether it worked.")
+@_fish_of_set
+@click.option("--agent", default="praziquantel", show_default=True, type=AgentName(), help="What is given.")
+@_number(
+    "--burden-before",
+    None,
+    "Mean burden before the dose, as believed within a factor of 2 [flukes/fish] (default: what is usual for the set).",
+)
+@_number("--chance", 0.8, "Wanted, that a dose that worked is called so, and one that fell short [0 to 1].")
+@_population
+@_answers()
+def response(
+    parasite: str,
+    temperature: float,
+    agent: str,
+    burden_before: float | None,
+    chance: float,
+    population: int | None,
+    **looked: Any,
+) -> Any:
+    """How many fish to look at before and after a dose, and on which day after it, to tell whether it worked.
+
+    \b
+    Example:
+      burden sampling response --parasite dactylogyrus --temperature 20 --burden-before 100 --preparations 6
+    """
+    from burden.sampling import SampledGroup, fish_for_verdict
+
+    return fish_for_verdict(SampledGroup(parasite, temperature, **looked), agent, burden_before, chance, population)
 
 
 @sampling.command(short_help="How long to hold newcomers, and when to look at how many.")

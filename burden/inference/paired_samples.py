@@ -15,7 +15,7 @@ from burden.inference.prior import Ensemble, draw_pond
 from burden.model.forward import COARSE_STEP_DAYS, Event, Trajectory, simulate
 from burden.utils.random_streams import uniform_draws
 
-__all__ = ["Between"]
+__all__ = ["Between", "weakly_regulated"]
 
 #: burdens tried before the dose, equally likely before the counts
 _GRID = 30
@@ -75,7 +75,7 @@ class Between:
             Of one day each.
         draws, seed : int
         """
-        pond = _regulated(draw_pond(case, parasite, draws, seed))
+        pond = weakly_regulated(draw_pond(case, parasite, draws, seed))
         seen = draw_seen(pond.setting.parameters.evidence, draws, seed)
         start, log_before = _burden_before(pond, seen, before)
         days = np.array([float(case.day_of(rows[0].date)) for rows in (before, after)])
@@ -113,8 +113,13 @@ class Between:
         )
 
 
-def _regulated(pond: Ensemble) -> Ensemble:
-    """Let resistance and crowding be as the equations have them, or weaker, each pond in its own measure."""
+def weakly_regulated(pond: Ensemble) -> Ensemble:
+    """Let resistance and crowding be as the equations have them, or weaker, each pond in its own measure.
+
+    Parameters
+    ----------
+    pond : Ensemble
+    """
     low, high = _REGULATED
     share = low + (high - low) * uniform_draws("how strongly the pond regulates", pond.size, pond.seed)
     p = pond.setting.parameters

@@ -13,7 +13,7 @@ from burden.case import Case
 from burden.case.volume import volume_by_salt
 from burden.inference.paired_samples import Between
 from burden.model.dose_effect import DoseEffect
-from burden.model.forward import Event
+from burden.model.forward import Event, Trajectory
 from burden.utils.random_streams import uniform_draws
 from burden.utils.results import number
 from burden.utils.wording import Remark
@@ -27,7 +27,7 @@ __all__ = [
     "SaltTest",
     "dulled",
     "salt_test",
-    "ways_to_fall_short",
+    "weakened_runs",
     "why_it_fell_short",
 ]
 
@@ -177,7 +177,7 @@ class FailureMode:
     log_likelihood: np.ndarray
 
 
-def ways_to_fall_short(between: Between) -> dict[str, FailureMode]:
+def weakened_runs(between: Between) -> dict[str, tuple[float, Trajectory]]:
     """Run the ponds between two looks with doses that fell short, in the two ways that counts can tell apart.
 
     Parameters
@@ -186,15 +186,16 @@ def ways_to_fall_short(between: Between) -> dict[str, FailureMode]:
 
     Returns
     -------
-    dict of str to Weakened
-        `weak`: a larger water, an agent that broke down or flukes less sensitive to it, which all come to a weaker
-        dose. `sheltered`: juveniles that are spared; they show in the mix of stages, where adults and juveniles were
-        counted apart, and in how soon the flukes are back.
+    dict of str to (float, Trajectory)
+        The chance of each way among them before anything was counted after the dose, and the run. `weak`: a larger
+        water, an agent that broke down or flukes less sensitive to it, which all come to a weaker dose. `sheltered`:
+        juveniles that are spared; they show in the mix of stages, where adults and juveniles were counted apart, and
+        in how soon the flukes are back.
     """
     believed = _believed(between.pond.case)
     weak = sum(believed[name] for name in _WEAK)
     ways = {"weak": (weak, _dulled), "sheltered": (1 - weak, _sheltering)}
-    return {name: FailureMode(chance, *_run_with(between, change)) for name, (chance, change) in ways.items()}
+    return {name: (chance, _run_with(between, change)) for name, (chance, change) in ways.items()}
 
 
 def why_it_fell_short(case: Case, ways: Mapping[str, FailureMode]) -> tuple[Cause, ...]:
@@ -204,7 +205,7 @@ def why_it_fell_short(case: Case, ways: Mapping[str, FailureMode]) -> tuple[Caus
     ----------
     case : Case
     ways : mapping of str to FailureMode
-        From `ways_to_fall_short`.
+        From `weakened_runs`, with what each makes of the counts.
 
     Returns
     -------
@@ -242,10 +243,8 @@ def _believed(case: Case) -> dict[str, float]:
     return {name: odds[name] / sum(odds.values()) for name in CAUSES}
 
 
-def _run_with(
-    between: Between, change: Callable[[DoseEffect, np.ndarray], DoseEffect]
-) -> tuple[np.ndarray, np.ndarray]:
-    """Flukes a fish after doses as a reason makes them, and the log-likelihood of all counts, (M,) each."""
+def _run_with(between: Between, change: Callable[[DoseEffect, np.ndarray], DoseEffect]) -> Trajectory:
+    """Run the ponds with doses as a reason makes them."""
     pond = between.pond
     how_far = uniform_draws("how far it fell short", pond.size, pond.seed)
 
@@ -254,8 +253,7 @@ def _run_with(
             return event
         return Event.dose(event.day, change(event.effect, how_far), pond.setting.cycle)
 
-    run = between.run(as_it_was)
-    return run.abundance[-1], between.log_likelihood(run)
+    return between.run(as_it_was)
 
 
 def _sheltering(effect: DoseEffect, u: np.ndarray) -> DoseEffect:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal
 
@@ -12,18 +12,13 @@ from scipy.special import ndtri
 
 from burden.case import UNKNOWN_AGENT, Action, Case, Preparation
 from burden.inference.diagnostics import not_read
+from burden.inference.dose_accounts import VERDICTS, Accounts
 from burden.inference.estimate import draw_seen, log_likelihood_of_samples
 from burden.inference.history import is_read, rows_of
 from burden.inference.paired_samples import Between
 from burden.inference.prior import draw_pond
 from burden.inference.sampler import TOO_FEW, Effort, sample
-from burden.inference.treatment_failure import (
-    Cause,
-    FailureMode,
-    ways_to_fall_short,
-    why_it_fell_short,
-)
-from burden.model.forward import Event
+from burden.inference.treatment_failure import Cause, why_it_fell_short
 from burden.utils.random_streams import steered, uniform_draws
 from burden.utils.results import CredibleInterval, Result, frame, number
 from burden.utils.wording import Remark, text_of
@@ -39,19 +34,11 @@ __all__ = [
     "response",
 ]
 
-VERDICTS = ("worked", "fell_short", "new_settlers", "cannot_tell")
 #: stream of the ratio of burdens
 _RATIO = "ratio after over before"
 #: standard deviation of the log ratio of burdens after and before, before anything was counted: an assumption, wide
 #: enough for no effect at all and for 1 in 10,000 left
 _RATIO_MEDIAN, _RATIO_SD = 0.15, 2.5
-#: chance, before anything was counted after it, that the dose fell short: as likely as not, an assumption, so that the
-#: verdict is the counts' own
-_FELL_SHORT = 0.5
-#: share of the ponds with a failed dose that fell short below which no count can tell
-_HARDLY = 0.01
-#: a ratio this many times what was to be expected fell short
-_TOLERANCE = 2.0
 #: chance that it fell short from which the reasons are weighed
 _WORTH_ASKING = 0.2
 
@@ -265,7 +252,7 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     if effective < TOO_FEW:
         return _cannot(frame, doses[-1], "too_few_draws")
     between = Between.of(case, parasite, before, after, draws, seed + 1)
-    accounts = _Accounts.of(between)
+    accounts = Accounts.of(between)
     chances, likely = accounts.verdicts(), between.weight_before
     expected = accounts.left / np.maximum(between.start, 1e-9)
     asked = chances["fell_short"] >= _WORTH_ASKING
@@ -357,62 +344,3 @@ def _ratio_of_counts(
 def _ratio_of(rank: np.ndarray) -> np.ndarray:
     """Ratio of burdens after and before at a rank of what is believed of it."""
     return _RATIO_MEDIAN * np.exp(_RATIO_SD * ndtri(rank))
-
-
-@dataclass(frozen=True)
-class _Accounts:
-    """What each pond makes of the dose: flukes left a fish, and how likely that makes all counts, (M,) each."""
-
-    left: np.ndarray  # with the dose as it should be
-    settled: np.ndarray  # of them settled since the dose
-    log_likelihood: np.ndarray
-    weight_before: np.ndarray  # by the counts before the dose alone
-    failed: Mapping[str, FailureMode]
-
-    @property
-    def new(self) -> np.ndarray:
-        """Share of those left by a dose as it should be that settled since, shape (M,) [-]."""
-        return np.divide(self.settled, self.left, out=np.zeros_like(self.left), where=self.left > 0)
-
-    @classmethod
-    def of(cls, between: Between) -> _Accounts:
-        whole, emptied = between.run(lambda event: event), between.run(_kills_all)
-        left = whole.abundance[-1]
-        failed = ways_to_fall_short(between)
-        return cls(
-            left, np.minimum(emptied.abundance[-1], left), between.log_likelihood(whole), between.weight_before, failed
-        )
-
-    def verdicts(self) -> dict[str, float]:
-        """Probability of each verdict; see the notes of `response`."""
-        ways = self.failed.values()
-        short = np.concatenate([np.zeros(self.left.size, bool), *(w.left > _TOLERANCE * self.left for w in ways)])
-        chance = np.repeat([1.0, *(way.chance for way in ways)], self.left.size)
-        before = chance * np.tile(self.weight_before, 1 + len(ways))
-        could = float(np.average(short, weights=before))
-        if could < _HARDLY:
-            return dict.fromkeys(VERDICTS, 0.0) | {"cannot_tell": 1.0}
-        log = np.concatenate([self.log_likelihood, *(way.log_likelihood for way in ways)])
-        held = np.where(short, _FELL_SHORT / could, (1 - _FELL_SHORT) / (1 - could))
-        weight = held * chance * np.exp(log - log.max())
-        weight /= weight.sum()
-        fell = float(weight[short].sum())
-        new = np.concatenate([self.settled, *(np.minimum(self.settled, way.left) for way in ways)])
-        left = np.concatenate([self.left, *(way.left for way in ways)])
-        mostly_new = new > 0.5 * left
-        settled, unclear = float(weight[~short & mostly_new].sum()), float(weight[mostly_new].sum())
-        told = 1 - 2 * min(fell, 1 - fell)
-        chances = {
-            "worked": told * (1 - fell - settled),
-            "fell_short": told * fell,
-            "new_settlers": told * settled + (1 - told) * unclear,
-            "cannot_tell": (1 - told) * (1 - unclear),
-        }
-        return {name: max(chance, 0.0) for name, chance in chances.items()}
-
-
-def _kills_all(event: Event) -> Event:
-    if event.effect is None:
-        return event
-    on_fish = ("adult", "juvenile", "young", "mother")
-    return replace(event, kill={f: np.ones_like(x) if f in on_fish else x for f, x in event.kill.items()})

@@ -11,6 +11,7 @@ mean              a mean this precise                            precision
 prevalence_within a prevalence this precise                      prevalence
 stop_at_precision, stop_at_threshold   when to stop counting     sequential
 recheck           after a dose                                   follow_up
+fish_for_verdict  before and after a dose, to judge it           verdict
 arrivals          new fish                                       quarantine
 SampledGroup      what both need, of a set at a temperature      sampled_group
 ```
@@ -45,6 +46,7 @@ _NAMES = {
     "sequential": ("StopCard", "stop_at_precision", "stop_at_threshold"),
     "stopping_lines": ("green_line", "iwao_lines", "kuno_line", "sprt_lines"),
     "two_stage": ("PondsPlan", "find_in_ponds"),
+    "verdict": ("VerdictPlan", "fish_for_verdict"),
 }
 _HOME = {name: module for module, names in _NAMES.items() for name in names}
 __all__ = sorted(_HOME)

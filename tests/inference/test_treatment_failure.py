@@ -8,8 +8,9 @@ from functools import cache
 import pytest
 from cases import a_case, clips, dose, fixed_values
 
+from burden.inference.dose_accounts import Accounts
 from burden.inference.paired_samples import Between
-from burden.inference.treatment_failure import CAUSES, salt_test, ways_to_fall_short, why_it_fell_short
+from burden.inference.treatment_failure import CAUSES, salt_test, why_it_fell_short
 from burden.inference.treatment_response import response
 
 HELD = fixed_values(part_shape=2.0, detection_per_fluke=0.95, gill_share=0.97, aggregation=2.0)
@@ -45,8 +46,8 @@ def weighed(after):
     """The reasons, taken for granted that the dose fell short."""
     before = clips(BEFORE, 0.05, day=-5)
     case = a_case([*before, *after], given=(dose(-5, mg_l=10.0, hours=48.0),), overrides=HELD, count=200)
-    ways = ways_to_fall_short(Between.of(case, "dactylogyrus", before, after, 200, 1))
-    return why_it_fell_short(case, ways)
+    accounts = Accounts.of(Between.of(case, "dactylogyrus", before, after, 200, 1))
+    return why_it_fell_short(case, accounts.failed)
 
 
 def test_stages_tell_shelter_from_a_weak_dose():

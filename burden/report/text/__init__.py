@@ -30,6 +30,7 @@ _SUBJECTS = {
     "burden.treatment.dose_result": "dose",
     "burden.treatment.efficacy_checks": "dose",
     "burden.treatment.withdrawal": "dose",
+    "burden.schedule.by_killer": "forecast",
     "burden.schedule.fixed_interval": "interval",
     "burden.schedule.forecast": "forecast",
     "burden.schedule.interval": "interval",
@@ -46,6 +47,7 @@ _SUBJECTS = {
     "burden.sampling.quarantine": "sampling_days",
     "burden.sampling.sequential": "sampling_sizes",
     "burden.sampling.two_stage": "sampling",
+    "burden.sampling.verdict": "sampling_verdict",
 }
 
 
