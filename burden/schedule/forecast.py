@@ -12,6 +12,7 @@ import numpy as np
 from burden.case import Case
 from burden.inference.estimate import Estimate
 from burden.model.elimination.probability import HORIZON_DAYS, DoseSchedule
+from burden.schedule.by_killer import IfThisKills, deaths_by_killer
 from burden.schedule.projection import BANDS, DELAY_DAYS, Delay, Dosed, Projection, Strategy, follow
 from burden.treatment.dose_result import DoseResult
 from burden.utils.results import CredibleInterval, Result, frame
@@ -34,7 +35,7 @@ Regime = Mapping[str, float]
 
 @dataclass(frozen=True)
 class Forecast(Result):
-    """Forecast of one case and one parasite set."""
+    """Forecast of one case and one parasite set; `by_killer` where the death log leaves open who kills."""
 
     case: Case
     parasite: str
@@ -48,6 +49,7 @@ class Forecast(Result):
     withheld_reason: str | None
     warnings: Sequence[str] = ()
     delay: Delay | None = None
+    by_killer: tuple[IfThisKills, ...] = ()
 
     def avoided(self, name: str) -> CredibleInterval | None:
         """Return the deaths by flukes that a course avoids by the horizon, draw by draw against doing nothing."""
@@ -73,6 +75,7 @@ class Forecast(Result):
                 name: None if (avoided := self.avoided(name)) is None else avoided.as_dict()
                 for name in ("planned", "recommended")
             },
+            "deaths_by_killer": [reading.as_dict() for reading in self.by_killer],
             "week_later": self.delay.as_dict() if self.delay else None,
             "after_a_dose": str(AfterADose()),
             "warnings": list(self.warnings),
@@ -134,6 +137,7 @@ def forecast_of(found: Estimate, advised: DoseSchedule | None, doses: Sequence[D
         withheld_reason=None,
         warnings=tuple(found.warnings),
         delay=delay,
+        by_killer=deaths_by_killer(found, courses, float(days)),
     )
 
 

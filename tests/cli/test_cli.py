@@ -61,7 +61,7 @@ def test_every_command_of_the_house_is_there():
     cases = {"report", "decide", "estimate", "forecast", "response", "history", "new", "check", "import", "table"}
     cases |= {"round"}
     alone = cases | {"group", "interval", "dose", "parasites", "agents", "open"}
-    samples = {"find", "mean", "stop", "recheck", "arrivals"}
+    samples = {"find", "mean", "stop", "recheck", "response", "arrivals"}
     assert set(COMMANDS) == {(name,) for name in alone} | {("sampling", name) for name in samples}
 
 
@@ -123,6 +123,11 @@ def test_forecast_keys():
     assert set(found["regime_probability"]) == {"growing", "endemic", "fading"}
     assert sum(found["regime_probability"].values()) == pytest.approx(1)
     assert found["planned"] is None  # the case plans nothing
+    readings = found["deaths_by_killer"]  # its log leaves open who killed the six
+    assert [one["cause"] for one in readings] == ["flukes", "something_else"]
+    assert sum(one["probability"] for one in readings) == pytest.approx(1)
+    for one in readings:  # of 40 draws one reading may have too few to say
+        assert (one["untreated_deaths"] is None) == (one["effective_draws"] < 20)
     for course in (found["untreated"], found["recommended"]):
         assert is_triple(course["deaths"])
         assert is_triple(course["mean_abundance_end"])
@@ -387,6 +392,7 @@ def test_share_of_a_small_group_in_whole_fish_and_a_test_that_errs():
         ("mean", "--mean", "10", "--k", "1", "--precision", "0.5", "--fraction-examined", "0.01"),
         ("recheck", "--parasite", "dactylogyrus", "--temperature", "20", "--population", "40", "--lethal", "2", *DRAWS),
         ("arrivals", "--parasite", "dactylogyrus", "--temperature", "20", "--fish", "40", *DRAWS),
+        ("response", "--parasite", "dactylogyrus", "--temperature", "20", "--population", "10", *DRAWS),
     ],
     ids=lambda words: words[0],
 )

@@ -32,7 +32,7 @@ from burden.report.page.sources import sources_of
 from burden.report.page.unknowns import unknowns_of
 from burden.report.text.day_book import days_of, folded
 from burden.report.text.decision import withheld_text
-from burden.report.text.forecast import delay_text, regime_text
+from burden.report.text.forecast import by_killer_lines, delay_text, regime_text
 from burden.report.text.next_look import look_text, no_look_text, outcome_lines
 from burden.report.text.notes import parasite_name
 from burden.report.text.plan import as_recommended
@@ -172,6 +172,7 @@ def _one_set(found: Assessment, i: int) -> dict[str, Any]:
         "moved": moved,
         "barely": [row for row in moved if row["verdict"].startswith("barely")],
         "regime": regime_text(f),
+        "by_killer": by_killer_lines(f),
         "delay": "" if f.delay is None else delay_text(f.delay),
         "gone": [
             (name, percent(c.elimination.mean), percent(c.elimination_braked.mean)) for name, c in f.courses().items()

@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 from burden.report.text.notes import noted, parasite_name
+from burden.schedule.by_killer import IfThisKills
 from burden.schedule.forecast import AfterADose, Forecast
 from burden.schedule.projection import Delay, Projection
 from burden.utils.formatting import day_in_words, percent, plain, sentence, several
 from burden.utils.results import CredibleInterval
 from burden.utils.wording import writes, writes_brief
 
-__all__ = ["delay_text", "regime_text"]
+__all__ = ["by_killer_lines", "delay_text", "regime_text"]
 
 _COURSES = {"untreated": "Untreated", "planned": "As the case plans", "recommended": "As recommended"}
 #: share of ponds from which a reader asks why [-]
@@ -48,7 +49,31 @@ def _answer(f: Forecast) -> list[str]:
     lines = [start, *(f"{_COURSES[name]}: {_course(course)}" for name, course in f.courses().items())]
     if f.recommended is None and f.withheld_reason:
         lines.append(f"No dose is recommended: {sentence(f.withheld_reason)}")
-    return [*lines, regime_text(f)]
+    return [*lines, *by_killer_lines(f), regime_text(f)]
+
+
+def by_killer_lines(f: Forecast) -> list[str]:
+    """Write the deaths ahead if flukes kill and if they do not; nothing where the records say who kills."""
+    if not f.by_killer:
+        return []
+    return ["The records leave open who kills, and the forecast hangs on it:", *map(str, f.by_killer)]
+
+
+_IF = {
+    "flukes": "If flukes caused most of the recorded deaths",
+    "something_else": "If something else caused at least half of them",
+}
+_TREATED = {"planned": "with the doses the case plans", "recommended": "with the recommended doses"}
+
+
+@writes
+def _if_this_kills(reading: IfThisKills) -> str:
+    start = f"{_IF[reading.cause]} (chance {percent(reading.chance)})"
+    if reading.untreated is None:
+        return f"{start}: too few simulated ponds (as good as {plain(reading.effective_draws, 2)}) to say what follows."
+    dead = f"{reading.untreated.whole()} fish die in {plain(reading.days)} days untreated"
+    treated = [f"{deaths.whole()} {_TREATED[name]}" for name, deaths in reading.treated.items()]
+    return f"{start}: {', '.join([dead, *treated])}."
 
 
 def _course(course: Projection) -> str:
