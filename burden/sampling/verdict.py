@@ -290,12 +290,10 @@ def _surer(row: Mapping[str, Any]) -> float:
 def _plan(rows: tuple[Mapping[str, Any], ...], chance: float, **asked: Any) -> VerdictPlan:
     """The fewest fish that reach the chance, on the day that is surest; else what comes nearest."""
     enough = [row for row in rows if _surer(row) >= chance]
-    if enough:
-        best = min(enough, key=lambda row: (row["fish"], -_surer(row)))
-        reason, fish, day = "verdict_reached", best["fish"], best["day"]
-    else:
-        best = max(rows, key=_surer) if rows else None
-        reason, fish, day = "verdict_not_reached" if rows else "hardly_differs", None, None
+    nearest = [max(rows, key=_surer)] if rows else []
+    best = min(enough, key=lambda row: (row["fish"], -_surer(row))) if enough else next(iter(nearest), None)
+    reason = "verdict_reached" if enough else "verdict_not_reached" if rows else "hardly_differs"
+    fish, day = (best["fish"], best["day"]) if enough and best is not None else (None, None)
     later = ("later_look",) if best is not None and best["day"] == _FIRST_DAY else ()
     more = ("more_of_each_fish",) if asked["preparations"] < MOST_PREPARATIONS else ()
     changes = (*more, *later, "other_burden", "same_way_both_days")
