@@ -110,7 +110,10 @@ def _odd_group(group: FishGroup) -> Iterator[str]:
                 "Units? Grams and millimetres."
             )
     elif given.value < 1:
-        yield f"Mean weight of {group.species} is {given.value:g} g. Units? It is in grams, not kilograms."
+        yield (
+            f"Mean weight of {group.species} is {given.value:g} g: are they as small as that? It is in grams, not "
+            "kilograms."
+        )
     elif given.value > _HEAVIEST_G:
         weight = _plain(given.value)
         yield f"Mean weight of {group.species} is {weight} g. Units? It is in grams, and of one fish, not of all."

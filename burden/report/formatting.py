@@ -10,12 +10,10 @@ from typing import Any
 from burden.case import Uncertain
 from burden.treatment.dose_result import DoseResult
 from burden.utils.formatting import (
-    CANNOT_BE_GIVEN,
     MONTHS,
     day_in_words,
     interval,
     named,
-    percent,
     plain,
     product_words,
     sentence,
@@ -31,7 +29,6 @@ __all__ = [
     "days_label",
     "long_date",
     "named",
-    "of_100",
     "on_day",
     "sentence",
     "several",
@@ -53,17 +50,6 @@ def spread(triple: CredibleInterval | Uncertain, scale: float = 1.0, digits: int
     """Write "median (low to high)", or that it cannot be given."""
     middle = triple.median if isinstance(triple, CredibleInterval) else triple.value
     return interval(middle * scale, triple.low * scale, triple.high * scale, digits)
-
-
-def of_100(probability: float) -> str:
-    """Write a probability as a number of 100, without claiming never or always.
-
-    Examples
-    --------
-    >>> of_100(0.034), of_100(0.001), of_100(0.998)
-    ('3 of 100', 'under 1 of 100', 'over 99 of 100')
-    """
-    return percent(probability).replace(" %", " of 100") if probability == probability else CANNOT_BE_GIVEN
 
 
 def weighed(given: DoseResult) -> str:

@@ -339,7 +339,8 @@ def _cautions(asked: _Asked, found: DoseRange | None, advice: HostAdvice | None)
     else:
         yield Caution(_WHO_DECIDES, "food")
     yield Caution(agent.pre_dissolve, "making_up")
-    yield Caution(_after_change(asked, _length(asked, found)), "care")
+    if length >= LEFT_IN_HOURS:  # nobody changes a part of a bath that is over within the hour
+        yield Caution(_after_change(asked, length), "care")
     for heading in ("cautions", "handling", "does_not", "aftercare"):
         yield from getattr(agent, heading)
 

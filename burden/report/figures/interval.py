@@ -155,7 +155,7 @@ def _curves(axis: Axes, curves: IntervalCurves) -> None:
         axis.fill_between(t, last[2], safe[2], where=curves.two_dose_region, facecolor="none", edgecolor=MARK,
                           hatch="xxx", linewidth=0, zorder=5)  # fmt: skip
     _beside(axis, t, last[4], "last dose not before", 1.1, "bottom", INK)
-    _beside(axis, t, safe[0], "longest gap at which\nno settler can lay", 0.92, "top", LINE)
+    _beside(axis, t, safe[0], "longest gap at which\nno young fluke can lay", 0.92, "top", LINE)
 
 
 def _beside(axis: Axes, t: np.ndarray, values: np.ndarray, words: str, off: float, side: str, colour: str) -> None:

@@ -48,7 +48,7 @@ def draw_thermal_laws(sheet: ParasiteSheet) -> Figure:
         axis.set_axis_off()
     figure.suptitle(sheet.evidence.title, fontsize=11, color=INK, x=0.01, ha="left")
     figure.supxlabel(
-        "line: median of the draws; band: 5 to 95 %; bars: what a reading allows; hatched: not measured",
+        "line: median; band: 5 to 95 %; bars: what a reading allows; hatched: not measured",
         fontsize=8,
         color=INK,
     )

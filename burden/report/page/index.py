@@ -9,12 +9,13 @@ from typing import Any
 from burden import __version__
 from burden.decision import Assessment
 from burden.report.files.calendar import calendar_bytes
-from burden.report.formatting import about, long_date, of_100, spread
+from burden.report.formatting import about, long_date, spread
 from burden.report.page.answer import title_of
 from burden.report.page.page import template
 from burden.report.text.day_book import days_of
 from burden.report.text.decision import headline, withheld_text
 from burden.report.text.plan import doses_text
+from burden.utils.formatting import percent
 
 __all__ = ["Water", "cleanest_first", "in_order", "render_ponds", "water_of"]
 
@@ -108,7 +109,7 @@ def render_ponds(waters: Sequence[Water], draws: int, seed: int) -> str:
         waters=[w.row for w in in_order(waters)],
         due=_due(waters),
         walk=[w.title for w in cleanest_first(waters)],
-        made=f"burden {__version__}, {draws} draws, seed {seed}",
+        made=f"burden {__version__}, {draws} simulated ponds (--draws), seed {seed}",
     )
 
 
@@ -123,7 +124,7 @@ def _row(visit: Assessment) -> dict[str, Any]:
         "visit": long_date(visit.case.visit_date),
         "action": headline(visit.decision),
         "missed": visit.estimates[0].missed,
-        "flukes": f"{spread(e.mean_abundance)} flukes a fish, there at all in {of_100(e.probability_infected)}",
+        "flukes": f"{spread(e.mean_abundance)} flukes a fish; chance of any: {percent(e.probability_infected)}",
         "lost": f"{spread(f.untreated.deaths_end)} of {visit.case.fish_count} fish in {about(f.horizon_days, 3)} d",
         "doses": doses_text(visit.decision.plan, visit.case.visit_date.year) if visit.decision.plan else "",
     }

@@ -260,7 +260,7 @@ class ParasiteSheet(Result):
                     if x == x
                 )
                 left = f"; left out, predicted {guess}" if guess else "; too few points to leave one out"
-                yield f"{quantity}, {fit.law} ({100 * fit.weight:.0f} % of draws): misses by {missed}{left}"
+                yield f"{quantity}, {fit.law} ({100 * fit.weight:.0f} % of the weight): misses by {missed}{left}"
 
 
 def _value_line(row: Mapping[str, Any]) -> str:

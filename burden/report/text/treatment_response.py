@@ -48,7 +48,7 @@ _STEPS = {
 }
 _CAUSES = {
     "volume_wrong": "too little drug, because there is more water than believed",
-    "broken_down": "the drug broke down or was taken up (filter, carbon, UV or ozone)",
+    "broken_down": "the filter, carbon, UV or ozone took the drug out of the water",
     "sheltered_juveniles": "young flukes sat where the drug does not reach",
     "less_sensitive": "the flukes are less sensitive to the drug",
 }
