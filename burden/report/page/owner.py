@@ -193,9 +193,9 @@ def _expect(found: Assessment) -> list[str]:
     d = decision.deaths
     if not d:
         return ["In open water flukes come in from outside, so we cannot say what will happen."]
-    said = f"Deaths by flukes until {end}: {_fish(d['flukes_untreated'])} if nothing is done"
+    said = f"Deaths by flukes until {end}, if nothing is done: {_fish(d['flukes_untreated'])}"
     if "flukes_planned" in d and decision.plan:
-        said += f"; {_fish(d['flukes_planned'])} with the doses"
+        said += f"; with the doses: {_fish(d['flukes_planned'])}"
     return [f"{said}.", f"Deaths by other causes: {_fish(d['other'])}."]
 
 

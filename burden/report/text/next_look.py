@@ -66,24 +66,25 @@ def outcome_lines(look: NextLook) -> list[str]:
         action = together[0][0]
         return [f"Whatever it shows: {_leads_to(look, action)}."] if len(look.outcomes) > 1 else _only(look)
     return [
-        f"{_seen(rows)} ({percent(min(sum(one.chance for one in rows), 1.0))} likely): {_leads_to(look, action)}."
+        f"{_seen(rows, look)} ({percent(min(sum(one.chance for one in rows), 1.0))} likely): {_leads_to(look, action)}."
         for action, rows in together
     ]
 
 
 def _only(look: NextLook) -> list[str]:
     (one,) = look.outcomes
-    return [f"{_seen([one])} (all but certain): {_leads_to(look, one.action)}."]
+    return [f"{_seen([one], look)} (all but certain): {_leads_to(look, one.action)}."]
 
 
-def _seen(rows: Sequence[Outcome]) -> str:
+def _seen(rows: Sequence[Outcome], look: NextLook) -> str:
     """Name the results, from none to many."""
-    first, last = rows[0], rows[-1]
+    last = rows[-1]
     if last.code == "none":
         return "No fluke"
     if last.code == "few":
         return f"Up to {counted(last.flukes_max or 0, 'fluke')} in all"
-    return "Any fluke" if first.code == "few" else "More than that"
+    few_before = any(one.code == "few" for one in look.outcomes if one not in rows)
+    return "More than that" if few_before else "Any fluke"
 
 
 def _leads_to(look: NextLook, action: str) -> str:
