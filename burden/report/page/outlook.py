@@ -36,6 +36,8 @@ __all__ = [
     "what_if_rows",
 ]
 
+#: visits in the table of a page; the figure and tables/history.csv have all
+_MOST_VISITS = 6
 #: rows of what moved that a page has room for; the others are in tables/changes.csv
 _MOST_MOVED = 4
 
@@ -211,8 +213,9 @@ def history_of(found: Assessment, parasite: str) -> dict[str, Any]:
                 "counted": f"{visit.counted} in {visit.preparations}",
                 "expected": forecast_words(expected.get(visit.date)),
             }
-            for visit in history.visits
+            for visit in history.visits[-_MOST_VISITS:]
         ],
+        "more": max(len(history.visits) - _MOST_VISITS, 0),
         "held": " ".join(part for part in (calibration_text(history.calibration), left_out_text(history)) if part),
         "kills": kill_lines(history),
     }
