@@ -9,7 +9,7 @@ from burden.decision import Assessment
 from burden.evidence import load_agent, load_parasite
 from burden.inference.estimate import Estimate
 from burden.report.formatting import about, long_date, named, several
-from burden.report.text.decision import headline, release_text
+from burden.report.text.decision import headline, help_lines, release_text
 from burden.report.text.gates import gates_text, other_text
 from burden.report.text.handling import breath_text, handling_of, same_water, trial_steps, unfed_text
 from burden.report.text.plan import dose_text
@@ -99,6 +99,7 @@ def _dates(found: Assessment) -> list[str]:
     if decision.action != "dose":
         said += [headline(decision), *(reason_text(reason) for reason in decision.reasons[:1])]
         said += gates_text(decision, "stop")
+        said += help_lines(decision)
     for dose in decision.plan:
         if dose.trial_date is not None and dose.trial_date < dose.date:
             steps = "; ".join(_untagged(step) for step in trial_steps(found.case, dose))
@@ -153,6 +154,7 @@ def _why(found: Assessment) -> list[str]:
 
 def _part(found: Assessment) -> list[str]:
     decision, water = found.decision, same_water(found.case)
+    moves = decision.action == "discharge" and decision.release_date is not None
     steps = gates_text(decision, "measure", "care")
     apart = {dose.agent: dose.apart for dose in decision.plan}
     steps += [said for agent, alone in apart.items() for said in [_each_time(found, agent, alone)] if said]
@@ -160,7 +162,7 @@ def _part(found: Assessment) -> list[str]:
         *dict.fromkeys(steps),
         *([_NOT_EATEN] if found.case.food_fish else []),
         "Write down every dead fish and the water temperature, every day, also when none died.",
-        f"Use nets and buckets of {water} nowhere else. Bring in no new fish and give none away.",
+        *([] if moves else [f"Use nets and buckets of {water} nowhere else. Bring in no new fish and give none away."]),
         f"Put nothing else into {water} without asking us.",
     ]
 

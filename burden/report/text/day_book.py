@@ -26,6 +26,8 @@ __all__ = ["Day", "days_of", "folded"]
 
 #: share of a dose from which what is left of earlier ones is said: an assumption [-]
 _WORTH_SAYING = 0.2
+#: water of which half is soon changed: common practice, no source [L]
+_SOON_CHANGED_L = 5000.0
 #: day after a dose on which the fish should be better: common practice, no source [d]
 _BETTER_AFTER_DAYS = 3
 
@@ -151,6 +153,8 @@ def _left(found: Assessment, planned: PlannedDose, before: Sequence[tuple[float,
         return ""
     total, ceiling = left + planned.mg_l, ceiling_mg_l(planned.agent)
     over = f"; that is above {plain(ceiling)} mg/L, so change water first" if total > ceiling else ""
+    if not over and left >= planned.mg_l:  # as much again as the dose: needless strain where water is soon changed
+        over = "; change half of the water first" if case.water.volume_l.value <= _SOON_CHANGED_L else ""
     return (
         f"up to {plain(left, 2)} mg/L of earlier doses may still be in the water, with this dose "
         f"{plain(total, 2)} mg/L{over}"

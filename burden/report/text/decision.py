@@ -14,7 +14,7 @@ from burden.report.text.reasons import reason_text
 from burden.utils.formatting import all_of, counted, named, say_date, several
 from burden.utils.wording import writes, writes_brief
 
-__all__ = ["dated_text", "headline", "release_text", "withheld_lines", "withheld_text"]
+__all__ = ["dated_text", "headline", "help_lines", "release_text", "withheld_lines", "withheld_text"]
 
 #: reasons of the short answer
 _BRIEF_REASONS = 2
@@ -146,15 +146,20 @@ def _brief(decision: Decision) -> str:
     return "\n".join([*lines, *dated_text(replace(decision, after_water=()))])
 
 
+def help_lines(decision: Decision) -> list[str]:
+    """Write which agent would serve where none at hand can be given, else what helps meanwhile."""
+    if decision.withheld and not decision.to_get:
+        return [_MEANWHILE]
+    return [f"{missing_text(one)} would serve." for one in decision.to_get]
+
+
 def withheld_lines(decision: Decision) -> list[str]:
-    """Write which agent would serve, and what keeps out those at hand, where a dose is wanted and none can be given."""
-    lines = [f"{missing_text(one)} would serve." for one in decision.to_get]
+    """Write what helps, and what keeps out the agents at hand, where a dose is wanted and none can be given."""
+    lines = help_lines(decision)
     lines += [
         f"{note.text}: {note.reason.rstrip('.')}. What would lift it: {note.would_change}."
         for note in decision.withheld
     ]
-    if decision.withheld and not decision.to_get:
-        lines.append(_MEANWHILE)
     return lines
 
 
