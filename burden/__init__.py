@@ -40,7 +40,7 @@ _NAMES = {
     "report.figures.interval": ("draw_interval_chart",),
     "report.figures.thermal": ("draw_thermal_laws",),
     "report.tidy": ("tidy_table",),
-    "report.visit_round": ("Limits", "plan_round"),
+    "report.visit_round": ("RoundLimits", "plan_round"),
     "schedule.aim": ("Aim", "aim_of"),
     "schedule.forecast": ("Forecast",),
     "utils.errors": ("BurdenError", "CannotAnswerError", "InputError", "Problem"),

@@ -128,8 +128,8 @@ def round_command(
     Example:
       burden round ponds/* --fish 30 --hours 6 --out round
     """
-    from burden.report.visit_round import Limits, plan_round
+    from burden.report.visit_round import RoundLimits, plan_round
 
-    limits = Limits(fish, hours, travel, minutes_a_fish)
+    limits = RoundLimits(fish, hours, travel, minutes_a_fish)
     with work_places(workers, scheduler, len(cases)) as executor:
         return plan_round(cases, limits, start, out, draws, seed, executor)

@@ -24,7 +24,7 @@ from burden.utils.parallel import each
 from burden.utils.results import Result, frame, number
 from burden.utils.wording import lines_of
 
-__all__ = ["LeftOut", "Limits", "RoundResult", "Stop", "case_on", "plan_round"]
+__all__ = ["LeftOut", "RoundLimits", "RoundResult", "Stop", "case_on", "plan_round"]
 
 #: minutes of work in one day of a round: common practice, no source
 _DAY_MINUTES = 480.0
@@ -37,7 +37,7 @@ _COLUMNS = (
 
 
 @dataclass(frozen=True)
-class Limits:
+class RoundLimits:
     """What there is to spend.
 
     Parameters
@@ -139,7 +139,7 @@ class RoundResult(Result):
     ----------
     start : Date
         Its first day.
-    limits : Limits
+    limits : RoundLimits
     stops : tuple of Stop
         In the order to go: fewest flukes first.
     left_out : tuple of LeftOut
@@ -154,7 +154,7 @@ class RoundResult(Result):
     """
 
     start: Date
-    limits: Limits
+    limits: RoundLimits
     stops: tuple[Stop, ...]
     left_out: tuple[LeftOut, ...]
     due: tuple[Mapping[str, str], ...]
@@ -242,7 +242,7 @@ def case_on(case: Case, day: Date) -> Case:
 
 def plan_round(
     cases: Sequence[Path],
-    limits: Limits,
+    limits: RoundLimits,
     start: Date | None = None,
     out: Path | None = None,
     draws: int = 500,
@@ -255,7 +255,7 @@ def plan_round(
     ----------
     cases : sequence of Path
         Case folders.
-    limits : Limits
+    limits : RoundLimits
     start : Date, optional
         First day of the round; the day after the latest visit when not given.
     out : Path, optional
@@ -288,7 +288,7 @@ def _pond(case: Case, draws: int, seed: int) -> _Pond:
     return _Pond(water_of(found), value_of_pond(found), max(case.sample_dates, default=case.visit_date))
 
 
-def _read(cases: Sequence[Path], limits: Limits, out: Path | None) -> list[Case]:
+def _read(cases: Sequence[Path], limits: RoundLimits, out: Path | None) -> list[Case]:
     from burden.io import read_case
 
     read, problems = [], [] if out is None else refuse_foreign(out)
@@ -306,7 +306,7 @@ def _read(cases: Sequence[Path], limits: Limits, out: Path | None) -> list[Case]
     return read
 
 
-def _chosen(ponds: Sequence[_Pond], limits: Limits, first: Date, draws: int, seed: int) -> RoundResult:
+def _chosen(ponds: Sequence[_Pond], limits: RoundLimits, first: Date, draws: int, seed: int) -> RoundResult:
     pairs = [(p.water, p.value, p.visited) for p in ponds if p.water is not None and p.value is not None]
     choices = [
         [Choice(look.fish, limits.minutes(i, look.fish), look.value) for look in value.looks]
@@ -328,7 +328,7 @@ def _chosen(ponds: Sequence[_Pond], limits: Limits, first: Date, draws: int, see
 
 
 def _stops(
-    pairs: Sequence[tuple[Water, PondValue, Date]], best: BestRound, limits: Limits, first: Date
+    pairs: Sequence[tuple[Water, PondValue, Date]], best: BestRound, limits: RoundLimits, first: Date
 ) -> tuple[Stop, ...]:
     """The ponds chosen, fewest flukes first, on as many days as the work fills."""
     chosen = [(i, choice) for i, choice in enumerate(best.chosen) if choice is not None]
@@ -343,7 +343,9 @@ def _stops(
     return tuple(stops)
 
 
-def _left_out(pairs: Sequence[tuple[Water, PondValue, Date]], best: BestRound, limits: Limits) -> tuple[LeftOut, ...]:
+def _left_out(
+    pairs: Sequence[tuple[Water, PondValue, Date]], best: BestRound, limits: RoundLimits
+) -> tuple[LeftOut, ...]:
     found = []
     for i, (water, value, _) in enumerate(pairs):
         if best.chosen[i] is None:
@@ -352,7 +354,7 @@ def _left_out(pairs: Sequence[tuple[Water, PondValue, Date]], best: BestRound, l
     return tuple(sorted(found, key=lambda one: (0.0 if one.best is None else -one.best.value, one.case)))
 
 
-def _why_left_out(value: PondValue, place: int, limits: Limits) -> tuple[str, Look | None]:
+def _why_left_out(value: PondValue, place: int, limits: RoundLimits) -> tuple[str, Look | None]:
     gains = [look for look in value.looks if look.value > 0]
     if value.why_not or not gains:
         return value.why_not or "no_gain", None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -12,7 +13,7 @@ from icalendar import Calendar
 from burden.decision.look_value import Look, PondValue
 from burden.report import visit_round
 from burden.report.page.index import Water
-from burden.report.visit_round import Limits, case_on, plan_round
+from burden.report.visit_round import RoundLimits, case_on, plan_round
 from burden.utils.errors import InputError
 
 CALENDAR = "BEGIN:VCALENDAR\r\nPRODID:-//x//EN\r\nVERSION:2.0\r\nEND:VCALENDAR\r\n"
@@ -46,7 +47,7 @@ def cases(monkeypatch):
 
 
 def test_the_round_goes_from_the_fewest_flukes_to_the_most(cases):
-    found = plan_round(cases, Limits(15, 6))
+    found = plan_round(cases, RoundLimits(15, 6))
     assert [(stop.case, stop.look.fish) for stop in found.stops] == [("b", 5), ("a", 10)]
     assert found.start == VISIT + timedelta(days=1)
     assert (found.fish, found.minutes, found.value) == (15, 80 + 130, 4.5)
@@ -58,21 +59,24 @@ def test_the_round_goes_from_the_fewest_flukes_to_the_most(cases):
     assert "look at 2 of 6 ponds, fewest flukes first: Pond b (5 fish) and Pond a (10 fish)" in said
     assert "Worth most: Pond a. The chance is 25 % that the counts change what is done" in said
     assert len(said.splitlines()) <= 6
+    told = json.loads(found.to_json())
+    assert [one["first_action"] for one in told["stops"]] == ["No dose today."] * 2
+    assert told["left_out"][-1]["best"] is None
 
 
 def test_a_far_pond_gives_way_to_near_ones(cases):
-    found = plan_round(cases, Limits(30, 4, travel_minutes=(200.0, 10.0, 10.0, 10.0, 10.0, 10.0)))
+    found = plan_round(cases, RoundLimits(30, 4, travel_minutes=(200.0, 10.0, 10.0, 10.0, 10.0, 10.0)))
     assert [stop.case for stop in found.stops] == ["b", "c"]
     assert {one.why for one in found.left_out if one.case == "a"} == {"too_large"}
 
 
 def test_more_work_than_a_day_holds_goes_on_the_next(cases):
-    found = plan_round(cases, Limits(15, 30, minutes_a_fish=100.0), start=date(2026, 6, 1))
+    found = plan_round(cases, RoundLimits(15, 30, minutes_a_fish=100.0), start=date(2026, 6, 1))
     assert [stop.date.day for stop in found.stops] == [1, 2]
 
 
 def test_page_table_and_calendar(cases, tmp_path):
-    found = plan_round(cases, Limits(15, 6), out=tmp_path / "week")
+    found = plan_round(cases, RoundLimits(15, 6), out=tmp_path / "week")
     assert set(found.files) == {"round.html", "round.csv", "all.ics"}
     page = (tmp_path / "week" / "round.html").read_text(encoding="utf-8")
     assert page.index("1. Pond b") < page.index("2. Pond a") < page.index("Not this week")
@@ -85,7 +89,7 @@ def test_page_table_and_calendar(cases, tmp_path):
 
 def test_ways_are_one_for_all_or_one_a_case(cases):
     with pytest.raises(InputError) as found:
-        plan_round(cases, Limits(15, 6, travel_minutes=(10.0, 20.0)))
+        plan_round(cases, RoundLimits(15, 6, travel_minutes=(10.0, 20.0)))
     assert "--travel" in str(found.value.problems[0])
 
 
