@@ -162,6 +162,11 @@ class Case:
         return tuple(action for action in self.given if action.action == "dose")
 
     @property
+    def unknown_doses(self) -> tuple[date, ...]:
+        """Dates before the visit on which a drug was given that nobody can name."""
+        return tuple(a.date for a in self.doses_given if a.agent in (None, UNKNOWN_AGENT) and a.date < self.visit_date)
+
+    @property
     def doses_planned(self) -> tuple[Action, ...]:
         """Doses that the case itself plans."""
         return tuple(action for action in self.planned if action.action == "dose")

@@ -24,6 +24,7 @@ from burden.utils.wording import Remark
 
 __all__ = [
     "PRIOR_NONE",
+    "HiddenByUnknownDose",
     "LookedTwice",
     "Quantity",
     "SampleReading",
@@ -31,6 +32,7 @@ __all__ = [
     "chance_of_never",
     "counted",
     "detection",
+    "hidden_by_unknown_dose",
     "looked_twice",
     "moved",
     "not_read",
@@ -86,6 +88,48 @@ class SkinNotRead(Remark):
     parasite: str
     preparations: int
     flukes: int
+
+
+#: so long a drug may hide flukes: the eggs it spared have hatched and grown since (assumption) [d]
+_HIDES_DAYS = 60
+
+
+@dataclass(frozen=True)
+class HiddenByUnknownDose(Remark):
+    """A drug that nobody can name was given: it may have cleared the fish for a while, so few flukes are seen.
+
+    Parameters
+    ----------
+    dose_date : date
+        The first such dose.
+    before, now : CredibleInterval
+        Flukes a fish before it and at the visit.
+    """
+
+    dose_date: date
+    before: CredibleInterval
+    now: CredibleInterval
+
+
+def hidden_by_unknown_dose(
+    case: Case, burden_on: Mapping[float, np.ndarray], now: CredibleInterval
+) -> HiddenByUnknownDose | None:
+    """Say how many flukes a drug that nobody can name may hide; None where none was given of late.
+
+    Parameters
+    ----------
+    case : Case
+    burden_on : mapping of float to numpy.ndarray
+        Flukes a fish by day, before that day's dose, shape (M,) each.
+    now : CredibleInterval
+        At the visit [flukes per fish].
+    """
+    late = [
+        day for day in case.unknown_doses if case.day_of(day) >= -_HIDES_DAYS and float(case.day_of(day)) in burden_on
+    ]
+    if not late:
+        return None
+    return HiddenByUnknownDose(min(late), CredibleInterval.of(burden_on[float(case.day_of(min(late)))]), now)
 
 
 def chance_of_never(before: HistoryRuns, log_evidence: float, parasite: str) -> float:

@@ -17,11 +17,13 @@ import numpy as np
 from burden.case import Case
 from burden.inference.diagnostics import (
     PRIOR_NONE,
+    HiddenByUnknownDose,
     Quantity,
     SampleReading,
     chance_of_never,
     counted,
     detection,
+    hidden_by_unknown_dose,
     looked_twice,
     moved,
     not_read,
@@ -160,6 +162,7 @@ class Estimate(Result):
     prior_and_posterior: Sequence[tuple[str, CredibleInterval, CredibleInterval]]
     effective_draws: float
     deaths_explained: DeathAttribution | None = None
+    hidden: HiddenByUnknownDose | None = None
     mean_abundance_without_log: CredibleInterval | None = None
     remarks: Sequence[Remark | str] = field(default=())
     pool: Sampled[None] | None = field(default=None, repr=False, compare=False)
@@ -231,6 +234,7 @@ class Estimate(Result):
             else self.mean_abundance_without_log.as_dict(),
             "log_disagrees": self.log_disagrees,
             "deaths_explained": self.deaths_explained.as_dict() if self.deaths_explained else None,
+            "hidden_by_unknown_dose": self.hidden.as_dict() if self.hidden else None,
             "prior_and_posterior": [
                 {"name": str(Quantity(name)), "code": name, "prior": a.as_dict(), "posterior": b.as_dict()}
                 for name, a, b in self.prior_and_posterior
@@ -411,6 +415,8 @@ def _summarise(
     state = _as_present(state, total / np.maximum(now * alive, 1e-300), ~clean)
     home = pond.setting.parameters.evidence.site
     explained = explain(case, home, dead, other, ~clean, _believed(found.before, seed), seed)
+    mean = CredibleInterval.of(total / alive)
+    burden_on = {day: np.where(clean, 0.0, there["all"][chosen]) for day, there in past.by_day.items()}
     eggs = sum((state.water[form].sum(0) for form in state.water if "egg" in form), np.zeros(draws))
     stages = {stage: share[chosen] for stage, share in stage_shares(past, 0.0).items()}
     return Estimate(
@@ -423,7 +429,7 @@ def _summarise(
         infected=total > 0,
         probability_infected=float((1 - never) * np.mean(1 - stock.none)),
         prevalence=CredibleInterval.of(carrying / alive),
-        mean_abundance=CredibleInterval.of(total / alive),
+        mean_abundance=mean,
         aggregation_k=CredibleInterval.of(k),
         detection_per_fish=detection(case, parasite, before, k, seen, pond, stages),
         flukes_total=CredibleInterval.of(total),
@@ -435,6 +441,7 @@ def _summarise(
         prior_and_posterior=moved(found.before, pond, seen, past.abundance_then[chosen]),
         effective_draws=effective,
         deaths_explained=explained,
+        hidden=hidden_by_unknown_dose(case, burden_on, mean),
         remarks=[
             *case.warnings,
             *([FewEffectiveDraws(effective)] if effective < _ROUGH else []),

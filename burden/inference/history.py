@@ -202,10 +202,14 @@ def _as_it_went(event: Event, number: int, m: int, seed: int) -> Event:
 
 
 def _days_ahead(case: Case, events: Sequence[Event], days: np.ndarray) -> dict[float, float]:
-    """Where to report for days with both a sample and a dose: the sample came first."""
+    """Where to report for days with both a sample and a dose: the sample came first.
+
+    So does what an unknown drug was given to: nobody looked, and the drug hides how many there were.
+    """
     sampled = {float(case.day_of(d)) for d in case.sample_dates}
     dosed = {event.day for event in events if event.kill}
-    return {day: max(day - _AHEAD_DAYS, days[0]) for day in sampled & dosed}
+    hidden = {float(case.day_of(d)) for d in case.unknown_doses}
+    return {day: max(day - _AHEAD_DAYS, days[0]) for day in (sampled & dosed) | (hidden & set(days))}
 
 
 def _burdens(

@@ -86,6 +86,10 @@ set = "dactylogyrus"               # see `burden parasites`; a list for several:
 #                                  # share of all gills on one of your slides, for rows that leave fraction_examined
 #                                  # empty; `burden new --gill-clip 15 tips` works it out
 
+# samples.csv, column method: gill_clip, gill_arch (one of eight), skin_scrape, or whole_organ: all the gills, or all
+# the skin, of a fish that died or had to be put down (chosen: moribund; or dead, with hours_dead). One such count says
+# more than many clips.
+
 # [findings]
 # other = ["ciliates"]             # ciliates, flagellates, bacterial_gill_disease, fungus, leeches,
 #                                  # crustaceans, virus_suspected, unknown

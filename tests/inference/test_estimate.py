@@ -520,6 +520,23 @@ def test_eggs_outlive_a_dose(given):
     if given.agent != "unknown":
         assert found.mean_abundance.median < 0.2 * found.abundance_before.median
     assert found.state.water["egg"].sum(0).min() > 0
+    assert (found.hidden is not None) == (given.agent == "unknown")
+
+
+def test_what_an_unknown_drug_hides_is_said():
+    """Clean clips four days after it leave more flukes before the drug than now; the page and JSON say so."""
+    case = a_case(clips([0] * 6, each=3), given=(dose(-4, "unknown", None),))
+    found = estimate(case, draws=60)
+    assert found.hidden is not None
+    assert found.hidden.dose_date == VISIT - timedelta(days=4)
+    assert found.hidden.before.high > 1.2 * found.mean_abundance.high
+    assert found.as_dict()["hidden_by_unknown_dose"]["before"]["high"] == pytest.approx(
+        found.hidden.before.high, rel=1e-3
+    )
+    assert "a drug that nobody can name" in found.text()
+    earlier = replace(case, samples=(*clips([1], day=-9), *case.samples))
+    with_it, without = (run_past(each, "dactylogyrus", 30, 1) for each in (earlier, replace(earlier, given=())))
+    np.testing.assert_allclose(with_it.by_day[-4.0]["all"], without.by_day[-4.0]["all"], rtol=2e-3)
 
 
 def test_a_year_later_nothing_is_different():

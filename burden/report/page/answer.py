@@ -60,7 +60,7 @@ def _burden(e: Estimate) -> str:
     chance = (
         "" if e.probability_infected >= 0.995 else f" Chance that there are any: {percent(e.probability_infected)}."
     )
-    sick = f" {e.sick_only}" if e.sick_only else ""
+    sick = "".join(f" {said}" for said in (e.sick_only, e.hidden) if said)
     there = f"{spread(e.mean_abundance)} flukes a fish, {spread(e.flukes_total)} on all live fish"
     return f"{e.missed} On the fish: {there}.{chance}{sick}"
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from burden.inference.diagnostics import LookedTwice, Quantity, SampleReading, SkinNotRead
+from burden.inference.diagnostics import HiddenByUnknownDose, LookedTwice, Quantity, SampleReading, SkinNotRead
 from burden.inference.estimate import Estimate, FewEffectiveDraws, LogAgainstSamples, SickOnly
 from burden.report.text.notes import noted, parasite_name
 from burden.utils.formatting import all_of, counted, day_in_words, named, percent, percent_interval, plain
@@ -69,6 +69,7 @@ def _estimate_text(e: Estimate) -> str:
         lines.append(f"Eggs in the water, not hatched yet: {e.eggs_waiting.text()}.")
     lines += [e.deaths_explained.text()] if e.deaths_explained is not None else []
     lines += [e.sick_only] if e.sick_only else []
+    lines += [str(e.hidden)] if e.hidden else []
     lines.append("Ranges in brackets hold with 90 % probability.")
     return noted(lines, e.warnings)
 
@@ -79,7 +80,8 @@ def _estimate_brief(e: Estimate) -> str:
     lines = [*_answer(e), _infected(e)]
     lines += [e.deaths_explained.text()] if e.deaths_explained is not None else []
     # what may be a slip changes every number, so it is asked in the shortest answer too
-    return noted([*lines, *([e.sick_only] if e.sick_only else [])], e.case.warnings)
+    lines += [str(said) for said in (e.sick_only, e.hidden) if said]
+    return noted(lines, e.case.warnings)
 
 
 def _answer(e: Estimate) -> list[str]:
@@ -132,6 +134,16 @@ def _sick_only_text(sick: SickOnly) -> str:
         f"Only sick or dead fish were sampled. The mean of all fish is {sick.as_any_fish.text()} flukes a fish if they "
         f"carry as many as any fish, but {sick.by_burden.text()} if the most infected fell ill first. A few fish "
         "picked at random would settle it."
+    )
+
+
+@writes
+def _hidden_text(hidden: HiddenByUnknownDose) -> str:
+    """Write how many flukes an unknown drug may hide."""
+    return (
+        f"On {day_in_words(hidden.dose_date)} a drug that nobody can name was given. It may hide flukes for a while "
+        f"without ending them. Before it fish may have carried {hidden.before.text()} flukes on average, and so many "
+        "can come back. Ask what it was."
     )
 
 
