@@ -155,3 +155,24 @@ def test_nothing_takes_a_sentence_apart(name):
 def test_a_cut_is_seen():
     wrong = ast.parse("import re\nx = text.split(': ')[0]\ny = re.search('of (.*)', text)\nz = np.split(values, 2)")
     assert cuts(wrong) == 2
+
+
+def test_whatever_has_a_writer_finds_it():
+    """A result met on its own loads the module of its words: by the module of its type, and by that alone."""
+    from importlib import import_module
+
+    from burden.report import text
+    from burden.utils import wording
+
+    for path in Path(text.__path__[0]).glob("*.py"):
+        import_module(f"burden.report.text.{path.stem}")
+    writers = {
+        kind: writer.__module__.rsplit(".", 1)[-1]
+        for asked in (wording._words, wording._brief, wording._lines)
+        for kind, writer in asked.registry.items()
+        if kind.__module__.startswith("burden.")
+    }
+    assert len(writers) > 50
+    named = {kind.__module__: text._SUBJECTS.get(kind.__module__) for kind in writers}
+    wrong = {f"{kind.__module__}.{kind.__name__}" for kind, room in writers.items() if named[kind.__module__] != room}
+    assert wrong == set()

@@ -29,6 +29,7 @@ _SUBJECTS = {
     "burden.statistics.point_estimate": "statistics",
     "burden.treatment.dose_result": "dose",
     "burden.treatment.efficacy_checks": "dose",
+    "burden.treatment.efficacy_contradiction": "dose",
     "burden.treatment.withdrawal": "dose",
     "burden.schedule.by_killer": "forecast",
     "burden.schedule.fixed_interval": "interval",

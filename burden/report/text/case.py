@@ -89,6 +89,8 @@ def _water(case: Case) -> list[str]:
     fittings = [f"filter {water.filter}"] if water.filter else []
     fittings += [f"{word} {'on' if on else 'off'}" for word, on in _switches(case) if on is not None]
     exchange = f"{as_given(100 * water.exchange_per_day)} % of the water replaced a day"
+    if water.exchange_per_day > 1:
+        exchange = f"all the water replaced {as_given(water.exchange_per_day)} times a day"
     if water.egg_removal_per_day:
         exchange += f", {as_given(100 * water.egg_removal_per_day)} % of the eggs cleaned or filtered out a day"
     return [
@@ -145,7 +147,7 @@ def _outlook(water: Water) -> str:
 
 def _group(case: Case, group: FishGroup) -> str:
     kind = "food fish" if group.food_fish else "not food fish"
-    text = f"Fish: {group.count} {group.species} alive, {kind}, mean weight {_range(group.weight_g, 'g')}."
+    text = f"Fish: {as_given(group.count)} {group.species} alive, {kind}, mean weight {_range(group.weight_g, 'g')}."
     text += "".join(f" {_arrival(case, arrival)}" for arrival in group.new_arrivals)
     if group.naive is not None:
         text += f" Those here first {'had never met' if group.naive else 'had met'} the fluke."
