@@ -108,7 +108,9 @@ class Page:
         name = request.path_params["name"]
         found = read_form(self.library.path(name))
         form = next_visit(found.fields, date.today())
-        return self._form(found.case.title or name, {"case": None, "of": name, "form": form, "unsaved": True})
+        last = {"visit_date": found.case.visit_date.isoformat(), "fish": found.fields["fish"]}
+        facts = {"case": None, "of": name, "form": form, "unsaved": True, "last": last}
+        return self._form(found.case.title or name, facts)
 
     def _form(self, name: str, facts: Mapping[str, Any]) -> Response:
         facts = {**form_facts(), "folder": self.library.root.name, **facts}

@@ -131,6 +131,15 @@ def test_what_is_wrong_is_told_beside_its_field_and_nothing_is_written(client, f
     assert (folder / "koi_pond" / "case.toml").read_bytes() == before
 
 
+def test_what_is_odd_is_said_at_its_field_while_the_rest_is_missing(client):
+    """0.4 mg/L of oxygen is odd in any water; 24 fish in unknown water are not."""
+    water = {"oxygen_mg_l": 0.4}
+    form = {"case": {"visit_date": "2026-05-10"}, "water": water, "fish": [{"count": 24}], "parasite": {}}
+    found = client.post("/api/check", json={"case": None, "form": form}).json()
+    assert [one["path"] for one in found["odd"]] == [["water", "oxygen_mg_l"]]
+    assert ["fish", 0, "species"] in [one["path"] for one in found["problems"]]
+
+
 def test_a_new_case_and_a_new_visit_are_folders_of_their_own(client, folder):
     form = form_of(client)["form"]
     named = {**form, "case": {**form["case"], "title": "Żaba/../<b>"}}

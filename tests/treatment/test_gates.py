@@ -71,6 +71,8 @@ def test_chloride_keeps_nitrite_out_of_the_gills():
     assert "nitrite_high" in codes(in_water(nitrite_n_mg_l=0.9))
     assert "nitrite_high" not in codes(in_water(nitrite_n_mg_l=0.9, salinity_g_l=1.0))
     assert "nitrite_high" not in codes(in_water(nitrite_n_mg_l=0.9, medium="sea"))
+    assert "nitrite_high" not in codes(in_water(nitrite_n_mg_l=0.9, chloride_mg_l=10.0))  # measured, ten times as much
+    assert "nitrite_high" in codes(in_water(nitrite_n_mg_l=0.9, chloride_mg_l=5.0, salinity_g_l=1.0))
 
 
 def test_gasping_fish_come_first_and_anaemic_ones_bear_no_loss_of_oxygen():

@@ -5,13 +5,15 @@
   const root = document.getElementById("form"), offline = burden.facts.sheet === true;
   if (!root) return;
   const CLEAN = () => ({ case: { visit_date: burden.today() }, water: {}, fish: [{}], parasite: {}, looking: {}, findings: {}, limits: {}, given: [], planned: [], arrivals: [], samples: [], deaths: [] });
-  const draftName = burden.facts.case || "new";
+  // a case, or a new visit of one, whose folder and comments the new one goes on with
+  const target = { case: burden.facts.case || null, of: burden.facts.of || null };
+  const draftName = target.case || (target.of ? `again:${target.of}` : "new");
 
   const state = () => ({ fields: form.fields, raw: form.raw, wrong: form.wrong, touched: form.touched, step: steps[form.step].id, seen: form.seen, setChosen: form.setChosen, setSuggested: form.setSuggested, openFish: form.openFish });
   const keep = burden.later(() => { if (form.dirty) burden.drafts.put(draftName, state()); }, 150);
   const check = burden.later(async () => {
     if (offline) { form.checked = burden.plainCheck(form); form.checkedOf = JSON.stringify(form.fields); showChecked(); return; }
-    const asked = JSON.stringify(form.fields), found = await burden.ask("/api/check", { case: burden.facts.case || null, form: outgoing() });
+    const asked = JSON.stringify(form.fields), found = await burden.ask("/api/check", { ...target, form: outgoing() });
     connection(found.status);
     if (asked !== JSON.stringify(form.fields)) return;
     form.checkedOf = asked;  // without an answer there is nothing to wait for either
@@ -68,7 +70,8 @@
 
   function draw() {
     const step = steps[form.step], last = form.step === steps.length - 1;
-    const opened = [...root.querySelectorAll("details")].map((node) => node.open);
+    const named = (node, i) => node.id || `fold-${i}`, folds = () => [...root.querySelectorAll("details")];
+    const opened = new Map(folds().map((node, i) => [named(node, i), node.open]));
     const same = root.dataset.step === step.id;
     root.dataset.step = step.id;
     root.replaceChildren(
@@ -83,7 +86,7 @@
         form.step > 0 ? fields.button(say("frame.back"), () => go(form.step - 1), { id: "back" }) : h("span", {}),
         last ? (offline ? fields.button(say("review.sheet_save"), saveSheet, { class: "main", id: "finish" }) : fields.button(say("frame.finish"), () => save(true), { class: "main", id: "finish" }))
           : fields.button(say("frame.next"), () => go(form.step + 1), { class: "main", id: "next" })));
-    if (same) root.querySelectorAll("details").forEach((node, i) => { if (opened[i] !== undefined && i > 0) node.open = opened[i]; });
+    if (same) folds().forEach((node, i) => { if (i > 0 && opened.has(named(node, i))) node.open = opened.get(named(node, i)); });
     const box = document.getElementById("odd");
     box.replaceChildren(...oddHere());
     box.hidden = !box.children.length;
@@ -93,6 +96,7 @@
   function go(to) {
     const step = typeof to === "string" ? stepNamed(to) : to;
     form.step = step;
+    form.newAction = null;
     form.showAll = form.showAll || steps[step].id === "review";
     saved.replaceChildren();
     form.deathDays = undefined;
@@ -145,7 +149,7 @@
     const line = () => document.getElementById("saved");
     const held = [...openCounts(), ...unread()];
     if (held.length) { line().textContent = say("frame.cannot_save", { count: held.length }); form.redraw(); return; }
-    const found = await burden.ask("/api/save", { case: burden.facts.case || null, form: outgoing(), seen: over || form.seen });
+    const found = await burden.ask("/api/save", { ...target, form: outgoing(), seen: over || form.seen });
     connection(found.status);
     if (found.status === 200) {
       form.dirty = false;

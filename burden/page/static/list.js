@@ -6,8 +6,10 @@
   for (const draft of burden.drafts.all()) {
     const when = new Date(draft.at).toLocaleString(burden.text.language, { dateStyle: "medium", timeStyle: "short" });
     const name = draft.name === "new" ? (draft.fields && draft.fields.case && draft.fields.case.title) || say("frame.new_title") : draft.name;
-    const line = h("p", { class: "odd" }, h("b", {}, name), ` ${say("list.draft", { when })} `,
-      h("a", { class: "button", href: draft.name === "new" ? "/new" : `/case/${encodeURIComponent(draft.name)}` }, say("list.resume")), " ",
+    const of = draft.name.startsWith("again:") ? draft.name.slice(6) : null;
+    const path = draft.name === "new" ? "/new" : of ? `/case/${encodeURIComponent(of)}/again` : `/case/${encodeURIComponent(draft.name)}`;
+    const line = h("p", { class: "odd" }, h("b", {}, of ? `${of}: ${say("list.again")}` : name), ` ${say("list.draft", { when })} `,
+      h("a", { class: "button", href: path }, say("list.resume")), " ",
       h("button", { type: "button", onclick: () => { burden.drafts.drop(draft.key); line.remove(); } }, say("list.discard")));
     place.append(line);
   }

@@ -100,7 +100,7 @@
   function readings() {
     const rows = form.get(["readings"]) || [], order = rows.map((_, i) => rows.length - 1 - i);
     const line = (i) => h("div", { class: "row" },
-      fields.date(["readings", i, "date"], say("given.date"), { past: true }),
+      fields.date(["readings", i, "date"], say("given.date"), { past: true, show: (value) => (value === undefined ? "" : burden.dayWords(value)) }),
       fields.number(["readings", i, "temperature_c"], say("water.reading"), "celsius", {
         show: (value) => value || "", put: (value) => form.set(["readings", i, "temperature_c"], value === undefined ? undefined : String(value)),
       }),
@@ -148,6 +148,12 @@
     ];
   }
 
+  /* What stood there at the last visit, as it is filled in and must be counted anew. */
+  function lastCount(species, i) {
+    const last = burden.facts.last, group = last && last.fish[i];
+    return group && group.species === species ? say("fish.last_count", { count: group.count, date: burden.dayWords(last.visit_date) }) : null;
+  }
+
   function group(i, many) {
     const at = (name) => ["fish", i, name], told = form.get(at("species"));
     const usual = burden.facts.species, known = usual.includes(told);
@@ -155,7 +161,7 @@
       many > 1 ? h("h3", {}, say("fish.group", { number: i + 1 })) : null,
       fields.choice(at("species"), say("fish.species"), usual.map((name) => [name, name]), { redraws: true, put: (value) => { form.set(at("species"), value); burden.suggestSet(); } }),
       known ? null : fields.text(at("species"), say("fish.species_other")),
-      fields.steps(at("count"), say("fish.count"), { least: 1 }),
+      fields.steps(at("count"), say("fish.count"), { least: 1, hint: lastCount(told, i) }),
       fields.number(at("mean_weight_g"), say("fish.mean_weight_g"), "grams", {}),
       fields.number(at("length_mm"), say("fish.length_mm"), "millimetres", {}),
       fields.choice(at("food_fish"), say("fish.food_fish"), [["yes", say("frame.yes")], ["no", say("frame.no")]], {
@@ -303,7 +309,7 @@
         h("h3", {}, say(`given.${kind}`)),
         rows.length || kind === "planned" ? null : h("p", { class: "hint" }, say("given.none")),
         rows.map((_, i) => action(kind, i)),
-        fields.button(say(add), () => { form.set([kind, rows.length], { date: visit(), action: "dose", route: "bath" }); form.redraw(); }, { class: "add" }));
+        fields.button(say(add), () => { form.set([kind, rows.length], { date: visit(), action: "dose", route: "bath" }); form.newAction = `${kind}-${rows.length}`; form.redraw(); }, { class: "add" }));
     };
     return [list("given", "given.add"), list("planned", "given.add_planned")];
   }
@@ -313,7 +319,10 @@
     const agents = burden.facts.agents.map((name) => [name, agentWords(name)]);
     if (kind === "given") agents.push(["unknown", say("given.unknown")]);
     const dose = what === "dose";
-    return h("section", { class: "card" },
+    const last = burden.facts.last, asPlanned = kind === "given" && last && told.told_by === "record" && told.date > last.visit_date;
+    const remove = fields.button(say("frame.remove"), () => { form.forget([kind]); form.set([kind, i], undefined); form.redraw(); });
+    return h("section", { class: "card", "aria-label": actionWords(told) },
+      h("details", { id: `card-${kind}-${i}`, open: form.newAction === `${kind}-${i}` || (dose && !told.agent) }, h("summary", {}, actionWords(told)),
       fields.date(at("date"), say("given.date"), { past: kind === "given", chips: kind === "given" ? [[say("read.today"), visit], [say("read.yesterday"), () => burden.shifted(visit(), -1)]] : [] }),
       fields.choice(at("action"), say("given.action"), fields.words("action"), { redraws: true, same: (one, value) => (one || "dose") === value }),
       dose ? fields.choice(at("agent"), say("given.agent"), agents, { redraws: true }) : null,
@@ -326,7 +335,14 @@
         fields.number(at("strength_percent"), say("given.strength_percent"), "percent"),
         fields.yesNo(at("uv_or_carbon_on"), say("given.uv_or_carbon_on")),
         fields.choice(at("told_by"), say("given.told_by"), fields.words("told_by"), { none: true })) : null,
-      fields.button(say("frame.remove"), () => { form.forget([kind]); form.set([kind, i], undefined); form.redraw(); }));
+      asPlanned ? null : remove),
+      asPlanned ? [h("p", { class: "hint" }, say("given.done_as_planned")), remove] : null);
+  }
+
+  function actionWords(told) {
+    const amount = told.mg_l ? `${plain(told.mg_l)} mg/L` : told.g_l ? `${plain(told.g_l)} g/L` : told.mg_per_kg_fish ? `${plain(told.mg_per_kg_fish)} mg/kg` : "";
+    const what = told.agent === "unknown" ? say("given.unknown") : told.agent ? agentWords(told.agent) : say(`choice.action.${told.action || "dose"}`);
+    return [told.date ? burden.dayWords(told.date) : "–", what, amount].filter(Boolean).join(" · ");
   }
 
   /* An amount in mg/L, per kg of fish, or grams in all over the water they were weighed out for. */
