@@ -141,6 +141,13 @@ def test_more_deaths_than_any_other_cause_is_given_are_told(findings, rate, said
     assert beyond_other_causes(case, None) == []
 
 
+def test_a_log_does_not_acquit_blood_feeders_of_anaemic_fish():
+    """Sparicotyle takes 6 to 14 % of a bream's blood a day at one a gram (riera2024)."""
+    rare = DeathAttribution(100, CredibleInterval(10, 5, 20), CredibleInterval(50, 0, 100), True, {}, None)
+    assert rare.mostly_else
+    assert not replace(rare, bled=True).mostly_else
+
+
 def test_a_death_log_does_not_convict():
     """An outbreak that sets in and grows beside one fluke a clip: an estimate with such a cause gives 0 (0 to 2) of 40
     (figure of the issue that asked for it, worked out by a model of its own)."""

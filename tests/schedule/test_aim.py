@@ -78,3 +78,10 @@ def test_a_course_can_be_judged_once_the_last_egg_has_hatched_and_its_larva_sett
 def test_live_bearers_are_looked_at_a_week_later():
     case = a_case(parasites=("gyrodactylus",), temperature_c=15.0)
     assert check_day([pond_of(case)], DoseSchedule((4.0,), ("praziquantel",))) == 4.0 + LIVE_BEARER_CHECK_DAYS
+
+
+def test_no_level_asks_for_less_than_one_fluke_a_fish():
+    """Assumption: fewer are hardly ever found. A guppy weighs 0.4 g, a gram may carry 0.3."""
+    case = a_case()
+    tiny = replace(case, fish=(replace(case.fish[0], mean_weight_g=exactly(0.4)),))
+    assert aim_of(tiny, [pond_of(tiny)]).tolerable[0].median == pytest.approx(1.0)
