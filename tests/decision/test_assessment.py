@@ -23,7 +23,7 @@ def test_where_nothing_at_hand_serves_the_agent_to_get_is_named_with_its_amount(
     case = a_case(clips([12, 9, 20], share=0.02), limits=Limits(agents=("sodium_chloride",)))
     found = decide(case, draws=60)
     assert found.plan == ()
-    assert [reason.code for reason in found.reasons][0] == "no_dose_possible"
+    assert found.reasons[0].code == "no_dose_possible"
     assert {note.code for note in found.withheld} == {"little_effect"}
     assert found.to_get[0].agent == "praziquantel"
     assert found.to_get[0].product_g == pytest.approx(50.0)
