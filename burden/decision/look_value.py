@@ -73,7 +73,8 @@ class PondValue:
     action : str
         Today's, as the decision has it.
     why_not : str
-        Code of why no look is weighed: no_fish, not_foretold, no_course, virus; empty where looks are.
+        Code of why no look is weighed: no_fish, not_foretold, no_course, virus, newcomers, under_way; empty where
+        looks are.
     fish_there : int
     lost_untreated, lost_treated : float
         Fish that flukes kill by the horizon, on average [fish].
@@ -162,6 +163,10 @@ def _why_not(found: Assessment, course: EvaluatedSchedule | None) -> str:
         return "not_foretold"
     if "virus_suspected" in found.case.findings.other:
         return "virus"
+    if found.decision.recommendation.aim.kind == "eradicate":
+        return "newcomers"
+    if found.decision.action == "dose" and found.decision.recommendation.underway is not None:
+        return "under_way"  # a course begun goes on; the look after its last dose judges it
     return "no_course" if course is None else ""
 
 

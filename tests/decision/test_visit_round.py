@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from itertools import product
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from cases import a_case
 from scipy import stats
 
-from burden.decision.look_value import look_at
+from burden.decision.look_value import look_at, value_of_pond
 from burden.decision.visit_round import Choice, best_round
 
 DRAWS = 40_000
@@ -91,3 +93,23 @@ def test_two_hundred_ponds_stay_within_their_limits():
     rates = sorted((max(c.value / c.fish for c in choices) for choices in ponds), reverse=True)
     assert found.value <= sum(rate * 10 for rate in rates[:10]) + 1e-9
     assert found.value > 0
+
+
+def assessed(action: str, kind: str = "control", underway: object = None) -> SimpleNamespace:
+    """What `value_of_pond` asks of an assessment before it weighs anything."""
+    aim = SimpleNamespace(kind=kind)
+    searched = SimpleNamespace(aim=aim, underway=underway, recommended=None, untreated=None, named=lambda name: None)
+    return SimpleNamespace(case=a_case(), decision=SimpleNamespace(action=action, recommendation=searched))
+
+
+@pytest.mark.parametrize(
+    ("found", "why"),
+    [
+        (assessed("dose", underway=1), "under_way"),  # no few fish end a course that has begun
+        (assessed("dose", "eradicate"), "newcomers"),
+        (assessed("watch"), "no_course"),
+    ],
+)
+def test_ponds_whose_dates_no_look_changes_are_not_weighed(found, why):
+    assert value_of_pond(found).why_not == why
+    assert value_of_pond(found).looks == ()

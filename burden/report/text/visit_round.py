@@ -19,6 +19,8 @@ _WHY_NOT = {
     "not_foretold": "nobody knows how many flukes come in with the water, so a look cannot be weighed; the report says "
     "when to look",
     "no_course": "no course can be given there, so a look changes nothing now",
+    "newcomers": "newcomers have dates of their own: a whole course, then the look that decides whether they may move",
+    "under_way": "a course is under way: give its doses, and look when they are over",
     "virus": "a virus is suspected: go there last, for that, with its own nets and clothes",
 }
 
