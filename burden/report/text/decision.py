@@ -58,7 +58,7 @@ def _look_first(decision: Decision) -> str:
     if "doses_fell_short" in codes:
         return "No dose today: find out first why the last dose failed."
     if "look_for_another_cause" in codes:
-        return "No dose today: look for another cause of the deaths first."
+        return "No dose today: first look for what else ails the fish."
     look = decision.look
     if "too_much_water" in codes:
         return "No dose: this much water cannot be dosed."

@@ -96,7 +96,7 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         f"{_share(n, 'chance_gone')}."
     ),
     "look_for_another_cause": lambda n: (
-        "Look for another cause of the deaths: water over a whole day, bacteria, other parasites, a virus."
+        "Look for what else ails the fish: water over a whole day, bacteria, other parasites, a virus."
     ),
     "deaths_of_other_cause": lambda n: "Most of the dead fish did not die of flukes.",
     "not_yet": lambda n: (
