@@ -15,7 +15,23 @@ import pytest
 from burden.decision import assessment
 from burden.inference import estimate
 
-__all__ = ["each_case_once"]
+__all__ = ["each_case_once", "pytest_collection_modifyitems"]
+
+#: files that take longest: a worker that begins one of them last would let the others wait
+_LONGEST = (
+    "test_visits",
+    "test_estimate",
+    "test_cli",
+    "test_page",
+    "test_page_browser",
+    "test_parallel",
+    "test_release",
+)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Run the longest files first."""
+    items.sort(key=lambda item: item.path.stem not in _LONGEST)
 
 
 @pytest.fixture(scope="module")

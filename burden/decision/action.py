@@ -207,7 +207,7 @@ def _reached(facts: Facts) -> Iterator[_Found]:
     """No plan where the weeks ahead cannot be foretold."""
     if not facts.forecast_withheld:
         return
-    ill = facts.trouble and facts.seen_lately and facts.high_now >= LIKELY
+    ill = facts.trouble and facts.seen_lately and facts.high_now >= LIKELY and not facts.met_untreated
     if ill and facts.plan and not facts.measure_first:
         yield "dose", ("too_many_now", "model_does_not_reach")
     yield "look_first", ("model_does_not_reach",)

@@ -54,7 +54,7 @@ def test_without_samples_before_and_after_a_dose_it_cannot_be_told(samples, give
     assert [type(reason) for reason in found.reasons] == [Unanswered]
     assert (found.reasons[0].kind == "no_dose") == (not given)
     assert found.reason.startswith("No ")
-    assert found.text().count("cannot show") == 1
+    assert found.text().count("cannot show") == bool(given)
 
 
 def test_a_lamp_left_on_is_told_whatever_the_samples_say():

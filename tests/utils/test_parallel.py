@@ -66,14 +66,6 @@ def alone(tmp_path_factory, each_case_once):
     return everything_in(folder / "out")
 
 
-def test_any_number_of_workers_writes_the_same_bytes(tmp_path, alone):
-    with processes(2) as executor:
-        found = write_reports(cases_in(tmp_path), tmp_path / "out", draws=DRAWS, executor=executor)
-    assert everything_in(tmp_path / "out") == alone
-    assert [report["case"] for report in found.reports] == [*NAMES]
-    assert sorted(p.name for p in tmp_path.iterdir()) == sorted(["out", *NAMES])
-
-
 def slowly(x: int) -> tuple[int, int]:
     time.sleep(0.1)
     return os.getpid(), double(x)
