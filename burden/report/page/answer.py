@@ -12,7 +12,7 @@ from burden.inference.diagnostics import Quantity
 from burden.inference.estimate import Estimate
 from burden.report.formatting import about, named, spread
 from burden.report.text.deaths import deaths_text
-from burden.report.text.decision import dated_text, headline, release_text, withheld_lines
+from burden.report.text.decision import dated_text, headline, help_lines, release_text, withheld_lines
 from burden.report.text.gates import gates_text, other_text
 from burden.report.text.notes import parasite_name
 from burden.report.text.plan import aim_text, as_recommended
@@ -39,7 +39,7 @@ def answer_lines(found: Assessment) -> list[str]:
     levels = ("stop", "agent", "measure") if decision.plan else ("stop", "agent")
     lines = [
         headline(decision),
-        " ".join(reason_text(reason) for reason in decision.reasons),
+        " ".join([*(reason_text(reason) for reason in decision.reasons), *help_lines(decision)]),
         " ".join(dated_text(decision)),
         " ".join([*gates_text(decision, *levels), *withheld_lines(decision)]),
         " ".join(other_text(other) for other in decision.others),

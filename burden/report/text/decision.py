@@ -140,7 +140,7 @@ def release_text(decision: Decision, fish: str = "newcomers") -> str:
 def _brief(decision: Decision) -> str:
     """Write the answer in about five lines."""
     said = [reason for i, reason in enumerate(decision.reasons) if i < _BRIEF_REASONS or reason.code == "notifiable"]
-    lines = [headline(decision), *(reason_text(reason) for reason in said)]
+    lines = [headline(decision), *(reason_text(reason) for reason in said), *help_lines(decision)]
     stops = [gate for gate in decision.gates if gate.level == "stop"]
     lines += [gate_text(gate) for gate in stops[:2]]
     return "\n".join([*lines, *dated_text(replace(decision, after_water=()))])
@@ -154,13 +154,11 @@ def help_lines(decision: Decision) -> list[str]:
 
 
 def withheld_lines(decision: Decision) -> list[str]:
-    """Write what helps, and what keeps out the agents at hand, where a dose is wanted and none can be given."""
-    lines = help_lines(decision)
-    lines += [
+    """Write what keeps out the agents at hand, where a dose is wanted and none can be given."""
+    return [
         f"{note.text}: {note.reason.rstrip('.')}. What would lift it: {note.would_change}."
         for note in decision.withheld
     ]
-    return lines
 
 
 _MEANWHILE = (
@@ -172,7 +170,7 @@ _MEANWHILE = (
 @writes
 def _whole_text(decision: Decision) -> str:
     """Write the decision with everything it rests on."""
-    lines = [headline(decision), *(reason_text(reason) for reason in decision.reasons)]
+    lines = [headline(decision), *(reason_text(reason) for reason in decision.reasons), *help_lines(decision)]
     lines += [*gates_text(decision), *withheld_lines(decision)]
     lines += [other_text(other) for other in decision.others]
     lines += [*dated_text(decision), release_text(decision)]
