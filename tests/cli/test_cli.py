@@ -572,7 +572,6 @@ def test_the_first_words_and_the_version():
 @pytest.mark.parametrize(
     "words",
     [
-        ("estimate", KOI, *DRAWS),
         ("interval", "--parasite", "dactylogyrus", "--temperature", "26", *DRAWS),
         ("sampling", "recheck", "--parasite", "dactylogyrus", "--temperature", "20", *DRAWS),
         ("agents", "formalin", *DRAWS),

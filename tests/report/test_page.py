@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from functools import cache
 from types import SimpleNamespace
 
+import icalendar
 import numpy as np
 import pytest
 from report_cases import DRAWS, blind, koi, koi_files
@@ -24,6 +25,7 @@ from burden.report.page.record import record_of
 from burden.report.text.day_book import days_of, folded
 from burden.report.text.decision import headline
 from burden.report.text.plan import dose_text
+from burden.report.write import report_files
 from burden.utils.formatting import say_date
 
 
@@ -212,3 +214,13 @@ def test_another_disease_is_named_with_what_meets_it():
 def test_what_may_not_be_given_heads_the_cautions():
     headings = [heading for heading, _ in cautions_of(formalin())]
     assert headings.index("Water and fish") < headings.index("Always")
+
+
+def test_a_case_made_in_python_acts_on_no_page_or_calendar():
+    found = koi()
+    acting = replace(found, case=replace(found.case, title="Koi\x1b[2J\u202e pond\x00\nSUMMARY:x"))
+    calendar = calendar_bytes(acting)
+    page = report_files(acting)["report.html"].decode("utf-8")
+    for text in (page, calendar.decode("utf-8")):
+        assert not any(act in text for act in ("\x1b", "\u202e", "\x00"))
+    assert all("\n" not in str(event["summary"]) for event in icalendar.Calendar.from_ical(calendar).walk("VEVENT"))

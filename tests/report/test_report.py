@@ -6,8 +6,6 @@ import csv
 import io
 import os
 import re
-import subprocess
-import sys
 from dataclasses import replace
 from datetime import date, timedelta
 from html.parser import HTMLParser
@@ -261,19 +259,6 @@ def test_lines_of_the_calendar_are_folded():
 
 
 # --- the same again ---------------------------------------------------------------------------------------------------
-
-
-def test_same_input_same_bytes_in_another_process(tmp_path):
-    """Another process with another order of sets and dicts writes the same bytes."""
-    code = (
-        "import sys; sys.path.insert(0, sys.argv[1]); from pathlib import Path; import report_cases as r\n"
-        "from burden.report.files.folder import write_folder; write_folder(Path(sys.argv[2]), r.blind_files())"
-    )
-    target = tmp_path / "again"
-    command = [sys.executable, "-c", code, str(Path(__file__).parents[1]), str(target)]
-    subprocess.run(command, check=True, env={**os.environ, "PYTHONHASHSEED": "7"})
-    for name, content in blind_files().items():
-        assert (target / name).read_bytes() == content, name
 
 
 def test_no_time_of_day_and_no_path_in_any_file():

@@ -8,22 +8,18 @@ import resource
 import subprocess
 import sys
 import time
-from dataclasses import replace
 from datetime import date, timedelta
 
-import icalendar
 import pytest
 from broken_cases import GOOD, write_case
 from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
-from report_cases import KOI, koi
+from report_cases import KOI
 
 from burden.cli import main
 from burden.io import check_case
-from burden.report.files.calendar import calendar_bytes
 from burden.report.files.tables import csv_bytes
-from burden.report.write import report_files
 from burden.utils.safe_text import cell_text, json_text, one_line, shown
 
 DAYS = [date(1990, 1, 1) + timedelta(i) for i in range((date(2026, 5, 10) - date(1990, 1, 1)).days)]
@@ -143,16 +139,6 @@ def test_what_somebody_wrote_reaches_no_terminal_page_or_calendar(tmp_path):
     said = CliRunner().invoke(main, ["check", str(wrong)]).output
     assert "\\x1b[2J\\u202e" in said
     assert "\x1b" not in said
-
-
-def test_a_case_made_in_python_acts_on_no_page_or_calendar():
-    found = koi()
-    acting = replace(found, case=replace(found.case, title="Koi\x1b[2J\u202e pond\x00\nSUMMARY:x"))
-    calendar = calendar_bytes(acting)
-    page = report_files(acting)["report.html"].decode("utf-8")
-    for text in (page, calendar.decode("utf-8")):
-        assert not any(act in text for act in ("\x1b", "\u202e", "\x00"))
-    assert all("\n" not in str(event["summary"]) for event in icalendar.Calendar.from_ical(calendar).walk("VEVENT"))
 
 
 @pytest.mark.parametrize(
