@@ -95,6 +95,12 @@ class YearlyTemperature:
     swing_c: float
     warmest_day: tuple[int, int]
 
+    def days_since_warmest(self, day: date) -> int:
+        """Days from the warmest of a day's year, before it below 0; 29 February stands in every year [d]."""
+        month, number = self.warmest_day
+        there = min(number, 28)
+        return (day - day.replace(month=month, day=there)).days - (number - there)
+
 
 @dataclass(frozen=True)
 class RecordedTemperature:

@@ -124,7 +124,7 @@ def temperature_of(case: Case, n: int, seed: int) -> Temperature:
     """
     spec = case.water.temperature
     if isinstance(spec, YearlyTemperature):
-        return Temperature.yearly(spec.mean_c, spec.swing_c, _days_since_warmest(case.visit_date, spec))
+        return Temperature.yearly(spec.mean_c, spec.swing_c, spec.days_since_warmest(case.visit_date))
     days, readings = _readings(case)
     if case.water.outlook in ("indoors", "heated"):
         if isinstance(spec, ConstantTemperature):
@@ -132,11 +132,6 @@ def temperature_of(case: Case, n: int, seed: int) -> Temperature:
         return _staying(days, readings, n, seed)
     ahead_days, ahead_c, _ = _ahead(case, days, readings, _priors(case), n, seed)
     return Temperature.ahead(days, readings, ahead_days, ahead_c)
-
-
-def _days_since_warmest(visit: date, spec: YearlyTemperature) -> int:
-    warmest = visit.replace(month=spec.warmest_day[0], day=min(spec.warmest_day[1], 28))
-    return (visit - warmest).days - (min(spec.warmest_day[1], 28) - spec.warmest_day[1])
 
 
 def _readings(case: Case) -> tuple[np.ndarray, np.ndarray]:

@@ -194,9 +194,7 @@ def _now_c(case: Case) -> float:
         day = datetime.combine(case.visit_date, datetime.max.time())
         past = [warmth for when, warmth in zip(water.times, water.temperatures_c, strict=True) if when <= day]
         return past[-1] if past else water.temperatures_c[0]
-    month, day_of_month = water.warmest_day
-    warmest = case.visit_date.replace(month=month, day=day_of_month)
-    year = 2 * np.pi * (case.visit_date - warmest).days / 365.25
+    year = 2 * np.pi * water.days_since_warmest(case.visit_date) / 365.25
     return float(water.mean_c + water.swing_c * np.cos(year))
 
 

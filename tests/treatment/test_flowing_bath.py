@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
 from cases import a_case, exactly
 
-from burden.case import FishGroup
+from burden.case import ConstantTemperature, FishGroup, YearlyTemperature
 from burden.inference.prior import draw_pond
 from burden.schedule.eligibility import dose_of
 from burden.treatment.bath_notes import notes_on_flow
@@ -66,6 +67,16 @@ def test_half_life_and_drip_follow_from_the_flow():
 def test_how_a_bath_can_be_given(case, agent, mode, reason):
     bath = bath_in_flow(case, agent)
     assert (bath.mode, bath.reason) == (mode, reason)
+
+
+def test_a_year_that_is_warmest_on_29_february_has_a_bath_in_any_year():
+    """As south of the equator, written down in a leap year: the water of that day is that of the day after."""
+    late = replace(flowing(2.0, aeration=True), visit_date=date(2026, 3, 1))
+    yearly, constant = (
+        bath_in_flow(replace(late, water=replace(late.water, temperature=spec)), "praziquantel")
+        for spec in (YearlyTemperature(20.0, 10.0, (2, 29)), ConstantTemperature(30.0))
+    )
+    assert yearly.oxygen_hours == pytest.approx(constant.oxygen_hours, rel=1e-3)
 
 
 @pytest.mark.parametrize(("species", "mg_l"), [("rainbow trout", 150.0), ("koi", 100.0), ("neon tetra", 75.0)])
