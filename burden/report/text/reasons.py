@@ -45,6 +45,24 @@ def _never_seen(n: _Numbers) -> str:
     )
 
 
+#: doses weaker than this share of the customary one may have failed for that alone
+_WEAK = 0.8
+
+
+def _fell_short(n: _Numbers) -> str:
+    share = n.get("strength_given")
+    if isinstance(share, float) and share < _WEAK:
+        return (
+            f"The doses given have killed too few: they had {percent(share)} of the customary strength. Weigh the next "
+            "one in full, and make sure of the volume."
+        )
+    return (
+        "The doses given have killed too few. Find out why before the next one: was the volume right, was the product "
+        "fresh and as strong as labelled, was carbon or a UV lamp running? If all that was right, the flukes may be "
+        "resistant: change the agent."
+    )
+
+
 _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "no_fish": lambda n: "No fish is alive.",
     "water_stops": lambda n: "In this water a dose can kill, and bad water can be what the fish suffer from.",
@@ -120,7 +138,7 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "in two weeks."
     ),
     "no_dose_possible": lambda n: "A dose is wanted, but none of the agents at hand can be given.",
-    "doses_fell_short": lambda n: _fell_short(n),
+    "doses_fell_short": _fell_short,
     "dose_does_not_help": lambda n: "No course within the limits of this case helps enough to be worth giving.",
     "course_goes_on": _course_goes_on,
     "flukes_persist": lambda n: (
@@ -129,21 +147,3 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     ),
     "stays_high": lambda n: f"Without a dose the chance of {_too_many(n)} is {_share(n, 'chance_high')}.",
 }
-
-
-#: doses weaker than this share of the customary one may have failed for that alone
-_WEAK = 0.8
-
-
-def _fell_short(n: Mapping[str, float | str | None]) -> str:
-    share = n.get("strength_given")
-    if isinstance(share, float) and share < _WEAK:
-        return (
-            f"The doses given have killed too few: they had {percent(share)} of the customary strength. Weigh the next "
-            "one in full, and make sure of the volume."
-        )
-    return (
-        "The doses given have killed too few. Find out why before the next one: was the volume right, was the product "
-        "fresh and as strong as labelled, was carbon or a UV lamp running? If all that was right, the flukes may be "
-        "resistant: change the agent."
-    )
