@@ -17,6 +17,7 @@ __all__ = [
     "FEW_LEFT",
     "FEW_NOW",
     "LIKELY",
+    "NOT_FOR_LONG",
     "SURELY_LOW",
     "WELL_FISH",
     "WORTH_FISH",
@@ -40,6 +41,8 @@ FEW_NOW = 0.25
 #: chance of too many later from which flukes are dosed on the first visit though most deaths are another disease's: an
 #: assumption [-]
 DOSE_BESIDE = 0.75
+#: chance of the aim below which a course only relieves fish that are ill: an assumption [-]
+NOT_FOR_LONG = 0.25
 #: clean looks, weeks apart, after which newcomers that had a whole course may move: common practice, no source
 CLEAN_LOOKS = 2
 #: chance that any fluke is left below which newcomers are free of them: an assumption, as the aim of eradication [-]
@@ -86,6 +89,8 @@ class Facts:
         Whether without a further dose the aim is met with the chance it asks for.
     saves, fish : float
         Fish that the plan saves from the flukes, in the median, and how many there are.
+    met_by_plan : float
+        Chance that the plan meets the aim [-].
     helps : bool
         Whether the draws show that the plan reaches the aim more often than no dose.
     plan : bool
@@ -135,6 +140,7 @@ class Facts:
     met_untreated: bool = False
     saves: float = 0.0
     fish: float = 30.0
+    met_by_plan: float = 1.0
     helps: bool = True
     plan: bool = True
     eradicate: bool = False
@@ -285,6 +291,9 @@ def _dose(facts: Facts) -> Iterator[_Found]:
         yield ("look_first" if facts.trouble else "watch"), (why,)
     failed = ("doses_fell_short",) if facts.fell_short else ()
     helps = facts.helps or _saves_enough(facts) or (_goes_on(facts) and not failed)
+    relieves = facts.trouble and facts.seen_lately and facts.high_now >= LIKELY and not failed
+    if relieves and not facts.eradicate and not facts.course_given and facts.met_by_plan < NOT_FOR_LONG:
+        yield "dose", ("too_many_now", "not_for_long")  # ill fish are relieved of what is on them
     if not helps:
         action = "look_first" if facts.trouble or failed else "watch"
         yield action, (*failed, "dose_does_not_help")

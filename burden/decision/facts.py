@@ -112,6 +112,7 @@ def facts_of(
         met_untreated=found.untreated.meets(found.aim),
         saves=saved,
         fish=float(case.fish_count),
+        met_by_plan=0.0 if chosen is None else chosen.chance(found.aim),
         helps=chosen is not None and beats(chosen, found.untreated, found.aim),
         plan=chosen is not None,
         eradicate=found.aim.kind == "eradicate",

@@ -91,6 +91,16 @@ ROWS = [
     ("a dose that would not help", Facts(high=0.9, saves=0.0, helps=False), "watch"),
     ("nothing at hand helps while fish die", replace(HEAVY, helps=False, saves=0.0), "look_first"),
     (
+        "ill fish, many flukes now, and no course that keeps them few",
+        replace(HEAVY, helps=False, saves=0.0, met_by_plan=0.05),
+        "dose",
+    ),
+    (
+        "well fish, many flukes, and no course that keeps them few",
+        Facts(high=0.9, saves=0.0, helps=False, met_by_plan=0.05),
+        "watch",
+    ),
+    (
         "as many flukes after the course, and no more of it helps",
         Facts(high=0.9, high_now=0.9, saves=0.0, helps=False, course_given=True, course_over=True, fell_short=True),
         "look_first",

@@ -106,8 +106,7 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "second time. Clean again, they may move."
     ),
     "too_many_now": lambda n: (
-        f"Fish are ill, and the chance of {_too_many(n)} today is {_share(n, 'chance_high_now')}: treat now, whatever "
-        "comes in later."
+        f"Fish are ill, and the chance of {_too_many(n)} today is {_share(n, 'chance_high_now')}: treat now."
     ),
     "to_be_free": lambda n: (
         "Flukes were seen on fish that are to carry none: the chance that no fluke or egg is left by itself is "
@@ -139,6 +138,10 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     ),
     "no_dose_possible": lambda n: "A dose is wanted, but none of the agents at hand can be given.",
     "doses_fell_short": _fell_short,
+    "not_for_long": lambda n: (
+        "No course within the limits of this case keeps flukes few for long. Find out why they come back: too many "
+        "fish in this water, fish or nets from elsewhere, a dose too weak for the volume, or resistant flukes."
+    ),
     "dose_does_not_help": lambda n: "No course within the limits of this case helps enough to be worth giving.",
     "course_goes_on": _course_goes_on,
     "flukes_persist": lambda n: (
