@@ -138,6 +138,11 @@ class Case:
         return any(group.food_fish for group in self.fish)
 
     @property
+    def harvest_date(self) -> date | None:
+        """The first day on which food fish are to be harvested; None where nobody said."""
+        return min((g.harvest_date for g in self.fish if g.food_fish and g.harvest_date is not None), default=None)
+
+    @property
     def newcomers_apart(self) -> bool:
         """Whether these are bought-in fish, held apart until they may join others."""
         return any(group.newcomers_apart for group in self.fish)

@@ -235,6 +235,8 @@ class FishGroup:
         Whether the fish that were here first had never met the fluke; None: nobody says, and they are taken to have.
     newcomers_apart : bool or None
         Whether these are bought-in fish, held apart until they may join others.
+    harvest_date : date or None
+        When food fish are to be harvested.
     """
 
     species: str
@@ -246,6 +248,7 @@ class FishGroup:
     lethal_sampling_allowed: int | None = None
     naive: bool | None = None
     newcomers_apart: bool | None = None
+    harvest_date: date | None = None
 
     @property
     def weight_g(self) -> Uncertain:

@@ -194,7 +194,7 @@ _NEEDED = {
     "ArrivalBlock": {"date", "count", "species", "flukes_seen", "preparations"},
 }
 #: what stands in the place of a faulty list or table
-_EMPTY: dict[str, Any] = {"set": (), "override": {}, "fish": ()}
+_EMPTY: dict[str, Any] = {"set": (), "override": {}, "fish": (), "strength_percent": {}}
 
 
 def _what_holds(raw: Mapping[str, Any], model: type[BaseModel], faulty: set[str]) -> Any:

@@ -167,6 +167,7 @@ def build_fish(table: FishTable, place: str, notes: Notes) -> FishGroup:
         lethal_sampling_allowed=_lethal_limit(table, notes),
         naive=table.naive,
         newcomers_apart=table.newcomers_apart,
+        harvest_date=table.harvest_date,
     )
 
 

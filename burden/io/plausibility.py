@@ -44,6 +44,10 @@ def check_dates(tables: CaseTables, notes: Notes) -> None:
     visit = tables.case.visit_date
     if tables.case.trouble_since is not None and tables.case.trouble_since > visit:
         _wrong_side("[case] trouble_since", tables.case.trouble_since, f"up to {visit}", notes)
+    for number, group in enumerate(tables.fish, start=1):
+        if group is not None and group.harvest_date is not None and group.harvest_date < visit:
+            place = f"[[fish]] {number} harvest_date" if len(tables.fish) > 1 else "[fish] harvest_date"
+            _wrong_side(place, group.harvest_date, f"on or after the visit on {visit}", notes)
     for number, action in _numbered(tables.given):
         if action.date > visit:
             _wrong_side(f"[[given]] {number} date", action.date, f"up to the visit on {visit}", notes)
@@ -92,7 +96,7 @@ def oddities(case: Case) -> list[str]:
 
 def oddities_by_place(case: Case) -> list[tuple[str, str]]:
     """Return what looks odd but may be right: its place, table and key with points between, and a plain sentence."""
-    found = (odd_units, _odd_sets, _odd_water, _odd_samples, _odd_deaths, _odd_actions)
+    found = (odd_units, _odd_sets, _odd_fish, _odd_water, _odd_samples, _odd_deaths, _odd_actions)
     return [asked for own in found for asked in own(case)]
 
 
@@ -109,6 +113,13 @@ def _odd_sets(case: Case) -> Iterator[Asked]:
                     f"The values of {name} come from {hosts}, but the fish are {group.species}: is the set right?"
                 )
                 yield "parasite.set", sentence
+
+
+def _odd_fish(case: Case) -> Iterator[Asked]:
+    for i, group in enumerate(case.fish):
+        if group.harvest_date is not None and not group.food_fish:
+            sentence = f'{group.species}: harvest_date is {group.harvest_date}, but food_fish is "no": which is right?'
+            yield f"fish.{i}.harvest_date", sentence
 
 
 def _stems(words: str) -> set[str]:

@@ -365,6 +365,7 @@ class FishTable(_Table):
     newcomers_apart: YesNo | None = Field(
         None, description="yes or no: bought-in fish, held apart until they may join others"
     )
+    harvest_date: Day | None = Field(None, description="the date food fish are to be harvested, as 2026-05-10")
 
 
 class OverrideTable(_Table):

@@ -62,6 +62,7 @@ mean_weight_g = 400                # [g]; without it a wide assumption is made. 
 # lethal_sampling_allowed = 0      # how many fish may be killed to look at
 # naive = "yes"                    # the fish that were here first had never met the fluke
 # newcomers_apart = "yes"          # bought-in fish, held apart until they may join others
+# harvest_date = 2026-09-20        # food fish: when they are to be harvested
 
 # [[arrivals]]                     # one block for fish that came; those up to the visit stand in count
 # date = 2026-04-12

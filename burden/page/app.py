@@ -128,7 +128,6 @@ class Page:
             "seen": found.seen,
             "report": report.is_file(),
             "outdated": report.is_file() and _newer(folder, report),
-            "plans": plans_of(folder, found.case),
         }
         follow = len(self.library.visits_of(name)) > 1
         return _html("decide.html.j2", name=name, title=found.case.title or name, follow=follow, facts=facts)
@@ -246,7 +245,7 @@ class Page:
         name = str(told.get("case"))
         folder = self.library.path(name)
         found = self.trials.ready(name, folder, read_form(folder).seen, self.jobs.ponds.get(name))
-        plans = plans_of(folder, read_form(folder).case)
+        plans = plans_of(folder, read_form(folder).case, found.pop("customary", ()))
         return JSONResponse({**found, "plans": plans})
 
     def _try(self, told: Mapping[str, Any]) -> Response:

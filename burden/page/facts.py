@@ -5,8 +5,9 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
-from burden.evidence import agent_names, load_parasite, parasite_names
+from burden.evidence import agent_names, load_agent, load_parasite, parasite_names
 from burden.page.catalogue import texts
+from burden.schedule.eligibility import DEFAULT_AGENTS
 
 __all__ = ["form_facts"]
 
@@ -21,6 +22,8 @@ _SPECIES = (
     "barramundi",
     "guppies",
 )
+#: products sold as solutions of many strengths: common practice, no source
+_PRODUCTS = ("formalin", "hydrogen_peroxide")
 #: limits of single keys, as burden/io/schema.py has them, for the sheet that has no program behind it
 _RANGES = (
     (("water", "temperature_c"), -2.5, 40),
@@ -38,6 +41,8 @@ def form_facts() -> dict[str, Any]:
     return {
         "parasites": [_parasite(name) for name in parasite_names()],
         "agents": list(agent_names()),
+        "usual_agents": list(DEFAULT_AGENTS),
+        "strengths": {name: load_agent(name).default_strength_percent for name in _PRODUCTS},
         "species": list(_SPECIES),
         "ranges": [[list(path), low, high] for path, low, high in _RANGES],
         "language": texts()["language"],

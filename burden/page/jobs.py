@@ -108,7 +108,7 @@ class Jobs:
     Attributes
     ----------
     ponds : dict of str to bytes
-        Of the cases last decided, for plans to be tried on.
+        Of the cases last decided, for plans to be tried on: each a pickled `burden.page.what_if.Trial`.
     found : dict of str to dict
         For other programs, of the cases last decided: `seen`, `decision` and `rows` of the tidy table.
     """

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
-from burden.case import Case, ConstantTemperature, RecordedTemperature
-from burden.evidence import load_parasite
+from burden.case import Case
 from burden.page.library import report_rows
 from burden.page.what_if import HORIZON_DAYS
 from burden.treatment.flowing_bath import bath_in_flow
@@ -16,7 +15,7 @@ from burden.treatment.flowing_bath import bath_in_flow
 __all__ = ["plans_of", "with_planned"]
 
 
-def plans_of(folder: Path, case: Case) -> dict[str, Any]:
+def plans_of(folder: Path, case: Case, customary: Sequence[Mapping[str, Any]] = ()) -> dict[str, Any]:
     """Return the plans there are for a case, each a list of {day, agent}, and what the strip must know.
 
     Parameters
@@ -24,10 +23,12 @@ def plans_of(folder: Path, case: Case) -> dict[str, Any]:
     folder : Path
         Whose last report names the recommended plan.
     case : Case
+    customary : sequence of mapping
+        The doses of the customary course, once they are known.
     """
     named = {
         "recommended": _recommended(folder, case),
-        "customary": _customary(case),
+        "customary": list(customary),
         "planned": [
             {"day": case.day_of(dose.date), "agent": dose.agent}
             for dose in case.doses_planned
@@ -49,25 +50,6 @@ def _recommended(folder: Path, case: Case) -> list[dict[str, Any]]:
             days = [case.day_of(date.fromisoformat(day)) for day in dates]
             return [{"day": day, "agent": agent} for day, agent in zip(days, agents, strict=False) if day >= 0]
     return []
-
-
-def _customary(case: Case) -> list[dict[str, Any]]:
-    """The printed course for water nearest to this one, of the agent at hand."""
-    water = case.water.temperature
-    now = (
-        water.temperature_c
-        if isinstance(water, ConstantTemperature)
-        else water.temperatures_c[-1]
-        if isinstance(water, RecordedTemperature)
-        else water.mean_c
-    )
-    printed = load_parasite(case.parasites[0]).published_intervals
-    if not printed:
-        return []
-    nearest = min(printed, key=lambda row: abs(row.temperature_c - now))
-    agent = (case.limits.agents or ("praziquantel",))[0]
-    days = [int(number * nearest.gap_days) for number in range(int(nearest.doses))]
-    return [{"day": day, "agent": agent} for day in days if day <= HORIZON_DAYS]
 
 
 def with_planned(form: Mapping[str, Any], case: Case, plan: Mapping[str, Any]) -> dict[str, Any]:

@@ -8,15 +8,20 @@ from typing import Any
 
 import numpy as np
 
+from burden.case import Case
+from burden.decision.facts import strays
 from burden.inference.estimate import Estimate
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.dose_effect import DoseEffect
 from burden.model.elimination.probability import DoseSchedule
-from burden.schedule.aim import Aim
+from burden.schedule.aim import Aim, aim_of
+from burden.schedule.customary import customs_for
+from burden.schedule.eligibility import agents_and_notes
 from burden.schedule.evaluation import evaluate, first_draws, looked_at
+from burden.treatment.gates import days_to_mend, gates_of
 from burden.utils.results import CredibleInterval
 
-__all__ = ["DRAWS", "HORIZON_DAYS", "Plan", "ponds_of", "tried"]
+__all__ = ["DRAWS", "HORIZON_DAYS", "Plan", "Trial", "trial_of", "tried"]
 
 #: enough to see which way a change goes, few enough for half a second
 DRAWS = 120
@@ -62,21 +67,51 @@ class Plan:
         return cls(tuple(day for day, _ in doses), tuple(agent for _, agent in doses), warmer, left)
 
 
-def ponds_of(estimates: Sequence[Estimate], draws: int = DRAWS) -> list[Posterior]:
-    """Return the ponds to try plans on, one ensemble a parasite set."""
-    return first_draws([e.posterior for e in estimates], draws)
+@dataclass(frozen=True)
+class Trial:
+    """What the plans of a case are tried on.
+
+    Parameters
+    ----------
+    ponds : list of Posterior
+        One a parasite set, M draws each.
+    aim : Aim
+    customary : tuple of (int, str)
+        Day from the visit and agent of each dose of the customary course, as the decision knows it; empty where none
+        is customary or nothing may be given [d].
+    """
+
+    ponds: list[Posterior]
+    aim: Aim
+    customary: tuple[tuple[int, str], ...]
 
 
-def tried(ponds: Sequence[Posterior], plan: Plan, aim: Aim) -> dict[str, Any]:
+def trial_of(case: Case, estimates: Sequence[Estimate], draws: int = DRAWS) -> Trial:
+    """Return what plans of a case are tried on.
+
+    Parameters
+    ----------
+    case : Case
+    estimates : sequence of Estimate
+        One a parasite set.
+    draws : int
+    """
+    posteriors = [e.posterior for e in estimates]
+    ponds = first_draws(posteriors, draws)
+    gates = gates_of(case, float(np.median(posteriors[0].pond.setting.temperature.at(0.0))))
+    agents = () if strays(case) else agents_and_notes(case, estimates)[0]
+    customs = customs_for(case, posteriors, agents, days_to_mend(gates)) if agents else []
+    doses = zip(customs[0].plan.days, customs[0].plan.agents, strict=True) if customs else ()
+    return Trial(ponds, aim_of(case, ponds), tuple((int(day), agent) for day, agent in doses if day <= HORIZON_DAYS))
+
+
+def tried(trial: Trial, plan: Plan) -> dict[str, Any]:
     """Return what a plan does.
 
     Parameters
     ----------
-    ponds : sequence of Posterior
-        One a parasite set, M draws each.
+    trial : Trial
     plan : Plan
-    aim : Aim
-        Of the case.
 
     Returns
     -------
@@ -85,11 +120,11 @@ def tried(ponds: Sequence[Posterior], plan: Plan, aim: Aim) -> dict[str, Any]:
         aim's horizon, each with median, low and high; check_day [d].
     """
     schedule = DoseSchedule(tuple(map(float, plan.days)), plan.agents)
-    changed = [Posterior(_changed(pond, plan), state) for pond, state in ponds]
-    (found,) = evaluate(changed, [schedule], aim)
+    changed = [Posterior(_changed(pond, plan), state) for pond, state in trial.ponds]
+    (found,) = evaluate(changed, [schedule], trial.aim)
     left = np.sum(found.burden_on(looked_at(schedule)), axis=0)
     return {
-        "chance": found.chance(aim),
+        "chance": found.chance(trial.aim),
         "left": CredibleInterval.of(left).as_dict(),
         "deaths": found.fluke_deaths.as_dict(),
         "check_day": found.check_day,

@@ -41,8 +41,8 @@ def decider(connection: Connection) -> None:
     Parameters
     ----------
     connection : Connection
-        Takes ("decide", folder, draws); gives ("stage", words, share), ("burden", rows, ponds), ("done", answer,
-        found), and ("failed", sentences).
+        Takes ("decide", folder, draws); gives ("stage", words, share), ("burden", rows, pickled trial), ("done",
+        answer, found), and ("failed", sentences).
     """
 
     def tell(*message: Any) -> None:
@@ -81,7 +81,7 @@ def _decide(folder: Path, draws: int, tell: _Tell) -> None:
     from burden.inference.estimate import estimate
     from burden.io import read_case
     from burden.io.form import read_form
-    from burden.page.what_if import ponds_of
+    from burden.page.what_if import trial_of
     from burden.report.files.folder import write_folder
     from burden.report.page.index import water_of
     from burden.report.tidy import tidy_rows
@@ -96,7 +96,7 @@ def _decide(folder: Path, draws: int, tell: _Tell) -> None:
         raise InputError(problems)
     with listening(_heard(tell)):
         estimates = [estimate(case, parasite, draws, _SEED) for parasite in case.parasites]
-        tell("burden", [_burden(e) for e in estimates], pickle.dumps(ponds_of(estimates)))
+        tell("burden", [_burden(e) for e in estimates], pickle.dumps(trial_of(case, estimates)))
         found = assess(case, draws, _SEED, estimates=estimates)
         report_progress("figures, tables, calendar, page")
         write_folder(folder / "report", report_files(found))
@@ -141,7 +141,7 @@ def trier(connection: Connection) -> None:
     Parameters
     ----------
     connection : Connection
-        Takes ("ponds", folder, pickled ponds or None) and ("try", plan); gives ("ready", about) and ("tried", answer),
+        Takes ("ponds", folder, pickled trial or None) and ("try", plan); gives ("ready", about) and ("tried", answer),
         or ("failed", sentences).
     """
     held: dict[str, Any] = {}
@@ -157,32 +157,32 @@ def trier(connection: Connection) -> None:
     _messages(connection, handle)
 
 
-def _ready(held: dict[str, Any], folder: str, ponds: bytes | None) -> dict[str, Any]:
+def _ready(held: dict[str, Any], folder: str, trial: bytes | None) -> dict[str, Any]:
     """Take the ponds of a case, or work them out where the page was started anew since."""
     from burden.inference.estimate import estimate
     from burden.io import read_case
     from burden.page.what_if import DRAWS as TRIED
-    from burden.page.what_if import HORIZON_DAYS, ponds_of
-    from burden.schedule.aim import aim_of
+    from burden.page.what_if import HORIZON_DAYS, trial_of
     from burden.utils.parallel import each  # noqa: F401  teaches pickle frozen mappings
 
-    case = read_case(folder)
-    if ponds is None:
-        held["ponds"] = ponds_of([estimate(case, parasite, TRIED, _SEED) for parasite in case.parasites])
+    if trial is None:
+        case = read_case(folder)
+        held["trial"] = trial_of(case, [estimate(case, parasite, TRIED, _SEED) for parasite in case.parasites])
     else:
-        held["ponds"] = pickle.loads(ponds)
-    aim = held["aim"] = aim_of(case, held["ponds"])
+        held["trial"] = pickle.loads(trial)
+    found = held["trial"]
     return {
-        "draws": held["ponds"][0][0].size,
-        "agents": [*held["ponds"][0][0].effects],
+        "draws": found.ponds[0].pond.size,
+        "agents": [*found.ponds[0].pond.effects],
         "horizon": HORIZON_DAYS,
-        "aim": aim.kind,
-        "tolerable": aim.tolerable[0].median,
+        "aim": found.aim.kind,
+        "tolerable": found.aim.tolerable[0].median,
+        "customary": [{"day": day, "agent": agent} for day, agent in found.customary],
     }
 
 
 def _tried(held: dict[str, Any], told: Mapping[str, Any]) -> dict[str, Any]:
     from burden.page.what_if import Plan, tried
 
-    ponds = held["ponds"]
-    return tried(ponds, Plan.of(told, [*ponds[0][0].effects]), held["aim"])
+    trial = held["trial"]
+    return tried(trial, Plan.of(told, [*trial.ponds[0].pond.effects]))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -33,6 +33,8 @@ class Withdrawal:
         From the visit [d].
     text : str
         What the figure is.
+    harvest : date or None
+        When the fish are to be harvested, where that comes before it ends.
     """
 
     agent: str
@@ -40,10 +42,12 @@ class Withdrawal:
     days: float | None
     until_day: float | None
     text: str
+    harvest: date | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
-        return {name: getattr(self, name) for name in ("agent", "degree_days", "days", "until_day", "text")}
+        plain = {name: getattr(self, name) for name in ("agent", "degree_days", "days", "until_day", "text")}
+        return {**plain, "harvest": None if self.harvest is None else self.harvest.isoformat()}
 
     def words(self) -> str:
         """Return the withdrawal in words, without a full stop."""
@@ -95,7 +99,14 @@ def withdrawals_of(
     doses = [(float(case.day_of(a.date)), a.agent) for a in case.doses_given if a.agent in known]
     doses = sorted([*doses, *zip(days, agents, strict=True)])
     found = withdrawals([day for day, _ in doses], [agent for _, agent in doses], temperature)
-    return tuple(one for one in found if one.until_day is None or one.until_day >= 0)
+    return tuple(_held(case, one) for one in found if one.until_day is None or one.until_day >= 0)
+
+
+def _held(case: Case, one: Withdrawal) -> Withdrawal:
+    """The withdrawal, with the harvest that comes too early for it."""
+    harvest = case.harvest_date
+    over = one.degree_days == 0 or (one.until_day is not None and harvest and case.day_of(harvest) >= one.until_day)
+    return one if over else replace(one, harvest=harvest)
 
 
 def unnamed_agent(case: Case) -> UnnamedAgent | None:

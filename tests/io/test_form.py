@@ -167,6 +167,7 @@ _FORMS = st.fixed_dictionaries(
                 optional={
                     "new_arrivals": st.just([{"date": "2026-05-01", "count": 2}]),
                     "length_mm": _NUMBER.map(lambda x: x + 1),
+                    "harvest_date": st.sampled_from(["2026-09-20", "2026-05-09"]),
                 },
             ),
             min_size=1,
@@ -185,7 +186,13 @@ _FORMS = st.fixed_dictionaries(
         ),
         "parasite": st.just({"set": "dactylogyrus"}) | st.just({"set": ["dactylogyrus"]}),
         "looking": st.just({}),
-        "limits": _some(max_doses=st.integers(0, 9), agents=st.just(["praziquantel"])),
+        "limits": _some(
+            max_doses=st.integers(0, 9),
+            agents=st.just(["praziquantel"]),
+            strength_percent=st.dictionaries(
+                st.sampled_from(["formalin", "praziquantel"]), st.floats(0.5, 90), min_size=1
+            ),
+        ),
         "findings": _some(
             note=_TEXT,
             gasping=st.booleans(),

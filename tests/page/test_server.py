@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import pickle
 import shutil
 from importlib.util import find_spec
 from pathlib import Path
@@ -138,6 +139,24 @@ def test_what_is_odd_is_said_at_its_field_while_the_rest_is_missing(client):
     found = client.post("/api/check", json={"case": None, "form": form}).json()
     assert [one["path"] for one in found["odd"]] == [["water", "oxygen_mg_l"]]
     assert ["fish", 0, "species"] in [one["path"] for one in found["problems"]]
+
+
+def test_strengths_and_a_harvest_are_written_and_told_beside_their_fields(client, folder):
+    told = form_of(client)
+    form = told["form"]
+    form["limits"]["strength_percent"] = {"formalin": 140}
+    form["fish"][0]["harvest_date"] = "2026-05-01"
+    found = client.post("/api/save", json={"case": "koi_pond", "form": form, "seen": told["seen"]})
+    paths = [problem["path"] for problem in found.json()["problems"]]
+    assert sorted(paths, key=str) == [["fish", 0, "harvest_date"], ["limits", "strength_percent", "formalin"]]
+    form["limits"]["strength_percent"], form["fish"][0]["harvest_date"] = {"formalin": 24}, "2026-09-20"
+    odd = client.post("/api/check", json={"case": "koi_pond", "form": form}).json()["odd"]
+    assert ["fish", 0, "harvest_date"] in [one["path"] for one in odd]  # food_fish is no
+    form["fish"][0]["food_fish"] = "yes"
+    assert client.post("/api/save", json={"case": "koi_pond", "form": form, "seen": told["seen"]}).status_code == 200
+    again = form_of(client)["form"]
+    assert again["limits"]["strength_percent"] == {"formalin": 24}
+    assert again["fish"][0]["harvest_date"] == "2026-09-20"
 
 
 def test_a_new_case_and_a_new_visit_are_folders_of_their_own(client, folder):
@@ -385,7 +404,8 @@ def test_a_case_is_decided_and_decision_table_and_report_are_fetched(folder, mon
     """By the very function of the worker, its report left out; a tank nobody has looked at is soon decided."""
     left_out = shutil.ignore_patterns("samples.csv", "report", "truth.toml")
     shutil.copytree(SIMULATED / "quarantine_tank", folder / "tank", ignore=left_out)
-    client, at = client_of(folder, jobs=OneJob()), "/v1/cases/tank"
+    jobs = OneJob()
+    client, at = client_of(folder, jobs=jobs), "/v1/cases/tank"
     assert client.get(f"{at}/decision").json()["state"] == "none"
     assert client.get(f"{at}/table").status_code == 409
     monkeypatch.setattr("burden.report.write.report_files", lambda found: {"report.html": b"<p>yes", "dates.ics": b""})
@@ -394,6 +414,9 @@ def test_a_case_is_decided_and_decision_table_and_report_are_fetched(folder, mon
     found = begun.json()
     assert (found["state"], found["outdated"]) == ("done", False)
     assert found["decision"]["action"] in {"water_first", "dose", "look_first", "watch", "discharge"}
+    # the page's customary course is the decision's own
+    compared = [(plan["days"], plan["agents"]) for plan in found["decision"]["compared"]]
+    assert [list(column) for column in zip(*jobs.trial.customary, strict=True)] in [[*pair] for pair in compared]
     table = client.get(f"{at}/table").json()
     assert table["columns"] == [*COLUMNS] == [*table["rows"][0]]
     assert "mean abundance (flukes per fish)" in {row["quantity"] for row in table["rows"]}
@@ -416,6 +439,7 @@ class OneJob(NoJobs):
         said = {}
         _decide(folder, 20, lambda what, *values: said.update({what: values}))
         self.found[name], self.state = said["done"][1], "done"
+        self.trial = pickle.loads(said["burden"][1])
 
     def about(self, name):
         return self.state and {"state": self.state, "stage": "", "before": 0, "faults": []}

@@ -9,8 +9,7 @@ from typing import Any
 
 from burden.inference.estimate import estimate
 from burden.io import read_case
-from burden.page.what_if import Plan, ponds_of, tried
-from burden.schedule.aim import aim_of
+from burden.page.what_if import Plan, trial_of, tried
 
 KOI = Path(__file__).parents[2] / "simulated_data" / "koi_pond"
 
@@ -25,10 +24,9 @@ def test_a_plan_is_tried_on_kept_ponds_in_a_small_share_of_the_estimate():
     """Half a second (issue 20) where the estimate takes five: a share of it, as machines differ; measured 0.08."""
     case = read_case(KOI)
     estimates, first = timed(lambda: [estimate(case, parasite, 60, 1) for parasite in case.parasites])
-    ponds = ponds_of(estimates)
-    aim = aim_of(case, ponds)
+    trial = trial_of(case, estimates)
     plans = [Plan((), ()), Plan((1,), ("praziquantel",)), Plan((1, 8, 15), ("praziquantel",) * 3)]
-    found, took = zip(*(timed(lambda plan=plan: tried(ponds, plan, aim)) for plan in plans), strict=True)
+    found, took = zip(*(timed(lambda plan=plan: tried(trial, plan)) for plan in plans), strict=True)
     assert sorted(took)[1] < 0.15 * first
     left = [one["left"]["median"] for one in found]
     assert left[0] > left[1] > left[2]

@@ -54,6 +54,19 @@ def test_what_food_fish_were_given_before_holds_until_it_is_over():
     assert held(-10, coming=(0.0, 7.0)) == [("praziquantel", 32.0)]
 
 
+@pytest.mark.parametrize(("after", "early"), [(31, True), (32, False), (None, False)])
+def test_a_harvest_before_the_withdrawal_ends_comes_too_early(after, early):
+    """500 degree-days from day 7 on are over on day 32 at 20 °C; of fish nobody eats no harvest counts."""
+    harvest = None if after is None else VISIT + timedelta(days=after)
+    (tank,) = a_case().fish
+    eaten = replace(a_case(), fish=(replace(tank, food_fish=True, harvest_date=harvest),))
+    (found,) = withdrawals_of(eaten, (0.0, 7.0), ("praziquantel",) * 2, Temperature.constant(20.0))
+    assert found.harvest == (harvest if early else None)
+    assert ("too early" in found.words()) == early
+    assert found.as_dict()["harvest"] == (harvest.isoformat() if early else None)
+    assert replace(eaten, fish=(replace(tank, food_fish=False, harvest_date=harvest),)).harvest_date is None
+
+
 def test_what_nobody_can_name_is_to_be_found_out():
     """No rule is known of it, so no date may stand without saying so."""
     fed = Action(VISIT - timedelta(days=10), "dose", agent="unknown", route="in_feed")

@@ -148,7 +148,7 @@
     },
     date(path, label, options = {}) {
       const near = () => form.get(["case", "visit_date"]) || burden.today();
-      return readField(path, label, (text) => burden.read.date(text, options.near ? options.near() : near(), options.past), {
+      return readField(path, label, (text) => burden.read.date(text, options.near ? options.near() : near(), options.past ? "past" : options.later ? "later" : null), {
         show: (value) => (value === undefined ? "" : burden.dayWords(value, true)),
         words: (one) => burden.dayWords(one.value, true), write: (one) => one.value,
         after: (options.chips || []).map(([words, day]) => h("button", {

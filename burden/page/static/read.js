@@ -85,8 +85,8 @@
     return when.getFullYear() === y && when.getMonth() === m - 1 && when.getDate() === d ? iso(when) : null;
   }
 
-  /* Read a date; a year left out is the one that brings it nearest to `near`, on its past side with `past`. */
-  function date(text, near, past, months) {
+  /* Read a date; a year left out is the one that brings it nearest to `near`, on the `side` of it: past or later. */
+  function date(text, near, side, months) {
     const said = text.trim().toLowerCase().replace(/(\d)(st|nd|rd|th)\b/g, "$1").replace(/[,]/g, " ").replace(/\s+/g, " ").replace(/\.$/, "");
     if (!said) return { empty: true };
     const words = burden.text ? burden.text.read : {};
@@ -130,7 +130,7 @@
     function nearest(month, day) {
       const year = fromIso(near).getFullYear();
       const all = [year - 1, year, year + 1].map((y) => real(y, month, day)).filter(Boolean);
-      const allowed = past ? all.filter((one) => one <= near) : all;
+      const allowed = all.filter((one) => (side === "past" ? one <= near : side === "later" ? one >= near : true));
       const from = allowed.length ? allowed : all;
       return from.sort((a, b) => Math.abs(between(a, near)) - Math.abs(between(b, near)))[0] || null;
     }

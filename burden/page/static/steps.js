@@ -165,8 +165,10 @@
       fields.number(at("mean_weight_g"), say("fish.mean_weight_g"), "grams", {}),
       fields.number(at("length_mm"), say("fish.length_mm"), "millimetres", {}),
       fields.choice(at("food_fish"), say("fish.food_fish"), [["yes", say("frame.yes")], ["no", say("frame.no")]], {
-        same: (one, value) => (one === true ? "yes" : one === false ? "no" : one) === value,
+        redraws: true, same: (one, value) => (one === true ? "yes" : one === false ? "no" : one) === value,
       }),
+      ["yes", "true"].includes(String(form.get(at("food_fish")))) || form.get(at("harvest_date")) !== undefined
+        ? fields.date(at("harvest_date"), say("fish.harvest_date"), { hint: say("fish.harvest_hint"), later: true }) : null,
       fields.more(say("frame.more"),
         fields.steps(at("lethal_sampling_allowed"), say("fish.lethal_sampling_allowed"), { show: (value) => (typeof value === "number" ? String(value) : "") }),
         fields.yesNo(at("naive"), say("fish.naive")),
@@ -334,6 +336,7 @@
         fields.number(at("volume_l_believed"), say("given.volume_l_believed"), "litres"),
         fields.number(at("strength_percent"), say("given.strength_percent"), "percent"),
         fields.yesNo(at("uv_or_carbon_on"), say("given.uv_or_carbon_on")),
+        fields.text(at("batch"), say("given.batch")),
         fields.choice(at("told_by"), say("given.told_by"), fields.words("told_by"), { none: true })) : null,
       asPlanned ? null : remove),
       asPlanned ? [h("p", { class: "hint" }, say("given.done_as_planned")), remove] : null);
@@ -372,11 +375,19 @@
   function agentWords(name) { return (burden.text.choice.agent && burden.text.choice.agent[name]) || name.replace(/_/g, " "); }
   burden.agentWords = agentWords;
 
+  /* Strengths of products at hand: of the solutions among the agents ticked, and of whatever the case names besides. */
   function limits() {
-    const at = (name) => ["limits", name];
+    const at = (name) => ["limits", name], path = at("strength_percent"), told = form.get(path) || {}, usual = burden.facts.strengths;
+    const ticked = [form.get(at("agents")) || burden.facts.usual_agents].flat(), atHand = (name) => ticked.includes(name) && form.get(at("agents")) !== undefined;
+    const sold = [...new Set([...Object.keys(usual), ...Object.keys(told)])];
+    const strength = (name) => fields.number([...path, name], say("limits.strength_percent", { agent: agentWords(name) }), "percent", {
+      hint: name in usual ? say("limits.strength_hint", { usual: plain(usual[name]) }) : null,
+      put: (value) => { form.set([...path, name], value); if (!Object.keys(form.get(path) || {}).length) form.set(path, undefined); },
+    });
     return [
       fields.choice(["case", "aim"], say("limits.aim"), fields.words("aim"), { none: true }),
-      fields.choice(at("agents"), say("limits.agents"), burden.facts.agents.map((name) => [name, agentWords(name)]), { many: true, hint: say("limits.agents_hint") }),
+      fields.choice(at("agents"), say("limits.agents"), burden.facts.agents.map((name) => [name, agentWords(name)]), { many: true, redraws: true, hint: say("limits.agents_hint") }),
+      sold.filter(atHand).map(strength),
       fields.choice(at("visit_days"), say("limits.visit_days"), fields.words("weekday"), { many: true, hint: say("limits.visit_days_hint"), class: "days" }),
       fields.choice(at("first_dose"), say("limits.first_dose"), fields.words("first_dose"), { none: true }),
       fields.more(say("frame.more"),
@@ -385,7 +396,8 @@
         fields.number(at("max_formalin_mg_l_total"), say("limits.max_formalin_mg_l_total"), "mg_l"),
         fields.number(at("can_heat_to_c"), say("limits.can_heat_to_c"), "celsius"),
         fields.number(at("tolerable_flukes_per_fish"), say("limits.tolerable_flukes_per_fish"), "plain"),
-        fields.yesNo(at("spare_tank"), say("limits.spare_tank"))),
+        fields.yesNo(at("spare_tank"), say("limits.spare_tank")),
+        sold.filter((name) => !atHand(name) && (name in told || ticked.includes(name))).map(strength)),
     ];
   }
 

@@ -25,6 +25,7 @@ def record_of(visit: Assessment) -> dict[str, Any]:
         ("Number", plain(case.fish_count, 9)),
         ("Mean weight", f"{spread(weight, digits=3)} g"),
         ("Food fish", "yes" if case.food_fish else "no"),
+        *([("Harvest planned", long_date(case.harvest_date))] if case.harvest_date is not None else []),
         ("Against", several(map(parasite_name, case.parasites))),
     ]
     rows = [

@@ -151,6 +151,8 @@ def _group(case: Case, group: FishGroup) -> str:
     text += "".join(f" {_arrival(case, arrival)}" for arrival in group.new_arrivals)
     if group.naive is not None:
         text += f" Those here first {'had never met' if group.naive else 'had met'} the fluke."
+    if group.harvest_date is not None:
+        text += f" Harvest planned on {day_in_words(group.harvest_date)}."
     if group.newcomers_apart:
         text += " They are newcomers, held apart."
     if group.lethal_sampling_allowed is not None:

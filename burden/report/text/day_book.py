@@ -195,6 +195,9 @@ def _food(found: Assessment) -> Iterator[Day]:
             and found.decision.action in ("dose", "watch", "discharge")
         ):
             yield _day(found, found.decision.date_of(one.until_day), "food", _held(one))
+        if one.harvest is not None:
+            early = f"the harvest planned for today comes too early after {named(one.agent)}: do not harvest"
+            yield _day(found, one.harvest, "food", early, [_held(one)])
 
 
 def _held(one: Withdrawal) -> str:

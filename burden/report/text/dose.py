@@ -94,7 +94,12 @@ def _withdrawal(found: Withdrawal) -> str:
     return (
         f"{agent}: local rules and the licensed veterinarian decide whether it may be used at all and how long nobody "
         f"may eat the fish; as an example, a wait of {plain(found.degree_days)} degree-days {here} ({found.text})"
+        f"{_too_early(found)}"
     )
+
+
+def _too_early(found: Withdrawal) -> str:
+    return "" if found.harvest is None else f". The harvest planned on {day_in_words(found.harvest)} comes too early"
 
 
 @writes
