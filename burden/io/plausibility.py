@@ -13,8 +13,9 @@ from burden.case import Case, Preparation, RecordedTemperature, YearlyTemperatur
 from burden.evidence import load_parasite
 from burden.io.case_toml import CASE_FILE, CaseTables
 from burden.io.files import Notes
-from burden.io.unit_checks import Asked, odd_units
-from burden.utils.formatting import counted, named, plain_number
+from burden.io.odd_numbers import YEAR_OLD_DAYS, Asked, odd_numbers
+from burden.io.unit_checks import odd_units
+from burden.utils.formatting import counted, plain_number
 
 if TYPE_CHECKING:
     from burden.io.schema import ActionTable
@@ -25,12 +26,6 @@ __all__ = ["assumptions", "check_dates", "check_stock", "oddities", "oddities_by
 _METHOD_SITES = {"skin_scrape": ("skin", "fin"), "gill_clip": ("gill",), "gill_arch": ("gill",)}
 #: readings that end so long before the visit no longer describe it [d]
 _STALE_READINGS_DAYS = 14
-#: a log of deaths that ends so long before the visit was more likely let lie than kept: an assumption [d]
-_STALE_LOG_DAYS = 7
-#: a row so long before the visit is more likely a slip of the year [d]
-_LONG_AGO_DAYS = 3 * 365
-#: nothing for so long points to last year's number written in January, as nobody waits so long: an assumption [d]
-_YEAR_OLD_DAYS = 300
 #: nobody plans a dose for later, and a forecast that goes on to it takes more memory with every day: an assumption [d]
 _FARTHEST_PLAN_DAYS = 400
 #: a pond does not warm or cool by so much within a day: an assumption [°C]
@@ -96,7 +91,7 @@ def oddities(case: Case) -> list[str]:
 
 def oddities_by_place(case: Case) -> list[tuple[str, str]]:
     """Return what looks odd but may be right: its place, table and key with points between, and a plain sentence."""
-    found = (odd_units, _odd_sets, _odd_fish, _odd_water, _odd_samples, _odd_deaths, _odd_actions)
+    found = (odd_numbers, odd_units, _odd_sets, _odd_fish, _odd_water, _odd_samples, _odd_deaths, _odd_actions)
     return [asked for own in found for asked in own(case)]
 
 
@@ -128,14 +123,6 @@ def _stems(words: str) -> set[str]:
 
 
 def _odd_water(case: Case) -> Iterator[Asked]:
-    water = case.water
-    salt = water.salinity_g_l
-    if salt is not None and (salt > 10 if water.medium == "fresh" else salt < 10):
-        yield "water.salinity_g_l", f'Medium is "{water.medium}" but salinity is {salt:g} g/L: which is right?'
-    yield from _odd_temperature(case)
-
-
-def _odd_temperature(case: Case) -> Iterator[Asked]:
     spec = case.water.temperature
     if isinstance(spec, YearlyTemperature) and spec.mean_c - spec.swing_c < (0 if case.water.medium == "fresh" else -2):
         lowest = spec.mean_c - spec.swing_c
@@ -159,7 +146,7 @@ def _odd_record(spec: RecordedTemperature) -> Iterator[str]:
             "is the decimal point in place?"
         )
     for (before, _), (after, _) in readings:
-        if (gap := (after - before).days) > _YEAR_OLD_DAYS:
+        if (gap := (after - before).days) > YEAR_OLD_DAYS:
             yield f"The temperature record: {gap} d between {before.date()} and {after.date()}: is the year right?"
 
 
@@ -187,10 +174,6 @@ def _odd_log(case: Case) -> Iterator[str]:
     for (day, fish), chosen in ways.items():
         if len(chosen) > 1:
             yield f"Fish {fish} of {day} is both {' and '.join(sorted(chosen))}."
-    if case.sample_dates and -case.day_of(case.sample_dates[0]) > _LONG_AGO_DAYS:
-        yield f"The first samples are of {case.sample_dates[0]}: is the year right?"
-    elif case.sample_dates and (ago := -case.day_of(case.sample_dates[-1])) > _YEAR_OLD_DAYS:
-        yield f"The newest samples are of {case.sample_dates[-1]}, {ago} d before the visit: is the year right?"
     if case.samples and not case.has_samples:
         yield "No preparation was readable: the answer rests on what is assumed of any such stock."
 
@@ -211,16 +194,8 @@ def _odd_deaths(case: Case) -> Iterator[Asked]:
 
 
 def _odd_death_log(case: Case) -> Iterator[str]:
-    if case.deaths and -case.day_of(case.deaths[0].date) > _LONG_AGO_DAYS:
-        yield f"The first row of deaths.csv is of {case.deaths[0].date}: is the year right?"
-    behind = -case.day_of(case.deaths[-1].date) if case.deaths else 0
-    if behind > _STALE_LOG_DAYS:
-        yield (
-            f"deaths.csv ends {behind} d before the visit. Days after its last row count as not watched: if no fish "
-            f"died since, add the row {case.visit_date},0."
-        )
     for before, after in pairwise(row.date for row in case.deaths):
-        if (gap := (after - before).days) > _YEAR_OLD_DAYS:
+        if (gap := (after - before).days) > YEAR_OLD_DAYS:
             yield f"deaths.csv: {gap} d between {before} and {after}: is the year right?"
 
 
@@ -232,18 +207,12 @@ def _odd_actions(case: Case) -> Iterator[Asked]:
     for (day, agent, *_), times in written.items():
         if times > 1:
             yield "given", f"The dose of {agent} on {day} is listed {times} times: was it given {times} times?"
-    for kind, actions in (("given", case.given), ("planned", case.planned)):
-        for i, action in enumerate(actions):
+    for actions in (case.given, case.planned):
+        for action in actions:
             if action.action == "heat" and case.limits.can_heat_to_c is None:
                 yield (
                     "limits.can_heat_to_c",
                     f"Heat on {action.date}: [limits] can_heat_to_c does not say how far.",
-                )
-            days = case.day_of(action.date)
-            if days < -_LONG_AGO_DAYS or days > _YEAR_OLD_DAYS:
-                yield (
-                    f"{kind}.{i}.date",
-                    f"A {kind} {named(action.action)} is of {action.date}: is the year right?",
                 )
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag
@@ -34,6 +35,7 @@ __all__ = [
     "LimitsTable",
     "LookingTable",
     "Name",
+    "NumberLimits",
     "NumberOrRange",
     "OverrideTable",
     "ParasiteTable",
@@ -60,26 +62,32 @@ def _wrong(fix: str) -> PydanticCustomError:
     return PydanticCustomError("wrong_value", "{fix}", {"fix": fix})
 
 
-def _number(
-    low: float = 0.0,
-    high: float = math.inf,
-    *,
-    above: bool = False,
-    fix: Callable[[float], str] | None = None,
-) -> BeforeValidator:
-    """Accept a finite number from `low` (not itself if `above`) to `high`; a boolean is no number."""
+@dataclass(frozen=True)
+class NumberLimits:
+    """Accepts a finite number from `low` (not itself if `above`) to `high`; a boolean is no number."""
 
-    def check(value: Any) -> float:
+    low: float = 0.0
+    high: float = math.inf
+    above: bool = False
+    fix: Callable[[float], str] | None = None
+
+    def __call__(self, value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise _wrong("Write a plain number: no quotes, no unit, a point for decimals.")
         if not abs(value) < 1e300:  # also nan, inf and whole numbers no float can hold
             raise _wrong("Write a finite number, or leave the key out if nobody measured.")
-        if not low <= value <= high or (above and value <= low):
-            limits = f"{'above' if above else 'from'} {low:g}" + (f" to {high:g}" if high < math.inf else "")
-            raise _wrong(fix(value) if fix else f"It must be {limits}. Check the unit.")
+        if not self.low <= value <= self.high or (self.above and value <= self.low):
+            raise _wrong(self.fix(value) if self.fix else f"It must be {self.words()}. Check the unit.")
         return float(value)
 
-    return BeforeValidator(check)
+    def words(self) -> str:
+        """Return the limits in words."""
+        end = f" to {self.high:g}" if self.high < math.inf else ""
+        return f"{'above' if self.above else 'from'} {self.low:g}{end}"
+
+
+def _number(low: float = 0.0, high: float = math.inf, **more: Any) -> BeforeValidator:
+    return BeforeValidator(NumberLimits(low, high, **more))
 
 
 def _whole(low: int) -> BeforeValidator:

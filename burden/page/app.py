@@ -32,7 +32,7 @@ from burden.utils.errors import InputError
 __all__ = ["FORM_SCRIPTS", "STATIC", "Page", "build_app", "in_page"]
 
 STATIC = Path(__file__).with_name("static")
-FORM_SCRIPTS = ("read.js", "dom.js", "form.js", "steps.js", "looked.js", "entry.js")
+FORM_SCRIPTS = ("read.js", "dom.js", "form.js", "steps.js", "looked.js", "odd.js", "entry.js")
 
 
 def in_page(value: object) -> Markup:

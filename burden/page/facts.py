@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from functools import cache
+from math import isfinite
 from typing import Any
 
 from burden.evidence import agent_names, load_agent, load_parasite, parasite_names
+from burden.io.odd_numbers import rules_as_data
 from burden.page.catalogue import texts
 from burden.schedule.eligibility import DEFAULT_AGENTS
 
-__all__ = ["form_facts"]
+__all__ = ["form_facts", "sheet_facts"]
 
 #: species most asked about, a tap each; any other is typed: a choice of the page, no list of what is possible
 _SPECIES = (
@@ -24,15 +26,6 @@ _SPECIES = (
 )
 #: products sold as solutions of many strengths: common practice, no source
 _PRODUCTS = ("formalin", "hydrogen_peroxide")
-#: limits of single keys, as burden/io/schema.py has them, for the sheet that has no program behind it
-_RANGES = (
-    (("water", "temperature_c"), -2.5, 40),
-    (("water", "ph"), 0, 14),
-    (("water", "oxygen_mg_l"), 0, 60),
-    (("water", "total_ammonia_n_mg_l"), 0, 500),
-    (("water", "nitrite_n_mg_l"), 0, 500),
-    (("findings", "haematocrit_percent"), 0, 80),
-)
 
 
 @cache
@@ -40,13 +33,27 @@ def form_facts() -> dict[str, Any]:
     """Return choices and limits of the form as plain data."""
     return {
         "parasites": [_parasite(name) for name in parasite_names()],
-        "agents": list(agent_names()),
+        "agents": [*DEFAULT_AGENTS, *(name for name in agent_names() if name not in DEFAULT_AGENTS)],
         "usual_agents": list(DEFAULT_AGENTS),
         "strengths": {name: load_agent(name).default_strength_percent for name in _PRODUCTS},
         "species": list(_SPECIES),
-        "ranges": [[list(path), low, high] for path, low, high in _RANGES],
         "language": texts()["language"],
     }
+
+
+@cache
+def sheet_facts() -> dict[str, Any]:
+    """Return what a form without a program behind it must know besides: limits of numbers, and what looks odd."""
+    from burden.io.form_limits import number_limits
+
+    limits = [
+        {
+            **{"table": table, "key": key, "low": one.low, "above": one.above, "words": one.words()},
+            "high": one.high if isfinite(one.high) else None,
+        }
+        for (table, key), one in number_limits().items()
+    ]
+    return {"limits": limits, "odd": rules_as_data()}
 
 
 def _parasite(name: str) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from typing import Any
 
 from burden.page.app import FORM_SCRIPTS, STATIC, in_page
 from burden.page.catalogue import say, texts
-from burden.page.facts import form_facts
+from burden.page.facts import form_facts, sheet_facts
 from burden.utils.errors import InputError, Problem
 
 __all__ = ["form_of_visit_file", "sheet_html"]
@@ -30,7 +30,7 @@ def sheet_html() -> str:
     script = "\n".join((STATIC / name).read_text(encoding="utf-8") for name in FORM_SCRIPTS)
     script = script.replace("</", "<\\/")
     policy = f"default-src 'none'; script-src '{_digest(script)}'; style-src '{_digest(style)}'; img-src data:"
-    facts = {**form_facts(), "sheet": True, "case": None, "folder": "sheet"}
+    facts = {**form_facts(), **sheet_facts(), "sheet": True, "case": None, "folder": "sheet"}
     return (
         f'<!DOCTYPE html>\n<html lang="{say("language")}">\n<head>\n<meta charset="utf-8">\n'
         f'<meta name="viewport" content="width=device-width, initial-scale=1">\n'

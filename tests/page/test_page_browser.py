@@ -15,8 +15,12 @@ from pathlib import Path
 
 import pytest
 from browser import a_tab, beyond, browser_path
+from odd_forms import ODD_FORMS, OUT_OF_LIMITS
 
 from burden.io import check_case, read_case
+from burden.io.form import check_form
+from burden.io.odd_numbers import RULES, odd_numbers
+from burden.page.problems import as_field, path_in_form
 
 pytestmark = [
     pytest.mark.browser,
@@ -161,7 +165,7 @@ def one_visit(thumb: Thumb) -> None:
     thumb.write("Nitrite", "0")
     thumb.write("pH", "7.8")
     thumb.pick("Aeration", "yes")
-    thumb.pick("Biological filter", "yes, never met the agent")
+    thumb.pick("Biological filter", "yes, never dosed before")
     thumb.next()
     thumb.pick("Species", "koi")
     thumb.write("Fish alive", "24")
@@ -354,6 +358,12 @@ def test_what_can_mean_two_things_is_asked_and_units_are_converted(tab, server):
     assert page.evaluate("burden.form.get(['fish', 0, 'mean_weight_g'])") == pytest.approx(907.185, abs=0.001)
 
 
+def test_the_odd_forms_meet_every_rule():
+    met = [text for form in ODD_FORMS for _, text in odd_numbers(check_form(form).case)]
+    texts = [re.sub(r"\\\{\w+\\\}", ".*", re.escape(rule.text)) for rule in RULES]
+    assert [text for text in texts if not any(re.match(text, said) for said in met)] == []
+
+
 def test_the_sheet_works_without_a_network_and_is_taken_in(tab, server, tmp_path):
     sheet, env = tmp_path / "visit.html", {**os.environ, "PYTHONPATH": str(REPO)}
     made = [sys.executable, "-m", "burden", "open", "--sheet", str(sheet)]
@@ -366,6 +376,18 @@ def test_the_sheet_works_without_a_network_and_is_taken_in(tab, server, tmp_path
     page.on("pageerror", lambda error: complaints.append(str(error)))
     page.on("request", lambda request: requests.append(request.url))
     thumb = Thumb(page, sheet.as_uri())
+    for form in ODD_FORMS:
+        said = page.evaluate("(form) => { burden.form.fields = form; return burden.plainCheck(burden.form); }", form)
+        case = check_form(form).case
+        assert [(one["path"], one["text"]) for one in said["odd"]] == [
+            (path_in_form(place), text) for place, text in odd_numbers(case)
+        ]
+        assert said["problems"] == []
+    said = page.evaluate("(form) => { burden.form.fields = form; return burden.odd.outside(); }", OUT_OF_LIMITS)
+    assert [one["path"] for one in said] == [
+        as_field(p, OUT_OF_LIMITS)["path"] for p in check_form(OUT_OF_LIMITS).problems
+    ]
+    page.reload()
     one_visit(thumb)
     with page.expect_download() as download:
         page.locator("#finish").click()
@@ -409,14 +431,14 @@ def test_a_dose_moved_moves_the_figures_and_can_be_taken_over(tab, koi):
     box = page.locator("#dose-0").bounding_box()
     page.mouse.move(box["x"] + 10, box["y"] + 10)
     page.mouse.down()
-    page.mouse.move(box["x"] + 10 + 44, box["y"] + 10, steps=4)
+    page.mouse.move(box["x"] + 10 + 2 * 44, box["y"] + 10, steps=4)
     page.mouse.up()
-    assert page.evaluate("document.getElementById('dose-0').style.left") == "44px"
+    assert page.evaluate("document.getElementById('dose-0').style.left") == "132px"  # day 3
     page.locator("#take").click()
     page.wait_for_selector("#taken:not(:empty)")
     planned = read_case(koi.folder / "koi_pond").planned
     assert len(planned) == 3
-    assert planned[0].date.isoformat() == "2026-05-11"
+    assert planned[0].date.isoformat() == "2026-05-13"
     assert page.evaluate("document.documentElement.scrollWidth") <= WIDTH
     assert tab.barriers() == []
     page.set_viewport_size({"width": 1200, "height": 800})

@@ -30,13 +30,16 @@
 
   burden.plain = function (value) {
     if (typeof value !== "number") return String(value);
-    if (Number.isInteger(value)) return value >= 10000 ? String(value).replace(/\B(?=(\d{3})+$)/g, "\u00a0") : String(value);
-    return String(Number(value.toPrecision(6)));
+    const [whole, part] = String(Number(value.toPrecision(Number.isInteger(value) ? 15 : 6))).split(".");
+    const spaced = whole.replace(/\B(?=(\d{3})+$)/g, "\u00a0");
+    return part === undefined ? spaced : `${spaced}.${part}`;
   };
+  /* A figure that something comes to: no more digits than anybody measured. */
+  burden.rounded = (value, digits) => burden.plain(Number(Number(value).toPrecision(digits || 4)));
 
   burden.dayWords = function (day, long) {
     const when = burden.fromIso(day);
-    return when.toLocaleDateString(burden.text.language, long ? { weekday: "short", day: "numeric", month: "long", year: "numeric" } : { weekday: "short", day: "numeric", month: "short" });
+    return when.toLocaleDateString(burden.text.language, long ? { weekday: "short", day: "numeric", month: "short", year: "numeric" } : { weekday: "short", day: "numeric", month: "short" });
   };
 
   /* Ask the program behind the page; anything but its answer is an error with `status`, 0 where nobody answered. */

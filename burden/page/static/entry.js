@@ -211,11 +211,9 @@
     const needed = [["water", "volume_l"], ["water", "medium"], ["water", "temperature_c"], ["fish", 0, "species"], ["fish", 0, "count"], ["fish", 0, "food_fish"], ["parasite", "set"]];
     const problems = needed.filter((path) => form.get(path) === undefined).map((path) => ({ path, text: say("read.needed") }));
     (form.fields.samples || []).forEach((row, i) => ["chosen", "site"].forEach((name) => { if (!row[name]) problems.push({ path: ["samples", i, name], text: say("read.needed") }); }));
-    const limit = (path, low, high) => { const value = form.get(path); if (typeof value === "number" && !(value >= low && value <= high)) problems.push({ path, text: `${low} – ${high}` }); };
-    for (const [path, low, high] of burden.facts.ranges || []) limit(path, low, high);
     const day = form.get(["case", "visit_date"]);
-    for (const name of ["given", "samples", "deaths"]) (form.get([name]) || []).forEach((row, i) => { if (row.date && row.date > day) problems.push({ path: [name, i, "date"], text: say("read.date") }); });
-    return { problems, odd: [], words: [], assumed: [] };
+    for (const name of ["given", "samples", "deaths"]) (form.get([name]) || []).forEach((row, i) => { if (row.date && row.date > day) problems.push({ path: [name, i, "date"], text: say("read.after_visit") }); });
+    return { problems: [...problems, ...burden.odd.outside()], odd: burden.odd.odd(), words: [], assumed: [] };
   };
 
   start();

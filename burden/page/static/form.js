@@ -64,10 +64,10 @@
   function described(path, hint) {
     return [hint ? `${id(path)}-hint` : null, `${id(path)}-means`, `${id(path)}-problem`, `${id(path)}-odd`].filter(Boolean).join(" ");
   }
-  function notes(path, hint) {
+  function notes(path, hint, means) {
     return [
       hint ? h("p", { class: "hint", id: `${id(path)}-hint` }, hint) : null,
-      h("p", { class: "means", id: `${id(path)}-means`, "aria-live": "polite" }),
+      means || h("p", { class: "means", id: `${id(path)}-means`, "aria-live": "polite" }),
       h("p", { class: "problem", id: `${id(path)}-problem`, "aria-live": "polite" }),
       h("p", { class: "asked", id: `${id(path)}-odd`, "aria-live": "polite" }),
     ];
@@ -77,7 +77,8 @@
       const path = JSON.parse(node.dataset.path), place = document.getElementById(`${id(path)}-problem`);
       if (!place) return;
       const said = form.problemsAt(path);
-      place.textContent = said.join(" ");
+      // which of two is meant is asked above, with both to tap
+      place.textContent = said.filter((text) => text !== say("frame.which")).join(" ");
       const asked = document.getElementById(`${id(path)}-odd`), odd = said.length ? [] : form.oddAt(path);
       if (asked) asked.textContent = odd.length ? `${say("frame.odd")}: ${odd.join(" ")}` : "";
       node.classList.toggle("bad", said.length > 0);
@@ -89,7 +90,7 @@
 
   function field(path, label, control, options) {
     return h("div", { class: `field ${options.class || ""}`, "data-path": JSON.stringify(path) },
-      h("label", { for: id(path) }, label), control, notes(path, options.hint));
+      h("label", { for: id(path) }, label), control, notes(path, options.hint, options.means));
   }
 
   /* A text that is read: number with unit, date, count. `reader(text)` answers as burden.read does. */
@@ -99,10 +100,16 @@
       id: id(path), type: "text", inputmode: options.inputmode || "text", autocomplete: "off", autocapitalize: "off",
       value: shown, "aria-describedby": described(path, options.hint), enterkeyhint: "next",
       oninput: () => take(input.value, false),
-      onblur: () => { form.touched[key(path)] = true; take(input.value, true); form.showNotes(); },
+      onblur: () => {
+        form.touched[key(path)] = true;
+        // what stands there as the form wrote it is not read again: "yesterday" is another day tomorrow
+        if (form.raw[key(path)] !== undefined || input.value !== options.show(form.get(path))) take(input.value, true);
+        form.showNotes();
+      },
     });
+    const means = h("p", { class: "means", id: `${id(path)}-means`, "aria-live": "polite" });
     function take(text, left) {
-      const found = reader(text), means = document.getElementById(`${id(path)}-means`);
+      const found = reader(text);
       delete form.wrong[key(path)];
       means.replaceChildren();
       if (found.empty) { delete form.raw[key(path)]; put(undefined); return; }
@@ -117,18 +124,24 @@
       if (found.either) {
         form.wrong[key(path)] = say("frame.which");
         form.changed();
-        means.append(say("frame.which"), " ", ...found.either.map((one) => h("button", {
-          type: "button", class: "chip", onclick: () => { input.value = options.write(one); take(input.value, true); form.showNotes(); input.focus(); },
-        }, options.words(one))));
+        ask(found.either);
         return;
       }
-      if (found.from) means.textContent = say("frame.means", { value: options.words(found) });
+      if (found.from && options.settles && left) { delete form.raw[key(path)]; put(found.value); input.value = options.show(found.value); return; }
+      told(found);
       put(found.as ? options.other(found) : found.value);
     }
+    function told(found) { if (found.from && !found.as) means.textContent = say("frame.means", { value: options.words(found) }); }
+    function ask(either) {
+      means.append(h("span", { class: "problem" }, say("frame.which")), " ", ...either.map((one) => h("button", {
+        type: "button", class: "chip", onclick: () => { input.value = options.write(one); take(input.value, true); form.showNotes(); input.focus(); },
+      }, options.either ? options.either(one) : options.words(one))));
+    }
+    if (form.raw[key(path)] !== undefined) { const found = reader(shown); if (found.either) ask(found.either); else told(found); }
     function put(value) { if (options.put) options.put(value); else form.set(path, value); }
     const unit = options.unit ? h("span", { class: "unit", "aria-hidden": "true" }, options.unit) : null;
     return field(path, options.unit ? [label, h("span", { class: "unheard" }, ` [${options.unit}]`)] : label,
-      h("div", { class: "entry" }, options.before || null, input, unit, options.after || null), options);
+      h("div", { class: "entry" }, options.before || null, input, unit, options.after || null), { ...options, means });
   }
 
   burden.fields = {
@@ -141,7 +154,8 @@
       }, {
         quantity, inputmode: "decimal", unit: kind.unit,
         show: (value) => (value === undefined ? "" : typeof value === "object" ? plain(value.value) : plain(value)),
-        words: (one) => `${plain(one.value)} ${one.unit || kind.unit}`.trim(),
+        words: (one) => `${burden.rounded(one.value)} ${one.unit || kind.unit}`.trim(),
+        either: (one) => (one.from ? `${one.from.toUpperCase().replace(" GAL", " gal")} = ` : "") + `${plain(one.value)} ${one.unit || kind.unit}`.trim(),
         write: (one) => (one.from && !/^[-\d.]+$/.test(one.from) ? one.from : String(one.value)),
         ...options,
       });
@@ -150,7 +164,7 @@
       const near = () => form.get(["case", "visit_date"]) || burden.today();
       return readField(path, label, (text) => burden.read.date(text, options.near ? options.near() : near(), options.past ? "past" : options.later ? "later" : null), {
         show: (value) => (value === undefined ? "" : burden.dayWords(value, true)),
-        words: (one) => burden.dayWords(one.value, true), write: (one) => one.value,
+        words: (one) => burden.dayWords(one.value, true), write: (one) => one.value, settles: true, class: "dated",
         after: (options.chips || []).map(([words, day]) => h("button", {
           type: "button", class: "chip", onclick: () => { delete form.raw[key(path)]; delete form.wrong[key(path)]; form.touched[key(path)] = true; form.set(path, day()); form.redraw(); },
         }, words)),
@@ -205,12 +219,12 @@
         });
         return h("span", { class: "pick" }, input, h("label", { for: `${id(path)}-${i}` }, words));
       });
-      if (options.none) {
+      if (options.none || options.usual) {
         const input = h("input", {
           type: "radio", name: id(path), id: `${id(path)}-none`, checked: now === undefined,
           onchange: () => { form.set(path, undefined); if (options.redraws) form.redraw(); else form.showNotes(); },
         });
-        chips.push(h("span", { class: "pick open" }, input, h("label", { for: `${id(path)}-none` }, say("frame.not_known"))));
+        chips.push(h("span", { class: "pick open" }, input, h("label", { for: `${id(path)}-none` }, say(options.usual ? "frame.as_usual" : "frame.not_known"))));
       }
       return h("fieldset", { class: `field ${options.class || ""}`, "data-path": JSON.stringify(path), "aria-describedby": described(path, options.hint) },
         h("legend", {}, label), h("div", { class: "picks" }, chips), notes(path, options.hint));

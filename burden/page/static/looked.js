@@ -166,6 +166,13 @@
     return Boolean(row.method) && rows.slice(0, i).some((one) => one.date === row.date && one.fish !== row.fish && one.site === row.site && one.method === row.method);
   }
 
+  /* A count stands large, words of it do not. */
+  function sayCount(place, text) {
+    place.textContent = text;
+    place.classList.toggle("worded", !/\d/.test(text));
+    return place;
+  }
+
   function counter(i) {
     const path = ["samples", i, "count"], id = fields.id(path);
     const put = (value) => {
@@ -174,7 +181,7 @@
       delete form.wrong[fields.key(path)];
       const row = form.get(["samples", i]);
       document.getElementById(id).value = row.count || "";
-      document.getElementById(`${id}-said`).textContent = shown(row);
+      sayCount(document.getElementById(`${id}-said`), shown(row));
       form.showNotes();
     };
     const whole = () => { const row = form.get(["samples", i]); return /^\d+$/.test(row.count || "") ? Number(row.count) : 0; };
@@ -188,7 +195,7 @@
           delete form.raw[fields.key(path)];
           form.set(path, found.empty ? null : found.value);
         }
-        document.getElementById(`${id}-said`).textContent = found.wrong ? "" : shown(form.get(["samples", i]));
+        sayCount(document.getElementById(`${id}-said`), found.wrong ? "" : shown(form.get(["samples", i])));
       },
       onblur: () => { form.touched[fields.key(path)] = true; form.showNotes(); },
     });
@@ -196,7 +203,7 @@
       h("label", { for: id }, say("looked.count")),
       h("div", { class: "entry" },
         fields.button("−", () => put(String(Math.max(0, whole() - 1))), { class: "round", label: say("looked.minus") }),
-        h("output", { class: "big", id: `${id}-said`, "aria-live": "polite" }, shown(form.get(["samples", i]))),
+        sayCount(h("output", { class: "big", id: `${id}-said`, "aria-live": "polite" }), shown(form.get(["samples", i]))),
         fields.button("+", () => put(String(whole() + 1)), { class: "round plus", label: say("looked.plus"), id: `${id}-plus` })),
       h("div", { class: "picks" },
         fields.button(say("looked.none_seen"), () => put("0"), { class: "chip" }),

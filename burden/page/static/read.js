@@ -14,10 +14,10 @@
     celsius: { unit: "°C", of: { "": 1, c: 1, "°c": 1, "°": 1 }, other: { f: fahrenheit, "°f": fahrenheit } },
     mg_l: { unit: "mg/L", of: { "": 1, "mg/l": 1, ppm: 1, "g/m3": 1, "µg/l": 0.001, "ug/l": 0.001, ppb: 0.001, "g/l": 1000 } },
     dose: { unit: "mg/L", of: { "": 1, "mg/l": 1, ppm: 1, "g/m3": 1, "µg/l": 0.001, "g/l": 1000, "mg/kg": "mg_per_kg_fish", g: "grams", kg: "kilograms" } },
-    ammonia: { unit: "mg/L N", of: { "": 1, "mg/l": 1, "mg/l n": 1, n: 1, ppm: 1, "mg/l nh4": 14.007 / 18.039, nh4: 14.007 / 18.039, "mg/l nh3": 14.007 / 17.031, nh3: 14.007 / 17.031, "µg/l": 0.001 } },
-    nitrite: { unit: "mg/L N", of: { "": 1, "mg/l": 1, "mg/l n": 1, n: 1, ppm: 1, "mg/l no2": 14.007 / 46.005, no2: 14.007 / 46.005, "µg/l": 0.001 } },
+    ammonia: { unit: "mg/L N", digits: 4, of: { "": 1, "mg/l": 1, "mg/l n": 1, n: 1, ppm: 1, "mg/l nh4": 14.007 / 18.039, nh4: 14.007 / 18.039, "mg/l nh3": 14.007 / 17.031, nh3: 14.007 / 17.031, "µg/l": 0.001 } },
+    nitrite: { unit: "mg/L N", digits: 4, of: { "": 1, "mg/l": 1, "mg/l n": 1, n: 1, ppm: 1, "mg/l no2": 14.007 / 46.005, no2: 14.007 / 46.005, "µg/l": 0.001 } },
     g_l: { unit: "g/L", of: { "": 1, "g/l": 1, "‰": 1, ppt: 1, "%": 10, "kg/m3": 1, "mg/l": 0.001 } },
-    dkh: { unit: "°dKH", of: { "": 1, dkh: 1, "°dkh": 1, kh: 1, "°kh": 1, "mg/l": 1 / 17.8, ppm: 1 / 17.8 } },
+    dkh: { unit: "°dKH", digits: 4, of: { "": 1, dkh: 1, "°dkh": 1, kh: 1, "°kh": 1, "mg/l": 1 / 17.8, ppm: 1 / 17.8 } },
     share: { unit: "", of: { "": 1, "%": 0.01 } },
     percent: { unit: "%", of: { "": 1, "%": 1 } },
     hours: { unit: "h", of: { "": 1, h: 1, hour: 1, hours: 1, min: 1 / 60, minutes: 1 / 60, d: 24, day: 24, days: 24 } },
@@ -27,7 +27,7 @@
   };
   function fahrenheit(value) { return (value - 32) / 1.8; }
 
-  const tidy = (x) => Number(Number(x).toPrecision(6));
+  const tidy = (x, digits) => Number(Number(x).toPrecision(digits || 6));
 
   /* A number at the start of a text and what follows it; null where there is none. `either` where a mark may be one of
      thousands or of decimals: 16.000 and 16,000. */
@@ -66,7 +66,7 @@
       } else if (unit in kind.of) {
         const factor = kind.of[unit];
         if (typeof factor === "string") readings.push({ value, as: factor, from: `${value} ${found.rest}` });
-        else readings.push({ value: factor === 1 ? value : tidy(value * factor), from: factor === 1 ? "" : `${value} ${found.rest}` });
+        else readings.push({ value: factor === 1 ? value : tidy(value * factor, kind.digits), from: factor === 1 ? "" : `${value} ${found.rest}` });
       } else return { wrong: "unit", unit: found.rest };
     }
     if (whole) readings = readings.filter((r) => Number.isInteger(r.value));
@@ -87,7 +87,7 @@
 
   /* Read a date; a year left out is the one that brings it nearest to `near`, on the `side` of it: past or later. */
   function date(text, near, side, months) {
-    const said = text.trim().toLowerCase().replace(/(\d)(st|nd|rd|th)\b/g, "$1").replace(/[,]/g, " ").replace(/\s+/g, " ").replace(/\.$/, "");
+    const said = text.trim().toLowerCase().replace(/(\d)(st|nd|rd|th)\b/g, "$1").replace(/[,]/g, " ").replace(/\s+/g, " ").replace(/^(mon|tue|wed|thu|fri|sat|sun)[a-z]*\.? (?=\d)/, "").replace(/\.$/, "");
     if (!said) return { empty: true };
     const words = burden.text ? burden.text.read : {};
     if (said === (words.today || "today")) return { value: burden.today() };

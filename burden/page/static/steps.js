@@ -319,16 +319,16 @@
   function action(kind, i) {
     const at = (name) => [kind, i, name], told = form.get([kind, i]), what = told.action || "dose";
     const agents = burden.facts.agents.map((name) => [name, agentWords(name)]);
-    if (kind === "given") agents.push(["unknown", say("given.unknown")]);
+    if (kind === "given") agents.splice(burden.facts.usual_agents.length, 0, ["unknown", say("given.unknown")]);
     const dose = what === "dose";
     const last = burden.facts.last, asPlanned = kind === "given" && last && told.told_by === "record" && told.date > last.visit_date;
     const remove = fields.button(say("frame.remove"), () => { form.forget([kind]); form.set([kind, i], undefined); form.redraw(); });
     return h("section", { class: "card", "aria-label": actionWords(told) },
       h("details", { id: `card-${kind}-${i}`, open: form.newAction === `${kind}-${i}` || (dose && !told.agent) }, h("summary", {}, actionWords(told)),
-      fields.date(at("date"), say("given.date"), { past: kind === "given", chips: kind === "given" ? [[say("read.today"), visit], [say("read.yesterday"), () => burden.shifted(visit(), -1)]] : [] }),
+      fields.date(at("date"), say("given.date"), { past: kind === "given", later: kind === "planned", chips: kind === "given" ? [[say("read.today"), visit], [say("read.yesterday"), () => burden.shifted(visit(), -1)]] : [] }),
       fields.choice(at("action"), say("given.action"), fields.words("action"), { redraws: true, same: (one, value) => (one || "dose") === value }),
       dose ? fields.choice(at("agent"), say("given.agent"), agents, { redraws: true }) : null,
-      dose ? amount(kind, i) : null,
+      dose && (told.agent !== "unknown" || told.mg_l !== undefined || told.g_l !== undefined) ? amount(kind, i) : null,
       dose ? fields.number(at("hours"), say("given.hours"), "hours") : null,
       dose ? fields.choice(at("route"), say("given.route"), fields.words("route"), {}) : null,
       what === "water_change" || dose ? fields.number(at("water_change_after"), say(dose ? "given.water_change_after" : "given.water_share"), "share", { hint: say("water.exchange_hint"), show: (v) => (typeof v === "number" ? plain(v) : "") }) : null,
@@ -385,11 +385,11 @@
       put: (value) => { form.set([...path, name], value); if (!Object.keys(form.get(path) || {}).length) form.set(path, undefined); },
     });
     return [
-      fields.choice(["case", "aim"], say("limits.aim"), fields.words("aim"), { none: true }),
+      fields.choice(["case", "aim"], say("limits.aim"), fields.words("aim"), { usual: true }),
       fields.choice(at("agents"), say("limits.agents"), burden.facts.agents.map((name) => [name, agentWords(name)]), { many: true, redraws: true, hint: say("limits.agents_hint") }),
       sold.filter(atHand).map(strength),
       fields.choice(at("visit_days"), say("limits.visit_days"), fields.words("weekday"), { many: true, hint: say("limits.visit_days_hint"), class: "days" }),
-      fields.choice(at("first_dose"), say("limits.first_dose"), fields.words("first_dose"), { none: true }),
+      fields.choice(at("first_dose"), say("limits.first_dose"), fields.words("first_dose"), { usual: true, hint: say("limits.first_dose_hint") }),
       fields.more(say("frame.more"),
         fields.steps(at("max_doses"), say("limits.max_doses")),
         fields.number(at("shortest_gap_days"), say("limits.shortest_gap_days"), "days"),

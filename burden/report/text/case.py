@@ -47,7 +47,9 @@ def _since(case: Case, day: date) -> str:
 
 
 def _range(number: Uncertain, unit: str) -> str:
-    value, low, high = (as_given(x) for x in (number.value, number.low, number.high))
+    ends = as_given if not number.assumed else plain  # as worked out, no digits that nobody measured
+    value = as_given(number.value) if number.assumption in (None, "plain_number") else plain(number.value)
+    low, high = ends(number.low), ends(number.high)
     return f"{value} {unit} ({low} to {high}{_how(number)})"
 
 
