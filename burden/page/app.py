@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -80,14 +80,13 @@ class Page:
 
     def _entry(self, water: Any, today: date) -> dict[str, Any]:
         day, what = next_due(water, today)
-        when = "" if not what else _day_words(day, today)
-        shown = say("list.not_decided") if not water.due else f"{when}: {what}"
         points = course_of(self.library, water.name) if len(water.visits) > 1 else []
         return {
             **{name: getattr(water, name) for name in ("name", "title", "problems", "report", "burden")},
             "visits": len(water.visits),
             "visit": "" if water.visit_date is None else long_date(water.visit_date),
-            "next": shown,
+            "when": _day_words(day, today) if what else "",
+            "next": what if water.due else say("list.not_decided"),
             "late": bool(what) and day < today,
             "trend": Markup(trend_svg(points, small=True)) if len(points) > 1 else "",
         }
@@ -128,9 +127,13 @@ class Page:
             "seen": found.seen,
             "report": report.is_file(),
             "outdated": report.is_file() and _newer(folder, report),
+            "days": self._days(name),
         }
         follow = len(self.library.visits_of(name)) > 1
         return _html("decide.html.j2", name=name, title=found.case.title or name, follow=follow, facts=facts)
+
+    def _days(self, name: str) -> Sequence[Mapping[str, str]]:
+        return [{"date": day.isoformat(), "what": what} for day, what in self.library.due(name)]
 
     def follow(self, request: Request) -> Response:
         """Show all visits of a water, and what was expected of each."""
@@ -235,7 +238,9 @@ class Page:
         return JSONResponse(self.jobs.about(name))
 
     def _job(self, told: Mapping[str, Any]) -> Response:
-        return JSONResponse(self.jobs.about(str(told.get("case"))) or {"state": "none"})
+        name = str(told.get("case"))
+        found = self.jobs.about(name) or {"state": "none"}
+        return JSONResponse({**found, "days": self._days(name)} if found["state"] == "done" else found)
 
     def _stop(self, told: Mapping[str, Any]) -> Response:
         self.jobs.stop(str(told.get("case")))

@@ -139,6 +139,10 @@ class Library:
         found = [self._water(names) for names in self.visits().values()]
         return sorted(found, key=lambda w: (next_due(w, today)[0], w.title.casefold()))
 
+    def due(self, name: str) -> list[tuple[date, str]]:
+        """Return what the last report of a visit says is to be done, by date."""
+        return list(dict.fromkeys(_due(self.path(name))))
+
     def _water(self, names: list[str]) -> Water:
         dated = sorted(names, key=lambda one: (_visit_date(self.root / one) or date.min, one))
         last = dated[-1]
@@ -152,7 +156,7 @@ class Library:
             tuple(dated),
             case.title or last,
             case.visit_date,
-            due=tuple(_due(self.root / last, case.visit_date)),
+            due=tuple(self.due(last)),
             report=(self.root / last / "report" / "report.html").is_file(),
             burden=_burden_words(rows),
         )
@@ -197,7 +201,7 @@ def report_rows(folder: Path, table: str) -> list[dict[str, str]]:
         return []
 
 
-def _due(folder: Path, visit: date) -> Iterator[tuple[date, str]]:
+def _due(folder: Path) -> Iterator[tuple[date, str]]:
     for row in report_rows(folder, "day_book.csv"):
         if row.get("kind") == "care":
             continue

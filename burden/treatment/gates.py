@@ -14,7 +14,17 @@ from burden.case import Case
 from burden.treatment.water_chemistry import oxygen_saturation_mg_l, unionised_share
 from burden.utils.results import number
 
-__all__ = ["LEVELS", "Gate", "Remedy", "days_to_mend", "gates_of", "stopped", "water_change"]
+__all__ = [
+    "LEVELS",
+    "Gate",
+    "Remedy",
+    "change_of",
+    "days_to_mend",
+    "gates_of",
+    "stopped",
+    "water_change",
+    "without_change",
+]
 
 #: stop: no dose before it is lifted. agent: no agent that takes oxygen. measure: measure before dosing. care: dose with
 #: care, and mend it along
@@ -148,6 +158,11 @@ def days_to_mend(gates: tuple[Gate, ...]) -> float:
     return float(max((g.remedy.times for g in gates if g.level == "stop" and g.remedy is not None), default=0))
 
 
+def change_of(gates: Sequence[Gate]) -> Remedy | None:
+    """Return the remedy that orders changes of water, one at most; None where none is ordered."""
+    return next((gate.remedy for gate in gates if gate.remedy is not None and gate.remedy.times), None)
+
+
 def gates_of(case: Case, temperature_c: float) -> tuple[Gate, ...]:
     """Return every gate of a case, those that stop a dose first.
 
@@ -182,7 +197,14 @@ def _one_change(gates: Sequence[Gate]) -> Iterator[Gate]:
             asked = True
             yield gate
         else:
-            yield replace(gate, remedy=replace(remedy, percent=0.0, litres=0.0, times=0))
+            yield without_change(gate)
+
+
+def without_change(gate: Gate) -> Gate:
+    """Return a gate that orders no change of water, because another does or it is ordered elsewhere."""
+    if gate.remedy is None:
+        return gate
+    return replace(gate, remedy=replace(gate.remedy, percent=0.0, litres=0.0, times=0))
 
 
 def water_change(case: Case, value: float, wanted: float) -> Remedy:

@@ -26,6 +26,7 @@ from burden.report.text.day_book import days_of, folded
 from burden.report.text.decision import headline
 from burden.report.text.plan import dose_text
 from burden.report.write import report_files
+from burden.treatment.gates import Gate, Remedy
 from burden.utils.formatting import say_date
 
 
@@ -104,6 +105,25 @@ def test_water_comes_before_any_dose():
     assert any("Change" in step and "L)" in step for step in first.steps)
     assert not any(day.kind == "dose" for day in days_of(foul()))
     assert "un-ionised ammonia" in owner_of(foul()).lower()
+
+
+def test_every_change_of_water_has_its_day_in_the_day_book_and_the_calendar():
+    """One a day, the first today: that one stands with what today asks for; before the dose on a day of one."""
+    (remedy,) = [gate.remedy for gate in foul().decision.gates if gate.remedy is not None and gate.remedy.times]
+    visit = foul().decision.visit_date
+    changed = [day.date for day in days_of(foul()) if day.headline.startswith("change")]
+    assert changed == [visit + timedelta(days=after) for after in range(1, remedy.times)]
+    assert len(changed) >= 1
+    gate = Gate("ammonia_high", "care", 0.03, 0.02, "mg/L", remedy=Remedy(30.0, 5400.0, 3))
+    dosed = replace(koi(), decision=replace(koi().decision, gates=(gate,)))
+    said = [(day.date, day.headline.split(" with clean")[0]) for day in days_of(dosed) if day.kind == "water"]
+    assert said == [  # dose 1 is on 11 May
+        (visit, "change 30 % of the water (5 400 L),"),
+        (visit + timedelta(days=1), "before the dose, change 30 % of the water (5 400 L) again,"),
+        (visit + timedelta(days=2), "change 30 % of the water (5 400 L) again,"),
+    ]
+    assert sum("change 30 %" in str(event["summary"]) for event in events_of(dosed)) == 3
+    assert not any("from today" in step for day in days_of(dosed) for step in day.steps)
 
 
 def test_nobody_is_dosed_who_was_not_looked_at():

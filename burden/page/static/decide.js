@@ -35,6 +35,8 @@
     }
     if (job.burden && job.burden.length && !job.answer) parts.push(h("h2", {}, say("decide.first")), figures(job.burden));
     if (facts.outdated && !busy && job.state !== "done") parts.push(h("p", { class: "odd" }, say("decide.outdated")));
+    if (job.days) facts.days = job.days;
+    if (!busy && facts.days && facts.days.length) parts.push(days(facts.days));
     const base = `/case/${encodeURIComponent(facts.case)}`, report = job.state === "done" || facts.report;
     parts.push(h("div", { class: "acts" },
       report ? h("a", { class: `button ${job.state === "done" ? "main" : ""}`, href: `${base}/report/report.html`, id: "report" }, say("decide.report")) : null,
@@ -45,6 +47,12 @@
     const said = document.getElementById("said");
     const words = job.state === "done" ? job.answer.first_action : busy ? job.stage : say(`decide.${job.state === "failed" ? "failed" : "stopped"}`);
     if (said.textContent !== words) said.textContent = words;
+  }
+
+  /* What is to be done by date, as the report's day-book and the calendar have it. */
+  function days(entries) {
+    return h("section", { id: "days", "aria-labelledby": "days-title" }, h("h2", { id: "days-title" }, say("decide.days")),
+      h("dl", { class: "days" }, entries.map((one) => h("div", {}, h("dt", {}, burden.dayWords(one.date)), h("dd", {}, one.what)))));
   }
 
   let timer = null;

@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Container, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from burden.decision import Assessment, PlannedDose
 from burden.evidence import load_agent
 from burden.report.text.decision import headline
-from burden.report.text.gates import gates_text
+from burden.report.text.gates import change_text, gates_text
 from burden.report.text.handling import handling_of, has_filter, notes_of_filter, trial_steps, unfed_text
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.plan import dose_text
 from burden.schedule.delayed_hatch import DelayedHatch
 from burden.schedule.late_dose import LateDose
 from burden.treatment.dose_result import DoseResult
-from burden.treatment.gates import days_to_mend
+from burden.treatment.gates import change_of, days_to_mend, without_change
 from burden.treatment.residues import ceiling_mg_l, given_baths, left_mg_l
 from burden.treatment.withdrawal import Withdrawal
 from burden.utils.formatting import interval, named, percent, plain, say_date
@@ -68,6 +68,7 @@ class Day:
 def days_of(found: Assessment) -> tuple[Day, ...]:
     """Return the day-book of a visit, in the order of its dates."""
     days = [*_today(found), *_doses(found), *_food(found), *_later(found), *_sample(found)]
+    days += _changes(found, {day.date for day in days if day.kind == "dose"})
     order = ("water", "none", "trial", "dose")
     return tuple(sorted(days, key=lambda day: (day.date, order.index(day.kind) if day.kind in order else len(order))))
 
@@ -91,6 +92,16 @@ def _today(found: Assessment) -> Iterator[Day]:
         again = "measure the water; once it is right, enter the readings and run the report again for the doses"
         mended = max(days_to_mend(decision.gates), 1.0)
         yield _day(found, decision.visit_date + timedelta(days=mended), "water", again)
+
+
+def _changes(found: Assessment, dosed: Container[date]) -> Iterator[Day]:
+    """Changes of water, a day apart from today on; where no dose goes in, what today asks for says the first."""
+    decision, remedy = found.decision, change_of(found.decision.gates)
+    if remedy is None:
+        return
+    for after in range(0 if decision.action == "dose" else 1, remedy.times):
+        when, said = decision.visit_date + timedelta(days=after), change_text(remedy, " again" if after else "")
+        yield _day(found, when, "water", f"before the dose, {said}" if when in dosed else said)
 
 
 def _doses(found: Assessment) -> Iterator[Day]:
@@ -117,7 +128,8 @@ def _trial(found: Assessment, planned: PlannedDose) -> Day:
 
 def _care(found: Assessment) -> list[str]:
     """What water and fish ask for beside a dose, without full stops."""
-    return [said.rstrip(".") for said in gates_text(found.decision, "measure", "care")]
+    apart = replace(found.decision, gates=tuple(map(without_change, found.decision.gates)))  # it has days of its own
+    return [said.rstrip(".") for said in gates_text(apart, "measure", "care")]
 
 
 def _steps(

@@ -8,7 +8,7 @@ from burden.decision.records import Decision, OtherTreatment
 from burden.treatment.gates import Gate, Remedy
 from burden.utils.formatting import mass, named, percent, plain, several, volume
 
-__all__ = ["UNMEASURED", "gate_text", "gates_text", "other_text"]
+__all__ = ["UNMEASURED", "change_text", "gate_text", "gates_text", "other_text"]
 
 #: what was not measured, by code
 UNMEASURED = {
@@ -80,10 +80,19 @@ def _change(remedy: Remedy) -> str:
     often = {1: "once, today", 2: "today and tomorrow"}.get(
         remedy.times, f"once a day for {remedy.times} days from today"
     )
-    return (
-        f"Change {plain(remedy.percent)} % of the water ({volume(remedy.litres)}) {often}, with clean water of the "
-        "same kind and temperature, free of chlorine."
-    )
+    return f"Change {_amount(remedy)} {often}, {_CLEAN}."
+
+
+def change_text(remedy: Remedy, often: str) -> str:
+    """Write one change of water as an entry of a day: "change 30 % of the water (6 000 L) again, …"."""
+    return f"change {_amount(remedy)}{often}, {_CLEAN}"
+
+
+def _amount(remedy: Remedy) -> str:
+    return f"{plain(remedy.percent)} % of the water ({volume(remedy.litres)})"
+
+
+_CLEAN = "with clean water of the same kind and temperature, free of chlorine"
 
 
 def _oxygen(gate: Gate) -> str:
