@@ -161,8 +161,8 @@ RULES: tuple[OddNumber, ...] = (
     ),
     OddNumber(
         "deaths.last.date",
-        "deaths.csv ends {ago} d before the visit. Days after its last row count as not watched: if no fish died "
-        "since, add the row {visit},0.",
+        "The death log ends {ago} d before the visit. Days after its last entry count as not watched: if no fish died "
+        "since, enter 0 for {visit} (in deaths.csv the row {visit},0).",
         low=-_STALE_LOG_DAYS,
     ),
     OddNumber("given.*.date", "A given {action} is of {date}: is the year right?", low=-_LONG_AGO_DAYS),

@@ -23,7 +23,7 @@ from burden.page.course import course_of, trend_svg
 from burden.page.facts import form_facts
 from burden.page.guard import Shared
 from burden.page.jobs import Jobs, Trials
-from burden.page.library import Library, has_history, next_due, next_visit, report_file
+from burden.page.library import Library, has_history, in_words, next_due, next_visit, report_file
 from burden.page.plans import plans_of, with_planned
 from burden.page.problems import as_field, path_in_form
 from burden.report.formatting import long_date
@@ -44,7 +44,9 @@ def in_page(value: object) -> Markup:
 @cache
 def _templates() -> Environment:
     loader = PackageLoader("burden.page", "templates")
-    return Environment(loader=loader, autoescape=select_autoescape(default=True, default_for_string=True))
+    found = Environment(loader=loader, autoescape=select_autoescape(default=True, default_for_string=True))
+    found.filters["in_words"] = in_words
+    return found
 
 
 def _html(template: str, status: int = 200, **values: Any) -> HTMLResponse:

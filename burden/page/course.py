@@ -9,7 +9,7 @@ from typing import Any
 
 from burden.case import Case
 from burden.io.form import read_form
-from burden.page.library import Library, mean_burden, report_rows
+from burden.page.library import Library, in_words, mean_burden, report_rows
 from burden.report.formatting import day_label, long_date
 from burden.utils.errors import InputError
 
@@ -89,11 +89,7 @@ def trend_svg(points: Sequence[Mapping[str, Any]], small: bool = False) -> str:
 
     marks = "".join(_mark(p, x(p["date"]), y, small) for p in shown)
     line = " ".join(f"{x(p['date'])},{y(p['found']['median'])}" for p in shown if p["found"])
-    words = "; ".join(
-        f"{p['words']}: {p['found']['median']:.2g} ({p['found']['low']:.2g}–{p['found']['high']:.2g})"
-        for p in shown
-        if p["found"]
-    )
+    words = "; ".join(f"{p['words']}: {in_words(p['found'])}" for p in shown if p["found"])
     axis = "" if small else _axis(bottom, top, y, width, left) + "".join(_date(p, x(p["date"]), height) for p in shown)
     return (
         f'<svg class="trend{"" if small else " wide"}" viewBox="0 0 {width} {height}" role="img" aria-label="{words}">'

@@ -21,8 +21,19 @@ from burden.io.form import read_form
 from burden.page.catalogue import say
 from burden.page.guard import REPORT_POLICY
 from burden.utils.errors import InputError
+from burden.utils.formatting import plain
 
-__all__ = ["Library", "Water", "has_history", "mean_burden", "next_due", "next_visit", "report_file", "report_rows"]
+__all__ = [
+    "Library",
+    "Water",
+    "has_history",
+    "in_words",
+    "mean_burden",
+    "next_due",
+    "next_visit",
+    "report_file",
+    "report_rows",
+]
 
 _NAME = re.compile(r"[\w][\w .\-()]{0,79}")
 _DATED = re.compile(r"(?P<water>.+?)_(?P<date>\d{4}-\d{2}-\d{2})(?:_\d+)?")
@@ -158,7 +169,7 @@ class Library:
             case.visit_date,
             due=tuple(self.due(last)),
             report=(self.root / last / "report" / "report.html").is_file(),
-            burden=_burden_words(rows),
+            burden=in_words(mean_burden(rows)),
         )
 
 
@@ -211,14 +222,9 @@ def _due(folder: Path) -> Iterator[tuple[date, str]]:
             continue
 
 
-def _burden_words(rows: list[dict[str, str]]) -> str:
-    found = mean_burden(rows)
-    return "" if found is None else say("decide.interval", **{k: _short(v) for k, v in found.items()})
-
-
-def _short(value: float) -> str:
-    rounded = float(f"{value:.2g}")
-    return f"{rounded:,.0f}".replace(",", " ") if rounded >= 10 else f"{rounded:g}"
+def in_words(found: Mapping[str, float] | None) -> str:
+    """Write flukes a fish with their range, two digits each; nothing where there are none."""
+    return "" if found is None else say("decide.interval", **{name: plain(value, 2) for name, value in found.items()})
 
 
 def mean_burden(rows: list[dict[str, str]]) -> dict[str, float] | None:

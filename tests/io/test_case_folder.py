@@ -396,7 +396,7 @@ def test_no_bytes_do_anything_but_list_problems(tmp_path_factory, data):
         ({"deaths": "date,deaths\n2026-05-06,41\n"}, "41 deaths"),
         (
             {"deaths": "date,deaths\n2026-04-10,1\n"},
-            "count as not watched: if no fish died since, add the row 2026-05-",
+            "count as not watched: if no fish died since, enter 0 for 2026-05-",
         ),
         ({"samples": HEAD}, "has no rows"),
         ({"samples": f"{HEAD}2026-05-09,1,random,gill,\n"}, "No preparation was readable"),

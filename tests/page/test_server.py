@@ -263,6 +263,32 @@ def test_only_the_report_is_given_out(client, folder):
         assert client.get(f"/case/koi_pond/report/{name}").status_code == 404
 
 
+def test_visits_and_what_is_due_are_read_off_the_last_reports(client, folder):
+    """Two visits: what was found, what the first had expected of the second; the days of the day-book, each once."""
+    shutil.copytree(folder / "koi_pond", folder / "koi_pond_2026-05-24")
+    later = folder / "koi_pond_2026-05-24" / "case.toml"
+    later.write_text(later.read_text().replace("visit_date = 2026-05-10", "visit_date = 2026-05-24"))
+    estimate = "quantity,median,low_5,high_95\nmean abundance (flukes per fish),1234.5,410,7000\n"
+    forecast = (
+        "course,date,flukes_per_fish_5,flukes_per_fish_50,flukes_per_fish_95\nuntreated,2026-05-24,400,1800,9100\n"
+    )
+    days = (
+        "date,kind,action,step\n2026-05-24,water,change water,a\n2026-05-24,water,change water,b\n2026-05-25,care,x,\n"
+    )
+    for visit in ("koi_pond", "koi_pond_2026-05-24"):
+        tables = folder / visit / "report" / "tables"
+        tables.mkdir(parents=True)
+        for name, text in {"estimate": estimate, "forecast": forecast, "day_book": days}.items():
+            (tables / f"{name}.csv").write_text(text, encoding="utf-8-sig")
+    page = client.get("/case/koi_pond/follow")
+    assert page.status_code == 200
+    assert page.text.count("1 200 (410 to 7 000)") >= 2
+    assert "1 800 (400 to 9 100)" in page.text
+    due = json.loads(client.get("/case/koi_pond/decide").text.split('id="facts">')[1].split("</script>")[0])["days"]
+    assert due == [{"date": "2026-05-24", "what": "change water"}]
+    assert "change water" in client.get("/").text
+
+
 def test_a_long_body_is_refused(client):
     assert client.post("/api/check", content=b"x" * (MAX_BODY + 1)).status_code == 413
     deep = b'{"form":' + b"[" * 200_000 + b"]" * 200_000 + b"}"

@@ -290,7 +290,7 @@
         h("h3", {}, say("deaths.day", { date: burden.dayWords(chosen, true) })),
         h("div", { class: "entry" },
           fields.button("−", put(String(Math.max(0, count - 1))), { class: "round", label: "−1" }),
-          h("output", { class: "big", "aria-live": "polite" }, mark(chosen)),
+          h("output", { class: burden.deaths.at(chosen) ? "big" : "big worded", "aria-live": "polite" }, burden.deaths.at(chosen) ? mark(chosen) : say("deaths.open")),
           fields.button("+", put(String(count + 1)), { class: "round big", label: "+1" })),
         h("div", { class: "picks" }, fields.button(say("deaths.none_died"), put("0"), { class: "chip" }), fields.button(say("deaths.not_watched"), put(null), { class: "chip" }))),
       fields.button(say("deaths.fill"), () => {

@@ -67,14 +67,22 @@
       const page = await burden.ask("/api/ready", { case: facts.case });
       if (page.status === 200) { about = page; seen = page.seen || seen; }
     } else if (found.status === 200 && !found.failed) show(found);
+    else silent(found.status);
     if (waiting || (found.status === 409 && seen) ) { waiting = false; if (asked !== JSON.stringify(plan) || found.status === 409) tryIt(); }
   }
 
   const aimWords = () => (about.aim === "eradicate" ? say("whatif.aim_eradicate") : say("whatif.aim_control", { flukes: about.tolerable ? short(about.tolerable) : "–" }));
   const cell = (name) => document.getElementById(`try-${name}`);
   let latest = null;
+  /* No figures stand beside a plan they are not of. */
+  function silent(status) {
+    latest = null;
+    for (const name of ["chance", "left", "deaths"]) cell(name).textContent = "–";
+    document.getElementById("untried").textContent = say(status === 0 ? "whatif.no_answer" : "error.title");
+  }
   function show(found) {
     latest = found;
+    document.getElementById("untried").textContent = "";
     cell("chance").textContent = `${Math.round(100 * found.chance)} %`;
     cell("left").textContent = say("decide.interval", { median: short(found.left.median), low: short(found.left.low), high: short(found.left.high) });
     cell("deaths").textContent = say("decide.interval", { median: short(found.deaths.median), low: short(found.deaths.low), high: short(found.deaths.high) });
@@ -105,6 +113,7 @@
         h("div", { class: "figure" }, h("div", { class: "small" }, say("whatif.chance")), h("div", { class: "value", id: "try-chance", "aria-live": "polite" }, "…"), h("div", { class: "small" }, aimWords())),
         h("div", { class: "figure" }, h("div", { class: "small" }, say("whatif.left")), h("div", { class: "value", id: "try-left" }, "…")),
         h("div", { class: "figure" }, h("div", { class: "small" }, say("whatif.deaths", { days: about.horizon })), h("div", { class: "value", id: "try-deaths" }, "…"))),
+      h("p", { id: "untried", class: "problem", role: "alert" }),
       strip,
       h("p", { id: "dose-now", role: "status" }, dose ? doseWords(dose, chosen) : say("whatif.none")),
       h("div", { class: "acts" },
@@ -123,7 +132,8 @@
     showBeside();
     if (active && document.getElementById(active)) document.getElementById(active).focus({ preventScroll: true });
   }
-  const doseWords = (dose, i) => say("whatif.dose", { number: i + 1, date: burden.dayWords(day(dose.day), true), agent: burden.text.choice.agent[dose.agent] || dose.agent });
+  const shutOn = (dose) => (about.plans.shut.includes(dose.day) ? ` ${say("whatif.shut")}` : "");
+  const doseWords = (dose, i) => say("whatif.dose", { number: i + 1, date: burden.dayWords(day(dose.day), true), agent: burden.text.choice.agent[dose.agent] || dose.agent }) + shutOn(dose);
 
   function handle(dose, i) {
     const node = h("button", { type: "button", class: "dose", id: `dose-${i}`, "aria-pressed": String(i === chosen), "aria-label": doseWords(dose, i), onclick: () => { if (chosen !== i) { chosen = i; draw(); refetchShown(); document.getElementById(`dose-${i}`).focus(); } } }, String(i + 1));
