@@ -106,6 +106,8 @@ class Facts:
         Whether the record has any dose: flukes then seen are a relapse.
     fell_short : bool
         Whether the last doses killed too few, as likely as not.
+    agent_changed : bool
+        Whether a whole course of one agent left flukes, so that another agent takes its place.
     checked, check_begun : bool
         Whether enough fish were looked at after the check day of the last dose; whether any were.
     clean_looks : int
@@ -149,6 +151,7 @@ class Facts:
     least_given: bool = True
     dosed_before: bool = False
     fell_short: bool = False
+    agent_changed: bool = False
     checked: bool = False
     check_begun: bool = False
     clean_looks: int = 0
@@ -289,9 +292,9 @@ def _dose(facts: Facts) -> Iterator[_Found]:
     if not facts.plan:
         why = "too_much_water" if facts.too_much_water else "no_dose_possible"
         yield ("look_first" if facts.trouble else "watch"), (why,)
-    failed = ("doses_fell_short",) if facts.fell_short else ()
+    failed = ("agent_changed",) if facts.agent_changed else ("doses_fell_short",) if facts.fell_short else ()
     helps = facts.helps or _saves_enough(facts) or (_goes_on(facts) and not failed)
-    relieves = facts.trouble and facts.seen_lately and facts.high_now >= LIKELY and not failed
+    relieves = facts.trouble and facts.seen_lately and facts.high_now >= LIKELY and not facts.fell_short
     if relieves and not facts.eradicate and not facts.course_given and facts.met_by_plan < NOT_FOR_LONG:
         yield "dose", ("too_many_now", "not_for_long")  # ill fish are relieved of what is on them
     if not helps:
@@ -299,7 +302,8 @@ def _dose(facts: Facts) -> Iterator[_Found]:
         yield action, (*failed, "dose_does_not_help")
     persists = facts.persist and facts.trouble and facts.high < LIKELY
     begins = "to_be_free" if facts.eradicate else "flukes_persist" if persists else "stays_high"
-    why = "course_goes_on" if facts.course_given else begins
+    goes_on = "course_not_enough" if facts.course_over and facts.seen_lately else "course_goes_on"
+    why = goes_on if facts.course_given and not facts.eradicate else "course_goes_on" if facts.course_given else begins
     yield "dose", (why, *failed, *(("deaths_of_other_cause",) if facts.mostly_else and facts.trouble else ()))
 
 

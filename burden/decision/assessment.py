@@ -15,7 +15,7 @@ import numpy as np
 
 from burden.case import Case
 from burden.decision.action import Facts, choose
-from burden.decision.facts import facts_of, strays
+from burden.decision.facts import chance_weak, facts_of, spent_agents, strays
 from burden.decision.next_look import look_of
 from burden.decision.plan import agents_missing, doses_of, other_treatments, planned_doses
 from burden.decision.records import Decision, Reason
@@ -230,10 +230,12 @@ def _decided(
     gates = gates_of(case, float(np.median(ponds[0].pond.setting.temperature.at(0.0))))
     agents, notes = agents_and_notes(case, estimates)
     report_progress("searching for dates")
-    fit = () if strays(case) else agents
-    found = search(case, ponds, fit, aim_of(case, ponds), not_before=days_to_mend(gates))
-    facts = facts_of(case, estimates, gates, notes, agents, found)
+    spent = spent_agents(case, estimates) if set(agents) - set(spent_agents(case, estimates)) else ()
+    fit = () if strays(case) else tuple(agent for agent in agents if agent not in spent)
+    found = search(case, ponds, fit, aim_of(case, ponds), not_before=days_to_mend(gates), spent=spent)
+    facts = facts_of(case, estimates, gates, notes, agents, found, spent)
     action, reasons = choose(facts)
+    numbers = _core_numbers(case, estimates, found, spent)
     # what follows once the water is right is what would be done today in good water
     follows = "dose" in (action, choose(replace(facts, stopped=False))[0] if action == "water_first" else "")
     shown = found.recommended if follows else None
@@ -246,7 +248,7 @@ def _decided(
         seed=seed,
         draws=draws,
         action=action,
-        reasons=tuple(_numbered(reason, _core_numbers(case, estimates, found)) for reason in _reported(reasons, facts)),
+        reasons=tuple(replace(reason, numbers=numbers) for reason in _reported(reasons, facts)),
         gates=gates,
         recommendation=found,
         plan=plan if action == "dose" else (),
@@ -271,7 +273,9 @@ def _without_agent(
     return {"withheld": said, "to_get": agents_missing(case, agents_to_get(case, estimates))}
 
 
-def _core_numbers(case: Case, estimates: Sequence[Estimate], found: Recommendation) -> Mapping[str, float | str | None]:
+def _core_numbers(
+    case: Case, estimates: Sequence[Estimate], found: Recommendation, spent: Sequence[str]
+) -> Mapping[str, float | str | None]:
     """Return the numbers that reasons are told with.
 
     Parameters
@@ -279,6 +283,8 @@ def _core_numbers(case: Case, estimates: Sequence[Estimate], found: Recommendati
     case : Case
     estimates : sequence of Estimate
     found : Recommendation
+    spent : sequence of str
+        Agents that are changed for another.
     """
     readable = [row for row in case.samples if row.readable]
     return {
@@ -293,6 +299,8 @@ def _core_numbers(case: Case, estimates: Sequence[Estimate], found: Recommendati
         "aim_chance": found.aim.chance,
         "eradicate": float(found.aim.kind == "eradicate"),
         "strength_given": _strength_given(case),
+        "spent": ", ".join(spent) or None,
+        "chance_weak": max((chance_weak(agent, estimates) for agent in spent), default=None),
         "wrong_water": ", ".join(strays(case)) or None,
     }
 
@@ -315,10 +323,6 @@ def _reported(reasons: Sequence[Reason], facts: Facts) -> tuple[Reason, ...]:
         "dosed_by_calendar": facts.by_calendar,
     }
     return (*reasons, *(Reason(code) for code, holds in besides.items() if holds))
-
-
-def _numbered(reason: Reason, numbers: Mapping[str, float | str | None]) -> Reason:
-    return replace(reason, numbers=numbers)
 
 
 def _chances(estimates: Sequence[Estimate], found: Recommendation, shown: EvaluatedSchedule | None) -> dict[str, float]:

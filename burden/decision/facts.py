@@ -24,11 +24,13 @@ from burden.treatment.gates import Gate, stopped
 
 __all__ = [
     "TROUBLE_DAYS",
+    "chance_weak",
     "checked_since",
     "clean_looks",
     "facts_of",
     "fell_short",
     "seen_since",
+    "spent_agents",
     "strays",
     "trouble_in",
 ]
@@ -48,6 +50,9 @@ _LOOKS_APART_DAYS = 7
 _HELD_UP, _ENOUGH_FLUKES, _SOON_AFTER_DAYS = 0.5, 10, 7
 #: a dose that kills fewer of those it reaches has fallen short: an assumption [-]
 _KILLS_ENOUGH = 0.7
+#: an agent whose course left flukes is changed for another from this chance on that it kills too few [-], the doses
+#: of the last so many days counted [d]: assumptions
+_TOO_DOUBTFUL, _COUNTED_DAYS = 0.25, 60
 #: a product given no longer ago is asked after: an assumption [d]
 _ASK_WITHIN_DAYS = 60
 #: doses one after the other, so many days apart, that no look at the fish asked for: assumptions [-], [d]
@@ -63,6 +68,7 @@ def facts_of(
     notes: Notes,
     agents: Sequence[str],
     found: Recommendation,
+    spent: Sequence[str] = (),
 ) -> Facts:
     """Return the facts of a case.
 
@@ -78,6 +84,8 @@ def facts_of(
         Agents that may be given.
     found : Recommendation
         From the search, on the draws of the estimates.
+    spent : sequence of str
+        Agents that are changed for another, as their course has failed.
     """
     chosen = found.recommended
     judging = checked_since(case, estimates)
@@ -121,6 +129,7 @@ def facts_of(
         least_given=given >= LEAST_AGAINST_EGGS or not any(e.pond.has_windows for e in estimates),
         dosed_before=bool(case.doses_given),
         fell_short=fell_short(case, estimates),
+        agent_changed=bool(spent),
         checked=judging >= min(_ENOUGH_FISH[found.aim.kind], case.fish_count),
         check_begun=judging > 0,
         clean_looks=clean_looks(case),
@@ -165,6 +174,22 @@ def fell_short(case: Case, estimates: Sequence[Estimate]) -> bool:
     return _counts_held_up(case, last) or any(
         float(np.mean(_last_kill(e) < _KILLS_ENOUGH)) >= LIKELY for e in estimates
     )
+
+
+def spent_agents(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:
+    """Agents of which a whole course was given and that may well kill too few: flukes were seen after its last dose."""
+    last = _last_dose(case)
+    if last is None or not seen_since(case, last):
+        return ()
+    given = [dose.agent for dose in case.doses_given if -case.day_of(dose.date) <= _COUNTED_DAYS]
+    whole = [agent for agent in dict.fromkeys(given) if agent and given.count(agent) >= _usual_doses(estimates)]
+    return tuple(agent for agent in whole if chance_weak(agent, estimates) >= _TOO_DOUBTFUL)
+
+
+def chance_weak(agent: str, estimates: Sequence[Estimate]) -> float:
+    """Chance that a dose of an agent kills too few of the adults of a set, the highest over the sets [-]."""
+    kills = [e.pond.effects[agent].kill_of("adult") for e in estimates if agent in e.pond.effects]
+    return max((float(np.mean(kill < _KILLS_ENOUGH)) for kill in kills), default=0.0)
 
 
 def _counts_held_up(case: Case, last: date) -> bool:

@@ -38,6 +38,7 @@ __all__ = [
     "first_days",
     "nearest_possible",
     "one_more",
+    "rest_of",
     "underway",
     "usual_gap_days",
 ]
@@ -92,7 +93,7 @@ class Underway:
     clean: bool = False
 
 
-def underway(case: Case, pond: Ensemble) -> Underway | None:
+def underway(case: Case, pond: Ensemble, spent: Sequence[str] = ()) -> Underway | None:
     """Return the course under way, or None where no dose that counts was given lately.
 
     Parameters
@@ -100,13 +101,15 @@ def underway(case: Case, pond: Ensemble) -> Underway | None:
     case : Case
     pond : Ensemble
         For how fast eggs hatch in this water.
+    spent : sequence of str
+        Agents whose course has failed: it is over.
 
     Notes
     -----
     A product nobody knows, or a dose far weaker than the customary one, began no course: the first dose is to come.
     """
     doses = [dose for dose in case.doses_given if _counts(dose)]
-    if not doses:
+    if not doses or doses[-1].agent in spent:
         return None
     reach = max(_COURSE_OVER_DAYS, 3 * min(_gap_days(pond, 0.0, 1.0), LONGEST_GAP_DAYS))
     count, after = 0, 0
@@ -130,7 +133,9 @@ def _counts(dose: Action) -> bool:
     return strength is None or strength >= _COUNTS_FROM * load_agent(dose.agent).customary.mg_l
 
 
-def first_days(case: Case, pond: Ensemble, not_before: float = 0.0) -> tuple[float, ...]:
+def first_days(
+    case: Case, pond: Ensemble, not_before: float = 0.0, agents: Sequence[str] = ()
+) -> tuple[float, ...]:
     """Days on which the next dose may go in, the earliest first; empty where none does within three weeks.
 
     Parameters
@@ -140,6 +145,8 @@ def first_days(case: Case, pond: Ensemble, not_before: float = 0.0) -> tuple[flo
         For how fast eggs hatch in this water.
     not_before : float
         Until then the water is put right [d].
+    agents : sequence of str
+        Agents that may be given; none stands for any.
 
     Notes
     -----
@@ -147,7 +154,8 @@ def first_days(case: Case, pond: Ensemble, not_before: float = 0.0) -> tuple[flo
     case says otherwise or the fish had the agent before. Within a course the next dose may wait for its own day.
     """
     course = underway(case, pond)
-    known = case.limits.first_dose == "today" or course is not None
+    had = course is not None and (not agents or course.agent in agents)
+    known = case.limits.first_dose == "today" or had
     earliest = _next_possible(case, max(0.0 if known else 1.0, not_before))
     if earliest is None:
         return ()
@@ -180,10 +188,10 @@ def candidate_plans(
         Until then the water is put right [d].
     """
     plans: dict[DoseSchedule, None] = {}
-    for first in first_days(case, pond, not_before):
+    for first in first_days(case, pond, not_before, agents):
         for line in _lines(agents, doses):
             for gap in _GAPS if doses > 1 else _GAPS[:1]:
-                days = course_dates(case, first, doses, partial(_waited, pond, gap))
+                days = course_dates(case, first, doses, partial(_waited, pond, gap, rest_of(line)))
                 if days is not None and allowed(case, days, line, carried):
                     plans[DoseSchedule(tuple(days), line)] = None
     return list(plans)
@@ -300,8 +308,19 @@ def usual_gap_days(pond: Ensemble) -> float:
     return min(_gap_days(pond, 0.0, _USUAL_GAP), float(LONGEST_GAP_DAYS))
 
 
-def _waited(pond: Ensemble, gap: float, day: float) -> float:
-    return _gap_days(pond, day, gap)
+def rest_of(line: Sequence[str]) -> float:
+    """Least days between two doses of a course by its agents: formalin after formalin needs a rest [d].
+
+    Parameters
+    ----------
+    line : sequence of str
+        Agents, one a dose.
+    """
+    return float(FORMALIN_REST_DAYS) if ("formalin", "formalin") in pairwise(line) else 0.0
+
+
+def _waited(pond: Ensemble, gap: float, rest: float, day: float) -> float:
+    return max(_gap_days(pond, day, gap), rest)
 
 
 def _gap_days(pond: Ensemble, day: float, gap: float) -> float:

@@ -14,7 +14,7 @@ from burden.inference.estimate import Estimate
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import Windows, windows_after
-from burden.schedule.candidates import allowed, course_dates, first_days, nearest_possible, underway
+from burden.schedule.candidates import allowed, course_dates, first_days, nearest_possible, rest_of, underway
 from burden.treatment.flowing_bath import bath_in_flow
 
 __all__ = ["Custom", "customs_for", "planned_course", "windows_of"]
@@ -66,7 +66,13 @@ class Custom:
         }
 
 
-def customs_for(case: Case, ponds: Sequence[Posterior], agents: Sequence[str], not_before: float = 0.0) -> list[Custom]:
+def customs_for(
+    case: Case,
+    ponds: Sequence[Posterior],
+    agents: Sequence[str],
+    not_before: float = 0.0,
+    spent: Sequence[str] = (),
+) -> list[Custom]:
     """Customary and printed courses for this water, each with what of it is still to be given.
 
     Parameters
@@ -78,6 +84,8 @@ def customs_for(case: Case, ponds: Sequence[Posterior], agents: Sequence[str], n
         Agents that may be given, the one to begin with first.
     not_before : float
         Until then the water is put right [d].
+    spent : sequence of str
+        Agents whose course has failed: another begins.
     """
     found = []
     for pond, _ in ponds:
@@ -86,7 +94,7 @@ def customs_for(case: Case, ponds: Sequence[Posterior], agents: Sequence[str], n
         near = sorted((abs(row.temperature_c - now), i) for i, row in enumerate(rows))
         for distance, i in near[:1]:
             if distance <= _CUSTOM_WITHIN_C and agents:
-                found += _custom(case, pond, rows[i], agents, not_before)
+                found += _custom(case, pond, rows[i], agents, not_before, spent)
     return found
 
 
@@ -124,12 +132,12 @@ def _water_ahead(pond: Ensemble) -> float:
 
 
 def _custom(
-    case: Case, pond: Ensemble, row: PublishedInterval, agents: Sequence[str], not_before: float
+    case: Case, pond: Ensemble, row: PublishedInterval, agents: Sequence[str], not_before: float, spent: Sequence[str]
 ) -> list[Custom]:
-    course = underway(case, pond)
+    course = underway(case, pond, spent)
     given = 0 if course is None else min(course.doses, row.doses)
     left = row.doses - given
-    first = first_days(case, pond, not_before)
+    first = first_days(case, pond, not_before, agents)
     if left == 0 or not first:
         return []
     gap = float(row.gap_days)
@@ -142,6 +150,7 @@ def _custom(
     main = agents[0]
     middle = row.middle_agent if row.middle_agent in agents else main
     line = tuple(str(middle) if (given + i) % 2 == 1 else main for i in range(left))
+    gap = max(gap, rest_of(line))
     days = course_dates(case, start, left, lambda _: gap)
     if days is None or not allowed(case, days, line):
         return []

@@ -86,6 +86,7 @@ class _Field:
     aim: Aim
     agents: tuple[str, ...]
     lead: Ensemble
+    course: Underway | None
     carried: bool
     not_before: float = 0.0
     judged: dict[DoseSchedule, EvaluatedSchedule] = dataclasses.field(default_factory=dict)
@@ -109,6 +110,7 @@ def search(
     aim: Aim,
     dose_anyway: bool = False,
     not_before: float = 0.0,
+    spent: Sequence[str] = (),
 ) -> Recommendation:
     """Search for a schedule.
 
@@ -124,6 +126,8 @@ def search(
         Whether a course is wanted even where the aim is met without a dose.
     not_before : float
         Until then the water is put right [d].
+    spent : sequence of str
+        Agents whose course has failed: one of another begins anew.
 
     Returns
     -------
@@ -132,13 +136,13 @@ def search(
     """
     lead = _egg_layer(ponds)
     few = first_draws(ponds, ROUGH_DRAWS)
-    course = underway(case, lead)
+    course = underway(case, lead, spent)
     most = min(_most_doses(case, aim, any(p.has_windows for p, _ in ponds), course), MOST_DOSES)
     (untreated,) = evaluate(ponds, [_NO_DOSE], aim)
     start = Recommendation(aim, untreated, None, "none_needed", (Compared("untreated", untreated),), underway=course)
     carried = not agents or most == 0 or bool(candidate_plans(case, lead, agents, 1, True, not_before))
-    field = _Field(case, ponds, few, aim, tuple(agents), lead, carried, not_before, {_NO_DOSE: untreated})
-    customs = [] if most == 0 else customs_for(case, ponds, agents, not_before)
+    field = _Field(case, ponds, few, aim, tuple(agents), lead, course, carried, not_before, {_NO_DOSE: untreated})
+    customs = [] if most == 0 else customs_for(case, ponds, agents, not_before, spent)
     if untreated.meets(aim) and not (dose_anyway or _begun(field, course)):
         return _beside(start, field, customs)
     if not agents or most == 0 or not candidate_plans(case, lead, agents, 1, carried, not_before):
@@ -342,7 +346,7 @@ def _customary(field: _Field, customs: Sequence[Custom], top: EvaluatedSchedule)
 
 def _custom_within(field: _Field, custom: EvaluatedSchedule, top: EvaluatedSchedule) -> float:
     """How far a custom may stay behind the best: as far again where that has a dose more than a usual course."""
-    given = 0 if (course := underway(field.case, field.lead)) is None else course.doses
+    given = 0 if field.course is None else field.course.doses
     longer = top.doses > custom.doses and custom.doses + given >= USUAL_DOSES
     return 2 * CUSTOM_WITHIN if longer else CUSTOM_WITHIN
 

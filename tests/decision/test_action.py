@@ -120,6 +120,11 @@ ROWS = [
         Facts(high=0.7, high_now=0.1, saves=0.0, course_given=True, course_over=True),
         "watch",
     ),
+    (
+        "as many flukes after a whole course, and another agent serves",
+        replace(HEAVY, agent_changed=True, dosed_before=True),
+        "dose",
+    ),
     ("no fish alive", replace(HEAVY, fish_alive=False), "watch"),
 ]
 

@@ -159,7 +159,7 @@ def test_a_difference_the_draws_cannot_show_is_none():
 def field(findings=()) -> searching._Field:
     case = a_case()
     case = replace(case, findings=replace(case.findings, other=tuple(findings)))
-    return searching._Field(case, [], [], CONTROL, BOTH, None, True)
+    return searching._Field(case, [], [], CONTROL, BOTH, None, None, True)
 
 
 @pytest.mark.parametrize(("gain", "kept"), [(WORTH_A_RISK - 0.02, "praziquantel"), (WORTH_A_RISK + 0.02, "formalin")])

@@ -36,6 +36,21 @@ def _course_goes_on(n: _Numbers) -> str:
     return f"The course goes on. Without a further dose the chance of {_too_many(n)} is {_share(n, 'chance_high')}."
 
 
+def _course_not_enough(n: _Numbers) -> str:
+    return (
+        "The course has been given, and there are still flukes. Without a further dose the chance of "
+        f"{_too_many(n)} is {_share(n, 'chance_high')}."
+    )
+
+
+def _agent_changed(n: _Numbers) -> str:
+    return (
+        f"A whole course of {named(str(n['spent']))} has left flukes. The chance that it kills too few of them is "
+        f"{_share(n, 'chance_weak')}: change the agent. Make sure all the same that the volume is right, the product "
+        "fresh, and no carbon or UV lamp running."
+    )
+
+
 def _never_seen(n: _Numbers) -> str:
     looks = counted(_whole(n, "preparations"), "preparation")
     fish = counted(_whole(n, "fish_looked_at"), "fish")
@@ -138,6 +153,8 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     ),
     "no_dose_possible": lambda n: "A dose is wanted, but none of the agents at hand can be given.",
     "doses_fell_short": _fell_short,
+    "agent_changed": _agent_changed,
+    "course_not_enough": _course_not_enough,
     "not_for_long": lambda n: (
         "No course within the limits of this case keeps flukes few for long. Find out why they come back: too many "
         "fish in this water, fish or nets from elsewhere, a dose too weak for the volume, or resistant flukes."
