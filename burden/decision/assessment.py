@@ -235,7 +235,7 @@ def _decided(
     found = search(case, ponds, fit, aim_of(case, ponds), not_before=days_to_mend(gates), spent=spent)
     facts = facts_of(case, estimates, gates, notes, agents, found, spent)
     action, reasons = choose(facts)
-    numbers = _core_numbers(case, estimates, found, spent)
+    numbers = _core_numbers(case, estimates, gates, found, spent)
     # what follows once the water is right is what would be done today in good water
     follows = "dose" in (action, choose(replace(facts, stopped=False))[0] if action == "water_first" else "")
     shown = found.recommended if follows else None
@@ -254,7 +254,7 @@ def _decided(
         plan=plan if action == "dose" else (),
         after_water=plan if action == "water_first" else (),
         look=look_of(case, estimates, action, reasons, found, shown, max(days_to_mend(gates), 1.0)),
-        others=other_treatments(case, () if shown is None else shown.plan.agents),
+        others=other_treatments(case, () if shown is None else shown.plan.agents, agents),
         chances=_known(case, _chances(estimates, found, shown)),
         deaths={} if facts.forecast_withheld else _deaths(found, shown),
         dated_until=_dated_until(case),
@@ -274,7 +274,7 @@ def _without_agent(
 
 
 def _core_numbers(
-    case: Case, estimates: Sequence[Estimate], found: Recommendation, spent: Sequence[str]
+    case: Case, estimates: Sequence[Estimate], gates: Sequence[Gate], found: Recommendation, spent: Sequence[str]
 ) -> Mapping[str, float | str | None]:
     """Return the numbers that reasons are told with.
 
@@ -282,6 +282,7 @@ def _core_numbers(
     ----------
     case : Case
     estimates : sequence of Estimate
+    gates : sequence of Gate
     found : Recommendation
     spent : sequence of str
         Agents that are changed for another.
@@ -299,19 +300,25 @@ def _core_numbers(
         "aim_chance": found.aim.chance,
         "eradicate": float(found.aim.kind == "eradicate"),
         "strength_given": _strength_given(case),
+        "light_or_carbon": float(any(dose.uv_or_carbon_on for dose in case.doses_given)),
         "spent": ", ".join(spent) or None,
+        "gasping_alone": float(all(gate.code == "gasping" for gate in gates if gate.level == "stop")),
         "chance_weak": max((chance_weak(agent, estimates) for agent in spent), default=None),
         "wrong_water": ", ".join(strays(case)) or None,
     }
 
 
 def _strength_given(case: Case) -> float | None:
-    """Lowest strength of the doses given, as a share of the customary one; None where nobody wrote one down [-]."""
-    shares = [
-        dose.concentration_mg_l / load_agent(dose.agent).customary.mg_l
-        for dose in case.doses_given
-        if dose.concentration_mg_l is not None and dose.agent in agent_names()
-    ]
+    """Lowest strength of the doses given, as a share of the customary one; None where nobody wrote one down [-].
+
+    A dose weighed out for less water than there is was as much weaker, whatever it was.
+    """
+    shares = []
+    for dose in case.doses_given:
+        known = dose.concentration_mg_l is not None and dose.agent in agent_names()
+        meant = (dose.concentration_mg_l or 0.0) / load_agent(str(dose.agent)).customary.mg_l if known else 1.0
+        if known or dose.volume_l_believed is not None:
+            shares.append(meant * (dose.volume_l_believed or case.water.volume_l.value) / case.water.volume_l.value)
     return min(shares, default=None)
 
 

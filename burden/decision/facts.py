@@ -177,13 +177,18 @@ def fell_short(case: Case, estimates: Sequence[Estimate]) -> bool:
 
 
 def spent_agents(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:
-    """Agents of which a whole course was given and that may well kill too few: flukes were seen after its last dose."""
+    """Agents that are changed for another: flukes were seen after their last dose, and they may well kill too few.
+
+    After a whole course the doubt may be less than after part of one; one dose alone may have failed for many reasons.
+    """
     last = _last_dose(case)
     if last is None or not seen_since(case, last):
         return ()
     given = [dose.agent for dose in case.doses_given if -case.day_of(dose.date) <= _COUNTED_DAYS]
-    whole = [agent for agent in dict.fromkeys(given) if agent and given.count(agent) >= _usual_doses(estimates)]
-    return tuple(agent for agent in whole if chance_weak(agent, estimates) >= _TOO_DOUBTFUL)
+    usual = _usual_doses(estimates)
+    doubt = {agent: _TOO_DOUBTFUL if given.count(agent) >= usual else LIKELY for agent in given if agent}
+    several = (agent for agent in doubt if given.count(agent) >= LEAST_AGAINST_EGGS)
+    return tuple(agent for agent in several if chance_weak(agent, estimates) >= doubt[agent])
 
 
 def chance_weak(agent: str, estimates: Sequence[Estimate]) -> float:

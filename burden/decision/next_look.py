@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 
 import numpy as np
+from scipy.optimize import isotonic_regression
 
 from burden.case import Case, Preparation
 from burden.decision.action import LIKELY, WELL_FISH
@@ -59,6 +60,8 @@ _RESULT_DAYS = 7.0
 _COLD_C, _WARM_C, _WARM_WITHIN_DAYS = 8.0, 10.0, 200
 #: fish to look at where samples have to tell how many flukes come in: an assumption
 _LEARN_FROM_FISH = 10
+#: counts drawn of a look, at least
+_COUNTED = 4000
 #: doubt that no look is asked to lower: an assumption [-]
 LEAST_DOUBT = 0.02
 
@@ -147,8 +150,10 @@ def fish_to_look_at(
     fish = numbers[-1]
     # a clean look has to be news: where the burden is likely low anyway, it has to halve what doubt is left
     surely_low = min(surely_low, max(float(np.mean(high)) / 2, LEAST_DOUBT))
+    times = -(-_COUNTED // high.size)  # each draw shows several counts, so that a limit does not hang on one of them
+    high, now = np.tile(high, times), None if now is None else np.tile(now, times)
     for fish in numbers:
-        flukes = sum(counts_seen(e, burden, fish) for e, burden in zip(estimates, burdens, strict=True))
+        flukes = sum(counts_seen(e, burden, fish, times) for e, burden in zip(estimates, burdens, strict=True))
         outcomes = outcomes_of(np.asarray(flukes), high, purpose, surely_low, now, due)
         undecided = sum(one.chance for one in outcomes if _leaves_open(one, surely_low, now is not None))
         if 1 - undecided >= CONCLUSIVE:
@@ -163,8 +168,8 @@ def _leaves_open(outcome: Outcome, surely_low: float, judged_by_the_day: bool) -
     return surely_low < outcome.chance_high < LIKELY
 
 
-def counts_seen(found: Estimate, burden: np.ndarray, fish: int) -> np.ndarray:
-    """Draw the flukes counted on so many fish netted at random, all preparations together, shape (M,).
+def counts_seen(found: Estimate, burden: np.ndarray, fish: int, times: int = 1) -> np.ndarray:
+    """Draw the flukes counted on so many fish netted at random, all preparations together, shape (times * M,).
 
     Parameters
     ----------
@@ -173,6 +178,8 @@ def counts_seen(found: Estimate, burden: np.ndarray, fish: int) -> np.ndarray:
     burden : numpy.ndarray
         Mean burden, shape (M,) [flukes per fish].
     fish : int
+    times : int
+        Counts a draw: all draws once, then all once more, and so on.
 
     Notes
     -----
@@ -185,7 +192,7 @@ def counts_seen(found: Estimate, burden: np.ndarray, fish: int) -> np.ndarray:
     )
     share = share_examined(row, found.seen, found.pond.setting.fish.weight_g.mean(0)) * found.seen.detection
     rng = np.random.default_rng([found.seed, zlib.crc32(f"next look {found.parasite} {fish}".encode())])
-    k, shape = p["aggregation"], found.seen.part_shape
+    k, shape, burden, share = (np.tile(x, times) for x in (p["aggregation"], found.seen.part_shape, burden, share))
     on_fish = rng.gamma(k, 1.0, (fish, k.size)) * burden / k
     clumped = rng.gamma(shape, 1.0, (PREPARATIONS, fish, k.size)) / shape
     return rng.poisson(on_fish * share * clumped).sum((0, 1))
@@ -228,12 +235,15 @@ def outcomes_of(
 
 
 def _few_at_most(flukes: np.ndarray, high: np.ndarray, due: float) -> int:
-    """Most flukes that are still few: beyond them the burden is too high with the chance that a dose asks for."""
-    seen = np.unique(flukes)
-    for most in seen[:-1]:
-        if float(np.mean(high[flukes > most])) >= due:
-            return int(most)
-    return int(seen[-1])
+    """Most flukes that are still few: with one more the burden is too high with the chance that a dose asks for.
+
+    The chance at each count is the rising one that fits the draws best (isotonic regression, Barlow et al. 1972,
+    Statistical Inference under Order Restrictions): a mean over all counts beyond a limit would hide that those just
+    beyond it are good news.
+    """
+    seen, place, times = np.unique(flukes, return_inverse=True, return_counts=True)
+    chance = isotonic_regression(np.bincount(place, high) / times, weights=times).x
+    return int(seen[chance < due][-1]) if chance[0] < due else 0
 
 
 def look_of(
@@ -286,7 +296,8 @@ def _look_after(
     """The next look of an action and its reasons, with what each result leads to."""
     low = 1 - found.aim.chance
     if action == "water_first":
-        return _plain_look(case, mended, "water")
+        # where doses follow no fish need be netted again: they are ill, and the count would change nothing
+        return _plain_look(case, mended, "water", 0 if shown is not None else _ROUTINE_NUMBERS[0])
     if action == "look_first":
         if "wrong_water" in codes:
             return None
@@ -313,7 +324,10 @@ def _look_after(
         now = 1 - found.aim.share_kept(then)
         return next_look(case, estimates, day, "check", then, 1 - shown.kept, low, now)
     day = _watch_day(case, estimates, found)
-    warm = _warm_day(estimates, day)
+    cold = "too_cold" in codes and not trouble_in(case)
+    warm = _spring_day(estimates) if cold else _warm_day(estimates, day)
+    if "too_cold" in codes and warm is None:
+        return _plain_look(case, day, "watch")
     if warm is not None and action == "watch":  # what it will show so far ahead nobody can say
         return replace(_plain_look(case, warm, "watch"), once_c=_WARM_C)
     then = found.untreated.burden_on(day)
@@ -341,6 +355,16 @@ def _watch_day(case: Case, estimates: Sequence[Estimate], found: Recommendation)
     if due > _TOO_LONG_TO_WAIT_DAYS and not found.underway.clean:
         return _LOOK_LATE_DAYS
     return due if due >= 1 else usual
+
+
+def _spring_day(estimates: Sequence[Estimate]) -> float | None:
+    """First day on which water that is cold, or turns so, has warmed again; None where it does not [d]."""
+    water = estimates[0].pond.setting.temperature
+    degrees = [float(np.median(water.at(float(day)))) for day in range(_WARM_WITHIN_DAYS)]
+    cold = next((day for day, c in enumerate(degrees) if c < _WARM_C), None)
+    if cold is None:
+        return None
+    return next((float(day) for day in range(cold, _WARM_WITHIN_DAYS) if degrees[day] >= _WARM_C), None)
 
 
 def _warm_day(estimates: Sequence[Estimate], day: float) -> float | None:

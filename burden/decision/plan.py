@@ -63,6 +63,7 @@ def planned_doses(
         when = case.visit_date + timedelta(days=int(day))
         trial = d.agent not in known and d.agent not in {p.agent for p in planned} and case.fish_count > 1
         before = when - timedelta(days=1)
+        tried = before if case.dose_possible_on(before) else case.visit_date
         planned.append(
             PlannedDose(
                 date=when,
@@ -78,7 +79,7 @@ def planned_doses(
                 strength_percent=d.strength_percent,
                 bath_volume_l=d.volume_l,
                 apart=d.apart,
-                trial_date=max(before, case.visit_date) if trial else None,
+                trial_date=max(tried, case.visit_date) if trial else None,
                 fast_from=max(before, case.visit_date),
                 place=d.place or "water",
             )
@@ -101,7 +102,7 @@ def agents_missing(case: Case, agents: Sequence[str]) -> tuple[Missing, ...]:
     )
 
 
-def other_treatments(case: Case, agents: Sequence[str]) -> tuple[OtherTreatment, ...]:
+def other_treatments(case: Case, agents: Sequence[str], fit: Sequence[str]) -> tuple[OtherTreatment, ...]:
     """Return every other disease found, those that come first first, with the agent of the plan that meets it.
 
     Parameters
@@ -109,13 +110,19 @@ def other_treatments(case: Case, agents: Sequence[str]) -> tuple[OtherTreatment,
     case : Case
     agents : sequence of str
         Of the plan.
+    fit : sequence of str
+        Agents that may be given.
     """
     found = []
     for finding in case.findings.other:
-        works = [
-            agent
-            for agent in dict.fromkeys(agents)
-            if any(row.finding == finding and row.works == "yes" for row in load_agent(agent).against)
-        ]
-        found.append(OtherTreatment(finding, finding in _COME_FIRST, works[0] if works else None))
+        agent = _works(finding, agents)
+        at_hand = None if agent is not None else _works(finding, fit)
+        found.append(OtherTreatment(finding, finding in _COME_FIRST, agent, at_hand))
     return tuple(sorted(found, key=lambda one: (not one.first, one.finding)))
+
+
+def _works(finding: str, agents: Sequence[str]) -> str | None:
+    """The first of some agents that works on a finding."""
+    return next(
+        (a for a in agents if any(row.finding == finding and row.works == "yes" for row in load_agent(a).against)), None
+    )

@@ -246,15 +246,18 @@ class OtherTreatment:
         Whether it is treated, or settled, before the flukes.
     agent : str or None
         Agent of the plan that works on it; None for a treatment of its own, which this tool does not plan.
+    at_hand : str or None
+        Where the plan has none: an agent that may be given here and works on it.
     """
 
     finding: str
     first: bool
     agent: str | None
+    at_hand: str | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
-        return {"finding": self.finding, "first": self.first, "agent": self.agent}
+        return {"finding": self.finding, "first": self.first, "agent": self.agent, "at_hand": self.at_hand}
 
 
 @dataclass(frozen=True)

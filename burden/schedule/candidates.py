@@ -133,9 +133,7 @@ def _counts(dose: Action) -> bool:
     return strength is None or strength >= _COUNTS_FROM * load_agent(dose.agent).customary.mg_l
 
 
-def first_days(
-    case: Case, pond: Ensemble, not_before: float = 0.0, agents: Sequence[str] = ()
-) -> tuple[float, ...]:
+def first_days(case: Case, pond: Ensemble, not_before: float = 0.0, spent: Sequence[str] = ()) -> tuple[float, ...]:
     """Days on which the next dose may go in, the earliest first; empty where none does within three weeks.
 
     Parameters
@@ -145,17 +143,16 @@ def first_days(
         For how fast eggs hatch in this water.
     not_before : float
         Until then the water is put right [d].
-    agents : sequence of str
-        Agents that may be given; none stands for any.
+    spent : sequence of str
+        Agents whose course has failed: another begins.
 
     Notes
     -----
     A few fish are treated on the day of the visit and the pond on the next (common practice, no source), unless the
     case says otherwise or the fish had the agent before. Within a course the next dose may wait for its own day.
     """
-    course = underway(case, pond)
-    had = course is not None and (not agents or course.agent in agents)
-    known = case.limits.first_dose == "today" or had
+    course = underway(case, pond, spent)
+    known = case.limits.first_dose == "today" or course is not None
     earliest = _next_possible(case, max(0.0 if known else 1.0, not_before))
     if earliest is None:
         return ()
@@ -168,7 +165,13 @@ def first_days(
 
 
 def candidate_plans(
-    case: Case, pond: Ensemble, agents: Sequence[str], doses: int, carried: bool = True, not_before: float = 0.0
+    case: Case,
+    pond: Ensemble,
+    agents: Sequence[str],
+    doses: int,
+    carried: bool = True,
+    not_before: float = 0.0,
+    spent: Sequence[str] = (),
 ) -> list[DoseSchedule]:
     """Schedules of so many doses worth evaluating, each once.
 
@@ -186,9 +189,11 @@ def candidate_plans(
         Whether what was given before is still in the water.
     not_before : float
         Until then the water is put right [d].
+    spent : sequence of str
+        Agents whose course has failed: another begins.
     """
     plans: dict[DoseSchedule, None] = {}
-    for first in first_days(case, pond, not_before, agents):
+    for first in first_days(case, pond, not_before, spent):
         for line in _lines(agents, doses):
             for gap in _GAPS if doses > 1 else _GAPS[:1]:
                 days = course_dates(case, first, doses, partial(_waited, pond, gap, rest_of(line)))

@@ -137,7 +137,7 @@ def _custom(
     course = underway(case, pond, spent)
     given = 0 if course is None else min(course.doses, row.doses)
     left = row.doses - given
-    first = first_days(case, pond, not_before, agents)
+    first = first_days(case, pond, not_before, spent)
     if left == 0 or not first:
         return []
     gap = float(row.gap_days)

@@ -38,6 +38,8 @@ Notes = Mapping[str, Sequence[SafetyNote]]
 DEFAULT_AGENTS = ("praziquantel", "formalin")
 #: what fish of the sea are bathed in besides: common practice, no source
 _AGENTS_OF_THE_SEA = ("hydrogen_peroxide", "fresh_water")
+#: agents that are harder on fish, filter and people than others: what does as well without them goes first
+_HARSH = ("formalin", "trichlorfon")
 #: share of adults that a dose worth giving kills, in the median: an assumption [-]
 _LEAST_KILL = 0.5
 _KILL_DRAWS = 400
@@ -58,8 +60,8 @@ _SMALL_L, _APART_L, _ENCLOSED_L = 10.0, 100.0, 1000.0
 
 
 def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[str, ...], Notes]:
-    """Agents that may be given, and what is to be said of each that might be."""
-    wanted = DEFAULT_AGENTS if case.limits.agents is None else case.limits.agents
+    """Agents that may be given, the one to begin with first, and what is to be said of each that might be."""
+    wanted = _by_preference(case, DEFAULT_AGENTS if case.limits.agents is None else case.limits.agents)
     warmest = float(np.median(estimates[0].pond.setting.temperature.at(0.0)))
     notes: dict[str, tuple[SafetyNote, ...]] = {}
     allowed = []
@@ -93,6 +95,19 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
         if not any(note.level == "withhold" for note in found):
             allowed.append(name)
     return tuple(allowed), notes
+
+
+def _by_preference(case: Case, agents: Sequence[str]) -> list[str]:
+    """Agents that meet another finding first, those that fish and people bear worst last; else as the case has them.
+
+    What is at hand is a list without an order of its own: no answer may hang on which agent was written first.
+    """
+
+    def key(agent: str) -> tuple[bool, bool]:
+        meets = any(row.finding in case.findings.other and row.works == "yes" for row in load_agent(agent).against)
+        return not meets, agent in _HARSH
+
+    return sorted(agents, key=key)
 
 
 def agents_to_get(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -89,6 +90,7 @@ class _Field:
     course: Underway | None
     carried: bool
     not_before: float = 0.0
+    spent: tuple[str, ...] = ()
     judged: dict[DoseSchedule, EvaluatedSchedule] = dataclasses.field(default_factory=dict)
 
     def evaluated(self, plans: Sequence[DoseSchedule]) -> list[EvaluatedSchedule]:
@@ -140,12 +142,14 @@ def search(
     most = min(_most_doses(case, aim, any(p.has_windows for p, _ in ponds), course), MOST_DOSES)
     (untreated,) = evaluate(ponds, [_NO_DOSE], aim)
     start = Recommendation(aim, untreated, None, "none_needed", (Compared("untreated", untreated),), underway=course)
-    carried = not agents or most == 0 or bool(candidate_plans(case, lead, agents, 1, True, not_before))
-    field = _Field(case, ponds, few, aim, tuple(agents), lead, course, carried, not_before, {_NO_DOSE: untreated})
+    one_dose = partial(candidate_plans, case, lead, agents, 1, not_before=not_before, spent=spent)
+    carried = not agents or most == 0 or bool(one_dose())
+    field = _Field(case, ponds, few, aim, tuple(agents), lead, course, carried, not_before, tuple(spent))
+    field.judged[_NO_DOSE] = untreated
     customs = [] if most == 0 else customs_for(case, ponds, agents, not_before, spent)
     if untreated.meets(aim) and not (dose_anyway or _begun(field, course)):
         return _beside(start, field, customs)
-    if not agents or most == 0 or not candidate_plans(case, lead, agents, 1, carried, not_before):
+    if not agents or most == 0 or not one_dose(carried=carried):
         return _beside(replace(start, why="no_plan"), field, [])
     if course is not None and (goes_on := _goes_on(field, customs)) is not None:
         return _beside(replace(start, recommended=goes_on, why="goes_on"), field, customs)
@@ -214,7 +218,7 @@ def _near_enough(best: dict[int, list[EvaluatedSchedule]], doses: int, aim: Aim)
 
 def _promising(field: _Field, doses: int) -> tuple[list[DoseSchedule], bool]:
     """Candidates of a number of doses that may be the best, and whether any may meet the aim, by a few draws."""
-    plans = candidate_plans(field.case, field.lead, field.agents, doses, field.carried, field.not_before)
+    plans = candidate_plans(field.case, field.lead, field.agents, doses, field.carried, field.not_before, field.spent)
     if len(plans) <= CONTENDERS:
         return plans, True
     rough = field.roughly(plans)

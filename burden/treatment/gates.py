@@ -306,7 +306,8 @@ def _nitrite(case: Case) -> Iterator[Gate]:
         return
     stop = reading > max(_NITRITE_STOP_MG_L, protected)
     missing = _CHLORIDE_PER_NITRITE * reading - chloride
-    salt = missing / _CHLORIDE_SHARE / 1000 * case.water.volume_l.value if case.water.medium == "fresh" else None
+    salted = stop and case.water.medium == "fresh"
+    salt = missing / _CHLORIDE_SHARE / 1000 * case.water.volume_l.value if salted else None
     remedy = water_change(case, reading, _NITRITE_CARE_MG_L)
     remedy = Remedy(remedy.percent, remedy.litres, min(remedy.times, 3), salt_g=salt)
     limit = _NITRITE_STOP_MG_L if stop else _NITRITE_CARE_MG_L

@@ -308,7 +308,12 @@ def _hosts(now: Situation) -> Iterator[SafetyNote]:
         advice = host_advice(now.agent, species, now.mg_l, now.hours, now.temperature_c)
         source = ", ".join(advice.sources) or "no data"
         if advice.over_limit or advice.advice == "avoid":
-            yield _withhold(f"Do not give {species} this dose", advice.text, "a lower dose or another agent", source)
+            yield _withhold(
+                f"Do not give {species} {now.said} at this strength",
+                advice.text,
+                "a lower dose or another agent",
+                source,
+            )
         elif advice.advice != "usable":
             yield _caution(
                 f"Try {now.said} on a few {species} first",

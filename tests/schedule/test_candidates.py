@@ -59,7 +59,7 @@ def test_the_pond_is_treated_the_day_after_a_few_fish():
     assert first_days(a_case(), pond) == (1.0,)
     assert first_days(a_case(limits=Limits(first_dose="today")), pond) == (0.0,)
     assert first_days(a_case(given=(dose(-7),)), pond)[0] == 0.0
-    assert first_days(a_case(given=(dose(-7),)), pond, agents=("formalin",))[0] == 1.0  # fish that never had it
+    assert first_days(a_case(given=(dose(-7),)), pond, spent=("praziquantel",)) == (1.0,)  # another begins
 
 
 @pytest.mark.parametrize("gap", [0.1, 0.9, 2.6])

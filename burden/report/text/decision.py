@@ -55,6 +55,9 @@ def _look_first(decision: Decision) -> str:
         return _without_agent(decision)
     if "virus_first" in codes:
         return "No dose today: have the suspected virus tested first."
+    before = [named(o.finding) for o in decision.others if o.first and o.agent is None]
+    if before:
+        return f"No dose against flukes today: treat the {several(before)} first."
     if "doses_fell_short" in codes:
         return "No dose today: find out first why the last dose failed."
     if "look_for_another_cause" in codes:

@@ -19,16 +19,18 @@ UNMEASURED = {
 }
 #: total ammonia as a kit shows it that says NH3/NH4, for one as nitrogen: molar masses [-]
 _AS_AMMONIA = 17.031 / 14.007
+#: least total ammonia that a kit for the home tells from none: common practice, no source [mg/L]
+_KIT_SHOWS = 0.1
 #: what to measure again once the water was changed, by code
 _AGAIN = {
     "oxygen_low": "Then measure oxygen again.",
     "ammonia_high": "Measure ammonia and pH again after the last change.",
     "nitrite_high": "Measure nitrite again after the last change.",
     "ph_extreme": "Then measure pH again.",
-    "gasping": "Then measure oxygen, ammonia, pH and nitrite.",
+    "gasping": "Once they breathe easier, measure oxygen, ammonia, pH and nitrite.",
 }
 #: what feeding makes worse: common practice, no source
-_UNFED = ("ammonia_high", "nitrite_high")
+_UNFED = ("gasping", "oxygen_low", "ammonia_high", "nitrite_high")
 
 
 def gates_text(decision: Decision, *levels: str) -> list[str]:
@@ -102,11 +104,15 @@ def _oxygen(gate: Gate) -> str:
 
 def _ammonia(gate: Gate) -> str:
     nitrogen = gate.as_read or 0.0
-    return (
-        f"Un-ionised ammonia (NH3) is about {plain(gate.value, 2)} mg/L; it should be below {plain(gate.limit)} mg/L. "
-        f"On a home kit that limit is now a total of {plain(nitrogen, 2)} mg/L if it shows nitrogen, or about "
-        f"{plain(nitrogen * _AS_AMMONIA, 2)} mg/L if it shows NH3/NH4.{_remedy(gate)}"
+    bound = "no dose goes in above" if gate.level == "stop" else "it should be below"
+    kit = (
+        "A home kit must now show none at all."
+        if nitrogen < _KIT_SHOWS
+        else f"On a home kit that limit is now a total of {plain(nitrogen, 2)} mg/L if it shows nitrogen, or about "
+        f"{plain(nitrogen * _AS_AMMONIA, 2)} mg/L if it shows NH3/NH4."
     )
+    now = f"Un-ionised ammonia (NH3) is about {plain(gate.value, 2)} mg/L; {bound} {plain(gate.limit)} mg/L."
+    return f"{now} {kit}{_remedy(gate)}"
 
 
 def _nitrite(gate: Gate) -> str:
@@ -156,6 +162,10 @@ def other_text(other: OtherTreatment) -> str:
     name = named(other.finding)
     name = f"{name[:1].upper()}{name[1:]}"
     first = " Treat this first (common practice, no source)." if other.first and other.agent is None else ""
+    if other.at_hand is not None and other.finding != "virus_suspected":
+        drug = named(other.at_hand)
+        drug = f"{drug[:1].upper()}{drug[1:]}"
+        return f"{name}:{first} {drug}, which is at hand, works on it; this tool plans no such course."
     if other.finding == "virus_suspected":
         return (
             "A virus is suspected: have it tested before any dose. Some are notifiable: ask the authority. Until the "

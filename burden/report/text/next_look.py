@@ -15,6 +15,10 @@ def look_text(look: NextLook, year: int) -> str:
     """Write when to look at how many fish, and what for."""
     fish = all_of(look.fish, "fish") if look.all_fish else counted(look.fish, "fish")
     what = f"{fish}, {counted(look.preparations_per_fish, 'preparation')} of each"
+    if look.purpose == "water" and look.fish == 0:
+        return (
+            f"{say_date(look.date, year)}: measure the water and see how the fish breathe; the doses follow from that."
+        )
     if look.purpose == "water":
         return f"{say_date(look.date, year)}: measure the water and look at {what}; the doses follow from that."
     if look.once_c is not None:
@@ -81,10 +85,14 @@ def _seen(rows: Sequence[Outcome], look: NextLook) -> str:
     last = rows[-1]
     if last.code == "none":
         return "No fluke"
+    beyond = sum(one.chance for one in look.outcomes if one.code == "many")
+    if last.code == "few" and beyond < _RARE:  # so rare that the limit itself is rough
+        return "Some flukes"
     if last.code == "few":
         return f"Up to {counted(last.flukes_max or 0, 'fluke')} in all"
-    few_before = any(one.code == "few" for one in look.outcomes if one not in rows)
-    return "More than that" if few_before else "Any fluke"
+    if not any(one.code == "few" for one in look.outcomes if one not in rows):
+        return "Any fluke"
+    return "Far more than expected" if beyond < _RARE else "More than that"
 
 
 def _leads_to(look: NextLook, action: str) -> str:
@@ -93,6 +101,8 @@ def _leads_to(look: NextLook, action: str) -> str:
     return _LEADS_TO[action]
 
 
+#: chance of many flukes below which the limit between few and many is not told [-]
+_RARE = 0.05
 _LEADS_TO = {
     "watch": "no dose, look again later",
     "discharge": "done, no further dose",

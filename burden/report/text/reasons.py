@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from burden.decision.records import Reason
-from burden.utils.formatting import counted, named, percent, plain
+from burden.utils.formatting import counted, named, percent, plain, several
 
 __all__ = ["reason_text"]
 
@@ -29,6 +29,10 @@ def _too_many(n: _Numbers) -> str:
     return f"too many flukes (on average {plain(float(n['level'] or 0), 1)} a fish or more)"
 
 
+def _capital(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
+
+
 def _course_goes_on(n: _Numbers) -> str:
     if n.get("eradicate"):
         left = percent(1 - float(n["chance_gone"] or 0))
@@ -45,7 +49,7 @@ def _course_not_enough(n: _Numbers) -> str:
 
 def _agent_changed(n: _Numbers) -> str:
     return (
-        f"A whole course of {named(str(n['spent']))} has left flukes. The chance that it kills too few of them is "
+        f"{_capital(named(str(n['spent'])))} has left flukes, and the chance that it kills too few of them is "
         f"{_share(n, 'chance_weak')}: change the agent. Make sure all the same that the volume is right, the product "
         "fresh, and no carbon or UV lamp running."
     )
@@ -66,11 +70,15 @@ _WEAK = 0.8
 
 def _fell_short(n: _Numbers) -> str:
     share = n.get("strength_given")
+    known = []
     if isinstance(share, float) and share < _WEAK:
-        return (
-            f"The doses given have killed too few: they had {percent(share)} of the customary strength. Weigh the next "
-            "one in full, and make sure of the volume."
-        )
+        known.append(f"they had {percent(share)} of the strength meant")
+    if n.get("light_or_carbon"):
+        known.append("UV or carbon was running")
+    if known:
+        mend = "Weigh the next one in full for the true volume" if isinstance(share, float) and share < _WEAK else ""
+        off = "switch UV off and take carbon out before it" if n.get("light_or_carbon") else ""
+        return f"The doses given have killed too few: {several(known)}. {_capital(several(filter(None, (mend, off))))}."
     return (
         "The doses given have killed too few. Find out why before the next one: was the volume right, was the product "
         "fresh and as strong as labelled, was carbon or a UV lamp running? If all that was right, the flukes may be "
@@ -80,7 +88,11 @@ def _fell_short(n: _Numbers) -> str:
 
 _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "no_fish": lambda n: "No fish is alive.",
-    "water_stops": lambda n: "In this water a dose can kill, and bad water can be what the fish suffer from.",
+    "water_stops": lambda n: (
+        "Gasping fish do not bear a bath, and what makes them gasp may not be flukes."
+        if n.get("gasping_alone")
+        else "In this water a dose can kill, and bad water can be what the fish suffer from."
+    ),
     "measure_first": lambda n: "The agents at hand may not be given before these are known.",
     "wrong_water": lambda n: f"These flukes do not live in this water: {named(str(n['wrong_water']))}.",
     "virus_first": lambda n: (
@@ -143,8 +155,8 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "This much water cannot be dosed. Look for what else ails the fish; fish that need it can be bathed apart."
     ),
     "too_cold": lambda n: (
-        "In water this cold eggs hatch only in weeks or months, so doses now would not meet what is to come. Wait for "
-        "warmer water, and look again."
+        "In water this cold flukes hardly increase and eggs hatch only after weeks or months, so a course now would "
+        "have to be given again in spring. Wait for warmer water, and look again."
     ),
     "model_does_not_reach": lambda n: (
         "This water flows in from outside, and nothing here tells how many flukes come with it, so no course can be "
