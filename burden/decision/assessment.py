@@ -258,6 +258,10 @@ def _decided(
         chances=_known(case, _chances(estimates, found, shown)),
         deaths={} if facts.forecast_withheld else _deaths(found, shown),
         dated_until=_dated_until(case),
+        on_record={
+            "preparations": sum(row.readable for row in case.samples),
+            "deaths": sum(row.deaths for row in case.deaths),
+        },
         **_without_agent(case, estimates, notes, reasons),
     )
     return _Core(case, estimates, gates, agents, notes, found, _released(decision, facts.eradicate), doses)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import zlib
 from collections.abc import Sequence, Set
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import date, timedelta
 
 import numpy as np
 from scipy.optimize import isotonic_regression
@@ -31,6 +31,7 @@ __all__ = [
     "PREPARATIONS",
     "counts_seen",
     "fish_to_look_at",
+    "look_after",
     "look_of",
     "next_look",
     "outcomes_of",
@@ -336,6 +337,19 @@ def _look_after(
     # what decides on that day is how many there are by then
     due = LIKELY if case.doses_given or trouble_in(case) else WELL_FISH
     return next_look(case, estimates, day, "watch", then, 1 - found.aim.share_kept(then), low, due=due)
+
+
+def look_after(look: NextLook, outcome: Outcome) -> date:
+    """Return when fish are looked at again after a result of a look that asks for no dose.
+
+    Parameters
+    ----------
+    look : NextLook
+    outcome : Outcome
+        One of its results.
+    """
+    usual = _LOOK_LATE_DAYS if outcome.chance_high <= 1 - _HARDLY else _LOOK_SOON_DAYS
+    return look.again or look.date + timedelta(days=int(usual))
 
 
 def _plain_look(case: Case, day: float, purpose: str, fish: int = _ROUTINE_NUMBERS[0]) -> NextLook:

@@ -296,6 +296,8 @@ class Decision(Result):
         What keeps out each agent at hand, where a dose is wanted and none can be given.
     to_get : tuple of Missing
         Agents that would serve then.
+    on_record : mapping of str to int
+        How many readable preparations and how many dead fish the record has: preparations, deaths.
     """
 
     case_name: str
@@ -317,6 +319,7 @@ class Decision(Result):
     dated_until: Date | None = None
     withheld: tuple[SafetyNote, ...] = ()
     to_get: tuple[Missing, ...] = ()
+    on_record: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def doses(self) -> tuple[PlannedDose, ...]:
@@ -375,4 +378,5 @@ class Decision(Result):
             "more_better": found.more_better,
             "withheld": [note.as_dict() for note in self.withheld],
             "to_get": [one.as_dict() for one in self.to_get],
+            "on_record": dict(self.on_record),
         }

@@ -188,7 +188,7 @@ class Estimate(Result):
     def log_disagrees(self) -> bool:
         """Whether the death log moves the median of flukes a fish by more than the samples alone can bear."""
         alone = self.mean_abundance_without_log
-        if alone is None or min(alone.median, self.mean_abundance.median) <= 0:
+        if not self.case.has_samples or alone is None or min(alone.median, self.mean_abundance.median) <= 0:
             return False
         return not 1 / _APART <= alone.median / self.mean_abundance.median <= _APART
 

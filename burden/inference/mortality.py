@@ -198,6 +198,8 @@ class DeathAttribution:
         Of the dead, those killed by flukes in each draw of the estimate, shape (M,).
     bled : bool
         Whether fish lack blood and the flukes drink it: whatever the log says, it does not acquit these.
+    looked : bool
+        Whether any fish was looked at: where none was, the log alone says nothing of what killed.
     """
 
     deaths: int
@@ -208,6 +210,7 @@ class DeathAttribution:
     pattern: DeathPattern | None
     by_draw: np.ndarray = field(default_factory=lambda: np.zeros(0), repr=False, compare=False)
     bled: bool = False
+    looked: bool = True
 
     @property
     def share_by_flukes(self) -> CredibleInterval:
@@ -243,6 +246,7 @@ class DeathAttribution:
             "by_flukes": self.by_flukes.as_dict(),
             "by_flukes_believed_before": self.believed.as_dict(),
             "verdict": "told" if self.told else "cannot_tell",
+            "fish_looked_at": self.looked,
             "share_by_flukes": self.share_by_flukes.as_dict(),
             "mostly_flukes_probability": number(float(np.mean(self.mostly_flukes))) if self.by_draw.size else None,
             "surely_flukes": self.surely_flukes,
@@ -291,7 +295,8 @@ def explain(
     prior = _by_flukes(*before, seed + 1)
     killed = CredibleInterval.of(after)
     anything = killed.high - killed.low >= _NEARLY_ALL * dead
-    told = not anything and _distance(after, prior, np.ones_like(prior)) >= _SAME
+    looked = case.has_samples
+    told = looked and not anything and _distance(after, prior, np.ones_like(prior)) >= _SAME
     exposure = np.maximum(log.exposure.sum(0), 1e-9)
     rates = {
         "flukes": CredibleInterval.of(log.fluke.sum(0) / exposure * carries),
@@ -299,7 +304,7 @@ def explain(
     }
     bled = bool(case.findings.anaemic) and any(load_parasite(name).blood_feeder for name in case.parasites)
     pattern = pattern_of_deaths(case, home)
-    return DeathAttribution(dead, killed, CredibleInterval.of(prior), told, rates, pattern, after, bled)
+    return DeathAttribution(dead, killed, CredibleInterval.of(prior), told, rates, pattern, after, bled, looked)
 
 
 def _by_flukes(log: DeathLog, other: OtherDeaths, seed: int) -> np.ndarray:

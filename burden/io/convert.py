@@ -371,11 +371,16 @@ def _check_action(table: ActionTable, kind: str, place: str, notes: Notes) -> No
         notes.problem(CASE_FILE, f"{place} {amounts[0]}", "in feed", "mg_per_kg_fish for in_feed", fix)
 
 
+_LEAVE_OUT = (
+    "Leave it out here. If it went into this water, write it as a [[given]] dose; that it is at hand can stand in note."
+)
+
+
 def _check_agent(name: str, place: str, known: tuple[str, ...], notes: Notes) -> None:
     bad = unsuitable(name)
     if name in known or (bad is not None and UNKNOWN_AGENT in known):
         return
     fix = hint(name, known)
     if bad is not None:
-        fix = f"{named(bad.name).capitalize()} {bad.verdict}: {bad.text} ({', '.join(bad.sources)})."
+        fix = f"{named(bad.name).capitalize()} {bad.verdict}: {bad.text} ({', '.join(bad.sources)}). {_LEAVE_OUT}"
     notes.problem(CASE_FILE, place, name, f"one of {', '.join(known)}", fix)

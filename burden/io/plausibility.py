@@ -265,7 +265,7 @@ def _about_samples(case: Case) -> Iterator[str]:
 def _about_water(case: Case, exchange_given: bool) -> Iterator[str]:
     volume = case.water.volume_l
     if volume.assumed:
-        value, low, high = (plain_number(x) for x in (volume.value, volume.low, volume.high))
+        value, low, high = plain_number(volume.value), _rounded(volume.low), _rounded(volume.high)
         yield f"The volume is taken as {value} L ± 10 % ({low} to {high} L)."
     for group in case.fish:
         if group.mean_weight_g is not None and group.mean_weight_g.assumed:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -41,6 +41,10 @@ class IfThisKills(Remark):
         Fish dead of anything by the horizon; None where too few draws are left to say.
     treated : mapping of str to CredibleInterval
         The same with each course of doses, by its name.
+    by_flukes : mapping of str to CredibleInterval
+        Of them dead by flukes, untreated and with each course, by its name; empty where too few draws are left.
+    by_other : CredibleInterval or None
+        Untreated, dead of anything else.
     """
 
     cause: str
@@ -49,6 +53,16 @@ class IfThisKills(Remark):
     days: float
     untreated: CredibleInterval | None
     treated: Mapping[str, CredibleInterval]
+    by_flukes: Mapping[str, CredibleInterval] = field(default_factory=dict)
+    by_other: CredibleInterval | None = None
+
+    @property
+    def says_something(self) -> bool:
+        """Whether flukes then kill fish worth naming, or doses change how many."""
+        if self.untreated is None:
+            return True
+        written = {deaths.whole() for deaths in self.by_flukes.values()}
+        return len(written) > 1 or round(self.by_flukes["untreated"].median) > 0
 
     def as_dict(self) -> dict[str, Any]:
         """Return numbers and sentence."""
@@ -58,6 +72,8 @@ class IfThisKills(Remark):
             "effective_draws": number(self.effective_draws),
             "untreated_deaths": None if self.untreated is None else self.untreated.as_dict(),
             "treated_deaths": {name: deaths.as_dict() for name, deaths in self.treated.items()},
+            "deaths_by_flukes": {name: deaths.as_dict() for name, deaths in self.by_flukes.items()},
+            "deaths_of_other_causes": None if self.by_other is None else self.by_other.as_dict(),
             "text": str(self),
         }
 
@@ -74,7 +90,7 @@ def deaths_by_killer(found: Estimate, courses: Mapping[str, Projection], days: f
         Horizon [d].
     """
     readings, draws = found.readings(), found.pond.size
-    if not readings or min(len(mine) for mine in readings.values()) <= _OPEN * draws:
+    if not found.case.has_samples or not readings or min(len(mine) for mine in readings.values()) <= _OPEN * draws:
         return ()
     return tuple(_reading(cause, found, mine, courses, days) for cause, mine in readings.items())
 
@@ -87,4 +103,7 @@ def _reading(
     if worth < _TOO_FEW:
         return IfThisKills(cause, chance, worth, days, None, {})
     deaths = {name: CredibleInterval.of(course.dead[mine]) for name, course in courses.items()}
-    return IfThisKills(cause, chance, worth, days, deaths.pop("untreated"), deaths)
+    by_flukes = {name: CredibleInterval.of(course.dead_by_flukes[mine]) for name, course in courses.items()}
+    alone = courses["untreated"]
+    other = CredibleInterval.of((alone.dead - alone.dead_by_flukes)[mine])
+    return IfThisKills(cause, chance, worth, days, deaths.pop("untreated"), deaths, by_flukes, other)

@@ -160,7 +160,9 @@ def notes_on(notes: Notes, given: Sequence[str]) -> tuple[SafetyNote, ...]:
     """
     all_of = given or tuple(notes)
     said = [
-        note if name in all_of else replace(note, text=f"Not {named(name)}: {uncapitalised(note.text)}")
+        note
+        if name in all_of or named(name) in note.text.lower()
+        else replace(note, text=f"Not {named(name)}: {uncapitalised(note.text)}")
         for name, own in notes.items()
         for note in own
         if name in all_of or note.level == "withhold"

@@ -43,7 +43,7 @@ def note_on_kill(agent: str, share: float) -> SafetyNote:
     """
     text = f"{named(agent).capitalize()} kills too few of these flukes"
     why = f"about {100 * share:.0f} % of the adults at the customary dose"
-    change = "a trial on these flukes that shows more"
+    change = "a count before and after such a bath, of these flukes, that shows a better kill"
     return SafetyNote("withhold", text, why, change, "assumption", "care", "little_effect")
 
 

@@ -18,7 +18,7 @@ from burden.treatment.dose_result import DoseReason, DoseResult, stock_solution
 from burden.treatment.host_tolerance import HostAdvice, host_advice, withdrawal_text
 from burden.treatment.water_chemistry import LEFT_IN_HOURS, oxygen_demand_mg_l
 from burden.utils.errors import InputError, Problem
-from burden.utils.formatting import percent, plain, product_words, volume
+from burden.utils.formatting import alike, percent, plain, product_words, volumes
 
 __all__ = ["LEAST_STRENGTH_PERCENT", "dose", "odd_dose", "range_words"]
 
@@ -388,8 +388,7 @@ def _volume_cautions(asked: _Asked, found: DoseRange | None) -> Iterator[Caution
         return
     small, large = asked.volume_range_l
     most, least = asked.mg_l * asked.volume_l / small, asked.mg_l * asked.volume_l / large
-    span = f"{volume(small)} to {volume(large)}"
-    yield Caution(f"In {span} of water, this amount gives {plain(most)} to {plain(least)} mg/L.", "care")
+    yield Caution(f"In {volumes(small, large)} of water, this amount gives {alike(most, least)} mg/L.", "care")
     if found is not None and most > found.mg_l[1]:
         above = f"In the smallest volume that is above {plain(found.mg_l[1])} mg/L: measure the volume first."
         yield Caution(above, "trial")

@@ -13,6 +13,7 @@ from datetime import date
 __all__ = [
     "CANNOT_BE_GIVEN",
     "MONTHS",
+    "alike",
     "all_of",
     "as_given",
     "counted",
@@ -32,6 +33,7 @@ __all__ = [
     "strength",
     "uncapitalised",
     "volume",
+    "volumes",
 ]
 
 CANNOT_BE_GIVEN = "cannot be given"
@@ -99,6 +101,19 @@ def interval(middle: float, low: float, high: float, digits: int = 2, unit: str 
     if math.isnan(middle):
         return CANNOT_BE_GIVEN
     return f"{plain(middle, digits)} ({plain(low, digits)} to {plain(high, digits)}){unit}"
+
+
+def alike(first: float, second: float, digits: int = 3) -> str:
+    """Write the two ends of a range with as many decimals each, so many digits of the smaller.
+
+    Examples
+    --------
+    >>> alike(6.0, 4.0909), alike(450.0, 1200.0)
+    ('6.00 to 4.09', '450 to 1 200')
+    """
+    place = digits - 1 - math.floor(math.log10(max(min(abs(first), abs(second)), _NOUGHT)))
+    ends = (f"{round(x, place):,.{max(place, 0)}f}".replace(",", " ") for x in (first, second))
+    return " to ".join(ends)
 
 
 def percent(probability: float) -> str:
@@ -180,6 +195,19 @@ def volume(litres: float | None, digits: int = 3) -> str:
     ('500 mL', '11.4 L', '12 000 L', '4 000 m³')
     """
     return _in_unit(litres, digits, ((1e-3, "mL"), (1.0, "L"), (1e5, "m³")), {"m³": 1e3})
+
+
+def volumes(low: float, high: float) -> str:
+    """Write a range of volumes, the unit once: that of the smaller.
+
+    Examples
+    --------
+    >>> volumes(75000.0, 110000.0), volumes(8280.0, 10120.0)
+    ('75 000 to 110 000 L', '8 280 to 10 100 L')
+    """
+    unit = volume(low).rsplit(" ", 1)[1]
+    litres = {"mL": 1e-3, "L": 1.0, "m³": 1e3}[unit]
+    return f"{plain(low / litres)} to {plain(high / litres)} {unit}"
 
 
 def _in_unit(

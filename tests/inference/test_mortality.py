@@ -29,9 +29,9 @@ def a_log(deaths, fluke, background, m=4000, exposure=40.0):
     return DeathLog(np.array(deaths, float), *full, np.full(shape, exposure), np.array([ends, ends + 1]).T)
 
 
-def explained(log, other, before_fluke, deaths=9):
+def explained(log, other, before_fluke, deaths=9, looked=True):
     """Posterior ponds of one log beside prior ponds whose flukes kill anything from nothing to most."""
-    case, m = a_case(deaths=rows((-9, deaths))), log.fluke.shape[1]
+    case, m = a_case(clips([1] if looked else []), deaths=rows((-9, deaths))), log.fluke.shape[1]
     prior = a_log(log.deaths, np.ones(len(log.deaths)), np.ones(len(log.deaths)), m)
     prior = replace(prior, fluke=np.broadcast_to(before_fluke, prior.fluke.shape))
     steady, none = OtherDeaths.constant(np.full(m, other)), OtherDeaths.constant(np.zeros(m))
@@ -63,6 +63,15 @@ def test_deaths_that_flukes_do_not_explain_call_for_another_cause():
     assert found.by_flukes.high <= 1
     assert "Most died of something else" in found.text()
     assert "something else" not in explained(a_log([9.0], [4.0], [4.0]), 0.0, np.linspace(0, 50, 4000) ** 2 / 50).text()
+
+
+def test_nothing_is_said_of_what_killed_where_no_fish_was_looked_at():
+    """The log alone takes ponds of few flukes for granted: that is the prior's word, and acquits no fluke."""
+    found = explained(a_log([9.0], [0.05], [5.0]), 0.0, np.linspace(0, 50, 4000) ** 2 / 50, looked=False)
+    assert not found.told
+    assert not found.mostly_else
+    assert not found.as_dict()["fish_looked_at"]
+    assert found.text() == "No fish was looked at, so the records cannot say what killed the 9 dead fish."
 
 
 def test_cannot_tell_where_the_answer_is_the_prior():

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import date, datetime
 
 import pytest
@@ -436,6 +438,22 @@ def test_a_host_of_the_set_is_known_by_its_name(tmp_path, species):
 
 
 # --- the check result
+
+
+def test_an_agent_that_cannot_be_at_hand_says_what_to_do_instead(tmp_path):
+    (problem,) = [
+        one for one in told(tmp_path, case=changed('"formalin"]', '"permanganate"]')) if one.value == "permanganate"
+    ]
+    assert "Leave it out here" in problem.fix
+    assert "[[given]]" in problem.fix
+
+
+def test_an_assumed_weight_claims_three_digits(tmp_path):
+    case = read(tmp_path)
+    group = replace(case.fish[0], mean_weight_g=None, length_mm=423.0)
+    said = " ".join(replace(case, fish=(group,)).in_words())
+    (weight,) = re.findall(r"mean weight (.*?) g \((.*?) to (.*?);", said)
+    assert all(len(number.replace(" ", "").replace(".", "").strip("0")) <= 3 for number in weight)
 
 
 def test_the_check_keeps_the_contract(tmp_path):

@@ -17,7 +17,9 @@ import pytest
 from report_cases import DRAWS, KOI, TITLE, blind, blind_case, blind_files, koi, koi_files, page_of
 
 from burden.case import Preparation
-from burden.evidence import load_agent, load_parasite
+from burden.decision.records import NextLook, Outcome, Reason
+from burden.evidence import agent_names, load_agent, load_parasite
+from burden.evidence.references import reference_keys
 from burden.model.temperature import Temperature
 from burden.report.figures.concentration import course_in_water
 from burden.report.figures.forecast import draw_forecast
@@ -28,13 +30,28 @@ from burden.report.files import folder as report_folder
 from burden.report.files.calendar import calendar_bytes, joined_calendar
 from burden.report.files.folder import MARKER, write_folder
 from burden.report.files.tables import csv_bytes, safe_cell, tables_of
+from burden.report.page.answer import answer_lines
 from burden.report.page.cautions import cautions_of
 from burden.report.page.index import cleanest_first, in_order, render_ponds, water_of
+from burden.report.page.outlook import courses_of
+from burden.report.page.owner import _untagged, owner_page
 from burden.report.page.unknowns import unknowns_of
+from burden.report.text.deaths import deaths_text
 from burden.report.text.decision import headline, withheld_text
+from burden.report.text.forecast import by_killer_lines
+from burden.report.text.gates import gates_text
+from burden.report.text.handling import trial_fish, trial_steps
+from burden.report.text.next_look import outcome_lines
+from burden.report.text.plan import aim_text
+from burden.report.text.reasons import reason_text
 from burden.report.tidy import COLUMNS, parquet_bytes, tidy_rows
 from burden.report.write import write_reports
+from burden.schedule.by_killer import IfThisKills
+from burden.treatment.gates import Gate
+from burden.treatment.withdrawal import Withdrawal
 from burden.utils.errors import InputError
+from burden.utils.formatting import day_in_words, say_date
+from burden.utils.results import CredibleInterval
 
 
 class Reader(HTMLParser):
@@ -86,11 +103,29 @@ def test_no_report_without_its_cautions(files):
     for said in (
         "poisonous to people",
         "takes the oxygen",
-        "dose one or a few fish first",
         "local rules and the licensed veterinarian decide",
         "withdrawal",
     ):
         assert said in text
+
+
+def test_what_an_earlier_dose_has_tried_is_not_asked_again():
+    """The koi have had praziquantel before; a pond that has had none is told to try it on a few fish first."""
+    trial, volume = "Dose one or a few fish first", "measure the water before the first dose"
+
+    def always(visit):
+        return " ".join(text for head, texts in cautions_of(visit) if head == "Always" for text in texts)
+
+    assert koi().decision.plan[0].trial_date is None
+    assert trial not in always(koi())
+    assert trial in always(blind())
+    assert volume in always(blind())
+    begun = replace(
+        koi(), decision=replace(koi().decision, plan=tuple(replace(d, number=2) for d in koi().decision.plan))
+    )
+    assert volume not in always(begun)
+    unmeasured = replace(begun.decision, gates=(*begun.decision.gates, Gate("nitrite_unmeasured", "measure")))
+    assert "Measure it before the next dose" in " ".join(gates_text(unmeasured, "measure"))
 
 
 def test_every_caution_of_every_dose_is_on_the_page(page):
@@ -109,6 +144,105 @@ def test_food_fish_get_their_withdrawal():
     said = " ".join(text for _, texts in cautions_of(eaten) for text in texts)
     assert "500 degree-days" in said
     assert "500 degree-days" not in " ".join(text for _, texts in cautions_of(koi()) for text in texts)
+
+
+def test_food_fish_have_the_end_of_the_example_beside_the_plan_and_on_the_owners_page():
+    """500 degree-days at 20 °C are 25 d (arithmetic); the day is 40 d after the visit here."""
+    held = Withdrawal("praziquantel", 500.0, 25.0, 40.0, "an example")
+    eaten = replace(koi().case, fish=(replace(koi().case.fish[0], food_fish=True),))
+    found = replace(koi(), case=eaten, withdrawals=(held,))
+    until = koi().decision.visit_date + timedelta(days=40)
+    assert f"ends on {say_date(until)}, 25 d after the last dose" in " ".join(answer_lines(found))
+    assert f"may not be eaten before {day_in_words(until)}" in " ".join(owner_said(found))
+    endless = replace(found, withdrawals=(replace(held, days=None, until_day=None),))
+    assert "does not end within 400 d" in " ".join(answer_lines(endless))
+    assert "before the licensed veterinarian allows it" in " ".join(owner_said(endless))
+
+
+def owner_said(found) -> list[str]:
+    return [text for _, texts in owner_page(found) for text in texts]
+
+
+def test_an_owner_meets_no_reference_key():
+    """One key has a year in it, another none: both are left out."""
+    cautions = [text for name in agent_names() for text in load_agent(name).cautions]
+    assert any("(uflformalin)" in text for text in cautions)
+    said = " ".join(map(_untagged, cautions))
+    assert not re.findall(rf"\((?:{'|'.join(reference_keys())})\b", said)
+
+
+def test_ulcers_are_named_beside_the_plan():
+    sore = replace(koi().case, findings=replace(koi().case.findings, ulcers=True))
+    assert "ulcers" in " ".join(answer_lines(replace(koi(), case=sore)))
+    assert "ulcers" not in " ".join(answer_lines(koi()))
+
+
+def test_a_trial_is_on_the_fish_that_may_not_bear_the_agent():
+    """Loaches get less formalin (common practice, no source); of few fish one alone is treated first."""
+    dose = replace(koi().decision.plan[0], agent="formalin", mg_l=25.0, hours=24.0)
+    group = koi().case.fish[0]
+    mixed = replace(koi().case, fish=(group, replace(group, species="weather loach", count=5)))
+    assert trial_fish(mixed, dose) == "one weather loach"
+    assert trial_fish(koi().case, dose) == "two or three fish"
+    (tub, *_) = trial_steps(koi().case, dose)
+    assert all(word in tub for word in ("aerated", "covered", "temperature"))
+
+
+def test_days_of_the_aim_hang_together_in_one_sentence():
+    said = aim_text(koi().decision).split(". ")[-1]
+    assert said.startswith("On the first of these days the eggs laid before the last dose have hatched")
+    assert koi().decision.look.date == koi().decision.judged[0]
+    assert "and the fish are looked at again" in said
+    later = replace(koi().decision, look=replace(koi().decision.look, date=date(2026, 12, 24)))
+    assert "the next look is on Thu 24 Dec" in aim_text(later)
+
+
+def test_other_causes_are_foretold_only_where_fish_died():
+    decision = koi().decision
+    assert "other causes" in deaths_text(decision)
+    assert "other causes" not in deaths_text(replace(decision, on_record={"preparations": 4, "deaths": 0}))
+    assert deaths_text(replace(decision, on_record={"preparations": 0, "deaths": 6})) == ""
+    assert courses_of(blind().forecasts[0])[0]["by_else"] == "none on record"
+    assert courses_of(blind().forecasts[0])[0]["by_flukes"] == "not known"
+    assert deaths_text(blind().decision) == ""
+
+
+def test_a_reading_of_who_kills_names_the_flukes_own_deaths():
+    """What is foretold of flukes and of all else add up; a reading in which doses change nothing is left out."""
+    some, few, none = (
+        CredibleInterval(40.0, 10.0, 90.0),
+        CredibleInterval(3.0, 0.0, 9.0),
+        CredibleInterval(0.0, 0.0, 0.4),
+    )
+    all_dead = CredibleInterval(140.0, 50.0, 300.0)
+    by_flukes = {"untreated": some, "recommended": few}
+    flukes = IfThisKills("flukes", 0.5, 90.0, 60.0, all_dead, {"recommended": all_dead}, by_flukes, all_dead)
+    assert str(flukes).endswith(
+        "flukes kill 40 (10 to 90) fish in 60 days untreated, 3 (0 to 9) with the recommended doses; other causes kill "
+        "140 (50 to 300)."
+    )
+    harmless = replace(flukes, cause="something_else", by_flukes={"untreated": none, "recommended": none})
+    forecast = replace(koi().forecasts[0], by_killer=(flukes, harmless))
+    assert str(harmless) not in by_killer_lines(forecast)
+    assert str(flukes) in by_killer_lines(forecast)
+    assert by_killer_lines(replace(forecast, by_killer=(harmless, harmless))) == []
+
+
+@pytest.mark.parametrize(
+    ("chance", "said"), [(0.49, "about as likely as not"), (0.2, "more likely than not they stay few")]
+)
+def test_a_coins_toss_is_called_one(chance, said):
+    assert said in reason_text(Reason("may_stay_low", {"level": 200.0, "chance_high": chance}))
+
+
+def test_no_dose_after_a_look_has_the_date_of_the_next():
+    """Four weeks where the burden is surely low, else two (common practice, no source)."""
+    look = NextLook(date(2026, 6, 1), 10.0, "check", 5, False, 3)
+    for chance, day in ((0.05, "Mon 29 Jun"), (0.3, "Mon 15 Jun")):
+        results = (Outcome("few", 5, 0.6, chance, "watch"), Outcome("many", None, 0.4, 0.9, "dose"))
+        assert outcome_lines(replace(look, outcomes=results))[0].endswith(f"no dose, look again about {day}.")
+    dated = replace(look, outcomes=results, again=date(2026, 8, 1))
+    assert outcome_lines(dated)[0].endswith("look again about Sat 1 Aug.")
 
 
 def test_every_estimate_stands_with_its_interval(page):

@@ -200,7 +200,7 @@ def test_oxygen_of_a_formalin_bath():
 
 def test_volume_range_turns_into_a_range_of_concentration():
     found = dose("praziquantel", 1000.0, 8.0, volume_range_l=(640.0, 1600.0))
-    assert any("gives 12.5 to 5 mg/L" in line for line in found.cautions)
+    assert any("In 640 to 1 600 L of water, this amount gives 12.50 to 5.00 mg/L" in line for line in found.cautions)
     assert any("above 10 mg/L" in line for line in found.cautions)
 
 

@@ -13,9 +13,9 @@ from burden.inference.estimate import Estimate
 from burden.report.formatting import about, named, spread
 from burden.report.text.deaths import deaths_text
 from burden.report.text.decision import dated_text, headline, help_lines, release_text, withheld_lines
-from burden.report.text.gates import gates_text, other_text
+from burden.report.text.gates import gates_text, other_text, unused_text
 from burden.report.text.notes import parasite_name
-from burden.report.text.plan import aim_text, as_recommended
+from burden.report.text.plan import aim_text, as_recommended, not_eaten_text
 from burden.report.text.reasons import reason_text
 from burden.report.text.treatment_response import verdict_words
 from burden.utils.formatting import percent, percent_interval, say_date, sentence
@@ -36,13 +36,13 @@ def title_of(found: Assessment) -> str:
 def answer_lines(found: Assessment) -> list[str]:
     """Return the answer: today's action, why, what water and fish ask for, the burden, and what it comes to."""
     decision = found.decision
-    levels = ("stop", "agent", "measure") if decision.plan else ("stop", "agent")
     lines = [
         headline(decision),
         " ".join([*(reason_text(reason) for reason in decision.reasons), *help_lines(decision)]),
         " ".join(dated_text(decision)),
-        " ".join([*gates_text(decision, *levels), *withheld_lines(decision)]),
-        " ".join(other_text(other) for other in decision.others),
+        not_eaten_text(decision, found.withdrawals),
+        " ".join([*gates_text(decision, "stop", "agent", "measure"), *withheld_lines(decision)]),
+        " ".join([*map(other_text, decision.others), unused_text(found.case.findings, bool(decision.doses))]).strip(),
         " ".join(_of_set(found, e, _burden(e)) for e in found.estimates),
         _last_dose(found),
         f"{as_recommended(decision)} {deaths_text(decision)}".strip(),
@@ -58,10 +58,14 @@ def _of_set(found: Assessment, e: Estimate, text: str) -> str:
 
 def _burden(e: Estimate) -> str:
     chance = (
-        "" if e.probability_infected >= 0.995 else f" Chance that there are any: {percent(e.probability_infected)}."
+        ""
+        if e.probability_infected >= 0.995
+        else f" Chance that there are any today: {percent(e.probability_infected)}."
     )
     sick = "".join(f" {said}" for said in (e.sick_only, e.hidden) if said)
-    there = f"{spread(e.mean_abundance)} flukes a fish, {spread(e.flukes_total)} on all live fish"
+    there = f"{spread(e.mean_abundance)} flukes a fish"
+    if e.case.fish_count > 1:
+        there += f", {spread(e.flukes_total)} on all live fish"
     return f"{e.missed} On the fish: {there}.{chance}{sick}"
 
 
@@ -123,7 +127,7 @@ def there_rows(e: Estimate) -> list[tuple[str, str]]:
     """Return what is there, in words and with intervals."""
     rows = [
         ("flukes a fish", spread(e.mean_abundance)),
-        ("on all live fish", spread(e.flukes_total)),
+        *([("on all live fish", spread(e.flukes_total))] if e.case.fish_count > 1 else []),
         ("fish that carry any", _share(e.prevalence)),
         ("aggregation k", spread(e.aggregation_k)),
         ("infected fish that preparations like yours show", _share(e.detection_per_fish)),

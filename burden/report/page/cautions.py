@@ -11,11 +11,9 @@ from burden.treatment.withdrawal import unnamed_words
 
 __all__ = ["agents_of", "cautions_of"]
 
-_ALWAYS = (
-    "Local rules and the licensed veterinarian decide what may be given to these fish, and how it is recorded.",
-    "Dose one or a few fish first, for the planned time, in the same water, and watch them.",
-    "An error in the volume is an equal error in the dose: measure the water before the first dose.",
-)
+_RULES = "Local rules and the licensed veterinarian decide what may be given to these fish, and how it is recorded."
+_TRIAL = "Dose one or a few fish first, for the planned time, in the same water, and watch them."
+_VOLUME = "An error in the volume is an equal error in the dose"
 
 
 def agents_of(visit: Assessment) -> tuple[str, ...]:
@@ -45,9 +43,18 @@ def cautions_of(visit: Assessment) -> list[tuple[str, list[str]]]:
     care = [f"{note.text}: {note.reason.rstrip('.')}." for note in visit.notes if note.level != "withhold"]
     # what the water asks for first comes before what the agent asks for
     against = "Against other agents" if given else "Against a dose today"
-    groups = [(against, stops), ("Water and fish", care), ("Always", [*_ALWAYS, *_food(visit)])]
+    groups = [(against, stops), ("Water and fish", care), ("Always", [*_always(visit), *_food(visit)])]
     groups += [(named(agent).capitalize(), _of_agent(visit, agent, agent in given)) for agent in agents_of(visit)]
     return _each_once(groups)
+
+
+def _always(visit: Assessment) -> list[str]:
+    """What holds for every dose; what these fish and this water went through with earlier doses is not asked again."""
+    doses = visit.decision.doses
+    tried = bool(doses) and all(dose.trial_date is None for dose in doses)
+    begun = bool(doses) and doses[0].number > 1
+    volume = f"{_VOLUME}." if begun else f"{_VOLUME}: measure the water before the first dose."
+    return [_RULES, *([] if tried else [_TRIAL]), volume]
 
 
 def _food(visit: Assessment) -> list[str]:

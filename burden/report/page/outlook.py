@@ -36,6 +36,8 @@ __all__ = [
     "what_if_rows",
 ]
 
+#: after so many days nobody asks any more whether a dose worked that no samples can tell of: an assumption [d]
+_LONG_AGO_DAYS = 60
 #: visits in the table of a page; the figure and tables/history.csv have all
 _MOST_VISITS = 6
 #: rows of what moved that a page has room for; the others are in tables/changes.csv
@@ -44,11 +46,13 @@ _MOST_MOVED = 4
 
 def courses_of(forecast: Forecast) -> list[dict[str, str]]:
     """Return the courses of a forecast, a row each: deaths by flukes and by all else, and flukes, at the horizon."""
+    case = forecast.case
+    died = any(row.deaths for row in case.deaths)
     return [
         {
             "name": COURSE_WORDS[name],
-            "by_flukes": course.fluke_deaths_end.whole(),
-            "by_else": course.other_deaths_end.whole(),
+            "by_flukes": course.fluke_deaths_end.whole() if case.has_samples else "not known",
+            "by_else": course.other_deaths_end.whole() if died else "none on record",
             "flukes": _bands(course, course.abundance),
         }
         for name, course in forecast.courses().items()
@@ -168,7 +172,7 @@ def _move(found: Assessment, one: Alternative) -> str:
 
 def response_of(r: Response) -> dict[str, Any]:
     """Return the verdict on the last dose and, where it may have fallen short, why and how to find out."""
-    if r.dose_date is None:
+    if r.dose_date is None or (r.before is None and (r.case.visit_date - r.dose_date).days > _LONG_AGO_DAYS):
         return {"verdict": "", "reason": "", "causes": (), "next": ()}
     return {
         "verdict": sentence(verdict_words(r)),

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from burden.decision import Assessment
 from burden.evidence import load_agent, load_parasite
+from burden.evidence.references import reference_keys
 from burden.inference.estimate import Estimate
 from burden.report.formatting import about, long_date, named, several
 from burden.report.text.decision import headline, help_lines, release_text
@@ -22,7 +23,7 @@ __all__ = ["owner_page"]
 #: chance of flukes above which the owner is told that they are there: an assumption
 _SURE = 0.95
 #: what names a source within a caution
-_SOURCE = re.compile(r" \((?:common practice|assumption|[a-z]+\d{4})[^()]*\)")
+_SOURCE = re.compile(rf" \((?:common practice|assumption|{'|'.join(sorted(reference_keys()))})\b[^()]*\)")
 #: of how a bath is made up and where a figure is from the owner need not know
 _NOT_FOR_OWNERS = ("making_up", "bookkeeping")
 _NOT_EATEN = "Nobody may eat these fish, or send them to be eaten, before the licensed veterinarian allows it."
@@ -80,7 +81,7 @@ def _there(found: Assessment, flukes: int) -> list[str]:
 def _on_each(e: Estimate) -> str:
     where = {"gill": "the gills", "skin": "the skin"}[load_parasite(e.parasite).site]
     median, low, high = (about(x, 1) for x in (e.mean_abundance.median, e.mean_abundance.low, e.mean_abundance.high))
-    span = f"between {low} and {high}" if e.mean_abundance.low >= 1 else f"{high} at the most"
+    span = f"between {low} and {high}" if e.mean_abundance.low >= 1 else f"hardly more than {high}"
     return f"about {median} on {where} of each fish ({span})"
 
 
@@ -162,11 +163,24 @@ def _part(found: Assessment) -> list[str]:
     steps += [said for agent, alone in apart.items() for said in [_each_time(found, agent, alone)] if said]
     return [
         *dict.fromkeys(steps),
-        *([_NOT_EATEN] if found.case.food_fish else []),
+        *([_not_eaten(found)] if found.case.food_fish else []),
         "Write down every dead fish and the water temperature, every day, also when none died.",
         *([] if moves else [f"Use nets and buckets of {water} nowhere else. Bring in no new fish and give none away."]),
         f"Put nothing else into {water} without asking us.",
     ]
+
+
+def _not_eaten(found: Assessment) -> str:
+    """Until when nobody may eat the fish: with the date of the latest example where there is one."""
+    days = [one.until_day for one in found.withdrawals if one.degree_days > 0]
+    dated = [day for day in days if day is not None]
+    if not dated or len(dated) < len(days) or found.decision.action not in ("dose", "watch", "discharge"):
+        return _NOT_EATEN
+    until = long_date(found.decision.date_of(max(dated)))
+    return (
+        f"These fish may not be eaten before {until} at the earliest, nor be sent to be eaten. The licensed "
+        "veterinarian sets the date."
+    )
 
 
 def _each_time(found: Assessment, agent: str, apart: bool) -> str:
@@ -191,24 +205,28 @@ def _ring(found: Assessment) -> list[str]:
 def _expect(found: Assessment) -> list[str]:
     decision = found.decision
     end = long_date(decision.date_of(decision.recommendation.aim.horizon_days))
-    if any(e.deaths_explained is not None and not e.deaths_explained.told for e in found.estimates):
+    if decision.on_record["preparations"] and any(
+        e.deaths_explained is not None and not e.deaths_explained.told for e in found.estimates
+    ):
         unknown = "Whether flukes killed the dead fish cannot be told from the records"
         return [f"{unknown}, so we cannot say how many a treatment will save." if decision.plan else f"{unknown}."]
     d = decision.deaths
+    if not decision.on_record["preparations"]:
+        dead = ", nor what killed the dead fish" if decision.on_record["deaths"] else ""
+        return [f"No fish was looked at yet, so we cannot say what will happen{dead}."]
     if not d:
         return ["In open water flukes come in from outside, so we cannot say what will happen."]
     said = f"Deaths by flukes until {end}, if nothing is done: {_fish(d['flukes_untreated'])}"
     if "flukes_planned" in d and decision.plan:
         said += f"; with the doses: {_fish(d['flukes_planned'])}"
-    return [f"{said}.", f"Deaths by other causes: {_fish(d['other'])}."]
+    other = f"Deaths by other causes, if they go on as now: {_fish(d['other'])}."
+    return [f"{said}.", *([other] if decision.on_record["deaths"] else [])]
 
 
 def _fish(dead: CredibleInterval) -> str:
     """Write how many fish die, as one says it to their owner."""
     if round(dead.median):
         return dead.whole() if round(dead.low) == round(dead.high) else f"about {dead.whole()}"
-    return (
-        f"probably none, at most {replace(dead, median=dead.high, low=dead.high).whole()}"
-        if round(dead.high)
-        else "none"
-    )
+    if not round(dead.high):
+        return "none"
+    return f"probably none; hardly more than {replace(dead, median=dead.high, low=dead.high).whole()}"

@@ -12,6 +12,7 @@ import numpy as np
 from burden import __version__
 from burden.decision import Assessment
 from burden.evidence import load_parasite
+from burden.inference.estimate import Estimate
 from burden.report.files.tables import CSV_FORM
 from burden.report.formatting import about, about_in, long_date, named, sentence, several, unbroken
 from burden.report.page.answer import answer_lines, moved_rows, seen_rows, there_rows, title_of
@@ -167,7 +168,7 @@ def _one_set(found: Assessment, i: int) -> dict[str, Any]:
         "said": parasite_name(e.parasite),
         "lays_eggs": load_parasite(e.parasite).lays_eggs,
         "words": load_parasite(e.parasite).title,
-        "counted": _counted(e.counted),
+        "counted": _counted(e.counted) if _several_fish(e) else "",
         "there": there_rows(e),
         "moved": moved,
         "barely": [row for row in moved if row["verdict"].startswith("barely")],
@@ -184,6 +185,11 @@ def _one_set(found: Assessment, i: int) -> dict[str, Any]:
         "changed": changes_of(found.changes[i]),
         "history": history_of(found, e.parasite),
     }
+
+
+def _several_fish(e: Estimate) -> bool:
+    """Whether more than one fish was looked at: of one alone, counts say nothing of the others."""
+    return len({(row.date, row.fish) for row in e.case.samples if row.readable}) > 1
 
 
 def _counted(found: Any) -> str:

@@ -47,9 +47,10 @@ def _since(case: Case, day: date) -> str:
 
 
 def _range(number: Uncertain, unit: str) -> str:
-    ends = as_given if not number.assumed else plain  # as worked out, no digits that nobody measured
-    value = as_given(number.value) if number.assumption in (None, "plain_number") else plain(number.value)
-    low, high = ends(number.low), ends(number.high)
+    # what is ours claims three digits, what somebody wrote keeps its own
+    ours = as_given if not number.assumed else plain
+    value = (as_given if number.assumption == "plain_number" else ours)(number.value)
+    low, high = ours(number.low), ours(number.high)
     return f"{value} {unit} ({low} to {high}{_how(number)})"
 
 

@@ -10,8 +10,8 @@ from datetime import date, timedelta
 from burden.decision import Assessment, PlannedDose
 from burden.evidence import load_agent
 from burden.report.text.decision import headline
-from burden.report.text.gates import change_text, gates_text
-from burden.report.text.handling import handling_of, has_filter, notes_of_filter, trial_steps, unfed_text
+from burden.report.text.gates import change_text, gates_text, unused_text
+from burden.report.text.handling import handling_of, has_filter, notes_of_filter, trial_fish, trial_steps, unfed_text
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.plan import dose_text
 from burden.schedule.delayed_hatch import DelayedHatch
@@ -129,7 +129,9 @@ def _trial(found: Assessment, planned: PlannedDose) -> Day:
 def _care(found: Assessment) -> list[str]:
     """What water and fish ask for beside a dose, without full stops."""
     apart = replace(found.decision, gates=tuple(map(without_change, found.decision.gates)))  # it has days of its own
-    return [said.rstrip(".") for said in gates_text(apart, "measure", "care")]
+    besides = unused_text(found.case.findings, bool(found.decision.doses))
+    said = [*gates_text(apart, "measure", "care"), *([besides] if besides else [])]
+    return [text.rstrip(".") for text in said]
 
 
 def _steps(
@@ -139,7 +141,8 @@ def _steps(
     if same_day or (planned.trial_date is None and first):
         yield from _care(found)
     if same_day:
-        yield "treat two or three fish in a tub first and watch them"
+        fish = trial_fish(found.case, planned)
+        yield f"treat {fish} in a tub first, aerated, covered and as warm as the water, and watch them"
     left = _left(found, planned, before)
     if left:
         yield left
@@ -164,13 +167,17 @@ def _left(found: Assessment, planned: PlannedDose, before: Sequence[tuple[float,
     if left < _WORTH_SAYING * planned.mg_l:
         return ""
     total, ceiling = left + planned.mg_l, ceiling_mg_l(planned.agent)
-    over = f"; that is above {plain(ceiling)} mg/L, so change water first" if total > ceiling else ""
-    if not over and left >= planned.mg_l:  # as much again as the dose: needless strain where water is soon changed
-        over = "; change half of the water first" if case.water.volume_l.value <= _SOON_CHANGED_L else ""
+    over = f"; that is above {plain(ceiling)} mg/L, so change water first" if total > ceiling else _BEARABLE
+    if over is _BEARABLE and left >= planned.mg_l:  # as much again as the dose: needless strain
+        over = "; change half of the water first" if case.water.volume_l.value <= _SOON_CHANGED_L else _BEARABLE
     return (
         f"up to {plain(left, 2)} mg/L of earlier doses may still be in the water, with this dose "
         f"{plain(total, 2)} mg/L{over}"
     )
+
+
+#: what is said of drug left in the water that nothing need be done about
+_BEARABLE = "; that is still no more than a long bath may have, so do nothing about it"
 
 
 def _late(late: LateDose | None, found: Assessment) -> Iterator[str]:

@@ -15,10 +15,13 @@ _NO_SOURCE = "(common practice, no source)"
 @writes
 def _attribution(found: DeathAttribution) -> str:
     """Write how many of the deaths flukes caused, or that the records cannot say."""
-    return " ".join(part for part in (_share(found), _elsewhere(found), str(found.pattern or "")) if part)
+    pattern = str(found.pattern or "") if found.looked else ""
+    return " ".join(part for part in (_share(found), _elsewhere(found), pattern) if part)
 
 
 def _share(found: DeathAttribution) -> str:
+    if not found.looked:
+        return f"No fish was looked at, so the records cannot say what killed the {counted(found.deaths, 'dead fish')}."
     low, high = round(found.by_flukes.low), round(found.by_flukes.high)
     of_all = f"of the {counted(found.deaths, 'recorded death')}"
     if found.told:
@@ -28,7 +31,8 @@ def _share(found: DeathAttribution) -> str:
     if found.deaths == 1:
         return "Flukes may have caused the one recorded death; these records cannot say."
     if low == high:
-        return f"Flukes may have caused {low} {of_all}, but these records do not test that."
+        many = "none" if low == 0 else "all" if low == found.deaths else str(low)
+        return f"We expect that flukes caused {many} {of_all}, but these records cannot show it."
     may = "none or all" if low == 0 and high == found.deaths else f"{low} to {high}"
     return f"Flukes may have caused {may} {of_all}; these records cannot say."
 
@@ -67,9 +71,12 @@ def _more_deaths_text(more: MoreThanOtherCauses) -> str:
 
 
 def deaths_text(decision: Decision) -> str:
-    """Write how many fish flukes and other causes are expected to kill, with and without the plan."""
-    d = decision.deaths
-    if not d:
+    """Write how many fish flukes and other causes are expected to kill, with and without the plan.
+
+    Nothing where no fish was looked at; of other causes nothing where no dead fish speaks of them.
+    """
+    d, known = decision.deaths, decision.on_record
+    if not d or not known.get("preparations"):
         return ""
     end = say_date(decision.date_of(decision.recommendation.aim.horizon_days), decision.visit_date.year)
 
@@ -79,4 +86,5 @@ def deaths_text(decision: Decision) -> str:
     said = f"By {end}, without a dose flukes kill {fish('flukes_untreated')} fish"
     if "flukes_planned" in d:
         said += f", with the plan {fish('flukes_planned')}"
-    return f"{said}; other causes {fish('other')}."
+    other = f"; other causes {fish('other')}, if they go on as before"
+    return f"{said}{other}." if known.get("deaths") else f"{said}."

@@ -46,7 +46,8 @@ def _forecast_brief(f: Forecast) -> str:
 
 def _answer(f: Forecast) -> list[str]:
     start = f"{parasite_name(f.parasite)}, {plain(f.horizon_days)} days from {day_in_words(f.case.visit_date)}:"
-    lines = [start, *(f"{_COURSES[name]}: {_course(course)}" for name, course in f.courses().items())]
+    died = any(row.deaths for row in f.case.deaths)
+    lines = [start, *(f"{_COURSES[name]}: {_course(course, died)}" for name, course in f.courses().items())]
     if f.recommended is None and f.withheld_reason:
         lines.append(f"No dose is recommended: {sentence(f.withheld_reason)}")
     return [*lines, *by_killer_lines(f), regime_text(f)]
@@ -54,9 +55,11 @@ def _answer(f: Forecast) -> list[str]:
 
 def by_killer_lines(f: Forecast) -> list[str]:
     """Write the deaths ahead if flukes kill and if they do not; nothing where the records say who kills."""
-    if not f.by_killer:
+    told = [reading for reading in f.by_killer if reading.says_something]
+    if not any(reading.by_flukes for reading in told):
         return []
-    return ["The records leave open who kills, and the forecast hangs on it:", *map(str, f.by_killer)]
+    lines = ["The records leave open who kills, and the forecast hangs on it:", *map(str, told)]
+    return lines if len(told) == len(f.by_killer) else [*lines, "Otherwise flukes probably kill none."]
 
 
 _IF = {
@@ -71,16 +74,16 @@ def _if_this_kills(reading: IfThisKills) -> str:
     start = f"{_IF[reading.cause]} (chance {percent(reading.chance)})"
     if reading.untreated is None:
         return f"{start}: too few simulated ponds (as good as {plain(reading.effective_draws, 2)}) to say what follows."
-    dead = f"{reading.untreated.whole()} fish die in {plain(reading.days)} days untreated"
-    treated = [f"{deaths.whole()} {_TREATED[name]}" for name, deaths in reading.treated.items()]
-    return f"{start}: {', '.join([dead, *treated])}."
+    dead = f"flukes kill {reading.by_flukes['untreated'].whole()} fish in {plain(reading.days)} days untreated"
+    treated = [f"{reading.by_flukes[name].whole()} {_TREATED[name]}" for name in reading.treated]
+    other = "" if reading.by_other is None else f"; other causes kill {reading.by_other.whole()}"
+    return f"{start}: {', '.join([dead, *treated])}{other}."
 
 
-def _course(course: Projection) -> str:
-    return (
-        f"{course.abundance_end.text()} flukes a fish; flukes kill {course.fluke_deaths_end.whole()} fish, other "
-        f"causes {course.other_deaths_end.whole()}."
-    )
+def _course(course: Projection, died: bool) -> str:
+    """Write one course; other causes only where fish died, as nothing else on record speaks of them."""
+    other = f", other causes {course.other_deaths_end.whole()}" if died else ""
+    return f"{course.abundance_end.text()} flukes a fish; flukes kill {course.fluke_deaths_end.whole()} fish{other}."
 
 
 def regime_text(f: Forecast) -> str:
@@ -111,7 +114,9 @@ def _more_dead(delay: Delay) -> str:
     if round(delay.deaths.high) <= 0:
         return "no more fish"
     more = replace(delay.deaths, low=max(delay.deaths.low, 0.0), median=max(delay.deaths.median, 0.0))
-    return f"{more.whole()} more fish" if round(more.median) else f"probably no more fish, at most {_most(more)}"
+    return (
+        f"{more.whole()} more fish" if round(more.median) else f"probably no more fish; hardly more than {_most(more)}"
+    )
 
 
 def _most(dead: CredibleInterval) -> str:

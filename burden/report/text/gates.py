@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from burden.case.records import Findings
 from burden.decision.records import Decision, OtherTreatment
 from burden.treatment.gates import Gate, Remedy
 from burden.utils.formatting import mass, named, percent, plain, several, volume
 
-__all__ = ["UNMEASURED", "change_text", "gate_text", "gates_text", "other_text"]
+__all__ = ["UNMEASURED", "change_text", "gate_text", "gates_text", "other_text", "unused_text"]
 
 #: what was not measured, by code
 UNMEASURED = {
@@ -50,7 +51,9 @@ def gates_text(decision: Decision, *levels: str) -> list[str]:
         return said
     formalin = "oxygen_unmeasured" in missing and any(dose.agent == "formalin" for dose in decision.doses)
     without = [" No formalin without a reading of oxygen."] if formalin else []
-    return [*said, "".join([_unmeasured(missing, "before the first dose" if decision.doses else "today"), *without])]
+    begun = bool(decision.doses) and decision.doses[0].number > 1
+    when = "today" if not decision.doses else "before the next dose" if begun else "before the first dose"
+    return [*said, "".join([_unmeasured(missing, when), *without])]
 
 
 def _unmeasured(codes: Sequence[str], when: str) -> str:
@@ -173,4 +176,12 @@ def other_text(other: OtherTreatment) -> str:
         )
     if other.agent is not None:
         return f"{name}: {named(other.agent)} works on it too."
-    return f"{name}: needs a treatment of its own, which this tool does not plan.{first}"
+    return f"{name}: this needs a treatment of its own, which this tool does not plan.{first}"
+
+
+def unused_text(findings: Findings, dosed: bool) -> str:
+    """Write what is on record that the plan makes no use of and that speaks for caution; empty where nothing is."""
+    if not findings.ulcers:
+        return ""
+    bear = " Decide whether these fish bear fasting and a bath (common practice, no source)." if dosed else ""
+    return f"Fish have ulcers: nothing here treats them, so see to them apart.{bear}"

@@ -10,15 +10,18 @@ from burden.case import Case
 from burden.decision.records import PlannedDose
 from burden.evidence import load_agent
 from burden.evidence.cautions import Caution
-from burden.utils.formatting import exposure, product_words, say_date, strength
+from burden.treatment.host_tolerance import host_advice
+from burden.utils.formatting import exposure, product_words, say_date, several, strength
 
-__all__ = ["breath_text", "feed_again", "handling_of", "has_filter", "notes_of_filter", "same_water", "trial_steps",
-           "unfed_text"]  # fmt: skip
+__all__ = ["breath_text", "feed_again", "handling_of", "has_filter", "notes_of_filter", "same_water", "trial_fish",
+           "trial_steps", "unfed_text"]  # fmt: skip
 
 #: kinds of a caution that speak of a filter
 _OF_FILTERS = ("filter", "filter_note")
 #: water that is not changed or cleaned by hand
 _OPEN = ("cage", "raceway")
+#: of fewer fish than this one alone is treated first: common practice, no source
+_FEW_FISH = 10
 #: water that the amount for a tub is told for [L]
 _TUB_L = 100.0
 
@@ -68,12 +71,29 @@ def unfed_text(dose: PlannedDose, year: int) -> str:
 def trial_steps(case: Case, dose: PlannedDose) -> list[str]:
     """Write how a few fish are treated first."""
     steps = [
-        f"treat two or three fish in a tub of the same water at {strength(dose.mg_l)} for {exposure(dose.hours)} and "
-        f"watch them{_in_a_tub(dose)} (common practice, no source)"
+        f"treat {trial_fish(case, dose)} in a tub of the same water, aerated, covered and kept at its temperature, at "
+        f"{strength(dose.mg_l)} for {exposure(dose.hours)} and watch them{_in_a_tub(dose)} (common practice, no source)"
     ]
     if case.water.kind not in _OPEN:
         steps.append("change a part of the water and take dirt off the bottom (common practice, no source)")
     return steps
+
+
+def trial_fish(case: Case, dose: PlannedDose) -> str:
+    """Write which fish are treated first, and how many.
+
+    Every kind of which it is not known that it bears the agent; any fish where that is said of all kinds or of none.
+    One of each where there are few.
+    """
+    agent = load_agent(dose.agent)
+    kinds = list(dict.fromkeys(group.species for group in case.fish if group.count > 0))
+    first = [kind for kind in kinds if host_advice(agent, kind, dose.mg_l, dose.hours).advice != "usable"]
+    named_first = 0 < len(first) < len(kinds)
+    there = min((group.count for group in case.fish if group.species in first or not named_first), default=0)
+    many = "one" if there < _FEW_FISH else "two or three"
+    if not named_first:
+        return f"{many} fish"
+    return f"{many} {first[0]}" if len(first) == 1 else f"{many} each of {several(first)}"
 
 
 def _in_a_tub(dose: PlannedDose) -> str:

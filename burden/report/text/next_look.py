@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
+from burden.decision.next_look import look_after
 from burden.decision.records import Decision, NextLook, Outcome
 from burden.utils.formatting import all_of, counted, percent, plain, say_date
 
@@ -98,13 +99,15 @@ def _seen(rows: Sequence[Outcome], look: NextLook) -> str:
 def _leads_to(look: NextLook, action: str) -> str:
     if look.purpose == "release" and action == "watch":
         return "keep them apart and look once more, a week later at the earliest; clean again, they may move"
+    if action == "watch":
+        soonest = min(look_after(look, one) for one in look.outcomes if one.action == action)
+        return f"no dose, look again about {say_date(soonest, look.date.year)}"
     return _LEADS_TO[action]
 
 
 #: chance of many flukes below which the limit between few and many is not told [-]
 _RARE = 0.05
 _LEADS_TO = {
-    "watch": "no dose, look again later",
     "discharge": "done, no further dose",
     "dose": "a dose is due; enter the counts and run the report again for its date",
     "look_first": "this does not settle it; look for another cause as well",

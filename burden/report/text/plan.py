@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from burden.decision.records import Decision, Missing, PlannedDose
 from burden.evidence import load_parasite
+from burden.treatment.withdrawal import Withdrawal
 from burden.utils.formatting import (
     counted,
+    day_in_words,
     exposure,
     interval,
     named,
@@ -16,12 +18,21 @@ from burden.utils.formatting import (
     plain,
     product_words,
     say_date,
+    sentence,
     several,
     strength,
     volume,
 )
 
-__all__ = ["aim_text", "as_recommended", "compared_text", "dose_text", "doses_text", "missing_text"]
+__all__ = [
+    "aim_text",
+    "as_recommended",
+    "compared_text",
+    "dose_text",
+    "doses_text",
+    "missing_text",
+    "not_eaten_text",
+]
 
 #: a product as strong as this is called by its agent alone [%]
 _NEARLY_PURE = 99.0
@@ -72,7 +83,44 @@ def aim_text(decision: Decision) -> str:
     start, end = (say_date(day, decision.visit_date.year) for day in decision.judged)
     return (
         f"The aim: on average no more than {_level(decision)} from {start} to {end}, with a chance of at least "
-        f"{percent(aim.chance)}."
+        f"{percent(aim.chance)}. {_dates_text(decision)}"
+    )
+
+
+def _dates_text(decision: Decision) -> str:
+    """Write how the days of the aim, of the next look and of the forecast hang together."""
+    year, look = decision.visit_date.year, decision.look
+    start, end = decision.judged
+    forecast = decision.date_of(decision.recommendation.aim.horizon_days)
+    said, then = [], []
+    if any(load_parasite(name).lays_eggs for name in decision.parasites):
+        said.append(f"the eggs laid before {'the last dose' if decision.doses else 'today'} have hatched")
+    if look is not None and look.date == start:
+        said.append("the fish are looked at again")
+    elif look is not None and look.date > decision.visit_date:
+        then.append(f"the next look is on {say_date(look.date, year)}")
+    then.append(f"the forecast of deaths ends on {'the last of them' if forecast == end else say_date(forecast, year)}")
+    first = f"on the first of these days {several(said)}; " if said else ""
+    return sentence(f"{first}{several(then)}")
+
+
+def not_eaten_text(decision: Decision, withdrawals: Sequence[Withdrawal]) -> str:
+    """Write until when food fish may not be eaten, as an example with its date; empty where no date can be given."""
+    if decision.action not in ("dose", "watch", "discharge"):
+        return ""
+    said = [_not_eaten(decision, one) for one in withdrawals if one.degree_days > 0]
+    return " ".join(said)
+
+
+def _not_eaten(decision: Decision, one: Withdrawal) -> str:
+    example = f"Food fish: the example of {plain(one.degree_days)} degree-days after {named(one.agent)}"
+    if one.until_day is None:
+        return f"{example} does not end within 400 d in this water; the licensed veterinarian sets the date."
+    until = say_date(decision.date_of(one.until_day), decision.visit_date.year)
+    early = "" if one.harvest is None else f" The harvest planned on {day_in_words(one.harvest)} comes too early."
+    return (
+        f"{example} ends on {until}, {plain(one.days)} d after the last dose; local rules and the licensed "
+        f"veterinarian set the date before which nobody may eat them.{early}"
     )
 
 

@@ -33,10 +33,21 @@ def _capital(text: str) -> str:
     return f"{text[:1].upper()}{text[1:]}"
 
 
+#: chance from which "more likely than not" would be said of a coin's toss
+_EVEN = 0.4
+
+
+def _may_stay_low(n: _Numbers) -> str:
+    if float(n["chance_high"] or 0) >= _EVEN:
+        return f"There are flukes, and {_too_many(n)} are about as likely as not: {_share(n, 'chance_high')}."
+    chance = f"the chance of {_too_many(n)} is {_share(n, 'chance_high')}"
+    return f"There are flukes, but more likely than not they stay few: {chance}."
+
+
 def _course_goes_on(n: _Numbers) -> str:
     if n.get("eradicate"):
         left = percent(1 - float(n["chance_gone"] or 0))
-        return f"The course goes on. Without a further dose the chance that a fluke or egg is left is {left}."
+        return f"The course goes on. Without a further dose the chance that a fluke or egg is left in a year is {left}."
     return f"The course goes on. Without a further dose the chance of {_too_many(n)} is {_share(n, 'chance_high')}."
 
 
@@ -116,15 +127,12 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         f"The chance that there are or will be too many flukes is {_share(n, 'chance_high')}. Few flukes on well "
         "fish do no harm."
     ),
-    "may_stay_low": lambda n: (
-        f"There are flukes, but more likely than not they stay few: the chance of {_too_many(n)} is "
-        f"{_share(n, 'chance_high')}."
-    ),
+    "may_stay_low": _may_stay_low,
     "course_worked": lambda n: (
-        f"The doses given have worked. The chance that flukes become too many again is {_share(n, 'chance_high')}."
+        f"The doses given have done enough: the chance that flukes become too many again is {_share(n, 'chance_high')}."
     ),
     "course_likely_worked": lambda n: (
-        f"The doses given have likely worked: the chance that flukes become too many again is "
+        f"The doses given have probably done enough: the chance that flukes become too many again is "
         f"{_share(n, 'chance_high')}."
     ),
     "too_few_to_end": lambda n: "Too few fish were looked at since the last eggs hatched to call the course over.",

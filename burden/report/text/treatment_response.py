@@ -108,7 +108,7 @@ def _gone(share: CredibleInterval) -> str:
     if share.high <= 0:
         return "none"
     if share.median <= 0:
-        return f"none (at most {plain(share.high, 2)} %: there may be more than before)"
+        return f"none (hardly more than {plain(share.high, 2)} %; there may be more than before)"
     low = plain(share.low, 2) if share.low > 0 else "none"
     return f"{plain(share.median, 2)} % ({low} to {plain(share.high, 2)} %)"
 
