@@ -14,7 +14,8 @@ import numpy as np
 
 from burden.decision.action import LIKELY, WORTH_FISH, WORTH_SHARE
 from burden.decision.assessment import Assessment
-from burden.decision.next_look import counts_seen
+from burden.decision.next_look import counts_seen, look_today
+from burden.decision.records import NextLook, Outcome
 from burden.inference.infection_pressure import withheld_forecast
 from burden.schedule.evaluation import EvaluatedSchedule
 from burden.utils.results import number
@@ -26,6 +27,8 @@ NUMBERS = (3, 5, 8, 10, 15, 20, 30)
 #: courses that a pond left with too many flukes counts as: two, so that an even chance of it is worth one course, as
 #: from `burden.decision.action.LIKELY` on the decision gives one
 _TOO_MANY_COUNTS = 1 / LIKELY
+#: chance of a change below which no fish is netted for it: an assumption [-]
+_LEAST_CHANCE = 0.05
 #: fish lost for each that is netted, sedated and clipped: an assumption
 _LOST_BY_HANDLING = 0.002
 
@@ -43,15 +46,27 @@ class Look:
         That it changes what is done [-].
     worth : float
         What the change then saves on average; 0 where none is likely [fish].
-    more_than : int
-        A course costs less than none where more flukes than this are counted in all preparations; -1: always.
+    plan : NextLook or None
+        The look itself, with what each count leads to, as the decision has it.
     """
 
     fish: int
     value: float
     chance: float
     worth: float
-    more_than: int
+    plan: NextLook | None = None
+
+    @property
+    def outcomes(self) -> tuple[Outcome, ...]:
+        """What each count leads to."""
+        return () if self.plan is None else self.plan.outcomes
+
+    @property
+    def more_than(self) -> int | None:
+        """Flukes in all preparations above which a dose follows; None where none does whatever is counted."""
+        below = [one for one in self.outcomes if one.action != "dose"]
+        limits = [one.flukes_max for one in below]
+        return None if len(below) == len(self.outcomes) or None in limits else max((n or 0 for n in limits), default=-1)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -61,6 +76,7 @@ class Look:
             "chance_of_change": number(self.chance),
             "saved_if_changed": number(self.worth),
             "course_if_more_flukes_than": self.more_than,
+            "outcomes": [one.as_dict() for one in self.outcomes],
         }
 
 
@@ -73,8 +89,8 @@ class PondValue:
     action : str
         Today's, as the decision has it.
     why_not : str
-        Code of why no look is weighed: no_fish, not_foretold, no_course, virus, newcomers, under_way; empty where
-        looks are.
+        Code of why no look is weighed: no_fish, not_foretold, no_course, water, virus, newcomers, under_way; empty
+        where looks are.
     fish_there : int
     lost_untreated, lost_treated : float
         Fish that flukes kill by the horizon, on average [fish].
@@ -83,7 +99,7 @@ class PondValue:
     course_costs : float
         What a course counts for [fish].
     course_first : bool
-        Whether a course costs less than none by what is known today.
+        Whether the decision gives a course without a look.
     looks : tuple of Look
         By rising number of fish.
     """
@@ -144,9 +160,16 @@ def value_of_pond(found: Assessment) -> PondValue:
         float(high.mean()),
         float(high_treated.mean()),
         costs,
-        bool(saved.mean() > 0),
-        tuple(look_at(n, _counts(found, n), saved) for n in numbers),
+        found.decision.action == "dose",
+        tuple(_weighed(found, n, saved) for n in numbers),
     )
+
+
+def _weighed(found: Assessment, fish: int, saved: np.ndarray) -> Look:
+    """Weigh a look at so many fish; its results lead where those of the decision's own look would."""
+    decision = found.decision
+    look = look_today(found.case, found.estimates, decision.recommendation, numbers=(fish,))
+    return look_at(fish, _counts(found, fish), saved, look, decision.action == "dose")
 
 
 def _course(found: Assessment) -> EvaluatedSchedule | None:
@@ -159,6 +182,8 @@ def _course(found: Assessment) -> EvaluatedSchedule | None:
 def _why_not(found: Assessment, course: EvaluatedSchedule | None) -> str:
     if found.case.fish_count == 0:
         return "no_fish"
+    if found.decision.action == "water_first":
+        return "water"  # the water has to be right before any count leads to a dose
     if withheld_forecast(found.case):
         return "not_foretold"
     if "virus_suspected" in found.case.findings.other:
@@ -176,7 +201,7 @@ def _counts(found: Assessment, fish: int) -> np.ndarray:
     return np.sum([counts_seen(e, burden, fish) for e, burden in zip(found.estimates, today, strict=True)], axis=0)
 
 
-def look_at(fish: int, counts: np.ndarray, saved: np.ndarray) -> Look:
+def look_at(fish: int, counts: np.ndarray, saved: np.ndarray, plan: NextLook, course: bool) -> Look:
     """Weigh one look.
 
     Parameters
@@ -187,34 +212,22 @@ def look_at(fish: int, counts: np.ndarray, saved: np.ndarray) -> Look:
         Flukes they show, draw by draw, shape (M,).
     saved : numpy.ndarray
         Fish that a course saves, less what it counts for; below 0 where it costs more than it saves, shape (M,).
+    plan : NextLook
+        What each count leads to, by the decision's own rule.
+    course : bool
+        Whether a course is given without a look.
 
     Notes
     -----
-    What is done after the look hangs on one number, the count above which a course is given. It is chosen on half of
-    the draws and judged on the others, each half in turn: chosen and judged on the same, a look at nothing would seem
-    to be worth something. A gain within its standard error counts as none.
+    A gain within its standard error counts as none, and so does one that hangs on a change that hardly ever comes.
     """
-    first = np.arange(counts.size) % 2 == 0
-    default = bool(saved.mean() > 0)
-    gain, changed = np.zeros(counts.size), np.zeros(counts.size, bool)
-    for half in (first, ~first):
-        treat = counts[half] > _threshold(counts[~half], saved[~half])
-        gain[half] = np.where(treat, saved[half], 0.0) - np.where(default, saved[half], 0.0)
-        changed[half] = treat != default
-    value, chance = float(gain.mean()), float(changed.mean())
-    if value <= gain.std() / np.sqrt(gain.size):  # no more than the draws may show of nothing
-        value = chance = 0.0
-    worth = value / chance if chance > 0 else 0.0
-    return Look(fish, value - _LOST_BY_HANDLING * fish, chance, worth, _threshold(counts, saved))
-
-
-def _threshold(counts: np.ndarray, saved: np.ndarray) -> int:
-    """Most flukes at which leaving the pond alone costs least, -1 where a course does whatever is counted."""
-    order = np.argsort(-counts, kind="stable")
-    levels, starts = np.unique(-counts[order], return_index=True)
-    by_level = np.add.reduceat(saved[order], starts)
-    # treated are all above a level: the sums over the highest levels, none of them first
-    sums = np.concatenate([[0.0], np.cumsum(by_level)])
-    best = int(np.argmax(sums))
-    levels = -levels.astype(int)
-    return int(levels[0]) if best == 0 else -1 if best == levels.size else int(levels[best])
+    leads = [one.action == "dose" for one in plan.outcomes]
+    limits = [np.inf if one.flukes_max is None else one.flukes_max for one in plan.outcomes]
+    treat = np.array(leads)[np.searchsorted(limits, counts).clip(max=len(limits) - 1)]
+    gain = saved * (treat.astype(float) - course)
+    value = float(gain.mean())
+    chance = sum(one.chance for one, dose in zip(plan.outcomes, leads, strict=True) if dose != course)
+    if value <= gain.std() / np.sqrt(gain.size) or chance < _LEAST_CHANCE:  # no more than the draws may show of nothing
+        value = 0.0
+    worth = value / chance if value > 0 else 0.0
+    return Look(fish, value - _LOST_BY_HANDLING * fish, chance, worth, plan)

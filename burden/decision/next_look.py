@@ -33,6 +33,7 @@ __all__ = [
     "fish_to_look_at",
     "look_after",
     "look_of",
+    "look_today",
     "next_look",
     "outcomes_of",
 ]
@@ -95,6 +96,7 @@ def next_look(
     surely_low: float,
     now: np.ndarray | None = None,
     due: float = LIKELY,
+    numbers: Sequence[int] | None = None,
 ) -> NextLook:
     """Plan a look.
 
@@ -118,9 +120,11 @@ def next_look(
         Chance, draw by draw, that it is too high on that very day, where a dose is given for that alone, shape (M,).
     due : float
         Chance of too many from which a dose follows: that of the action itself [-].
+    numbers : sequence of int, optional
+        Numbers of fish tried, rising; those usual for the purpose when not given.
     """
     there = max(case.fish_count, 1)
-    tried = _ROUTINE_NUMBERS if purpose in _ROUTINE else _NUMBERS
+    tried = numbers or (_ROUTINE_NUMBERS if purpose in _ROUTINE else _NUMBERS)
     numbers = [n for n in tried if n < there] + ([there] if there <= tried[-1] else [])
     fish, outcomes = fish_to_look_at(estimates, burdens, high, numbers or [there], purpose, surely_low, now, due)
     return NextLook(
@@ -304,10 +308,8 @@ def _look_after(
             return None
         if "model_does_not_reach" in codes:
             return _plain_look(case, _LOOK_SOON_DAYS, "watch", _LEARN_FROM_FISH)
-        today = [e.state.flukes_per_fish(e.pond.setting.fish) for e in estimates]
         purpose = "check" if "too_few_to_end" in codes else "more_fish"
-        now = 1 - found.aim.share_kept(today)
-        return next_look(case, estimates, 0.0, purpose, today, 1 - found.untreated.kept, low, now)
+        return look_today(case, estimates, found, purpose)
     if shown is not None and shown.check_day - shown.plan.days[-1] > _TOO_LONG_TO_WAIT_DAYS:
         day = shown.plan.days[-1] + _LOOK_LATE_DAYS
         then = shown.burden_on(day)
@@ -350,6 +352,31 @@ def look_after(look: NextLook, outcome: Outcome) -> date:
     """
     usual = _LOOK_LATE_DAYS if outcome.chance_high <= 1 - _HARDLY else _LOOK_SOON_DAYS
     return look.again or look.date + timedelta(days=int(usual))
+
+
+def look_today(
+    case: Case,
+    estimates: Sequence[Estimate],
+    found: Recommendation,
+    purpose: str = "more_fish",
+    numbers: Sequence[int] | None = None,
+) -> NextLook:
+    """Plan a look on the day of the visit.
+
+    Parameters
+    ----------
+    case : Case
+    estimates : sequence of Estimate
+        One a parasite set.
+    found : Recommendation
+    purpose : str
+        more_fish or check.
+    numbers : sequence of int, optional
+        Numbers of fish tried, rising; the usual ones when not given.
+    """
+    today = [e.state.flukes_per_fish(e.pond.setting.fish) for e in estimates]
+    high, now = 1 - found.untreated.kept, 1 - found.aim.share_kept(today)
+    return next_look(case, estimates, 0.0, purpose, today, high, 1 - found.aim.chance, now, numbers=numbers)
 
 
 def _plain_look(case: Case, day: float, purpose: str, fish: int = _ROUTINE_NUMBERS[0]) -> NextLook:

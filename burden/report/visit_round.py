@@ -15,6 +15,7 @@ from burden.case import Case
 from burden.decision.assessment import assess
 from burden.decision.look_value import Look, PondValue, value_of_pond
 from burden.decision.visit_round import BestRound, Choice, best_round
+from burden.report.due_dates import due_dates
 from burden.report.files.calendar import joined_calendar, looks_calendar
 from burden.report.files.folder import refuse_foreign, write_folder
 from burden.report.files.tables import csv_bytes
@@ -24,12 +25,10 @@ from burden.utils.parallel import each
 from burden.utils.results import Result, frame, number
 from burden.utils.wording import lines_of
 
-__all__ = ["LeftOut", "RoundLimits", "RoundResult", "Stop", "case_on", "plan_round"]
+__all__ = ["LeftOut", "RoundLimits", "RoundResult", "Stop", "plan_round"]
 
 #: minutes of work in one day of a round: common practice, no source
 _DAY_MINUTES = 480.0
-#: days from the first of a round of which dates are shown: a week
-_SHOWN_DAYS = 7
 _COLUMNS = (
     *("order", "case", "title", "date", "fish", "minutes", "fish_saved", "chance_of_change", "saved_if_changed"),
     *("course_if_more_flukes_than", "why_not"),
@@ -112,8 +111,8 @@ class LeftOut:
     ----------
     case, title : str
     why : str
-        no_room beside the others; too_large, where no look that saves any fits the limits; no_gain; or a code of
-        `PondValue.why_not`.
+        no_room beside the others; too_large, where no look that saves any fits the limits; own_look, where the pond's
+        own decision asks for one; no_gain; or a code of `PondValue.why_not`.
     best : Look or None
         What would save most there, of what fits the limits where anything does.
     pond : PondValue
@@ -145,7 +144,8 @@ class RoundResult(Result):
     left_out : tuple of LeftOut
         The one that a look would save most at first.
     due : tuple of mapping
-        What is due at any pond in that week without a further look: case, title, date, what.
+        What is due at any pond in that week, and what was due before and is not on record: case, title, date, label,
+        what, kind, overdue.
     value, with_more_fish, with_more_time : float
         Fish saved on average; and with five fish, or an hour, more [fish].
     folder : str
@@ -157,7 +157,7 @@ class RoundResult(Result):
     limits: RoundLimits
     stops: tuple[Stop, ...]
     left_out: tuple[LeftOut, ...]
-    due: tuple[Mapping[str, str], ...]
+    due: tuple[Mapping[str, Any], ...]
     value: float
     with_more_fish: float
     with_more_time: float
@@ -223,23 +223,6 @@ class _Pond:
     problems: tuple[Problem, ...] = ()
 
 
-def case_on(case: Case, day: Date) -> Case:
-    """Return a case as it stands on a later day when nobody was there since; what was planned till then was done.
-
-    Parameters
-    ----------
-    case : Case
-    day : Date
-        One before its visit leaves it as it is.
-    """
-    if day <= case.visit_date:
-        return case
-    done = tuple(action for action in case.planned if action.date <= day)
-    planned = tuple(action for action in case.planned if action.date > day)
-    given = tuple(sorted((*case.given, *done), key=lambda action: action.date))
-    return replace(case, visit_date=day, given=given, planned=planned)
-
-
 def plan_round(
     cases: Sequence[Path],
     limits: RoundLimits,
@@ -272,7 +255,7 @@ def plan_round(
     first = start or max(case.visit_date for case in read) + timedelta(days=1)
     work = partial(_pond, draws=draws, seed=seed)
     ponds: list[_Pond] = [_Pond(None, None)] * len(read)
-    for i, pond in each(work, [case_on(case, first) for case in read], executor, f"{len(read)} ponds"):
+    for i, pond in each(work, read, executor, f"{len(read)} ponds"):
         ponds[i] = pond
     if problems := [problem for pond in ponds for problem in pond.problems]:
         raise InputError(problems)
@@ -313,12 +296,13 @@ def _chosen(ponds: Sequence[_Pond], limits: RoundLimits, first: Date, draws: int
         for i, (_, value, _) in enumerate(pairs)
     ]
     best = best_round(choices, limits.fish, 60 * limits.hours)
+    stops = _stops(pairs, best, limits, first)
     return RoundResult(
         start=first,
         limits=limits,
-        stops=_stops(pairs, best, limits, first),
+        stops=stops,
         left_out=_left_out(pairs, best, limits),
-        due=_due([water for water, *_ in pairs], first),
+        due=due_dates([water for water, *_ in pairs], first, {stop.case for stop in stops}),
         value=best.value,
         with_more_fish=best.value_with_more_fish,
         with_more_time=best.value_with_more_time,
@@ -357,28 +341,17 @@ def _left_out(
 def _why_left_out(value: PondValue, place: int, limits: RoundLimits) -> tuple[str, Look | None]:
     gains = [look for look in value.looks if look.value > 0]
     if value.why_not or not gains:
-        return value.why_not or "no_gain", None
+        return value.why_not or ("own_look" if value.action == "look_first" else "no_gain"), None
     fits = [
         look for look in gains if look.fish <= limits.fish and limits.minutes(place, look.fish) <= 60 * limits.hours
     ]
     return ("no_room" if fits else "too_large"), max(fits or gains, key=lambda look: look.value)
 
 
-def _due(waters: Sequence[Water], first: Date) -> tuple[Mapping[str, str], ...]:
-    """What is due in the week that is no look: doses, water, and other steps."""
-    end = (first + timedelta(days=_SHOWN_DAYS)).isoformat()
-    rows = [
-        {"case": water.name, "title": water.title, "date": day["date"], "label": day["label"], "what": day["what"]}
-        for water in waters
-        for day in water.due
-        if day["date"] < end and day["kind"] not in ("sample", "none")
-    ]
-    return tuple(sorted(rows, key=lambda row: (row["date"], row["title"])))
-
-
 def _written(found: RoundResult, ponds: Sequence[_Pond], out: Path) -> RoundResult:
     from burden import __version__
     from burden.report.page.page import template
+    from burden.report.text.visit_round import MOVES
 
     words = {stop.case: lines_of(stop) for stop in found.stops}
     looks = looks_calendar((s.case, s.title, s.date, words[s.case][0], words[s.case][1]) for s in found.stops)
@@ -386,6 +359,7 @@ def _written(found: RoundResult, ponds: Sequence[_Pond], out: Path) -> RoundResu
     page = template("round.html.j2").render(
         found=found,
         head=lines_of(found),
+        moves=MOVES,
         stops=[(stop, words[stop.case]) for stop in found.stops],
         left_out=[(one, lines_of(one)) for one in found.left_out],
         made=f"burden {__version__}, {found.draws} draws, seed {found.seed}",

@@ -7,10 +7,11 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from cases import a_case
+from cases import VISIT, a_case
 from scipy import stats
 
 from burden.decision.look_value import look_at, value_of_pond
+from burden.decision.records import NextLook, Outcome
 from burden.decision.visit_round import Choice, best_round
 
 DRAWS = 40_000
@@ -23,6 +24,15 @@ def gamma_poisson(seed: int = 1):
     return rng.poisson(burden), 0.1 * burden - 1.0
 
 
+def a_look(*outcomes: Outcome) -> NextLook:
+    return NextLook(VISIT, 0.0, "more_fish", 5, False, 3, outcomes)
+
+
+def dose_above(limit: int, chance: float) -> NextLook:
+    """No dose up to a limit, then one."""
+    return a_look(Outcome("few", limit, 1 - chance, 0.2, "watch"), Outcome("many", None, chance, 0.8, "dose"))
+
+
 def test_a_look_is_worth_what_the_closed_form_says():
     """Given a count the burden is gamma again, its mean (2 + c)·5/6; counts are negative binomial (conjugate)."""
     counts, saved = gamma_poisson()
@@ -30,25 +40,34 @@ def test_a_look_is_worth_what_the_closed_form_says():
     weight = stats.nbinom.pmf(c, 2, 1 / 6)
     after = 0.1 * (2 + c) * 5 / 6 - 1
     exact = (weight * np.maximum(after, 0)).sum() - max(0.1 * 10 - 1, 0)
-    found = look_at(0, counts, saved)
+    more = float(weight[11:].sum())  # (2 + c)/12 is 1 at 10: a course saves as much as it costs
+    found = look_at(0, counts, saved, dose_above(10, more), course=False)
     assert found.value == pytest.approx(exact, rel=0.03)
-    assert found.more_than == pytest.approx(10, abs=1)  # (2 + c)/12 is 1 at 10
+    assert found.more_than == 10
+    assert found.chance == pytest.approx(more)
     assert found.chance * found.worth == pytest.approx(found.value)
+    other = look_at(0, counts, saved, dose_above(10, more), course=True)  # the mean of what a course saves is 0
+    assert other.value == pytest.approx(exact, rel=0.03)
+    assert other.chance == pytest.approx(1 - more)
 
 
 def test_a_look_that_shows_nothing_is_worth_nothing():
     saved = np.random.default_rng(2).normal(0.0, 1.0, 500)
     counts = np.random.default_rng(3).poisson(3.0, 500)
-    assert look_at(0, counts, saved).value < 0.1
-    assert look_at(5, np.zeros(500, int), saved - 9).value <= 0  # fish handled for nothing
+    assert look_at(0, counts, saved, dose_above(3, 0.4), course=False).value < 0.1
+    assert look_at(5, np.zeros(500, int), saved - 9, dose_above(3, 0.4), course=False).value <= 0  # handled for nothing
 
 
-@pytest.mark.parametrize(("mean", "more_than"), [(-5.0, "most"), (5.0, -1)])
-def test_a_sure_case_is_not_changed_by_any_count(mean, more_than):
+def test_no_fish_is_netted_for_a_change_that_hardly_ever_comes():
     counts, saved = gamma_poisson()
-    found = look_at(3, counts, saved + mean + (4 if mean > 0 else -40))
-    assert found.more_than == (counts.max() if more_than == "most" else -1)
-    assert found.chance == pytest.approx(0, abs=1e-3)
+    found = look_at(3, counts, saved, dose_above(40, 0.02), course=False)
+    assert (found.value, found.worth) == (pytest.approx(-0.006), 0.0)
+
+
+def test_no_count_leads_to_a_dose_where_the_decision_gives_none():
+    plan = a_look(Outcome("none", 0, 0.5, 0.1, "watch"), Outcome("many", None, 0.5, 0.4, "look_first"))
+    found = look_at(3, *gamma_poisson(), plan, course=False)
+    assert (found.more_than, found.chance) == (None, 0.0)
 
 
 def by_trying_all(ponds, fish, minutes) -> float:
@@ -108,6 +127,7 @@ def assessed(action: str, kind: str = "control", underway: object = None) -> Sim
         (assessed("dose", underway=1), "under_way"),  # no few fish end a course that has begun
         (assessed("dose", "eradicate"), "newcomers"),
         (assessed("watch"), "no_course"),
+        (assessed("water_first"), "water"),
     ],
 )
 def test_ponds_whose_dates_no_look_changes_are_not_weighed(found, why):

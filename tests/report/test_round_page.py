@@ -7,24 +7,28 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
-from cases import VISIT, a_case, dose
+from cases import VISIT, a_case
 from icalendar import Calendar
 
 from burden.decision.look_value import Look, PondValue
+from burden.decision.records import NextLook, Outcome
 from burden.report import visit_round
+from burden.report.due_dates import due_dates
 from burden.report.page.index import Water
-from burden.report.visit_round import RoundLimits, case_on, plan_round
+from burden.report.visit_round import RoundLimits, plan_round
 from burden.utils.errors import InputError
 
 CALENDAR = "BEGIN:VCALENDAR\r\nPRODID:-//x//EN\r\nVERSION:2.0\r\nEND:VCALENDAR\r\n"
 
 
 def pond(name: str, burden: float, values: dict[int, float], why_not: str = "", course: bool = False):
-    looks = tuple(Look(n, value, 0.25, 4 * value, 12) for n, value in values.items())
+    leads = (Outcome("few", 12, 0.75, 0.2, "watch"), Outcome("many", None, 0.25, 0.8, "dose"))
+    plan = NextLook(VISIT, 0.0, "more_fish", 5, False, 3, leads)
+    looks = tuple(Look(n, value, 0.25, 4 * value, plan) for n, value in values.items())
     worth = PondValue("watch", why_not, 40, 3.0, 0.5, 0.4, 0.1, 0.5, course, looks)
     due = ({"date": "2026-05-12", "label": "Tue 12 May 2026", "what": "dose 1 of 3", "kind": "dose"},) if course else ()
     answer = {"first_action": "No dose today."}
-    water = Water(name, f"Pond {name}", {}, (3, "", 0.0), (False, burden), due, answer, CALENDAR)
+    water = Water(name, f"Pond {name}", {}, (3, "", 0.0), (False, burden), due, answer, VISIT, CALENDAR)
     return visit_round._Pond(water, worth, VISIT)
 
 
@@ -58,7 +62,8 @@ def test_the_round_goes_from_the_fewest_flukes_to_the_most(cases):
     said = found.brief()
     assert "look at 2 of 6 ponds, fewest flukes first: Pond b (5 fish) and Pond a (10 fish)" in said
     assert "Worth most: Pond a. The chance is 25 % that the counts change what is done" in said
-    assert len(said.splitlines()) <= 6
+    assert said.startswith("Fish that gasp or die today")
+    assert len(said.splitlines()) <= 7
     told = json.loads(found.to_json())
     assert [one["first_action"] for one in told["stops"]] == ["No dose today."] * 2
     assert told["left_out"][-1]["best"] is None
@@ -80,7 +85,8 @@ def test_page_table_and_calendar(cases, tmp_path):
     assert set(found.files) == {"round.html", "round.csv", "all.ics"}
     page = (tmp_path / "week" / "round.html").read_text(encoding="utf-8")
     assert page.index("1. Pond b") < page.index("2. Pond a") < page.index("Not this week")
-    assert "More than 12 flukes in all speak for a course" in page
+    assert "Up to 12 flukes in all (75 % likely): no dose" in page
+    assert page.index("Fish that gasp or die today") < page.index("1. Pond b")
     assert "dose 1 of 3" in page
     events = Calendar.from_ical((tmp_path / "week" / "all.ics").read_bytes()).walk("VEVENT")
     assert {str(e["summary"]).split(":")[0] for e in events} == {"Pond a", "Pond b"}
@@ -93,9 +99,16 @@ def test_ways_are_one_for_all_or_one_a_case(cases):
     assert "--travel" in str(found.value.problems[0])
 
 
-def test_what_was_planned_until_the_round_counts_as_done():
-    case = a_case(planned=(dose(3), dose(20)))
-    later = case_on(case, VISIT + timedelta(days=7))
-    assert [a.date for a in later.given] == [VISIT + timedelta(days=3)]
-    assert [a.date for a in later.planned] == [VISIT + timedelta(days=20)]
-    assert case_on(case, VISIT) is case
+def a_day(after: int, kind: str) -> dict[str, str]:
+    day = VISIT + timedelta(days=after)
+    return {"date": day.isoformat(), "label": str(day), "what": f"{kind} {after}", "kind": kind}
+
+
+def test_what_is_overdue_keeps_its_own_date():
+    days = [(0, "water"), (1, "trial"), (2, "dose"), (5, "look"), (9, "dose"), (20, "dose")]
+    mine = replace(PONDS["a"].water, due=tuple(a_day(*day) for day in days), today=(a_day(0, "sample"),))
+    rows = due_dates([mine], VISIT + timedelta(days=4), ())
+    assert [(row["what"], row["overdue"]) for row in rows] == [("sample 0", True), ("dose 2", True), ("dose 9", False)]
+    assert rows[1]["date"] == (VISIT + timedelta(days=2)).isoformat()
+    assert [row["what"] for row in due_dates([mine], VISIT, ())][:4] == ["water 0", "sample 0", "trial 1", "dose 2"]
+    assert "sample 0" not in {row["what"] for row in due_dates([mine], VISIT, {"a"})}  # the round looks there

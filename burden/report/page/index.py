@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from burden import __version__
@@ -12,7 +13,7 @@ from burden.report.files.calendar import calendar_bytes
 from burden.report.formatting import about, long_date, spread
 from burden.report.page.answer import title_of
 from burden.report.page.page import template
-from burden.report.text.day_book import days_of
+from burden.report.text.day_book import Day, days_of, look_today_of
 from burden.report.text.decision import headline, withheld_text
 from burden.report.text.plan import doses_text
 from burden.utils.formatting import percent
@@ -40,8 +41,12 @@ class Water:
         Its dates, ISO, with what is to be done.
     answer : mapping
         First action, reason for withholding, answer in words, changes, warnings.
+    visit : date
+        Day of the visit.
     calendar : str
         Its dates as an iCalendar file.
+    today : tuple of mapping
+        As `due`: the look that the visit itself asks for.
     """
 
     name: str
@@ -51,16 +56,13 @@ class Water:
     walk: tuple[bool, float]
     due: tuple[Mapping[str, str], ...]
     answer: Mapping[str, Any]
+    visit: date
     calendar: str = ""
+    today: tuple[Mapping[str, str], ...] = ()
 
 
 def water_of(visit: Assessment) -> Water:
     """Return what is needed of one visit beside the others."""
-    due = [
-        {"date": day.date.isoformat(), "label": f"{day.label} {day.date.year}", "what": day.headline, "kind": day.kind}
-        for day in days_of(visit)
-        if day.kind != "care"
-    ]
     heaviest = max(e.mean_abundance.median * e.probability_infected for e in visit.estimates)
     return Water(
         calendar=calendar_bytes(visit).decode("utf-8"),
@@ -69,7 +71,9 @@ def water_of(visit: Assessment) -> Water:
         row=_row(visit),
         urgency=(_RANK[visit.decision.action], _first(visit), -_share_lost(visit)),
         walk=("virus_suspected" in visit.case.findings.other, float(heaviest)),
-        due=tuple(due),
+        due=_dated(day for day in days_of(visit) if day.kind != "care"),
+        visit=visit.case.visit_date,
+        today=_dated(look_today_of(visit)),
         answer={
             "first_action": headline(visit.decision),
             "withheld_reason": withheld_text(visit.decision),
@@ -79,6 +83,13 @@ def water_of(visit: Assessment) -> Water:
             "late_doses": [late.as_dict() for late in visit.late],
             "warnings": list(dict.fromkeys((*visit.case.warnings, *(w for e in visit.estimates for w in e.warnings)))),
         },
+    )
+
+
+def _dated(days: Iterable[Day]) -> tuple[Mapping[str, str], ...]:
+    return tuple(
+        {"date": day.date.isoformat(), "label": f"{day.label} {day.date.year}", "what": day.headline, "kind": day.kind}
+        for day in days
     )
 
 

@@ -22,7 +22,7 @@ from burden.treatment.residues import ceiling_mg_l, given_baths, left_mg_l
 from burden.treatment.withdrawal import Withdrawal
 from burden.utils.formatting import interval, named, percent, plain, say_date
 
-__all__ = ["Day", "days_of", "folded"]
+__all__ = ["Day", "days_of", "folded", "look_today_of"]
 
 #: share of a dose from which what is left of earlier ones is said: an assumption [-]
 _WORTH_SAYING = 0.2
@@ -264,6 +264,13 @@ def _sample(found: Assessment) -> Iterator[Day]:
     if look.purpose == "water":
         what = "measure the water and look at the fish; once it is right, run the report again for the doses"
     yield _day(found, look.date, "sample", what, steps)
+
+
+def look_today_of(found: Assessment) -> Iterator[Day]:
+    """Yield the look that the visit itself asks for, as a day: the day-book has it in the headline of today."""
+    look = found.decision.look
+    if look is not None and look.date == found.decision.visit_date:
+        yield _day(found, look.date, "sample", look_text(look, found.decision.visit_date.year), outcome_lines(look))
 
 
 def folded(days: Sequence[Day]) -> list[Day]:

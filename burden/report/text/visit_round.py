@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
+from typing import Any
 
 from burden.decision.look_value import Look
+from burden.report.text.next_look import outcome_lines
 from burden.report.visit_round import LeftOut, RoundResult, Stop
 from burden.utils.formatting import counted, day_in_words, percent, plain, say_date, sentence, several
 from burden.utils.wording import writes, writes_brief, writes_lines
 
-__all__: list[str] = []  # writers are found by the type they write
+__all__ = ["MOVES"]  # writers are found by the type they write
 
 _WHY_NOT = {
     "no_room": "a look there saves less than the same time and fish elsewhere",
     "too_large": "a look that is worth its cost takes more fish or hours than there are",
     "no_gain": "no count would likely change what is done",
+    "own_look": "its report asks for a look, which stands among the dates due; more fish would hardly change anything",
+    "water": "the water comes first; when to measure it, and whether to look, stands among the dates due",
     "no_fish": "no fish is left",
     "not_foretold": "nobody knows how many flukes come in with the water, so a look cannot be weighed; the report says "
     "when to look",
@@ -25,12 +31,15 @@ _WHY_NOT = {
 }
 
 
+#: dates of the short answer: what is overdue, water and looks
+_BRIEF_DUE = 6
+
+
 @writes
 def _round(found: RoundResult) -> str:
     stops = [f"{i}. {stop.title}, {' '.join(_lines_of_stop(stop))}" for i, stop in enumerate(found.stops, 1)]
     left = [f"Not {one.title}: {_left_line(one)}" for one in found.left_out]
-    due = [f"Due: {say_due}" for say_due in _due_lines(found)]
-    return "\n".join([*_head(found), *stops, *left, *due])
+    return "\n".join([*_head(found), *stops, *left, *_due_lines(found.due)])
 
 
 @writes_brief
@@ -38,12 +47,13 @@ def _round_brief(found: RoundResult) -> str:
     lines = _head(found)
     if found.stops:
         first = max(found.stops, key=lambda stop: stop.look.value)
-        lines.insert(1, f"Worth most: {first.title}. {' '.join(_lines_of_stop(first)[1:])}")
+        lines.insert(2, f"Worth most: {first.title}. {' '.join(_lines_of_stop(first)[1:])}")
     if found.left_out:
         lines.append(f"Left out: {_groups(found)}.")
-    if found.due:
-        many = counted(len(found.due), "date")
-        lines.append(f"Besides, {many} of that week for doses, water or care at these ponds: --all lists each.")
+    pressing = [row for row in found.due if row["overdue"] or row["kind"] in ("water", "sample")][:_BRIEF_DUE]
+    lines += _due_lines(pressing)
+    if more := len(found.due) - len(pressing):
+        lines.append(f"Besides, {counted(more, 'date')} for doses, looks or care at these ponds: --all lists each.")
     return "\n".join(lines)
 
 
@@ -71,9 +81,11 @@ def _head(found: RoundResult) -> list[str]:
     )
     if not found.stops:
         ponds = counted(len(found.left_out), "pond")
-        return [f"No look at any of {ponds} is worth its time now: counts would hardly change what is done there."]
+        none = f"No look at any of {ponds} beyond those due is worth its time: counts would hardly change what is done."
+        return [_AT_ONCE, none]
     where = several(f"{stop.title} ({stop.look.fish} fish)" for stop in found.stops)
     lines = [
+        _AT_ONCE,
         f"From {say_date(found.start)} look at {of}, fewest flukes first: {where}. That takes {spent}.",
         f"On average it saves what counts as {plain(found.value, 2)} fish: fish killed by flukes, needless courses and "
         "ponds left with too many flukes.",
@@ -105,15 +117,10 @@ def _then(stop: Stop) -> str:
         f"{plain(pond.lost_treated, 2)} treated; the chance that they stay too many is {percent(pond.high_untreated)} "
         f"untreated, {percent(pond.high_treated)} treated."
     )
-    if look.more_than < 0:
-        turn = "No count speaks against a course."
-    elif look.more_than == 0:
-        turn = "Any fluke speaks for a course, none against it."
-    else:
-        turn = f"More than {counted(look.more_than, 'fluke')} in all speak for a course, fewer against it."
-    before = "Look before the dose. " if pond.action == "dose" else ""
-    today = f"Without a look: {stop.today} " if stop.today else ""
-    return f"{before}{turn} {today}{lost}"
+    turn = "" if look.plan is None else " ".join(outcome_lines(replace(look.plan, date=stop.date)))
+    before = "Look before the dose." if pond.action == "dose" else ""
+    today = f"Without a look: {stop.today}" if stop.today else ""
+    return " ".join(filter(None, (before, turn, today, lost)))
 
 
 def _left_line(one: LeftOut) -> str:
@@ -130,5 +137,18 @@ def _groups(found: RoundResult) -> str:
     return "; ".join(f"{several(names)} ({_WHY_NOT[why]})" for why, names in by_why.items())
 
 
-def _due_lines(found: RoundResult) -> list[str]:
-    return [f"{say_date(date.fromisoformat(one['date']))}, {one['title']}: {one['what']}." for one in found.due]
+def _due_lines(rows: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Write what is due, a line each; what is overdue keeps its own date."""
+    missed = any(row["overdue"] and row["kind"] == "dose" for row in rows)
+    return [MOVES] * missed + [
+        f"{'Overdue since' if row['overdue'] else 'Due:'} {say_date(date.fromisoformat(row['date']))}, {row['title']}: "
+        f"{row['what']}."
+        for row in rows
+    ]
+
+
+MOVES = (
+    "A dose is overdue until it is on record: enter it once it is given and run the report again, as the later dates "
+    "of that pond move with it."
+)
+_AT_ONCE = "Fish that gasp or die today do not wait for a round: go there first."
