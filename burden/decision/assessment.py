@@ -15,7 +15,7 @@ import numpy as np
 
 from burden.case import Case
 from burden.decision.action import Facts, choose
-from burden.decision.facts import chance_weak, facts_of, spent_agents, strays
+from burden.decision.facts import chance_weak, facts_of, shortfall, spent_agents, strays
 from burden.decision.next_look import look_of
 from burden.decision.plan import agents_missing, doses_of, other_treatments, planned_doses
 from burden.decision.records import Decision, Reason
@@ -182,7 +182,7 @@ def assess(
         decision=decision,
         estimates=estimates,
         forecasts=forecasts,
-        responses=tuple(response(case, name, draws, seed) for name in case.parasites),
+        responses=tuple(response(case, e.parasite, draws, seed, shortfall(case, e)) for e in estimates),
         changes=changes,
         doses=core.doses,
         notes=notes_on(core.notes, () if plan is None else plan.agents),
@@ -292,6 +292,7 @@ def _core_numbers(
         Agents that are changed for another.
     """
     readable = [row for row in case.samples if row.readable]
+    short = [one for one in (shortfall(case, e) for e in estimates) if one is not None]
     return {
         "fish_looked_at": float(len({(row.date, row.fish) for row in readable})),
         "preparations": float(len(readable)),
@@ -304,6 +305,8 @@ def _core_numbers(
         "aim_chance": found.aim.chance,
         "eradicate": float(found.aim.kind == "eradicate"),
         "strength_given": _strength_given(case),
+        "chance_fell_short": max((one.chance for one in short), default=None),
+        "counts_held_up": float(any(one.held_up for one in short)),
         "light_or_carbon": float(any(dose.uv_or_carbon_on for dose in case.doses_given)),
         "spent": ", ".join(spent) or None,
         "gasping_alone": float(all(gate.code == "gasping" for gate in gates if gate.level == "stop")),

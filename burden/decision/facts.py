@@ -14,6 +14,7 @@ from burden.decision.action import LIKELY, Facts
 from burden.evidence import load_parasite
 from burden.inference.estimate import Estimate
 from burden.inference.infection_pressure import withheld_forecast
+from burden.inference.treatment_response import ByTheRecord
 from burden.model.elimination.probability import DoseSchedule
 from burden.schedule.aim import check_day
 from burden.schedule.eligibility import Notes
@@ -30,6 +31,7 @@ __all__ = [
     "facts_of",
     "fell_short",
     "seen_since",
+    "shortfall",
     "spent_agents",
     "strays",
     "trouble_in",
@@ -167,13 +169,20 @@ def _last_dose(case: Case) -> date | None:
 
 
 def fell_short(case: Case, estimates: Sequence[Estimate]) -> bool:
-    """Whether flukes were seen after the last dose, and it killed too few as likely as not, or the counts held up."""
+    """Whether the last dose counts as one that fell short, against any set."""
+    return any(shortfall(case, e) is not None for e in estimates)
+
+
+def shortfall(case: Case, found: Estimate) -> ByTheRecord | None:
+    """Return why the last dose counts as one that fell short against a set; None where it does not.
+
+    Flukes were seen after it, and it killed too few as likely as not, or the counts held up.
+    """
     last = _last_dose(case)
     if last is None or not seen_since(case, last):
-        return False
-    return _counts_held_up(case, last) or any(
-        float(np.mean(_last_kill(e) < _KILLS_ENOUGH)) >= LIKELY for e in estimates
-    )
+        return None
+    chance, held_up = float(np.mean(_last_kill(found) < _KILLS_ENOUGH)), _counts_held_up(case, last)
+    return ByTheRecord(chance, held_up) if held_up or chance >= LIKELY else None
 
 
 def spent_agents(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:

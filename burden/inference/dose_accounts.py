@@ -11,9 +11,11 @@ from burden.inference.paired_samples import Between
 from burden.inference.treatment_failure import FailureMode, weakened_runs
 from burden.model.forward import Event, Trajectory
 
-__all__ = ["TOLERANCE", "VERDICTS", "Accounts", "DoseRuns"]
+__all__ = ["LEAST_CHANCE", "TOLERANCE", "VERDICTS", "Accounts", "DoseRuns", "verdict_of"]
 
 VERDICTS = ("worked", "fell_short", "new_settlers", "cannot_tell")
+#: chance from which it is said that a dose worked, or fell short; below it, the counts cannot tell: an assumption
+LEAST_CHANCE = 0.6
 #: chance, before anything was counted after it, that the dose fell short: as likely as not, an assumption, so that the
 #: verdict is the counts' own
 _FELL_SHORT = 0.5
@@ -21,6 +23,26 @@ _FELL_SHORT = 0.5
 _HARDLY = 0.01
 #: this many times the flukes that the whole dose leaves are what a dose leaves that fell short
 TOLERANCE = 2.0
+
+
+def verdict_of(chances: Mapping[str, float]) -> str:
+    """Return the verdict that counts give on a dose: the likeliest; that it worked or fell short if likely enough.
+
+    Parameters
+    ----------
+    chances : mapping of str to float
+        Of each verdict [-].
+
+    Examples
+    --------
+    >>> verdict_of({"worked": 0.61, "fell_short": 0.01, "new_settlers": 0.08, "cannot_tell": 0.3})
+    'worked'
+    >>> verdict_of({"worked": 0.48, "fell_short": 0.02, "new_settlers": 0.1, "cannot_tell": 0.4})
+    'cannot_tell'
+    """
+    best = max(VERDICTS, key=lambda name: chances[name])
+    unsure = best in ("worked", "fell_short") and chances[best] < LEAST_CHANCE
+    return "cannot_tell" if unsure else best
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from scipy.special import ndtri
 
 from burden.case import UNKNOWN_AGENT, Action, Case, Preparation
 from burden.inference.diagnostics import not_read
-from burden.inference.dose_accounts import VERDICTS, Accounts
+from burden.inference.dose_accounts import VERDICTS, Accounts, verdict_of
 from burden.inference.estimate import draw_seen, log_likelihood_of_samples
 from burden.inference.history import is_read, rows_of
 from burden.inference.paired_samples import Between
@@ -25,6 +25,7 @@ from burden.utils.wording import Remark, text_of
 
 __all__ = [
     "VERDICTS",
+    "ByTheRecord",
     "NextStep",
     "RemovedFromWater",
     "Response",
@@ -56,6 +57,22 @@ class VerdictReason(Remark):
     """What the counts show, by the verdict."""
 
     verdict: str
+
+
+@dataclass(frozen=True)
+class ByTheRecord(Remark):
+    """All that is known speaks of a dose that killed too few, and the decision acts on it, whatever two samples say.
+
+    Parameters
+    ----------
+    chance : float
+        That it killed too few, in the draws of the estimate [-].
+    held_up : bool
+        Whether preparations showed nearly as many flukes soon after it as before the first.
+    """
+
+    chance: float
+    held_up: bool
 
 
 @dataclass(frozen=True)
@@ -123,6 +140,8 @@ class Response(Result):
         second pairs the fish, where both days bear the same labels.
     causes : tuple of Cause
         Why it fell short, if it did; empty where that is unlikely.
+    by_record : ByTheRecord or None
+        Why it counts as one that fell short, though these samples alone may leave it open.
     """
 
     case: Case
@@ -142,11 +161,12 @@ class Response(Result):
     counted_if_same_fish: Mapping[str, Any] | None = None
     causes: tuple[Cause, ...] = ()
     effective_draws: float | None = None
+    by_record: ByTheRecord | None = None
 
     @property
     def verdict(self) -> str:
-        """The most probable of the four."""
-        return max(VERDICTS, key=lambda name: self.verdict_probability[name])
+        """The one verdict on the dose: fell short where the whole record says so, else that of the samples."""
+        return "fell_short" if self.by_record is not None else verdict_of(self.verdict_probability)
 
     @property
     def reason(self) -> str:
@@ -177,6 +197,7 @@ class Response(Result):
             "new_settler_share": self.new_share.as_dict(),
             "verdict": self.verdict,
             "verdict_probability": dict(self.verdict_probability),
+            "by_record": None if self.by_record is None else self.by_record.as_dict(),
             "effective_draws": None if self.effective_draws is None else number(self.effective_draws),
             "counted": self.counted,
             "counted_if_same_fish": self.counted_if_same_fish,
@@ -212,7 +233,23 @@ def _taken_out(dose: Action) -> tuple[RemovedFromWater, ...]:
     return (RemovedFromWater(dose.agent, dose.date),)
 
 
-def response(case: Case, parasite: str | None = None, draws: int = 500, seed: int = 1) -> Response:
+def _still_open(case: Case, dose: Action, steps: tuple[NextStep, ...]) -> tuple[NextStep, ...]:
+    """Leave out the questions that the record of the dose answers."""
+    answered = set()
+    if _given_in_more(case, dose):
+        answered.add("check_volume")
+    if dose.uv_or_carbon_on:
+        answered.add("check_removal")
+    return tuple(one for one in steps if one.step not in answered)
+
+
+def response(
+    case: Case,
+    parasite: str | None = None,
+    draws: int = 500,
+    seed: int = 1,
+    by_record: ByTheRecord | None = None,
+) -> Response:
     """Judge the last dose before the visit.
 
     Parameters
@@ -222,6 +259,8 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
         One of the case's sets; the first when not given.
     draws, seed : int
         Number of draws and seed.
+    by_record : ByTheRecord, optional
+        Where a decision takes the dose for one that fell short, why: the verdict then is the same.
 
     Notes
     -----
@@ -236,7 +275,9 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     did not fall short, and of what was taken back.
     """
     parasite = parasite or case.parasites[0]
-    frame: dict[str, Any] = {"case": case, "parasite": parasite, "seed": seed, "draws": draws}
+    frame: dict[str, Any] = {
+        "case": case, "parasite": parasite, "seed": seed, "draws": draws, "by_record": by_record
+    }  # fmt: skip
     doses = case.doses_given
     if not doses:
         return _cannot(frame, None, "no_dose")
@@ -255,8 +296,8 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
     accounts = Accounts.of(between)
     chances, likely = accounts.verdicts(), between.weight_before
     expected = accounts.left / np.maximum(between.start, 1e-9)
-    asked = chances["fell_short"] >= _WORTH_ASKING
-    verdict = max(chances, key=lambda name: chances[name])
+    verdict = "fell_short" if by_record is not None else verdict_of(chances)
+    asked = verdict == "fell_short" or chances["fell_short"] >= _WORTH_ASKING
     return Response(
         **frame,
         dose_date=given,
@@ -267,8 +308,8 @@ def response(case: Case, parasite: str | None = None, draws: int = 500, seed: in
         new_share=CredibleInterval.of(accounts.new, likely),
         effective_draws=effective,
         verdict_probability=chances,
-        reasons=(VerdictReason(verdict), *_given_in_more(case, doses[-1]), *_taken_out(doses[-1])),
-        next_steps=_STEPS[verdict],
+        reasons=(by_record or VerdictReason(verdict), *_given_in_more(case, doses[-1]), *_taken_out(doses[-1])),
+        next_steps=_still_open(case, doses[-1], _STEPS[verdict]),
         counted=_counted(before, after),
         counted_if_same_fish=_paired(before, after),
         causes=why_it_fell_short(case, accounts.failed) if asked else (),
@@ -306,6 +347,7 @@ def _cannot(
     kind: Literal["no_dose", "no_sample_before", "no_sample_after", "too_few_draws"],
 ) -> Response:
     nothing = CredibleInterval.missing()
+    known: tuple[Remark, ...] = tuple(filter(None, [frame["by_record"]]))
     return Response(
         **frame,
         dose_date=None if dose is None else dose.date,
@@ -315,8 +357,15 @@ def _cannot(
         expected_reduction_percent=nothing,
         new_share=nothing,
         verdict_probability={"worked": 0.0, "fell_short": 0.0, "new_settlers": 0.0, "cannot_tell": 1.0},
-        reasons=(Unanswered(kind, None if dose is None else dose.date), *(() if dose is None else _taken_out(dose))),
-        next_steps=(NextStep("sample_before_and_after"),),
+        reasons=(
+            *known,
+            Unanswered(kind, None if dose is None else dose.date),
+            *(() if dose is None else (*(_given_in_more(frame["case"], dose) if known else ()), *_taken_out(dose))),
+        ),
+        next_steps=(
+            *(_still_open(frame["case"], dose, _STEPS["fell_short"]) if known and dose is not None else ()),
+            NextStep("sample_before_and_after"),
+        ),
     )
 
 

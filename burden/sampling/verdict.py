@@ -17,7 +17,7 @@ import numpy as np
 
 from burden.case import Action, Case, ConstantTemperature, FishGroup, Override, Preparation, Uncertain, Water
 from burden.evidence import load_agent
-from burden.inference.dose_accounts import VERDICTS, Accounts, DoseRuns
+from burden.inference.dose_accounts import Accounts, DoseRuns, verdict_of
 from burden.inference.observation import draw_seen
 from burden.inference.paired_samples import Between, weakly_regulated
 from burden.inference.prior import draw_pond
@@ -246,8 +246,7 @@ def _verdict(
     accounts: Accounts = runs.accounts(
         day, {name: np.where(others, each[look], -np.inf) for name, each in log.items()}, weight
     )
-    chances = accounts.verdicts()
-    return max(VERDICTS, key=lambda name: chances[name])
+    return verdict_of(accounts.verdicts())
 
 
 def _chances(called: np.ndarray, truth: _Truth) -> dict[str, float | None]:

@@ -11,7 +11,7 @@ import pytest
 from cases import VISIT, a_case, clips, dose, fixed_values
 from scipy import stats
 
-from burden.inference.treatment_response import VERDICTS, RemovedFromWater, Unanswered, response
+from burden.inference.treatment_response import VERDICTS, ByTheRecord, RemovedFromWater, Unanswered, response
 from burden.statistics import paired_reduction, reduction, share_left
 
 #: what is seen of a fish held fixed, where a test is about the verdict and not about looking
@@ -169,6 +169,33 @@ def test_ratio_of_large_counts_against_quadrature():
         assert np.interp(math.log(point), log_r, below / below[-1]) == pytest.approx(
             p, abs=4 * math.sqrt(p * (1 - p) / effective) + 0.005
         )
+
+
+def test_a_dose_that_the_decision_takes_for_failed_has_one_verdict():
+    """Whatever two samples leave open; what the record answers already is not asked."""
+    record = ByTheRecord(0.7, False)
+    open_ = replace(judged([2], [1], 2), by_record=record)
+    assert open_.verdict == "fell_short"
+    assert "most likely fell short (70 %)" in open_.text()
+    assert "cannot show" not in open_.text()
+    lamp = replace(dose(-5), uv_or_carbon_on=True)
+    alone = response(a_case(clips([3, 1]), given=(lamp,)), by_record=record)
+    assert alone.verdict == "fell_short"
+    assert alone.reasons[0] == record
+    assert alone.as_dict()["by_record"]["chance"] == 0.7
+    assert [one.step for one in alone.next_steps] == ["check_volume", "longer_not_stronger", "sample_before_and_after"]
+
+
+@pytest.mark.parametrize(
+    ("chance", "said"),
+    [(0.48, "cannot show"), (0.61, "most likely worked (61 %)"), (0.95, "the last dose worked (95 %)")],
+)
+def test_under_the_line_no_dose_has_worked(chance, said):
+    found = replace(
+        judged([2], [1], 2),
+        verdict_probability={"worked": chance, "fell_short": 0.01, "new_settlers": 0.01, "cannot_tell": 0.98 - chance},
+    )
+    assert said in found.text()
 
 
 def test_same_seed_same_answer():

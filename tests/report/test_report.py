@@ -20,6 +20,8 @@ from burden.case import Preparation
 from burden.decision.records import NextLook, Outcome, Reason
 from burden.evidence import agent_names, load_agent, load_parasite
 from burden.evidence.references import reference_keys
+from burden.inference.kill_record import KillRecord, Trial
+from burden.inference.pond_history import History
 from burden.model.temperature import Temperature
 from burden.report.figures.concentration import course_in_water
 from burden.report.figures.forecast import draw_forecast
@@ -43,6 +45,7 @@ from burden.report.text.gates import gates_text
 from burden.report.text.handling import trial_fish, trial_steps
 from burden.report.text.next_look import outcome_lines
 from burden.report.text.plan import aim_text
+from burden.report.text.pond_history import kill_lines
 from burden.report.text.reasons import reason_text
 from burden.report.tidy import COLUMNS, parquet_bytes, tidy_rows
 from burden.report.write import write_reports
@@ -233,6 +236,29 @@ def test_a_reading_of_who_kills_names_the_flukes_own_deaths():
 )
 def test_a_coins_toss_is_called_one(chance, said):
     assert said in reason_text(Reason("may_stay_low", {"level": 200.0, "chance_high": chance}))
+
+
+@pytest.mark.parametrize(
+    ("chance", "held_up", "said"),
+    [(0.55, 0.0, "as likely as not"), (0.8, 0.0, "(80 %)"), (0.3, 1.0, "as many flukes as before")],
+)
+def test_the_head_says_how_surely_doses_fell_short(chance, held_up, said):
+    numbers = {"chance_fell_short": chance, "counts_held_up": held_up}
+    assert said in reason_text(Reason("doses_fell_short", numbers))
+
+
+def test_a_treatment_judged_elsewhere_has_no_second_verdict():
+    """A wide range has its ends alone: a median in it would be read as a verdict."""
+    kill, expected = CredibleInterval(0.37, 0.04, 0.83), CredibleInterval(0.97, 0.77, 1.0)
+    day = date(2026, 6, 21)
+    trial = Trial("praziquantel", day, day, 1, day, date(2026, 7, 3), kill, expected, np.zeros(400))
+    kills = (KillRecord("praziquantel", (trial,), None),)
+    found = History(koi().case, "dactylogyrus", 1, DRAWS, (), np.zeros(0), np.zeros(0), (), kills)
+    (here, _), (elsewhere, _) = kill_lines(found), kill_lines(found, day)
+    assert "anything from 4 to 83 %" in here
+    assert "37" not in here
+    assert "cannot tell how it worked" in here
+    assert "cannot tell" not in elsewhere
 
 
 def test_no_dose_after_a_look_has_the_date_of_the_next():

@@ -70,7 +70,9 @@ def _burden(e: Estimate) -> str:
 
 
 def _last_dose(found: Assessment) -> str:
-    """What the last dose did, where the samples can tell."""
+    """What the last dose did, where that can be told and no reason of the decision says it already."""
+    if {reason.code for reason in found.decision.reasons} & {"doses_fell_short", "agent_changed"}:
+        return ""
     told = [r for r in found.responses if r.verdict != "cannot_tell" and r.dose_date is not None]
     said = [
         sentence(verdict_words(r, f"the dose of {say_date(r.dose_date, found.decision.visit_date.year)}"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -203,6 +204,11 @@ def _moved(m: ParameterChange) -> dict[str, str]:
     }
 
 
+def _judged(found: Assessment, parasite: str) -> date | None:
+    """Day of the last dose, where its verdict stands on the page."""
+    return next((r.dose_date for r in found.responses if r.parasite == parasite and response_of(r)["verdict"]), None)
+
+
 def history_of(found: Assessment, parasite: str) -> dict[str, Any]:
     """Return all visits of one parasite set; nothing at a first visit."""
     history = next((one for one in found.histories if one.parasite == parasite), None)
@@ -221,5 +227,5 @@ def history_of(found: Assessment, parasite: str) -> dict[str, Any]:
         ],
         "more": max(len(history.visits) - _MOST_VISITS, 0),
         "held": " ".join(part for part in (calibration_text(history.calibration), left_out_text(history)) if part),
-        "kills": kill_lines(history),
+        "kills": kill_lines(history, _judged(found, parasite)),
     }

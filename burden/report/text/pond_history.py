@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from burden.inference.kill_record import LEAST_TRIALS, SUSPECT, KillRecord, Trial
 from burden.inference.pond_history import Calibration, History
 from burden.inference.visit_forecasts import VisitForecast
@@ -128,24 +130,31 @@ def left_out_text(found: History) -> str:
     return f"For {many} no forecast was worked out here; `burden history` does that where the visit before is near."
 
 
-def kill_lines(found: History) -> list[str]:
-    """Write every treatment that was judged, and the trend of each agent."""
-    lines = [_trial_line(trial) for kill in found.kills for trial in kill.trials]
+def kill_lines(found: History, judged: date | None = None) -> list[str]:
+    """Write every treatment that was judged, and the trend of each agent.
+
+    Of the one whose last dose, on the day `judged`, has its verdict elsewhere on the page, no second verdict is given.
+    """
+    lines = [_trial_line(trial, trial.last == judged) for kill in found.kills for trial in kill.trials]
     return lines + [_trend_text(kill) for kill in found.kills if kill.agent != "several"]
 
 
-def _trial_line(trial: Trial) -> str:
+def _trial_line(trial: Trial, elsewhere: bool) -> str:
     when = day_in_words(trial.first)
     doses = "" if trial.doses == 1 else f", {trial.doses} doses"
     who = "several agents" if trial.agent == "several" else named(trial.agent)
-    return f"{who.capitalize()}, {when}{doses}: {_killed(trial)}"
+    return f"{who.capitalize()}, {when}{doses}: {_killed(trial, elsewhere)}"
 
 
-def _killed(trial: Trial) -> str:
-    """Write what the doses of one treatment killed, beside what was to be expected."""
+def _killed(trial: Trial, elsewhere: bool = False) -> str:
+    """Write what the doses of one treatment killed, beside what was to be expected; of a wide range the ends alone."""
+    killed = trial.kill.text(scale=100)
+    if trial.verdict == "cannot_tell":
+        killed = f"anything from {plain(100 * trial.kill.low, 2)} to {plain(100 * trial.kill.high, 2)}"
+    verdict = "for whether it worked see “The last dose”" if elsewhere else _KILLED[trial.verdict]
     return (
-        f"a dose killed {trial.kill.text(scale=100)} % of grown flukes; published trials lead one to expect "
-        f"{trial.expected.text(scale=100)} %: {_KILLED[trial.verdict]}."
+        f"by the counts before and after alone a dose killed {killed} % of grown flukes; published trials lead one to "
+        f"expect {trial.expected.text(scale=100)} %; {verdict}."
     )
 
 

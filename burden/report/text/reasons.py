@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from burden.decision.records import Reason
+from burden.inference.dose_accounts import LEAST_CHANCE
 from burden.utils.formatting import counted, named, percent, plain, several
 
 __all__ = ["reason_text"]
@@ -79,6 +80,15 @@ def _never_seen(n: _Numbers) -> str:
 _WEAK = 0.8
 
 
+def _killed_too_few(n: _Numbers) -> str:
+    """Write how likely the doses have killed too few, in the words of the verdict on the last dose."""
+    chance = float(n.get("chance_fell_short") or 0)
+    if n.get("counts_held_up"):
+        return "The doses given have most likely killed too few, as there are nearly as many flukes as before"
+    how = "most likely" if chance >= LEAST_CHANCE else "as likely as not"
+    return f"The doses given have {how} killed too few ({percent(chance)})"
+
+
 def _fell_short(n: _Numbers) -> str:
     share = n.get("strength_given")
     known = []
@@ -89,9 +99,9 @@ def _fell_short(n: _Numbers) -> str:
     if known:
         mend = "Weigh the next one in full for the true volume" if isinstance(share, float) and share < _WEAK else ""
         off = "switch UV off and take carbon out before it" if n.get("light_or_carbon") else ""
-        return f"The doses given have killed too few: {several(known)}. {_capital(several(filter(None, (mend, off))))}."
+        return f"{_killed_too_few(n)}: {several(known)}. {_capital(several(filter(None, (mend, off))))}."
     return (
-        "The doses given have killed too few. Find out why before the next one: was the volume right, was the product "
+        f"{_killed_too_few(n)}. Find out why before the next one: was the volume right, was the product "
         "fresh and as strong as labelled, was carbon or a UV lamp running? If all that was right, the flukes may be "
         "resistant: change the agent."
     )

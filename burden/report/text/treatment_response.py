@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 
+from burden.inference.dose_accounts import LEAST_CHANCE
 from burden.inference.treatment_failure import Cause, Causes, CauseTest, SaltTest
 from burden.inference.treatment_response import (
+    ByTheRecord,
     NextStep,
     RemovedFromWater,
     Response,
@@ -21,16 +23,17 @@ from burden.utils.wording import writes, writes_brief
 __all__ = ["gone_words", "verdict_words"]
 
 _VERDICTS = {
-    "worked": "{dose} worked",
-    "fell_short": "{dose} fell short",
+    "worked": "{dose} {how} worked",
+    "fell_short": "{dose} {how} fell short",
     "new_settlers": "most flukes on the fish have settled since {dose}",
-    "cannot_tell": "these samples cannot show whether {dose} worked",
 }
+#: chance from which a verdict needs no "most likely"
+_SURE = 0.9
 _REASONS = {
     "worked": "No more flukes are left than this dose and newly settled flukes explain.",
     "fell_short": "More than twice as many flukes are left as this dose and newly settled flukes explain.",
     "new_settlers": "Most flukes on the fish now have hatched from eggs since, so they say little of the dose.",
-    "cannot_tell": "The counts fit a dose that worked about as well as one that fell short.",
+    "cannot_tell": "The counts do not tell a dose that worked from one that fell short.",
 }
 _STEPS = {
     "check_volume": "Check the volume first: that is quickly done, and more water than believed is common (common "
@@ -88,8 +91,23 @@ def _answer(r: Response) -> list[str]:
 
 def verdict_words(r: Response, dose: str = "the last dose") -> str:
     """Write the verdict with its chance, as a phrase."""
-    chance = r.verdict_probability[r.verdict]
-    return f"{_VERDICTS[r.verdict].format(dose=dose)}{f' ({percent(chance)} likely)' if chance < 1 else ''}"
+    chances, record = r.verdict_probability, r.by_record
+    if r.verdict == "cannot_tell":
+        return f"these samples cannot show whether {dose} worked{_left_open(r)}"
+    chance = chances[r.verdict] if record is None else max(record.chance, chances[r.verdict])
+    if record is not None and record.held_up:
+        return _VERDICTS["fell_short"].format(dose=dose, how="most likely")
+    how = "" if chance >= _SURE else "most likely" if chance >= LEAST_CHANCE else "as likely as not"
+    said = _VERDICTS[r.verdict].format(dose=dose, how=how).replace("  ", " ").strip()
+    return f"{said} ({percent(chance)})" if chance < 1 else said
+
+
+def _left_open(r: Response) -> str:
+    """Write how the chances lie where none is large enough to decide; nothing where nothing was compared."""
+    if not math.isfinite(r.reduction_percent.median):
+        return ""
+    worked, short = (percent(r.verdict_probability[name]) for name in ("worked", "fell_short"))
+    return f" (that it did: {worked}; that it fell short: {short}; the rest leaves it open)"
 
 
 def gone_words(r: Response) -> str:
@@ -126,6 +144,16 @@ def _unanswered(why: Unanswered) -> str:
 @writes
 def _reason(reason: VerdictReason) -> str:
     return _REASONS[reason.verdict]
+
+
+@writes
+def _by_the_record(record: ByTheRecord) -> str:
+    if record.held_up:
+        return "Soon after it the preparations show at least half as many flukes as before the first dose."
+    return (
+        f"All counts and all that is known of the dose together give a chance of {percent(record.chance)} that it "
+        "killed too few of the flukes it reached."
+    )
 
 
 @writes
