@@ -32,7 +32,7 @@ def due_dates(waters: Sequence[Water], first: Date, looked_at: Container[str]) -
 
 
 def _of_one(water: Water, first: Date, looked_at: bool) -> Iterator[Mapping[str, Any]]:
-    visit, end = water.visit.isoformat(), (first + timedelta(days=_SHOWN_DAYS)).isoformat()
+    visit, end = water.visit, (first + timedelta(days=_SHOWN_DAYS)).isoformat()
     dose_missed = any(day["kind"] == "dose" and day["date"] < first.isoformat() for day in water.due)
     for day in (*water.due, *water.today):
         overdue = day["date"] < first.isoformat()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 from burden import __version__
@@ -41,8 +40,8 @@ class Water:
         Its dates, ISO, with what is to be done.
     answer : mapping
         First action, reason for withholding, answer in words, changes, warnings.
-    visit : date
-        Day of the visit.
+    visit : str
+        Day of the visit, ISO.
     calendar : str
         Its dates as an iCalendar file.
     today : tuple of mapping
@@ -56,7 +55,7 @@ class Water:
     walk: tuple[bool, float]
     due: tuple[Mapping[str, str], ...]
     answer: Mapping[str, Any]
-    visit: date
+    visit: str
     calendar: str = ""
     today: tuple[Mapping[str, str], ...] = ()
 
@@ -72,7 +71,7 @@ def water_of(visit: Assessment) -> Water:
         urgency=(_RANK[visit.decision.action], _first(visit), -_share_lost(visit)),
         walk=("virus_suspected" in visit.case.findings.other, float(heaviest)),
         due=_dated(day for day in days_of(visit) if day.kind != "care"),
-        visit=visit.case.visit_date,
+        visit=visit.case.visit_date.isoformat(),
         today=_dated(look_today_of(visit)),
         answer={
             "first_action": headline(visit.decision),
