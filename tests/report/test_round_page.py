@@ -28,7 +28,7 @@ def pond(name: str, burden: float, values: dict[int, float], why_not: str = "", 
     worth = PondValue("watch", why_not, 40, 3.0, 0.5, 0.4, 0.1, 0.5, course, looks)
     due = ({"date": "2026-05-12", "label": "Tue 12 May 2026", "what": "dose 1 of 3", "kind": "dose"},) if course else ()
     answer = {"first_action": "No dose today."}
-    water = Water(name, f"Pond {name}", {}, (3, "", 0.0), (False, burden), due, answer, VISIT, CALENDAR)
+    water = Water(name, f"Pond {name}", {}, (3, "", 0.0), (False, burden), due, answer, VISIT.isoformat(), CALENDAR)
     return visit_round._Pond(water, worth, VISIT)
 
 
