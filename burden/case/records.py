@@ -71,7 +71,7 @@ class Findings:
     fish : tuple of FishFindings
         The same signs of single fish. Where the signs of the stock are not said, they follow from these.
     feeding : str or None
-        normal, less or none. On record, never read by the model; so are the next two.
+        normal, less or none. On record, never read by the model; so is the next one.
     ulcers : bool or None
     virus_test : str or None
         sent, negative or positive.
@@ -89,6 +89,13 @@ class Findings:
     feeding: str | None = None
     ulcers: bool | None = None
     virus_test: str | None = None
+
+    @property
+    def diseases(self) -> tuple[str, ...]:
+        """Other findings that stand: a suspected virus is none once its test is negative, and is one if positive."""
+        others = tuple(name for name in self.other if name != "virus_suspected")
+        suspected = "virus_suspected" in self.other and self.virus_test != "negative"
+        return (*others, "virus_suspected") if suspected or self.virus_test == "positive" else others
 
     @property
     def anaemic(self) -> bool | None:

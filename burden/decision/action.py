@@ -106,6 +106,8 @@ class Facts:
         Whether the record has any dose: flukes then seen are a relapse.
     fell_short : bool
         Whether the last doses killed too few, as likely as not.
+    held_up : bool
+        Whether as many flukes are left soon after doses of full strength as before them.
     agent_changed : bool
         Whether a whole course of one agent left flukes, so that another agent takes its place.
     checked, check_begun : bool
@@ -151,6 +153,7 @@ class Facts:
     least_given: bool = True
     dosed_before: bool = False
     fell_short: bool = False
+    held_up: bool = False
     agent_changed: bool = False
     checked: bool = False
     check_begun: bool = False
@@ -297,6 +300,8 @@ def _dose(facts: Facts) -> Iterator[_Found]:
     relieves = facts.trouble and facts.seen_lately and facts.high_now >= LIKELY and not facts.fell_short
     if relieves and not facts.eradicate and not facts.course_given and facts.met_by_plan < NOT_FOR_LONG:
         yield "dose", ("too_many_now", "not_for_long")  # ill fish are relieved of what is on them
+    if facts.held_up and not facts.agent_changed:
+        yield "look_first", ("doses_fell_short",)  # more of the same would fail as well
     if not helps:
         action = "look_first" if facts.trouble or failed else "watch"
         yield action, (*failed, "dose_does_not_help")
@@ -304,7 +309,9 @@ def _dose(facts: Facts) -> Iterator[_Found]:
     begins = "to_be_free" if facts.eradicate else "flukes_persist" if persists else "stays_high"
     goes_on = "course_not_enough" if facts.course_over and facts.seen_lately else "course_goes_on"
     why = goes_on if facts.course_given and not facts.eradicate else "course_goes_on" if facts.course_given else begins
-    yield "dose", (why, *failed, *(("deaths_of_other_cause",) if facts.mostly_else and facts.trouble else ()))
+    besides = ("deaths_of_other_cause",) if facts.mostly_else and facts.trouble else ()
+    hardly = ("hardly_cleared",) if facts.eradicate and facts.met_by_plan < NOT_FOR_LONG else ()
+    yield "dose", (why, *failed, *hardly, *besides)
 
 
 _RULES = (_at_once, _seen, _reached, _free, _over, _harm, _dose)

@@ -14,12 +14,11 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case
-from burden.decision.action import Facts, choose
-from burden.decision.facts import chance_weak, facts_of, shortfall, spent_agents, strays
+from burden.decision.action import LIKELY, Facts, choose
+from burden.decision.facts import chance_weak, facts_of, shortfall, spent_agents, strays, strength_given
 from burden.decision.next_look import look_of
 from burden.decision.plan import agents_missing, doses_of, other_treatments, planned_doses
 from burden.decision.records import Decision, Reason
-from burden.evidence import agent_names, load_agent
 from burden.inference.estimate import Estimate, estimate
 from burden.inference.infection_pressure import withheld_eradication, withheld_forecast
 from burden.inference.pond_history import History, history_of
@@ -230,7 +229,9 @@ def _decided(
     gates = gates_of(case, float(np.median(ponds[0].pond.setting.temperature.at(0.0))))
     agents, notes = agents_and_notes(case, estimates)
     report_progress("searching for dates")
-    spent = spent_agents(case, estimates) if set(agents) - set(spent_agents(case, estimates)) else ()
+    spent = spent_agents(case, estimates)
+    if not any(agent not in spent and chance_weak(agent, estimates) < LIKELY for agent in agents):
+        spent = ()  # no other serves better
     fit = () if strays(case) else tuple(agent for agent in agents if agent not in spent)
     found = search(case, ponds, fit, aim_of(case, ponds), not_before=days_to_mend(gates), spent=spent)
     facts = facts_of(case, estimates, gates, notes, agents, found, spent)
@@ -253,7 +254,7 @@ def _decided(
         recommendation=found,
         plan=plan if action == "dose" else (),
         after_water=plan if action == "water_first" else (),
-        look=look_of(case, estimates, action, reasons, found, shown, max(days_to_mend(gates), 1.0)),
+        look=look_of(case, estimates, action, reasons, found, shown, _measured_again(gates)),
         others=other_treatments(case, () if shown is None else shown.plan.agents, agents),
         chances=_known(case, _chances(estimates, found, shown)),
         deaths={} if facts.forecast_withheld else _deaths(found, shown),
@@ -262,16 +263,22 @@ def _decided(
             "preparations": sum(row.readable for row in case.samples),
             "deaths": sum(row.deaths for row in case.deaths),
         },
-        **_without_agent(case, estimates, notes, reasons),
+        **_without_agent(case, estimates, notes, action, reasons),
     )
     return _Core(case, estimates, gates, agents, notes, found, _released(decision, facts.eradicate), doses)
 
 
+def _measured_again(gates: Sequence[Gate]) -> float:
+    """Day on which the water is measured again: tomorrow where fish are short of air, else once it may be right [d]."""
+    short = any(gate.level == "stop" and gate.code in ("oxygen_low", "gasping") for gate in gates)
+    return 1.0 if short else max(days_to_mend(tuple(gates)), 1.0)
+
+
 def _without_agent(
-    case: Case, estimates: Sequence[Estimate], notes: Notes, reasons: Sequence[Reason]
+    case: Case, estimates: Sequence[Estimate], notes: Notes, action: str, reasons: Sequence[Reason]
 ) -> dict[str, Any]:
     """What keeps every agent out and which one would serve, where a dose is wanted and none can be given."""
-    if not any(reason.code == "no_dose_possible" for reason in reasons):
+    if not {"no_dose_possible", "doses_fell_short"} & {reason.code for reason in reasons} or action == "dose":
         return {}
     said = tuple(note for note in notes_on(notes, ()) if note.level == "withhold")
     return {"withheld": said, "to_get": agents_missing(case, agents_to_get(case, estimates))}
@@ -304,7 +311,7 @@ def _core_numbers(
         "chance_gone": found.untreated.elimination.mean,
         "aim_chance": found.aim.chance,
         "eradicate": float(found.aim.kind == "eradicate"),
-        "strength_given": _strength_given(case),
+        "strength_given": strength_given(case),
         "chance_fell_short": max((one.chance for one in short), default=None),
         "counts_held_up": float(any(one.held_up for one in short)),
         "light_or_carbon": float(any(dose.uv_or_carbon_on for dose in case.doses_given)),
@@ -313,20 +320,6 @@ def _core_numbers(
         "chance_weak": max((chance_weak(agent, estimates) for agent in spent), default=None),
         "wrong_water": ", ".join(strays(case)) or None,
     }
-
-
-def _strength_given(case: Case) -> float | None:
-    """Lowest strength of the doses given, as a share of the customary one; None where nobody wrote one down [-].
-
-    A dose weighed out for less water than there is was as much weaker, whatever it was.
-    """
-    shares = []
-    for dose in case.doses_given:
-        known = dose.concentration_mg_l is not None and dose.agent in agent_names()
-        meant = (dose.concentration_mg_l or 0.0) / load_agent(str(dose.agent)).customary.mg_l if known else 1.0
-        if known or dose.volume_l_believed is not None:
-            shares.append(meant * (dose.volume_l_believed or case.water.volume_l.value) / case.water.volume_l.value)
-    return min(shares, default=None)
 
 
 def _reported(reasons: Sequence[Reason], facts: Facts) -> tuple[Reason, ...]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from burden.case import UNKNOWN_AGENT, Case, Preparation
 from burden.decision.action import LIKELY, Facts
-from burden.evidence import load_parasite
+from burden.evidence import agent_names, load_agent, load_parasite
 from burden.inference.estimate import Estimate
 from burden.inference.infection_pressure import withheld_forecast
 from burden.inference.treatment_response import ByTheRecord
@@ -24,27 +24,34 @@ from burden.schedule.search import LEAST_AGAINST_EGGS
 from burden.treatment.gates import Gate, stopped
 
 __all__ = [
+    "ENOUGH_FISH",
     "TROUBLE_DAYS",
+    "WEAK_SHARE",
     "chance_weak",
     "checked_since",
     "clean_looks",
     "facts_of",
     "fell_short",
+    "held_up",
     "seen_since",
     "shortfall",
     "spent_agents",
     "strays",
+    "strength_given",
     "trouble_in",
+    "weak_doses",
 ]
 
 #: deaths within so many days count as trouble now: an assumption [d]
 TROUBLE_DAYS = 21
+#: and only where at least this share of the stock died: a single fish of hundreds dies of anything. An assumption [-]
+_TROUBLE_SHARE = 0.005
 #: beyond this wait for the last egg no course is begun unless it saves fish: an assumption [d]
 _TOO_LONG_DAYS = 60.0
 #: doses of a course where none is customary for the fluke: common practice, no source
 _USUAL_DOSES = 3
 #: fish looked at before a course is called over, by its aim; all where there are fewer: common practice, no source
-_ENOUGH_FISH = {"control": 5, "eradicate": 10}
+ENOUGH_FISH = {"control": 5, "eradicate": 10}
 #: looks nearer to each other are one: a fluke that a look missed would still be as young [d]
 _LOOKS_APART_DAYS = 7
 #: counts that are this share of those before are no success, where so many flukes were counted so soon after a dose
@@ -55,6 +62,8 @@ _KILLS_ENOUGH = 0.7
 #: an agent whose course left flukes is changed for another from this chance on that it kills too few [-], the doses
 #: of the last so many days counted [d]: assumptions
 _TOO_DOUBTFUL, _COUNTED_DAYS = 0.25, 60
+#: doses weaker than this share of the customary one may have failed for that alone: an assumption [-]
+WEAK_SHARE = 0.8
 #: a product given no longer ago is asked after: an assumption [d]
 _ASK_WITHIN_DAYS = 60
 #: doses one after the other, so many days apart, that no look at the fish asked for: assumptions [-], [d]
@@ -100,7 +109,7 @@ def facts_of(
         stopped=stopped(gates),
         measure_first=not agents and _only(notes, _UNMEASURED),
         wrong_water=bool(strays(case)),
-        virus="virus_suspected" in case.findings.other,
+        virus="virus_suspected" in case.findings.diseases,
         fish_alive=case.fish_count > 0,
         looked=bool(readable),
         ever_seen=any(row.count_low > 0 for row in readable),
@@ -132,7 +141,8 @@ def facts_of(
         dosed_before=bool(case.doses_given),
         fell_short=fell_short(case, estimates),
         agent_changed=bool(spent),
-        checked=judging >= min(_ENOUGH_FISH[found.aim.kind], case.fish_count),
+        held_up=held_up(case) and not weak_doses(case),
+        checked=judging >= min(ENOUGH_FISH[found.aim.kind], case.fish_count),
         check_begun=judging > 0,
         clean_looks=clean_looks(case),
         too_much_water=not agents and _only(notes, {"too_much_water"}),
@@ -181,8 +191,8 @@ def shortfall(case: Case, found: Estimate) -> ByTheRecord | None:
     last = _last_dose(case)
     if last is None or not seen_since(case, last):
         return None
-    chance, held_up = float(np.mean(_last_kill(found) < _KILLS_ENOUGH)), _counts_held_up(case, last)
-    return ByTheRecord(chance, held_up) if held_up or chance >= LIKELY else None
+    chance, held = float(np.mean(_last_kill(found) < _KILLS_ENOUGH)), held_up(case)
+    return ByTheRecord(chance, held) if held or chance >= LIKELY else None
 
 
 def spent_agents(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:
@@ -194,10 +204,10 @@ def spent_agents(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:
     if last is None or not seen_since(case, last):
         return ()
     given = [dose.agent for dose in case.doses_given if -case.day_of(dose.date) <= _COUNTED_DAYS]
-    usual = _usual_doses(estimates)
+    usual, held = _usual_doses(estimates), held_up(case) and not weak_doses(case)
     doubt = {agent: _TOO_DOUBTFUL if given.count(agent) >= usual else LIKELY for agent in given if agent}
     several = (agent for agent in doubt if given.count(agent) >= LEAST_AGAINST_EGGS)
-    return tuple(agent for agent in several if chance_weak(agent, estimates) >= doubt[agent])
+    return tuple(agent for agent in several if held or chance_weak(agent, estimates) >= doubt[agent])
 
 
 def chance_weak(agent: str, estimates: Sequence[Estimate]) -> float:
@@ -206,13 +216,39 @@ def chance_weak(agent: str, estimates: Sequence[Estimate]) -> float:
     return max((float(np.mean(kill < _KILLS_ENOUGH)) for kill in kills), default=0.0)
 
 
-def _counts_held_up(case: Case, last: date) -> bool:
-    """Whether preparations alike show at least half as many flukes soon after the last dose as before the first."""
-    first = min(dose.date for dose in case.doses_given)
+def strength_given(case: Case) -> float | None:
+    """Lowest strength of the doses given, as a share of the customary one; None where nobody wrote one down [-].
+
+    A dose weighed out for less water than there is was as much weaker, whatever it was.
+    """
+    shares = []
+    for dose in case.doses_given:
+        known = dose.concentration_mg_l is not None and dose.agent in agent_names()
+        meant = (dose.concentration_mg_l or 0.0) / load_agent(str(dose.agent)).customary.mg_l if known else 1.0
+        if known or dose.volume_l_believed is not None:
+            shares.append(meant * (dose.volume_l_believed or case.water.volume_l.value) / case.water.volume_l.value)
+    return min(shares, default=None)
+
+
+def weak_doses(case: Case) -> bool:
+    """Whether doses that failed were too weak, or were given with UV or carbon running."""
+    share = strength_given(case)
+    return (share is not None and share < WEAK_SHARE) or any(dose.uv_or_carbon_on for dose in case.doses_given)
+
+
+def held_up(case: Case) -> bool:
+    """Whether preparations alike show at least half as many flukes soon after the last dose as before its course."""
+    days = sorted(dose.date for dose in case.doses_given)
+    if not days:
+        return False
+    last = days[-1]
+    first = next(day for day in days if (last - day).days <= _COUNTED_DAYS)
     readable = [row for row in case.samples if row.readable]
     after = [row for row in readable if 0 < (row.date - last).days <= _SOON_AFTER_DAYS]
     like = {(row.site, row.method) for row in after}
-    before = [row for row in readable if row.date <= first and (row.site, row.method) in like]
+    before = [
+        row for row in readable if 0 <= (first - row.date).days <= _COUNTED_DAYS and (row.site, row.method) in like
+    ]
     if not before or sum(row.count_low for row in after) < _ENOUGH_FLUKES:
         return False
     return mean(row.count_low for row in after) >= _HELD_UP * mean(row.count_low for row in before)
@@ -234,7 +270,8 @@ def trouble_in(case: Case) -> bool:
     """Whether fish died lately, are ill today, show it in their gills, or have been in trouble since a date."""
     start = case.visit_date - timedelta(days=TROUBLE_DAYS)
     ill = any(row.chosen in ("moribund", "dead") and row.date == case.visit_date for row in case.samples)
-    died = any(row.deaths > 0 and row.date > start for row in case.deaths)
+    dead = sum(row.deaths for row in case.deaths if row.date > start)
+    died = dead > 0 and dead >= _TROUBLE_SHARE * (case.fish_count + dead)
     f = case.findings
     return bool(
         died or ill or f.gasping or f.anaemic or f.gill_mucus or f.gill_swollen or case.trouble_since is not None

@@ -186,7 +186,7 @@ def _why_not(found: Assessment, course: EvaluatedSchedule | None) -> str:
         return "water"  # the water has to be right before any count leads to a dose
     if withheld_forecast(found.case):
         return "not_foretold"
-    if "virus_suspected" in found.case.findings.other:
+    if "virus_suspected" in found.case.findings.diseases:
         return "virus"
     if found.decision.recommendation.aim.kind == "eradicate":
         return "newcomers"

@@ -16,7 +16,7 @@ from scipy.optimize import isotonic_regression
 
 from burden.case import Case, Preparation
 from burden.decision.action import LIKELY, WELL_FISH
-from burden.decision.facts import trouble_in
+from burden.decision.facts import ENOUGH_FISH, trouble_in
 from burden.decision.records import NextLook, Outcome, Reason
 from burden.inference.estimate import Estimate
 from burden.inference.observation import share_examined
@@ -57,6 +57,8 @@ _HARDLY = 0.9
 _TOO_LONG_TO_WAIT_DAYS = 42.0
 #: days until a laboratory has tested for a virus: an assumption [d]
 _RESULT_DAYS = 7.0
+#: days until the reason why doses failed is found: a trial in a tub takes two of them. Common practice, no source [d]
+_CAUSE_DAYS = 7.0
 #: fish that are well are left in peace in water colder than the first, until it has passed the second, within so many
 #: days (common practice, no source) [°C], [°C], [d]
 _COLD_C, _WARM_C, _WARM_WITHIN_DAYS = 8.0, 10.0, 200
@@ -124,7 +126,8 @@ def next_look(
         Numbers of fish tried, rising; those usual for the purpose when not given.
     """
     there = max(case.fish_count, 1)
-    tried = numbers or (_ROUTINE_NUMBERS if purpose in _ROUTINE else _NUMBERS)
+    usual: Sequence[int] = _ROUTINE_NUMBERS if purpose in _ROUTINE else _NUMBERS
+    tried = numbers or [n for n in usual if purpose != "release" or n >= ENOUGH_FISH["eradicate"]]
     numbers = [n for n in tried if n < there] + ([there] if there <= tried[-1] else [])
     fish, outcomes = fish_to_look_at(estimates, burdens, high, numbers or [there], purpose, surely_low, now, due)
     return NextLook(
@@ -280,7 +283,11 @@ def look_of(
         return None
     codes = {reason.code for reason in reasons}
     if "virus_first" in codes:
-        return _plain_look(case, _RESULT_DAYS, "result")
+        return None if case.findings.virus_test == "positive" else _plain_look(case, _RESULT_DAYS, "result")
+    if action == "look_first" and "doses_fell_short" in codes:
+        return _plain_look(
+            case, _CAUSE_DAYS, "watch"
+        )  # by then a trial in a tub has told whether the agent still kills
     if action == "look_first" and "no_dose_possible" in codes:
         return _plain_look(case, _LOOK_SOON_DAYS, "watch")  # nothing that more fish show today changes what is done
     if codes & {"too_much_water", "no_dose_possible"}:
@@ -335,7 +342,9 @@ def _look_after(
         return replace(_plain_look(case, warm, "watch"), once_c=_WARM_C)
     then = found.untreated.burden_on(day)
     if found.aim.kind == "eradicate":
-        return next_look(case, estimates, day, "release", then, 1 - found.untreated.reached(found.aim), low)
+        # what may move must be free on that day: that the last one dies out in the months after is no help
+        left = 1 - np.exp(-case.fish_count * np.sum(then, axis=0))
+        return next_look(case, estimates, day, "release", then, left, low)
     # what decides on that day is how many there are by then
     due = LIKELY if case.doses_given or trouble_in(case) else WELL_FISH
     return next_look(case, estimates, day, "watch", then, 1 - found.aim.share_kept(then), low, due=due)

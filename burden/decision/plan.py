@@ -114,10 +114,11 @@ def other_treatments(case: Case, agents: Sequence[str], fit: Sequence[str]) -> t
         Agents that may be given.
     """
     found = []
-    for finding in case.findings.other:
+    for finding in case.findings.diseases:
         agent = _works(finding, agents)
         at_hand = None if agent is not None else _works(finding, fit)
-        found.append(OtherTreatment(finding, finding in _COME_FIRST, agent, at_hand))
+        test = case.findings.virus_test if finding == "virus_suspected" else None
+        found.append(OtherTreatment(finding, finding in _COME_FIRST, agent, at_hand, test))
     return tuple(sorted(found, key=lambda one: (not one.first, one.finding)))
 
 

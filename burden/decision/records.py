@@ -248,16 +248,25 @@ class OtherTreatment:
         Agent of the plan that works on it; None for a treatment of its own, which this tool does not plan.
     at_hand : str or None
         Where the plan has none: an agent that may be given here and works on it.
+    test : str or None
+        Of a suspected virus: sent or positive; None where none was made.
     """
 
     finding: str
     first: bool
     agent: str | None
     at_hand: str | None = None
+    test: str | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
-        return {"finding": self.finding, "first": self.first, "agent": self.agent, "at_hand": self.at_hand}
+        return {
+            "finding": self.finding,
+            "first": self.first,
+            "agent": self.agent,
+            "at_hand": self.at_hand,
+            "test": self.test,
+        }
 
 
 @dataclass(frozen=True)

@@ -137,7 +137,7 @@ def read_log(case: Case, run: Trajectory, clean_hazard: np.ndarray | None = None
 def other_courses(case: Case, log: DeathLog, first_day: float, background: float) -> CourseList:
     """List what else may have killed the fish of a log; see `burden.inference.other_cause`."""
     fish_days = log.exposure[:, 0] if log.exposure.size else np.zeros(0)
-    return courses_for(case.findings.other, first_day, log.spans, log.deaths, fish_days, background)
+    return courses_for(case.findings.diseases, first_day, log.spans, log.deaths, fish_days, background)
 
 
 def _at(days: np.ndarray, values: np.ndarray, day: float) -> np.ndarray:

@@ -80,7 +80,7 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
             biofilter=None if case.water.filter is None else case.water.filter != "none",
             species=[group.species for group in case.fish],
             food_fish=case.food_fish,
-            findings=case.findings.other,
+            findings=case.findings.diseases,
             formalin_before_mg_l=sum(a.concentration_mg_l or 0.0 for a in case.given if a.agent == "formalin"),
             max_formalin_mg_l_total=case.limits.max_formalin_mg_l_total,
             permanganate_used=any(a.product == "potassium_permanganate" for a in case.given),
@@ -104,7 +104,7 @@ def _by_preference(case: Case, agents: Sequence[str]) -> list[str]:
     """
 
     def key(agent: str) -> tuple[bool, bool]:
-        meets = any(row.finding in case.findings.other and row.works == "yes" for row in load_agent(agent).against)
+        meets = any(row.finding in case.findings.diseases and row.works == "yes" for row in load_agent(agent).against)
         return not meets, agent in _HARSH
 
     return sorted(agents, key=key)

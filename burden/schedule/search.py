@@ -277,7 +277,7 @@ def _worth_their_risk(found: Sequence[EvaluatedSchedule], field: _Field) -> list
     """Of the schedules those of the least risk, unless others of more risk reach the aim clearly more often."""
     groups: dict[tuple[int, int, int], list[EvaluatedSchedule]] = {}
     for one in found:
-        groups.setdefault(_risk(one, field.case.findings.other), []).append(one)
+        groups.setdefault(_risk(one, field.case.findings.diseases), []).append(one)
     kept: list[EvaluatedSchedule] = []
     for risk in sorted(groups):
         most, so_far = (_top(few, field.aim).chance(field.aim) if few else -1.0 for few in (groups[risk], kept))
@@ -320,7 +320,7 @@ def _chosen(
     if customary is not None:
         chosen, why = customary, "custom"
     else:
-        chosen, risks = _least_risk(as_good, field.case.findings.other, _usual_gap(field, customs))
+        chosen, risks = _least_risk(as_good, field.case.findings.diseases, _usual_gap(field, customs))
         why = "fewest" if chosen.meets(aim) else "near" if chosen.chance(aim) >= aim.chance - UNSURE else "best"
     fewer = [one for n in best if n == chosen.doses - 1 for one in [_top(best[n], aim)]]
     return replace(

@@ -55,8 +55,12 @@ _BICARBONATE_PER_CACO3 = 84.007 / (100.087 / 2)
 _PH_UNMEASURED = 8.0
 #: most of the water changed at once, a share that fish and filter bear: common practice, no source [-]
 _MOST_AT_ONCE = 0.5
+#: water of which no such share is changed in a day: common practice, no source [L]
+_MOST_TO_CHANGE_L = 500_000.0
 #: change of water where fish gasp or oxygen is low: common practice, no source [-]
 _RELIEF_SHARE = 0.25
+#: what feeding makes worse: common practice, no source
+_WORSE_WITH_FEED = ("gasping", "oxygen_low", "ammonia_high", "nitrite_high")
 _NH3_PER_N = 17.031 / 14.007  # molar masses
 _OPEN_SEA_G_L = 35.0  # from memory
 
@@ -78,6 +82,10 @@ class Remedy:
         Salt whose chloride protects from the nitrite [g]; None where it is not asked for.
     bicarbonate_g : float or None
         Sodium bicarbonate that raises the alkalinity [g]; None where it is not asked for.
+    unfed : bool
+        Whether the fish are fed nothing until it is right.
+    too_much_water : bool
+        Whether a change is wanted that nobody can make in so much water.
     """
 
     percent: float = 0.0
@@ -86,6 +94,8 @@ class Remedy:
     aerate: bool = False
     salt_g: float | None = None
     bicarbonate_g: float | None = None
+    unfed: bool = False
+    too_much_water: bool = False
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -96,6 +106,8 @@ class Remedy:
             "aerate": self.aerate,
             "salt_g": number(self.salt_g),
             "bicarbonate_g": number(self.bicarbonate_g),
+            "feed_nothing": self.unfed,
+            "too_much_water": self.too_much_water,
         }
 
 
@@ -181,23 +193,33 @@ def gates_of(case: Case, temperature_c: float) -> tuple[Gate, ...]:
         *_anaemia(case),
     ]
     found += _gasping(case, found)
-    return tuple(sorted(_one_change(found), key=lambda gate: LEVELS.index(gate.level)))
+    found = [_unfed(gate) for gate in sorted(found, key=lambda gate: LEVELS.index(gate.level))]
+    return tuple(_one_change(found))
+
+
+def _unfed(gate: Gate) -> Gate:
+    """Fish in water that stops a dose are fed nothing where feeding makes it worse."""
+    if gate.level != "stop" or gate.code not in _WORSE_WITH_FEED or gate.remedy is None:
+        return gate
+    return replace(gate, remedy=replace(gate.remedy, unfed=True))
 
 
 def _one_change(gates: Sequence[Gate]) -> Iterator[Gate]:
-    """Leave the change of water with the gate that asks for most: whoever changes water follows one order."""
+    """Leave the change of water with the gate that asks for most, and ask once for all else: one order is followed."""
     changes = [(gate.remedy.times, gate.remedy.percent) for gate in gates if gate.remedy is not None]
     most = max(changes, default=(0, 0.0))
-    asked = False
+    asked: set[str] = set()
     for gate in gates:
         remedy = gate.remedy
-        if remedy is None or remedy.times == 0:
+        if remedy is None:
             yield gate
-        elif (remedy.times, remedy.percent) == most and not asked:
-            asked = True
-            yield gate
-        else:
-            yield without_change(gate)
+            continue
+        if remedy.times and ((remedy.times, remedy.percent) != most or "change" in asked):
+            gate = without_change(gate)
+        again = {name: False for name in ("aerate", "unfed", "too_much_water") if name in asked}
+        asked |= {name for name in ("aerate", "unfed", "too_much_water") if getattr(remedy, name)}
+        asked |= {"change"} if gate.remedy is not None and gate.remedy.times else set()
+        yield replace(gate, remedy=replace(gate.remedy or remedy, **again))
 
 
 def without_change(gate: Gate) -> Gate:
@@ -222,6 +244,8 @@ def water_change(case: Case, value: float, wanted: float) -> Remedy:
     Remedy
         At most half of the water at once, as often as needed, all changes alike.
     """
+    if case.water.volume_l.value > _MOST_TO_CHANGE_L:
+        return Remedy(too_much_water=True)
     share = 1 - min(wanted / value, 1.0)
     times = 1 if share <= _MOST_AT_ONCE else math.ceil(math.log(1 - share) / math.log(1 - _MOST_AT_ONCE))
     each = 1 - (1 - share) ** (1 / times)
@@ -230,6 +254,8 @@ def water_change(case: Case, value: float, wanted: float) -> Remedy:
 
 
 def _relief(case: Case) -> Remedy:
+    if case.water.volume_l.value > _MOST_TO_CHANGE_L:
+        return Remedy(aerate=True, too_much_water=True)
     return Remedy(100 * _RELIEF_SHARE, _RELIEF_SHARE * case.water.volume_l.value, 1, aerate=True)
 
 
@@ -309,7 +335,7 @@ def _nitrite(case: Case) -> Iterator[Gate]:
     salted = stop and case.water.medium == "fresh"
     salt = missing / _CHLORIDE_SHARE / 1000 * case.water.volume_l.value if salted else None
     remedy = water_change(case, reading, _NITRITE_CARE_MG_L)
-    remedy = Remedy(remedy.percent, remedy.litres, min(remedy.times, 3), salt_g=salt)
+    remedy = replace(remedy, times=min(remedy.times, 3), salt_g=salt)
     limit = _NITRITE_STOP_MG_L if stop else _NITRITE_CARE_MG_L
     yield Gate("nitrite_high", "stop" if stop else "care", reading, limit, "mg/L", remedy=remedy)
 

@@ -248,10 +248,12 @@ def _oxygen_left(now: Situation, oxygen_mg_l: float, demand: float) -> Iterator[
             "Aerate strongly through the bath and three days after", reason, "a lower dose", "hatchery1982", "danger"
         )
     elif oxygen_mg_l - demand < _OXYGEN_LEFT_MG_L:
+        enough = "aeration that is running, and said so in the case"
+        more = "aeration that keeps the water above 80 % of saturation"
         yield _withhold(
             f"No {now.said} without strong aeration",
             reason,
-            "aeration that keeps the water above 80 % of saturation, a lower dose, or a bath in a spare tank",
+            f"{enough if share >= _SATURATED else more}, a lower dose, or a bath in a spare tank",
             "hatchery1982",
             code="oxygen_short",
         )

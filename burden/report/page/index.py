@@ -69,7 +69,7 @@ def water_of(visit: Assessment) -> Water:
         title=title_of(visit),
         row=_row(visit),
         urgency=(_RANK[visit.decision.action], _first(visit), -_share_lost(visit)),
-        walk=("virus_suspected" in visit.case.findings.other, float(heaviest)),
+        walk=("virus_suspected" in visit.case.findings.diseases, float(heaviest)),
         due=_dated(day for day in days_of(visit) if day.kind != "care"),
         visit=visit.case.visit_date.isoformat(),
         today=_dated(look_today_of(visit)),

@@ -54,7 +54,7 @@ def _look_first(decision: Decision) -> str:
     if "no_dose_possible" in codes:
         return _without_agent(decision)
     if "virus_first" in codes:
-        return "No dose today: have the suspected virus tested first."
+        return _VIRUS_FIRST[next((other.test for other in decision.others if other.finding == "virus_suspected"), None)]
     before = [named(o.finding) for o in decision.others if o.first and o.agent is None]
     if before:
         return f"No dose against flukes today: treat the {several(before)} first."
@@ -100,6 +100,12 @@ _HEADLINES: dict[str, Callable[[Decision], str]] = {
     "look_first": _look_first,
     "watch": _watch,
     "discharge": _discharge,
+}
+#: by what is known of the test
+_VIRUS_FIRST = {
+    None: "No dose today: have the suspected virus tested first.",
+    "sent": "No dose today: wait for the result of the virus test.",
+    "positive": "No dose: the virus test is positive, and no dose against flukes stops a virus.",
 }
 _PUT_RIGHT = {
     "gasping": "help the gasping fish with air and clean water",

@@ -25,13 +25,11 @@ _KIT_SHOWS = 0.1
 #: what to measure again once the water was changed, by code
 _AGAIN = {
     "oxygen_low": "Then measure oxygen again.",
-    "ammonia_high": "Measure ammonia and pH again after the last change.",
+    "ammonia_high": "Measure ammonia and pH every day.",
     "nitrite_high": "Measure nitrite again after the last change.",
     "ph_extreme": "Then measure pH again.",
     "gasping": "Once they breathe easier, measure oxygen, ammonia, pH and nitrite.",
 }
-#: what feeding makes worse: common practice, no source
-_UNFED = ("gasping", "oxygen_low", "ammonia_high", "nitrite_high")
 
 
 def gates_text(decision: Decision, *levels: str) -> list[str]:
@@ -71,13 +69,14 @@ def _remedy(gate: Gate) -> str:
     if remedy is None:
         return ""
     said = ["Aerate strongly."] if remedy.aerate else []
+    said += ["So much water cannot be changed: let in what clean water there is."] if remedy.too_much_water else []
     said += [_change(remedy)] if remedy.times else []
     if remedy.salt_g is not None:
         said.append(
             f"The chloride of {mass(remedy.salt_g, 2)} of pure salt, dissolved and added once, protects the fish "
             "meanwhile."
         )
-    unfed = ["Feed nothing until it is right."] if gate.code in _UNFED and gate.level == "stop" else []
+    unfed = ["Feed nothing until the water is right."] if remedy.unfed else []
     return f" {' '.join([*said, *unfed, _AGAIN[gate.code]])}"
 
 
@@ -159,6 +158,18 @@ _GATES: dict[str, Callable[[Gate], str]] = {
 }
 
 
+_SHUT = "no fish or net leaves this place, and no water that is let off reaches other fish"
+#: by what is known of the test
+_VIRUS = {
+    None: "A virus is suspected: have it tested before any dose. Some are notifiable: ask the authority. Until the "
+    f"result is there, {_SHUT}.",
+    "sent": "A virus is suspected, and the test is on its way: no dose before its result. Some are notifiable: ask the "
+    f"authority. Until then {_SHUT}.",
+    "positive": "The test for a virus is positive: tell the authority where the law asks for it, and follow what it "
+    f"orders. Until it says otherwise {_SHUT}.",
+}
+
+
 # --- other diseases ------------------------------------------------------------------------------------------------
 def other_text(other: OtherTreatment) -> str:
     """Write what happens about another disease found."""
@@ -170,10 +181,7 @@ def other_text(other: OtherTreatment) -> str:
         drug = f"{drug[:1].upper()}{drug[1:]}"
         return f"{name}:{first} {drug}, which is at hand, works on it; this tool plans no such course."
     if other.finding == "virus_suspected":
-        return (
-            "A virus is suspected: have it tested before any dose. Some are notifiable: ask the authority. Until the "
-            "result is there, no fish, water or net leaves this place."
-        )
+        return _VIRUS[other.test]
     if other.agent is not None:
         return f"{name}: {named(other.agent)} works on it too."
     return f"{name}: this needs a treatment of its own, which this tool does not plan.{first}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
+from burden.decision.facts import WEAK_SHARE
 from burden.decision.records import Reason
 from burden.inference.dose_accounts import LEAST_CHANCE
 from burden.utils.formatting import counted, named, percent, plain, several
@@ -60,10 +61,11 @@ def _course_not_enough(n: _Numbers) -> str:
 
 
 def _agent_changed(n: _Numbers) -> str:
+    weak = f"the chance that it kills too few of them is {_share(n, 'chance_weak')}"
+    why = "the counts have hardly fallen" if n.get("counts_held_up") else weak
     return (
-        f"{_capital(named(str(n['spent'])))} has left flukes, and the chance that it kills too few of them is "
-        f"{_share(n, 'chance_weak')}: change the agent. Make sure all the same that the volume is right, the product "
-        "fresh, and no carbon or UV lamp running."
+        f"{_capital(named(str(n['spent'])))} has left flukes, and {why}: change the agent. Make sure all the same that "
+        "the volume is right, the product fresh, and no carbon or UV lamp running."
     )
 
 
@@ -74,10 +76,6 @@ def _never_seen(n: _Numbers) -> str:
         f"No fluke was found in {looks} of {fish}. The chance that there are flukes all the same is "
         f"{_share(n, 'chance_present')}, and the chance of {_too_many(n)} is {_share(n, 'chance_high')}."
     )
-
-
-#: doses weaker than this share of the customary one may have failed for that alone
-_WEAK = 0.8
 
 
 def _killed_too_few(n: _Numbers) -> str:
@@ -91,15 +89,15 @@ def _killed_too_few(n: _Numbers) -> str:
 
 def _fell_short(n: _Numbers) -> str:
     share = n.get("strength_given")
-    known = []
-    if isinstance(share, float) and share < _WEAK:
+    known, mend = [], []
+    if isinstance(share, float) and share < WEAK_SHARE:
         known.append(f"they had {percent(share)} of the strength meant")
+        mend.append("weigh the next one in full for the true volume")
     if n.get("light_or_carbon"):
         known.append("UV or carbon was running")
+        mend.append("switch UV off and take carbon out before it")
     if known:
-        mend = "Weigh the next one in full for the true volume" if isinstance(share, float) and share < _WEAK else ""
-        off = "switch UV off and take carbon out before it" if n.get("light_or_carbon") else ""
-        return f"{_killed_too_few(n)}: {several(known)}. {_capital(several(filter(None, (mend, off))))}."
+        return f"{_killed_too_few(n)}: {several(known)}. {_capital(several(mend))}."
     return (
         f"{_killed_too_few(n)}. Find out why before the next one: was the volume right, was the product "
         "fresh and as strong as labelled, was carbon or a UV lamp running? If all that was right, the flukes may be "
@@ -185,6 +183,10 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "doses_fell_short": _fell_short,
     "agent_changed": _agent_changed,
     "course_not_enough": _course_not_enough,
+    "hardly_cleared": lambda n: (
+        "No course tried clears these fish of the last fluke with any certainty: count on keeping flukes few, and call "
+        "the fish free only after two clean looks."
+    ),
     "not_for_long": lambda n: (
         "No course within the limits of this case keeps flukes few for long. Find out why they come back: too many "
         "fish in this water, fish or nets from elsewhere, a dose too weak for the volume, or resistant flukes."
