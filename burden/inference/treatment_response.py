@@ -360,7 +360,7 @@ def _cannot(
         reasons=(
             *known,
             Unanswered(kind, None if dose is None else dose.date),
-            *(() if dose is None else (*(_given_in_more(frame["case"], dose) if known else ()), *_taken_out(dose))),
+            *(() if dose is None else (*_given_in_more(frame["case"], dose), *_taken_out(dose))),
         ),
         next_steps=(
             *(_still_open(frame["case"], dose, _STEPS["fell_short"]) if known and dose is not None else ()),

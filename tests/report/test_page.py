@@ -198,6 +198,10 @@ def test_more_flukes_in_the_end_than_untreated_is_said():
     assert "more flukes than untreated" not in " ".join(watch_for(koi(), forecast))
     turned = replace(forecast, untreated=forecast.recommended, recommended=forecast.untreated)
     assert "more flukes than untreated" in " ".join(watch_for(koi(), turned))
+    # the median fewer, the upper end more: said as what a course that fails leads to
+    wide = replace(forecast.recommended.abundance_end, high=2 * forecast.untreated.abundance_end.high)
+    spread = replace(forecast, recommended=replace(forecast.recommended, abundance_end=wide))
+    assert "Where the course fails" in " ".join(watch_for(koi(), spread))
 
 
 def test_the_day_book_table_reads_back():

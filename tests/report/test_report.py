@@ -44,7 +44,7 @@ from burden.report.text.forecast import by_killer_lines
 from burden.report.text.gates import gates_text
 from burden.report.text.handling import trial_fish, trial_steps
 from burden.report.text.next_look import outcome_lines
-from burden.report.text.plan import aim_text
+from burden.report.text.plan import aim_text, as_recommended
 from burden.report.text.pond_history import kill_lines
 from burden.report.text.reasons import reason_text
 from burden.report.tidy import COLUMNS, parquet_bytes, tidy_rows
@@ -53,7 +53,7 @@ from burden.schedule.by_killer import IfThisKills
 from burden.treatment.gates import Gate
 from burden.treatment.withdrawal import Withdrawal
 from burden.utils.errors import InputError
-from burden.utils.formatting import day_in_words, say_date
+from burden.utils.formatting import counted, day_in_words, say_date
 from burden.utils.results import CredibleInterval
 
 
@@ -189,6 +189,17 @@ def test_a_trial_is_on_the_fish_that_may_not_bear_the_agent():
     assert trial_fish(koi().case, dose) == "two or three fish"
     (tub, *_) = trial_steps(koi().case, dose)
     assert all(word in tub for word in ("aerated", "covered", "temperature"))
+
+
+def test_a_course_that_falls_short_of_the_aim_says_so_and_claims_no_more_than_it_compared():
+    found = koi().decision.recommendation
+    short = replace(found, aim=replace(found.aim, chance=0.999), why="custom")
+    assert "falls short of the aim" in as_recommended(replace(koi().decision, recommendation=short))
+    met = replace(short, aim=replace(found.aim, chance=0.01))
+    assert "falls short" not in as_recommended(replace(koi().decision, recommendation=met))
+    doses = counted(len(koi().decision.doses), "dose")
+    best = as_recommended(replace(koi().decision, recommendation=replace(short, why="best")))
+    assert f"No course of up to {doses} meets the aim" in best
 
 
 def test_days_of_the_aim_hang_together_in_one_sentence():

@@ -15,6 +15,7 @@ from burden.inference.visit_comparison import Changes, ParameterChange
 from burden.report.figures.forecast import COURSE_WORDS
 from burden.report.formatting import about, days_label, long_date, named, on_day, sentence, spread
 from burden.report.text.handling import has_filter
+from burden.report.text.notes import parasite_name
 from burden.report.text.plan import compared_text
 from burden.report.text.pond_history import calibration_text, forecast_words, kill_lines, left_out_text
 from burden.report.text.treatment_response import gone_words, verdict_words
@@ -39,6 +40,8 @@ __all__ = [
 
 #: after so many days nobody asks any more whether a dose worked that no samples can tell of: an assumption [d]
 _LONG_AGO_DAYS = 60
+#: this many times the flukes at the upper end of a range are more, and no chance of the draws: an assumption
+_CLEARLY_MORE = 1.2
 #: visits in the table of a page; the figure and tables/history.csv have all
 _MOST_VISITS = 6
 #: rows of what moved that a page has room for; the others are in tables/changes.csv
@@ -70,16 +73,25 @@ def _bands(course: Projection, values: np.ndarray) -> str:
 def watch_for(found: Assessment, forecast: Forecast) -> list[str]:
     """Return what to watch after a dose, and whose call sick fish are."""
     said = [str(AfterADose())] if found.decision.plan else []
-    treated = forecast.recommended
-    if treated is not None and treated.abundance_end.median > forecast.untreated.abundance_end.median:
-        end = long_date(on_day(forecast.case.visit_date, forecast.horizon_days))
-        said.append(
-            f"By {end} the treated fish carry more flukes than untreated fish would: what the doses missed "
-            "multiplies, and "
-            "untreated fish have become resistant meanwhile. More doses stand in the comparison below."
-        )
+    said += _more_in_the_end(found, forecast)
     said.append("Whether a dying fish is put down is the veterinarian's decision.")
     return said
+
+
+def _more_in_the_end(found: Assessment, forecast: Forecast) -> list[str]:
+    """Why treated fish may carry more flukes at the end than untreated ones, where the table shows it."""
+    treated, alone = forecast.recommended, forecast.untreated.abundance_end
+    if treated is None or treated.abundance_end.high <= alone.high * _CLEARLY_MORE:
+        return []
+    end = long_date(on_day(forecast.case.visit_date, forecast.horizon_days))
+    start = f"By {end} treated fish carry"
+    if treated.abundance_end.median <= alone.median:
+        start = f"Where the course fails, treated fish can carry by {end}"
+    whose = f"{parasite_name(forecast.parasite)}: " if len(found.estimates) > 1 else ""
+    return [
+        f"{whose}{start} more flukes than untreated fish would: what the doses missed multiplies, and untreated fish "
+        "have become resistant meanwhile. More doses stand in the comparison below."
+    ]
 
 
 def compared_rows(found: Assessment) -> list[dict[str, str]]:

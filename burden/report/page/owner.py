@@ -229,4 +229,4 @@ def _fish(dead: CredibleInterval) -> str:
         return dead.whole() if round(dead.low) == round(dead.high) else f"about {dead.whole()}"
     if not round(dead.high):
         return "none"
-    return f"probably none; hardly more than {replace(dead, median=dead.high, low=dead.high).whole()}"
+    return f"probably none, hardly more than {replace(dead, median=dead.high, low=dead.high).whole()}"

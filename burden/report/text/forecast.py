@@ -115,7 +115,7 @@ def _more_dead(delay: Delay) -> str:
         return "no more fish"
     more = replace(delay.deaths, low=max(delay.deaths.low, 0.0), median=max(delay.deaths.median, 0.0))
     return (
-        f"{more.whole()} more fish" if round(more.median) else f"probably no more fish; hardly more than {_most(more)}"
+        f"{more.whole()} more fish" if round(more.median) else f"probably no more fish, hardly more than {_most(more)}"
     )
 
 

@@ -157,6 +157,9 @@ def as_recommended(decision: Decision) -> str:
         said.append(f"No course of up to {number} meets the aim: look at the fish after it, before one more is given.")
     else:
         said.append(_WHY[found.why](number))
+    if found.why == "custom" and not found.aim_met:
+        aim = percent(found.aim.chance)
+        said.append(f"It falls short of the aim of {aim}: look at the fish after it, before one more is given.")
     if found.underway is not None:
         given = counted(found.underway.doses, "dose")
         were = "was" if found.underway.doses == 1 else "were"
@@ -184,7 +187,7 @@ _WHY: dict[str, Callable[[str], str]] = {
     "near": lambda n: "That is near enough to the aim to look at the fish then, before one more is given.",
     "custom": lambda n: f"This is the customary course; no other of {n} is clearly better.",
     "goes_on": lambda n: "This is what is left of the course begun. The look after it decides whether more is needed.",
-    "best": lambda n: "No course that was tried meets the aim; this one comes nearest with the fewest doses.",
+    "best": lambda n: f"No course of up to {n} meets the aim, and of these this one comes nearest.",
 }
 _RISKS = {
     "other_findings": "Of schedules that do as well it is the one that also works on the other disease found.",
