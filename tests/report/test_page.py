@@ -163,7 +163,9 @@ def test_a_date_of_another_year_stands_with_its_year():
 
 def test_a_dose_that_fell_short_is_on_the_first_screen():
     chances = {"worked": 0.0, "fell_short": 0.8, "new_settlers": 0.0, "cannot_tell": 0.2}
-    short = SimpleNamespace(verdict="fell_short", dose_date=date(2026, 5, 1), verdict_probability=chances)
+    short = SimpleNamespace(
+        verdict="fell_short", dose_date=date(2026, 5, 1), verdict_probability=chances, by_record=None
+    )
     assert "fell short" in " ".join(answer_lines(replace(koi(), responses=(short,))))
     assert "fell short" not in " ".join(answer_lines(koi()))
 
@@ -231,7 +233,7 @@ def test_another_disease_is_named_with_what_meets_it():
     found = assess(case, DRAWS)
     said = {other.finding: other.agent for other in found.decision.others}
     assert set(said) == {"ciliates", "leeches"}
-    assert "Leeches: needs a treatment of its own" in " ".join(answer_lines(found))
+    assert "Leeches: this needs a treatment of its own" in " ".join(answer_lines(found))
     assert "Leeches" in owner_of(found)
 
 

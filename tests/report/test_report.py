@@ -39,7 +39,7 @@ from burden.report.page.outlook import courses_of
 from burden.report.page.owner import _untagged, owner_page
 from burden.report.page.unknowns import unknowns_of
 from burden.report.text.deaths import deaths_text
-from burden.report.text.decision import headline, withheld_text
+from burden.report.text.decision import headline, notes_lines, withheld_text
 from burden.report.text.forecast import by_killer_lines
 from burden.report.text.gates import gates_text
 from burden.report.text.handling import trial_fish, trial_steps
@@ -51,6 +51,7 @@ from burden.report.tidy import COLUMNS, parquet_bytes, tidy_rows
 from burden.report.write import write_reports
 from burden.schedule.by_killer import IfThisKills
 from burden.treatment.gates import Gate
+from burden.treatment.safety import SafetyNote
 from burden.treatment.withdrawal import Withdrawal
 from burden.utils.errors import InputError
 from burden.utils.formatting import counted, day_in_words, say_date
@@ -172,6 +173,20 @@ def test_an_owner_meets_no_reference_key():
     assert any("(uflformalin)" in text for text in cautions)
     said = " ".join(map(_untagged, cautions))
     assert not re.findall(rf"\((?:{'|'.join(reference_keys())})\b", said)
+
+
+def test_flukes_of_other_fish_are_asked_about_beside_the_burden():
+    group = koi().case.fish[0]
+    discus = replace(koi().case, fish=(replace(group, species="discus"),))
+    assert "is the set right?" in " ".join(answer_lines(replace(koi(), case=discus)))
+    both = replace(koi().case, fish=(group, replace(group, species="discus")))
+    assert "is the set right?" not in " ".join(answer_lines(replace(koi(), case=both)))
+
+
+def test_one_reason_against_several_fish_is_said_once():
+    kept = [SafetyNote("withhold", f"Do not give {kind} this", "too strong", "less", "assumption") for kind in "ab"]
+    (line,) = notes_lines(kept)
+    assert line == "Do not give a this and do not give b this: too strong. What would lift it: less."
 
 
 def test_ulcers_are_named_beside_the_plan():

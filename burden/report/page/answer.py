@@ -10,6 +10,7 @@ from burden.case import Preparation
 from burden.decision import Assessment
 from burden.inference.diagnostics import Quantity
 from burden.inference.estimate import Estimate
+from burden.io.plausibility import oddities_by_place
 from burden.report.formatting import about, named, spread
 from burden.report.text.deaths import deaths_text
 from burden.report.text.decision import dated_text, headline, help_lines, release_text, withheld_lines
@@ -43,7 +44,7 @@ def answer_lines(found: Assessment) -> list[str]:
         not_eaten_text(decision, found.withdrawals),
         " ".join([*gates_text(decision, "stop", "agent", "measure"), *withheld_lines(decision)]),
         " ".join([*map(other_text, decision.others), unused_text(found.case.findings, bool(decision.doses))]).strip(),
-        " ".join(_of_set(found, e, _burden(e)) for e in found.estimates),
+        " ".join([*(_of_set(found, e, _burden(e)) for e in found.estimates), *_foreign(found)]),
         _last_dose(found),
         f"{as_recommended(decision)} {deaths_text(decision)}".strip(),
         aim_text(decision),
@@ -54,6 +55,12 @@ def answer_lines(found: Assessment) -> list[str]:
 
 def _of_set(found: Assessment, e: Estimate, text: str) -> str:
     return f"{parasite_name(e.parasite)}: {text}" if len(found.estimates) > 1 else text
+
+
+def _foreign(found: Assessment) -> list[str]:
+    """Ask whether the set is right where its values come from none of the fish that are here."""
+    asked = [said for place, said in oddities_by_place(found.case) if place == "parasite.set"]
+    return asked if len(asked) >= len(found.case.fish) else []
 
 
 def _burden(e: Estimate) -> str:

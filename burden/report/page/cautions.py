@@ -5,6 +5,7 @@ from __future__ import annotations
 from burden.decision import Assessment
 from burden.evidence import load_agent
 from burden.report.formatting import about_in, named, several
+from burden.report.text.decision import notes_lines
 from burden.schedule.eligibility import DEFAULT_AGENTS
 from burden.treatment.host_tolerance import withdrawal_text
 from burden.treatment.withdrawal import unnamed_words
@@ -34,11 +35,7 @@ def cautions_of(visit: Assessment) -> list[tuple[str, list[str]]]:
     list of (str, list of str)
         What withholds a dose, water and fish, rules and food, each agent.
     """
-    stops = [
-        f"{note.text}: {note.reason.rstrip('.')}. What would lift it: {note.would_change}."
-        for note in visit.notes
-        if note.level == "withhold"
-    ]
+    stops = notes_lines(note for note in visit.notes if note.level == "withhold")
     given = tuple(dict.fromkeys(d.agent for d in visit.doses))
     care = [f"{note.text}: {note.reason.rstrip('.')}." for note in visit.notes if note.level != "withhold"]
     # what the water asks for first comes before what the agent asks for

@@ -57,7 +57,7 @@ def _matter(found: Assessment) -> list[str]:
     case = found.case
     rows = [row for day in case.sample_dates[-1:] for row in case.samples_on(day) if row.readable]
     fish, flukes = len({row.fish for row in rows}), sum(row.count_low for row in rows)
-    others = [other_text(other) for other in found.decision.others if other.finding != "virus_suspected"]
+    others = [_plain(other_text(other)) for other in found.decision.others if other.finding != "virus_suspected"]
     if not rows:
         return ["No fish was looked at yet.", *others]
     seen = f"{counted(flukes, 'fluke')}" if flukes else "no fluke"
@@ -99,7 +99,7 @@ def _dates(found: Assessment) -> list[str]:
     said = []
     if decision.action != "dose":
         said += [headline(decision), *(reason_text(reason) for reason in decision.reasons[:1])]
-        said += gates_text(decision, "stop")
+        said += map(_plain, gates_text(decision, "stop"))
         said += help_lines(decision)
     for dose in decision.plan:
         if dose.trial_date is not None and dose.trial_date < dose.date:
@@ -158,7 +158,7 @@ def _why(found: Assessment) -> list[str]:
 def _part(found: Assessment) -> list[str]:
     decision, water = found.decision, same_water(found.case)
     moves = decision.action == "discharge" and decision.release_date is not None
-    steps = gates_text(decision, "measure", "care")
+    steps = [_plain(text) for text in gates_text(decision, "measure", "care")]
     apart = {dose.agent: dose.apart for dose in decision.plan}
     steps += [said for agent, alone in apart.items() for said in [_each_time(found, agent, alone)] if said]
     return [
@@ -190,9 +190,14 @@ def _each_time(found: Assessment, agent: str, apart: bool) -> str:
     return f"At each dose of {named(agent)}: {said}." if said else ""
 
 
+def _plain(text: str) -> str:
+    """Write sentences without where they are from."""
+    return _SOURCE.sub("", text)
+
+
 def _untagged(text: str) -> str:
     """Leave out where a caution is from: an owner asks us, not the source."""
-    return _SOURCE.sub("", text).rstrip(".")
+    return _plain(text).rstrip(".")
 
 
 # --- what may come -------------------------------------------------------------------------------------------------

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from burden.decision.records import Decision
@@ -11,10 +11,11 @@ from burden.report.text.gates import UNMEASURED, gate_text, gates_text, other_te
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.plan import aim_text, as_recommended, dose_text, doses_text, missing_text
 from burden.report.text.reasons import reason_text
-from burden.utils.formatting import all_of, counted, named, say_date, several
+from burden.treatment.safety import SafetyNote
+from burden.utils.formatting import all_of, counted, named, say_date, several, uncapitalised
 from burden.utils.wording import writes, writes_brief
 
-__all__ = ["dated_text", "headline", "help_lines", "release_text", "withheld_lines", "withheld_text"]
+__all__ = ["dated_text", "headline", "help_lines", "notes_lines", "release_text", "withheld_lines", "withheld_text"]
 
 #: reasons of the short answer
 _BRIEF_REASONS = 2
@@ -164,9 +165,17 @@ def help_lines(decision: Decision) -> list[str]:
 
 def withheld_lines(decision: Decision) -> list[str]:
     """Write what keeps out the agents at hand, where a dose is wanted and none can be given."""
+    return notes_lines(decision.withheld)
+
+
+def notes_lines(notes: Iterable[SafetyNote]) -> list[str]:
+    """Write what keeps a dose out, and what would lift it; what is so for one reason, of several kinds of fish, once."""
+    texts: dict[tuple[str, str], list[str]] = {}
+    for note in notes:
+        texts.setdefault((note.reason.rstrip("."), note.would_change), []).append(note.text)
     return [
-        f"{note.text}: {note.reason.rstrip('.')}. What would lift it: {note.would_change}."
-        for note in decision.withheld
+        f"{several([said[0], *map(uncapitalised, said[1:])])}: {reason}. What would lift it: {change}."
+        for (reason, change), said in texts.items()
     ]
 
 

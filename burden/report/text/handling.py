@@ -22,6 +22,8 @@ _OF_FILTERS = ("filter", "filter_note")
 _OPEN = ("cage", "raceway")
 #: of fewer fish than this one alone is treated first: common practice, no source
 _FEW_FISH = 10
+#: water of which a part is soon changed, and whose bottom is cleaned by hand: common practice, no source [L]
+_CLEANED_L = 200_000.0
 #: water that the amount for a tub is told for [L]
 _TUB_L = 100.0
 
@@ -74,7 +76,7 @@ def trial_steps(case: Case, dose: PlannedDose) -> list[str]:
         f"treat {trial_fish(case, dose)} in a tub of the same water, aerated, covered and kept at its temperature, at "
         f"{strength(dose.mg_l)} for {exposure(dose.hours)} and watch them{_in_a_tub(dose)} (common practice, no source)"
     ]
-    if case.water.kind not in _OPEN:
+    if case.water.kind not in _OPEN and case.water.volume_l.value <= _CLEANED_L:
         steps.append("change a part of the water and take dirt off the bottom (common practice, no source)")
     return steps
 

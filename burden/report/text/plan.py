@@ -98,8 +98,11 @@ def _dates_text(decision: Decision) -> str:
     if look is not None and look.date == start:
         said.append("the fish are looked at again")
     elif look is not None and look.date > decision.visit_date:
-        then.append(f"the next look is on {say_date(look.date, year)}")
-    then.append(f"the forecast of deaths ends on {'the last of them' if forecast == end else say_date(forecast, year)}")
+        waits = "is on" if look.once_c is None else "waits for warmer water, about"
+        then.append(f"the next look {waits} {say_date(look.date, year)}")
+    days = plain(decision.recommendation.aim.horizon_days)
+    until = "the last of them" if forecast == end else say_date(forecast, year)
+    then.append(f"the forecast of deaths runs for {days} days, to {until}")
     first = f"on the first of these days {several(said)}; " if said else ""
     return sentence(f"{first}{several(then)}")
 

@@ -41,7 +41,7 @@ _EVEN = 0.4
 
 def _may_stay_low(n: _Numbers) -> str:
     if float(n["chance_high"] or 0) >= _EVEN:
-        return f"There are flukes, and {_too_many(n)} are about as likely as not: {_share(n, 'chance_high')}."
+        return f"There are flukes. The chance of {_too_many(n)} is {_share(n, 'chance_high')}: about as likely as not."
     chance = f"the chance of {_too_many(n)} is {_share(n, 'chance_high')}"
     return f"There are flukes, but more likely than not they stay few: {chance}."
 
