@@ -169,7 +169,7 @@ def withheld_lines(decision: Decision) -> list[str]:
 
 
 def notes_lines(notes: Iterable[SafetyNote]) -> list[str]:
-    """Write what keeps a dose out, and what would lift it; what is so for one reason, of several kinds of fish, once."""
+    """Write what keeps a dose out, and what would lift it; one reason against several kinds of fish once."""
     texts: dict[tuple[str, str], list[str]] = {}
     for note in notes:
         texts.setdefault((note.reason.rstrip("."), note.would_change), []).append(note.text)
