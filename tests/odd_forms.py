@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["ODD_FORMS", "OUT_OF_LIMITS"]
+__all__ = ["ODD_FORMS", "OUT_OF_LIMITS", "a_form"]
 
 
 def a_form(**tables):

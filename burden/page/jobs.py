@@ -218,9 +218,16 @@ class Jobs:
 
 
 class Trials:
-    """Tries plans on the ponds of the case last asked for, in a process of its own."""
+    """Tries plans on the ponds of the case last asked for, in a process of its own.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    draws : int
+        At most, where the ponds have to be worked out anew.
+    """
+
+    def __init__(self, draws: int = DRAWS) -> None:
+        self._draws = draws
         self._worker = _Worker(trier)
         self._lock = threading.Lock()
         self._case: tuple[str, str] | None = None
@@ -238,7 +245,7 @@ class Trials:
             From the worker that decided, where it still holds.
         """
         with self._lock:
-            found = self._asked("ponds", str(folder), ponds)
+            found = self._asked("ponds", str(folder), ponds, self._draws)
             self._case = (name, version)
             return found
 

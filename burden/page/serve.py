@@ -81,7 +81,7 @@ def open_page(folder: Path, share: bool, browser: bool, tell: Callable[[str], No
     if shared is not None:
         hosts.append(f"{own_address()}:{number}")
         tell(say("cli.share", address=f"http://{hosts[-1]}/enter", code=shared.code))
-    jobs, trials = Jobs(draws), Trials()
+    jobs, trials = Jobs(draws), Trials(draws)
     guarded = Guard(build_app(library, jobs, trials, shared), hosts, shared)
     config = uvicorn.Config(guarded, log_level="warning", lifespan="off", server_header=False, access_log=False)
     server = uvicorn.Server(config)

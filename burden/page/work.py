@@ -141,8 +141,8 @@ def trier(connection: Connection) -> None:
     Parameters
     ----------
     connection : Connection
-        Takes ("ponds", folder, pickled trial or None) and ("try", plan); gives ("ready", about) and ("tried", answer),
-        or ("failed", sentences).
+        Takes ("ponds", folder, pickled trial or None, draws) and ("try", plan); gives ("ready", about) and ("tried",
+        answer), or ("failed", sentences).
     """
     held: dict[str, Any] = {}
 
@@ -157,7 +157,7 @@ def trier(connection: Connection) -> None:
     _messages(connection, handle)
 
 
-def _ready(held: dict[str, Any], folder: str, trial: bytes | None) -> dict[str, Any]:
+def _ready(held: dict[str, Any], folder: str, trial: bytes | None, draws: int) -> dict[str, Any]:
     """Take the ponds of a case, or work them out where the page was started anew since."""
     from burden.inference.estimate import estimate
     from burden.io import read_case
@@ -167,7 +167,9 @@ def _ready(held: dict[str, Any], folder: str, trial: bytes | None) -> dict[str, 
 
     if trial is None:
         case = read_case(folder)
-        held["trial"] = trial_of(case, [estimate(case, parasite, TRIED, _SEED) for parasite in case.parasites])
+        held["trial"] = trial_of(
+            case, [estimate(case, parasite, min(TRIED, draws), _SEED) for parasite in case.parasites]
+        )
     else:
         held["trial"] = pickle.loads(trial)
     found = held["trial"]

@@ -127,7 +127,7 @@
         ask(found.either);
         return;
       }
-      if (found.from && options.settles && left) { delete form.raw[key(path)]; put(found.value); input.value = options.show(found.value); return; }
+      if (options.settles && left) { delete form.raw[key(path)]; put(found.value); input.value = options.show(found.value); return; }
       told(found);
       put(found.as ? options.other(found) : found.value);
     }
