@@ -59,7 +59,7 @@ def a_dose_moved(page: Page, address: str) -> bytes:
     page.wait_for_selector("#beside tr:nth-child(3)", timeout=PATIENCE_MS)
     page.locator('[data-plan="recommended"]').click()
     page.wait_for_timeout(2000)
-    page.evaluate("document.getElementById('whatif').scrollIntoView()")
+    page.evaluate("window.scrollTo(0, document.getElementById('whatif').getBoundingClientRect().top + window.scrollY)")
     page.wait_for_timeout(500)
     return page.screenshot()
 
