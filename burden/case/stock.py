@@ -292,4 +292,6 @@ class Override:
             sources=(),
             conditions=f"the case's own figure: {self.source}",
             borrowed_from=None,
+            least=None,
+            most=None,
         )

@@ -49,6 +49,8 @@ class Value:
         Temperature of the measurement [°C].
     borrowed_from : str or None
         The set it was borrowed from.
+    least, most : float or None
+        Beyond which nothing is believed: the law is cut there [unit].
     """
 
     name: str
@@ -62,6 +64,8 @@ class Value:
     conditions: str = ""
     temperature_c: float | None = None
     borrowed_from: str | None = None
+    least: float | None = None
+    most: float | None = None
 
     def draw(self, n: int, seed: int, salt: str = "") -> np.ndarray:
         """Draw from a two-piece normal on the value's scale.
@@ -87,9 +91,33 @@ class Value:
         from scipy.special import ndtri
 
         to, back = _TRANSFORMS[self.scale]
-        z = ndtri(u) / _Z95
+        below, above = self._cut
+        z = ndtri(below + (above - below) * np.asarray(u)) / _Z95
         middle = to(self.value)
         return back(middle + np.where(z < 0, z * (middle - to(self.low)), z * (to(self.high) - middle)))
+
+    @property
+    def _cut(self) -> tuple[float, float]:
+        """Share of the uncut law below its least and up to its most."""
+        ends = [0.0, 1.0]
+        for i, end in enumerate((self.least, self.most)):
+            if end is not None:
+                ends[i] = self._share_below(end)
+        return ends[0], ends[1]
+
+    def _share_below(self, x: float) -> float:
+        from scipy.special import ndtr
+
+        to, _ = _TRANSFORMS[self.scale]
+        middle = to(self.value)
+        half = middle - to(self.low) if x < self.value else to(self.high) - middle
+        return float(ndtr(_Z95 * (to(x) - middle) / half)) if half else float(x >= self.value)
+
+    def times(self, factor: float) -> Value:
+        """Return the value in a unit so many times smaller: all of its numbers times a factor."""
+        least, most = (None if end is None else end * factor for end in (self.least, self.most))
+        value, low, high = (x * factor for x in (self.value, self.low, self.high))
+        return replace(self, value=value, low=low, high=high, least=least, most=most)
 
     def widened(self, factor: float, borrowed_from: str) -> Value:
         """Return the value as borrowed by a relative: its range widened by `factor` on its own scale."""

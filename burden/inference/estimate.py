@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case
+from burden.inference.death_log import DeathLog
 from burden.inference.diagnostics import (
     PRIOR_NONE,
     HiddenByUnknownDose,
@@ -41,7 +42,7 @@ from burden.inference.history import (
     run_past,
     stage_shares,
 )
-from burden.inference.mortality import DeathAttribution, DeathLog, beyond_other_causes, explain
+from burden.inference.mortality import DeathAttribution, beyond_other_causes, explain
 from burden.inference.observation import (
     TILT_STREAM,
     ObservationParameters,
@@ -183,6 +184,11 @@ class Estimate(Result):
     def warnings(self) -> list[str]:
         """What looks odd, in words."""
         return [text_of(remark) for remark in self.remarks]
+
+    @property
+    def deaths_after_dose(self) -> CredibleInterval | None:
+        """Of the recorded dead, those that the doses themselves killed; None where no row holds days after a dose."""
+        return None if self.deaths_explained is None else self.deaths_explained.by_dose
 
     @property
     def log_disagrees(self) -> bool:

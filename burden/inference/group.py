@@ -348,7 +348,7 @@ def _shared_of(found: Estimate) -> tuple[dict[str, np.ndarray], dict[str, np.nda
     scores, values = {}, {}
     # ponds that are alike are so in how many flukes they had, too: were that left out, a group with many flukes would
     # be read as one whose clips show much
-    if not case.arrivals and evidence.values["abundance"] == believed["abundance"]:
+    if not case.arrivals and "abundance" not in evidence.overridden:
         scores["abundance_per_gram"] = ndtri(found.ranks[START_STREAM])
         values["abundance_per_gram"] = abundance_at(found.ranks[START_STREAM], believed["abundance"])
     for code in _OF_THE_FLUKE:

@@ -16,9 +16,9 @@ from scipy.special import ndtri
 from burden.case import Case, Preparation
 from burden.evidence import Value, load_parasite
 from burden.inference.arrivals import arrive, in_order_of_arrival
+from burden.inference.death_log import DeathLog, other_courses, read_log
 from burden.inference.earlier_visits import NODES, ROUGH_NODES, BurdenLaw, EarlierLook, log_likelihood_of_earlier
 from burden.inference.gill_signs import draw_signs
-from burden.inference.mortality import DeathLog, other_courses, read_log
 from burden.inference.observation import ObservationParameters, draw_seen, log_likelihood_of_samples
 from burden.inference.other_cause import CourseList
 from burden.inference.prior import Ensemble, draw_pond

@@ -12,26 +12,22 @@ from datetime import date
 from typing import Any, Literal
 
 import numpy as np
-from scipy.special import gammaln
 
 from burden.case import Case
 from burden.evidence import load_parasite
-from burden.inference.other_cause import HIGHEST_PEAK, CourseList, courses_for
-from burden.model.forward import Trajectory
+from burden.inference.death_log import DeathLog
+from burden.inference.other_cause import HIGHEST_PEAK
 from burden.model.other_deaths import OtherDeaths
 from burden.utils.results import CredibleInterval, number
 from burden.utils.wording import Remark, text_of
 
 __all__ = [
     "DeathAttribution",
-    "DeathLog",
     "DeathPattern",
     "MoreThanOtherCauses",
     "beyond_other_causes",
     "explain",
-    "other_courses",
     "pattern_of_deaths",
-    "read_log",
 ]
 
 #: largest distance between the distributions of the number before and after the samples and the log were read, over
@@ -45,107 +41,6 @@ _MANY, _MANY_SHARE, _MONTHS_DAYS = 3, 0.05, 28
 _NEAR_LIMIT = 0.85
 #: fish lighter than this are fry [g], a stock denser than this is crowded [kg/m³]: assumptions
 _FRY_G, _CROWDED_KG_M3 = 5.0, 10.0
-
-
-@dataclass(frozen=True)
-class DeathLog:
-    """The rows of a death log as M ponds make them.
-
-    Parameters
-    ----------
-    deaths : numpy.ndarray
-        Written down, shape (R,).
-    fluke, background : numpy.ndarray
-        Deaths to be expected from each over the days of a row, shape (R, M).
-    exposure : numpy.ndarray
-        Live fish times days, shape (R, M) [d].
-    spans : numpy.ndarray
-        First and last day of each row, shape (R, 2) [d].
-    """
-
-    deaths: np.ndarray
-    fluke: np.ndarray
-    background: np.ndarray
-    exposure: np.ndarray
-    spans: np.ndarray
-
-    def take(self, draws: np.ndarray) -> DeathLog:
-        """Return the ponds at some positions, repeats allowed."""
-        fluke, background, exposure = (x[:, draws] for x in (self.fluke, self.background, self.exposure))
-        return DeathLog(self.deaths, fluke, background, exposure, self.spans)
-
-    def by_other(self, courses: OtherDeaths) -> np.ndarray:
-        """Deaths to be expected of each pond's own course of another cause, shape (R, M)."""
-        if not self.deaths.size:
-            return np.zeros_like(self.exposure)
-        return np.array([courses.mean_rate(*span) for span in self.spans]) * self.exposure
-
-    def log_likelihood(self, courses: OtherDeaths) -> np.ndarray:
-        """Poisson log-likelihood of the rows under each of K courses of another cause, shape (K, M)."""
-        total = np.zeros((len(courses), self.exposure.shape[1]))
-        rows = zip(self.deaths, self.fluke + self.background, self.exposure, self.spans, strict=True)
-        for deaths, own, exposure, span in rows:
-            expected = np.maximum(own + courses.mean_rate(*span)[:, None] * exposure, 1e-12)
-            total -= expected
-            if deaths:  # most rows of most logs have none, and logarithms are what costs
-                total += deaths * np.log(expected) - gammaln(deaths + 1)
-        return total
-
-
-def read_log(case: Case, run: Trajectory, clean_hazard: np.ndarray | None = None) -> DeathLog:
-    """Read the rows of a case's log that a run covers, each over the days it covers.
-
-    Parameters
-    ----------
-    case : Case
-    run : Trajectory
-        From the start of the record.
-    clean_hazard : numpy.ndarray, optional
-        With it no fluke was there, and as many fish as were counted died at this rate, shape (M,) [1/d].
-
-    Notes
-    -----
-    The fish that could die are those counted, whatever the run lost: it knows of no other cause. A run with more live
-    fish than were counted has its deaths scaled down to these.
-    """
-    days, m = run.days, run.alive.shape[-1]
-    found: dict[str, list[np.ndarray]] = {"fluke": [], "background": [], "exposure": []}
-    deaths, spans = [], []
-    for row in case.deaths:
-        end = float(case.day_of(row.date))
-        start = end - row.days_covered
-        if case.fish_since is not None:  # days on which there was no fish to die do not count
-            start = max(start, float(case.day_of(case.fish_since)))
-        if start < days[0] or start >= end:
-            continue
-        there = case.fish_on(row.date) + 0.5 * row.deaths
-        alive = 0.5 * (_at(days, run.alive, start) + _at(days, run.alive, end))
-        fewer = np.minimum(there / np.maximum(alive, 1e-9), 1.0)
-        fluke, whole = (_at(days, x, end) - _at(days, x, start) for x in (run.fluke_deaths, run.deaths))
-        own = whole - fluke
-        if clean_hazard is not None:
-            fluke, own, fewer = np.zeros(m), clean_hazard * there * (end - start), np.ones(m)
-        deaths.append(row.deaths)
-        spans.append((start, end))
-        rates = {"fluke": fluke * fewer, "background": own * fewer, "exposure": there * (end - start)}
-        for name, value in rates.items():
-            found[name].append(np.broadcast_to(value, (m,)))
-    arrays = {name: np.array(values, float).reshape(len(deaths), m) for name, values in found.items()}
-    return DeathLog(np.array(deaths, float), **arrays, spans=np.array(spans, float).reshape(len(deaths), 2))
-
-
-def other_courses(case: Case, log: DeathLog, first_day: float, background: float) -> CourseList:
-    """List what else may have killed the fish of a log; see `burden.inference.other_cause`."""
-    fish_days = log.exposure[:, 0] if log.exposure.size else np.zeros(0)
-    return courses_for(case.findings.diseases, first_day, log.spans, log.deaths, fish_days, background)
-
-
-def _at(days: np.ndarray, values: np.ndarray, day: float) -> np.ndarray:
-    i = int(np.clip(np.searchsorted(days, day, side="right") - 1, 0, len(days) - 2)) if len(days) > 1 else 0
-    if len(days) == 1:
-        return values[0]
-    share = np.clip((day - days[i]) / (days[i + 1] - days[i]), 0, 1)
-    return values[i] * (1 - share) + values[i + 1] * share
 
 
 @dataclass(frozen=True)
@@ -196,10 +91,14 @@ class DeathAttribution:
         What many at once or single deaths speak for.
     by_draw : numpy.ndarray
         Of the dead, those killed by flukes in each draw of the estimate, shape (M,).
+    by_dose : CredibleInterval or None
+        Of them killed by the doses themselves; None where no row holds days after one.
     bled : bool
         Whether fish lack blood and the flukes drink it: whatever the log says, it does not acquit these.
     looked : bool
         Whether any fish was looked at: where none was, the log alone says nothing of what killed.
+    after_dose : int
+        Dead in the rows that hold days on which a dose may have killed.
     """
 
     deaths: int
@@ -211,6 +110,8 @@ class DeathAttribution:
     by_draw: np.ndarray = field(default_factory=lambda: np.zeros(0), repr=False, compare=False)
     bled: bool = False
     looked: bool = True
+    by_dose: CredibleInterval | None = None
+    after_dose: int = 0
 
     @property
     def share_by_flukes(self) -> CredibleInterval:
@@ -218,6 +119,13 @@ class DeathAttribution:
         return CredibleInterval(
             *(x / self.deaths for x in (self.by_flukes.median, self.by_flukes.low, self.by_flukes.high))
         )
+
+    @property
+    def dose_killed(self) -> bool:
+        """Whether a dose likely killed fish: more than half of those that died within days of one, in the median."""
+        if self.by_dose is None or self.after_dose < _MANY:
+            return False
+        return self.by_dose.median > 0.5 * self.after_dose
 
     @property
     def cannot_tell(self) -> bool:
@@ -245,6 +153,9 @@ class DeathAttribution:
             "deaths": self.deaths,
             "by_flukes": self.by_flukes.as_dict(),
             "by_flukes_believed_before": self.believed.as_dict(),
+            "by_dose": None if self.by_dose is None else self.by_dose.as_dict(),
+            "after_dose": self.after_dose,
+            "dose_killed": self.dose_killed,
             "verdict": "told" if self.told else "cannot_tell",
             "fish_looked_at": self.looked,
             "share_by_flukes": self.share_by_flukes.as_dict(),
@@ -291,8 +202,9 @@ def explain(
     dead = int(log.deaths.sum())
     if dead == 0:
         return None
-    after = _by_flukes(log, other, seed) * carries
-    prior = _by_flukes(*before, seed + 1)
+    after, by_dose = _by_killer(log, other, seed)
+    after = after * carries
+    prior = _by_killer(*before, seed + 1, read=False)[0]
     killed = CredibleInterval.of(after)
     anything = killed.high - killed.low >= _NEARLY_ALL * dead
     looked = case.has_samples
@@ -302,17 +214,31 @@ def explain(
         "flukes": CredibleInterval.of(log.fluke.sum(0) / exposure * carries),
         "all_else": CredibleInterval.of((log.background + log.by_other(other)).sum(0) / exposure),
     }
-    bled = bool(case.findings.anaemic) and any(load_parasite(name).blood_feeder for name in case.parasites)
-    pattern = pattern_of_deaths(case, home)
-    return DeathAttribution(dead, killed, CredibleInterval.of(prior), told, rates, pattern, after, bled, looked)
+    return DeathAttribution(
+        dead,
+        killed,
+        CredibleInterval.of(prior),
+        told,
+        rates,
+        pattern_of_deaths(case, home),
+        after,
+        bled=bool(case.findings.anaemic) and any(load_parasite(name).blood_feeder for name in case.parasites),
+        by_dose=CredibleInterval.of(by_dose) if log.after_dose.any() else None,
+        after_dose=int(log.deaths[log.after_dose].sum()),
+        looked=looked,
+    )
 
 
-def _by_flukes(log: DeathLog, other: OtherDeaths, seed: int) -> np.ndarray:
-    """Number of the dead that flukes killed, a whole one a pond, shape (M,)."""
+def _by_killer(log: DeathLog, other: OtherDeaths, seed: int, read: bool = True) -> tuple[np.ndarray, np.ndarray]:
+    """Number of the dead that flukes killed, and that doses did, whole ones a pond, shape (M,) each."""
     rng = np.random.default_rng([seed, 1709])
-    whole = log.fluke + log.background + log.by_other(other)
-    share = np.divide(log.fluke, whole, out=np.zeros_like(whole), where=whole > 0)
-    return rng.binomial(log.deaths.astype(int)[:, None], np.clip(share, 0, 1)).sum(0).astype(float)
+    dosed = log.by_dose(other, np.random.default_rng([seed, 1710]).random(log.exposure.shape), read)
+    whole = log.fluke + log.background + log.by_other(other) + dosed
+    died = log.deaths.astype(int)[:, None]
+    flukes, doses = (np.divide(x, whole, out=np.zeros_like(whole), where=whole > 0) for x in (log.fluke, dosed))
+    by_flukes = rng.binomial(died, np.clip(flukes, 0, 1))
+    rest = np.divide(doses, 1 - flukes, out=np.zeros_like(whole), where=flukes < 1)
+    return by_flukes.sum(0).astype(float), rng.binomial(died - by_flukes, np.clip(rest, 0, 1)).sum(0).astype(float)
 
 
 def _distance(after: np.ndarray, prior: np.ndarray, weight: np.ndarray) -> float:

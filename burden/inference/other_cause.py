@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logsumexp
 
+from burden.inference.death_rows import log_row
 from burden.model.other_deaths import OtherDeaths
 
 __all__ = [
@@ -83,6 +84,7 @@ def courses_for(
     deaths: np.ndarray,
     fish_days: np.ndarray,
     background: float,
+    of_dose: np.ndarray,
 ) -> CourseList:
     """List the courses for a death log; without one, steady rates alone.
 
@@ -98,6 +100,8 @@ def courses_for(
         Of each row, shape (R,).
     background : float
         Death rate without flukes and other causes [1/d].
+    of_dose : numpy.ndarray of bool
+        Rows whose dead may be a dose's: no course is chosen to fit them, shape (R,).
 
     Notes
     -----
@@ -111,7 +115,7 @@ def courses_for(
     pool = _pool(first_day)
     mean = np.array([pool.mean_rate(*span) for span in spans])
     expected = (mean + background) * fish_days[:, None]
-    log_fit = (deaths[:, None] * np.log(expected) - expected).sum(0)
+    log_fit = log_row(deaths[~of_dose, None], expected[~of_dose]).sum(0)
     places, log_ratio = _kept(_POWER * log_fit)
     kept = pool.take(places)
     share = _OUTBREAK_FOUND if findings else _OUTBREAK

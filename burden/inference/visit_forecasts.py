@@ -21,6 +21,8 @@ from scipy.special import logsumexp
 
 from burden.case import Preparation
 from burden.inference.arrivals import PRIOR_NONE, in_order_of_arrival
+from burden.inference.death_log import DeathLog
+from burden.inference.death_rows import drawn_deaths
 from burden.inference.earlier_visits import ROUGH_NODES
 from burden.inference.estimate import Estimate
 from burden.inference.history import (
@@ -33,7 +35,6 @@ from burden.inference.history import (
     run_past,
     stage_shares,
 )
-from burden.inference.mortality import DeathLog
 from burden.inference.observation import (
     fineness,
     fish_alike,
@@ -259,7 +260,7 @@ def _rows_between(log: DeathLog, after: float, until: float) -> DeathLog:
     if not log.deaths.size:
         return log
     mine = (log.spans[:, 1] > after) & (log.spans[:, 1] <= until)
-    return DeathLog(log.deaths[mine], log.fluke[mine], log.background[mine], log.exposure[mine], log.spans[mine])
+    return log.rows(mine)
 
 
 def _forecast(known: _Known, before: float, day: float, rows: Sequence[Preparation]) -> VisitForecast:
@@ -305,8 +306,8 @@ def _deaths(
         return None, None
     uniform = uniform_draws(f"other cause known {before:g}", weight.size, known.found.seed)
     other = known.runs.courses.drawn(known.by_course, uniform)
-    expected = (log.fluke + log.background + log.by_other(other)).sum(0)
-    return _whole(rng.poisson(expected), weight), int(log.deaths.sum())
+    expected = log.fluke + log.background + log.by_other(other)
+    return _whole(drawn_deaths(expected, rng).sum(0), weight), int(log.deaths.sum())
 
 
 def counts_of(

@@ -144,7 +144,7 @@ def fish_for_verdict(
     """
     check_numbers(level=burden_before, confidence=chance, population=population)
     if burden_before is None:
-        burden_before = group.evidence.values["abundance"].value * group.weight_g
+        burden_before = group.evidence.for_fish_of(group.weight_g).values["abundance"].value * group.weight_g
     days = _days_after(group.times(agent))
     between = _between(group, agent, burden_before, days, population or _FISH)
     runs = DoseRuns.of(between)

@@ -17,12 +17,12 @@ from analysis import calibration, visits  # noqa: E402
 from burden.inference.estimate import Effort  # noqa: E402
 
 #: visits of each kind without a past; the study itself runs more, with a past too
-VISITS, KINDS = 9, [kind for kind in visits.KINDS if kind.dose_day is None and kind.fish < 20]
+VISITS, KINDS = 14, [kind for kind in visits.KINDS if kind.dose_day is None and kind.fish < 20]
 
 
 @pytest.fixture(scope="module")
 def judged() -> list[dict[str, object]]:
-    """Some three dozen visits, fewer ponds than the study takes; what sick fish alone may hide is not judged here."""
+    """Some five dozen visits, fewer ponds than the study takes; what sick fish alone may hide is not judged here."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("burden.inference.estimate._by_tilt", lambda *_: None)
         patch.setattr(calibration, "EFFORT", Effort(300, 500))

@@ -159,10 +159,11 @@ def grid_posterior(counts, share):
     middle = math.log(abundance.value * 400)
     spread = math.log(abundance.high / abundance.low) / (2 * z)
     means = np.exp(np.linspace(middle - 4.5 * spread, middle + 4.5 * spread, 121))
-    steps = np.linspace(-3.6, 3.6, 25)
+    steps = np.linspace(-3.6, 3.6, 97)  # fine, as the law is cut at both ends
     up, down = math.log(aggregation.high / aggregation.value) / z, math.log(aggregation.value / aggregation.low) / z
     ks = aggregation.value * np.exp(np.where(steps < 0, steps * down, steps * up))
     prior = stats.norm.logpdf((np.log(means) - middle) / spread)[:, None] + stats.norm.logpdf(steps)[None, :]
+    prior[:, (ks < aggregation.least) | (ks > aggregation.most)] = -np.inf  # nothing is believed beyond
     ranks = (np.arange(800) + 0.5) / 800
     size = (SHAPE + share) / (1 - share)
     for j, k in enumerate(ks):

@@ -8,12 +8,14 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
-from cases import VISIT, a_case, clips, exactly
+from cases import VISIT, a_case, clips, dose, exactly
 from scipy import stats
 
 from burden.case import DeathRecord
+from burden.inference.death_log import DeathLog
+from burden.inference.death_rows import ROW_SHAPE, kills_of_dose, may_be_of_dose
 from burden.inference.estimate import estimate
-from burden.inference.mortality import DeathAttribution, DeathLog, beyond_other_causes, explain, pattern_of_deaths
+from burden.inference.mortality import DeathAttribution, beyond_other_causes, explain, pattern_of_deaths
 from burden.model.other_deaths import OtherDeaths
 from burden.utils.results import CredibleInterval
 
@@ -26,7 +28,8 @@ def a_log(deaths, fluke, background, m=4000, exposure=40.0):
     shape = (len(deaths), m)
     full = [np.broadcast_to(np.reshape(x, (-1, 1)), shape) for x in (fluke, background)]
     ends = np.arange(len(deaths)) - float(len(deaths))
-    return DeathLog(np.array(deaths, float), *full, np.full(shape, exposure), np.array([ends, ends + 1]).T)
+    dosed = np.zeros(len(deaths), bool)
+    return DeathLog(np.array(deaths, float), *full, np.full(shape, exposure), np.array([ends, ends + 1]).T, dosed)
 
 
 def explained(log, other, before_fluke, deaths=9, looked=True):
@@ -38,13 +41,52 @@ def explained(log, other, before_fluke, deaths=9, looked=True):
     return explain(case, "gill", log, steady, np.ones(m, bool), (prior, none), 1)
 
 
-def test_likelihood_is_poisson():
-    log = a_log([2.0, 0.0], [0.5, 0.1], [0.2, 0.3], m=3)
+def chance(dead, mean):
+    return stats.nbinom.logpmf(dead, ROW_SHAPE, ROW_SHAPE / (ROW_SHAPE + mean))
+
+
+@pytest.mark.parametrize("dead", [(2, 0), (0,) * 45, (210, 3)])
+def test_likelihood_is_negative_binomial(dead):
+    """Rows vary by a third beyond chance; scipy's own law is the yardstick."""
+    log = a_log([float(n) for n in dead], [0.5] * len(dead), [0.2] * len(dead), m=3)
     rates = np.array([0.0, 0.01])
     for i, rate in enumerate(rates):
-        means = (0.7 + 40 * rate, 0.4 + 40 * rate)
-        expected = sum(stats.poisson.logpmf(n, mean) for n, mean in zip((2, 0), means, strict=True))
+        expected = sum(chance(n, 0.7 + 40 * rate) for n in dead)
         assert log.log_likelihood(OtherDeaths.constant(rates))[i] == pytest.approx(np.full(3, expected))
+
+
+def test_a_dose_that_kills_is_a_cause_the_model_knows():
+    """210 dead the day after a bath where 50 are to be expected: without a bath hardly possible, with one explained."""
+    plain = a_log([50.0, 210.0], [2.0, 2.0], [48.0, 48.0], m=400, exposure=40_000.0)
+    dosed = replace(plain, after_dose=np.array([False, True]))
+    none = OtherDeaths.constant(np.zeros(1))
+    before, after = (log.log_likelihood(none)[0, 0] for log in (plain, dosed))
+    killed, log_prior = kills_of_dose(40_000.0)
+    by_hand = np.logaddexp.reduce(log_prior + chance(210, 50.0 + killed))
+    assert before == pytest.approx(chance(50, 50.0) + chance(210, 50.0))
+    assert after == pytest.approx(chance(50, 50.0) + by_hand)
+    assert after > before + 3
+    found = explained_of(dosed)
+    assert found.dose_killed
+    assert found.by_dose.low > 60
+    assert found.by_flukes.high < 10
+    assert found.as_dict()["after_dose"] == 210
+    assert "of the 210 fish that died within days of a dose" in found.text()
+    assert explained_of(plain).by_dose is None
+
+
+def explained_of(log):
+    none = OtherDeaths.constant(np.zeros(log.fluke.shape[1]))
+    return explain(a_case(deaths=rows((-9, 9))), "gill", log, none, np.ones(log.fluke.shape[1], bool), (log, none), 1)
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "may"), [(-11, -10, True), (-12, -11, False), (-9, -8, True), (-7, -6, False)]
+)
+def test_days_on_which_a_dose_may_have_killed(start, end, may):
+    case = a_case(given=(dose(-10),))
+    assert may_be_of_dose(case, start, end) is may
+    assert not may_be_of_dose(replace(case, given=()), start, end)
 
 
 def test_the_flukes_share_of_the_dead_is_binomial():

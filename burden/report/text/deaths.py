@@ -16,7 +16,15 @@ _NO_SOURCE = "(common practice, no source)"
 def _attribution(found: DeathAttribution) -> str:
     """Write how many of the deaths flukes caused, or that the records cannot say."""
     pattern = str(found.pattern or "") if found.looked else ""
-    return " ".join(part for part in (_share(found), _elsewhere(found), pattern) if part)
+    parts = (_share(found), _of_dose(found), _elsewhere(found), pattern)
+    return " ".join(part for part in parts if part)
+
+
+def _of_dose(found: DeathAttribution) -> str:
+    if found.by_dose is None or not found.dose_killed:
+        return ""
+    killed = f"{found.by_dose.whole()} of the {counted(found.after_dose, 'fish')} that died within days of a dose"
+    return f"The dose itself likely killed {killed}: find out why before you give the next."
 
 
 def _share(found: DeathAttribution) -> str:
