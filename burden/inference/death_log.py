@@ -69,7 +69,7 @@ class DeathLog:
         ):
             expected = own + courses.mean_rate(*self.spans[r])[:, None] * exposure
             if self.after_dose[r]:
-                total += log_row_after_dose(deaths, expected, self._stock(int(r)))
+                total += log_row_after_dose(deaths, expected, self.stock(int(r)))
             elif deaths:
                 total += log_row(deaths, expected)
             else:  # most rows of most logs have none, and logarithms are what costs
@@ -78,7 +78,7 @@ class DeathLog:
                     total, odds = total - ROW_SHAPE * np.log(odds), None
         return total if odds is None else total - ROW_SHAPE * np.log(odds)
 
-    def _stock(self, r: int) -> float:
+    def stock(self, r: int) -> float:
         """Fish that could die in a row [-]."""
         return float(self.exposure[r, 0] / (self.spans[r, 1] - self.spans[r, 0]))
 
@@ -96,7 +96,7 @@ class DeathLog:
         """
         found, expected = np.zeros_like(self.exposure), self.fluke + self.background + self.by_other(other)
         for r in np.flatnonzero(self.after_dose):
-            killed, log_prior = kills_of_dose(self._stock(int(r)))
+            killed, log_prior = kills_of_dose(self.stock(int(r)))
             log_chance = np.repeat(log_prior[:, None], uniform.shape[1], 1)
             if read:
                 log_chance = log_chance + log_row(self.deaths[r], expected[r] + killed[:, None])

@@ -42,6 +42,7 @@ from burden.inference.history import (
     run_past,
     stage_shares,
 )
+from burden.inference.misfit import worst_fitting
 from burden.inference.mortality import DeathAttribution, beyond_other_causes, explain
 from burden.inference.observation import (
     TILT_STREAM,
@@ -51,7 +52,7 @@ from burden.inference.observation import (
     share_examined,
 )
 from burden.inference.prior import Ensemble, Posterior
-from burden.inference.sampler import Effort, Sampled, TooFewDrawsError, require_enough, sample
+from burden.inference.sampler import Effort, Misfit, Sampled, TooFewDrawsError, require_enough, sample
 from burden.model.forward import State
 from burden.model.other_deaths import OtherDeaths
 from burden.statistics.adaptive_importance import effective_size
@@ -310,10 +311,14 @@ def estimate(
     past = bool(history_days(case)[0] < 0)
     effort = effort or Effort.for_draws(draws, past)
     found = _sampled(case, parasite, effort, seed)
-    require_enough(found.effective_draws, effort.least)
+
+    def worst() -> Misfit | None:
+        return worst_fitting(case, parasite, found, seed)
+
+    require_enough(found.effective_draws, effort.least, worst)
     fitting = _those_that_fit(case, found, parasite, _spare(draws), seed)
     answer = _summarise(found, fitting, parasite, draws, effort, seed)
-    require_enough(answer.effective_draws, effort.least)
+    require_enough(answer.effective_draws, effort.least, worst)
     return answer if answer.deaths_explained is None else _beside_samples_alone(answer, fitting, effort)
 
 

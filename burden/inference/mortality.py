@@ -122,10 +122,8 @@ class DeathAttribution:
 
     @property
     def dose_killed(self) -> bool:
-        """Whether a dose likely killed fish: more than half of those that died within days of one, in the median."""
-        if self.by_dose is None or self.after_dose < _MANY:
-            return False
-        return self.by_dose.median > 0.5 * self.after_dose
+        """Whether a dose more likely than not killed several fish."""
+        return self.by_dose is not None and self.by_dose.median >= _MANY
 
     @property
     def cannot_tell(self) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Generic, TypeVar
 
 import numpy as np
@@ -18,9 +19,12 @@ from burden.statistics.adaptive_importance import (
     tempered,
 )
 from burden.utils.errors import CannotAnswerError
+from burden.utils.formatting import counted, say_date
 from burden.utils.random_streams import uniform_draws
+from burden.utils.results import CredibleInterval
+from burden.utils.safe_text import shown
 
-__all__ = ["ENOUGH", "TOO_FEW", "Effort", "Sampled", "TooFewDrawsError", "require_enough", "sample"]
+__all__ = ["ENOUGH", "TOO_FEW", "Effort", "Misfit", "Sampled", "TooFewDrawsError", "require_enough", "sample"]
 
 #: effective draws aimed at, and below which there is no answer
 ENOUGH, TOO_FEW = 200.0, 50.0
@@ -34,16 +38,53 @@ _ROUGH_DRAWS = 80
 _T = TypeVar("_T")
 
 
+@dataclass(frozen=True)
+class Misfit:
+    """What of a record fits worst the ponds that fit the rest of it best.
+
+    Parameters
+    ----------
+    day : date
+    fish : str
+        Of the preparations that fit worst; empty where it is a row of the death log.
+    number : int
+        Flukes counted on the fish, or deaths.
+    expected : CredibleInterval
+        What these ponds lead one to expect of the row [deaths]; missing for a fish.
+    drop : float
+        How much less likely they make it than the pond that fits it best, logarithm [-].
+    """
+
+    day: date
+    fish: str
+    number: int
+    expected: CredibleInterval
+    drop: float
+
+
 class TooFewDrawsError(CannotAnswerError):
     """Nothing the model believes possible fits what was seen well enough to stand on."""
 
     code = "too_few_draws"
 
-    def __init__(self, effective_draws: float) -> None:
-        self.effective_draws = effective_draws
+    def __init__(self, effective_draws: float, worst: Misfit | None = None) -> None:
+        self.effective_draws, self.worst = effective_draws, worst
         super().__init__(
             f"of all the ponds tried only {effective_draws:.0f} fit what was written down, where an answer needs "
-            f"{TOO_FEW:.0f}: look for a slip in counts, dates or doses, or for something the model does not know"
+            f"{TOO_FEW:.0f}. {self._what_fits_worst()}Look for a slip in counts, dates or doses, or for something the "
+            "model does not know. Give no dose until it is found"
+        )
+
+    def _what_fits_worst(self) -> str:
+        if self.worst is None:
+            return ""
+        day, number = say_date(self.worst.day), self.worst.number
+        if self.worst.fish:
+            seen = f"{counted(number, 'fluke')} on fish {shown(self.worst.fish, lines=False)}"
+            return f"What fits worst are the preparations of {day}: {seen}. "
+        expected = self.worst.expected.whole()
+        return (
+            f"What fits worst is the death log up to {day}: {counted(number, 'death')}, where {expected} fit the rest. "
         )
 
 
@@ -173,12 +214,12 @@ def _next_proposal(rounds: list[Round]) -> tuple[Proposal, float]:
     return fit_proposal(_joined(rounds), log_weight), power
 
 
-def require_enough(effective_draws: float, least: float = TOO_FEW) -> None:
-    """Refuse an answer that would stand on too few draws.
+def require_enough(effective_draws: float, least: float, worst: Callable[[], Misfit | None]) -> None:
+    """Refuse an answer that would stand on too few draws, and name what fits worst.
 
     Raises
     ------
     TooFewDrawsError
     """
     if effective_draws < least:
-        raise TooFewDrawsError(effective_draws)
+        raise TooFewDrawsError(effective_draws, worst())
