@@ -50,7 +50,7 @@ def worst_fitting(case: Case, parasite: str, found: Sampled[HistoryRuns], seed: 
 
 def _rows_of_log(runs: HistoryRuns, seed: int) -> Iterator[Misfit]:
     log, courses = runs.dead, runs.courses
-    uniform = uniform_draws("other cause beside what fits worst", _PONDS, seed)
+    uniform = uniform_draws("other cause of the misfit", _PONDS, seed)
     other = courses.drawn(log.log_likelihood(courses.courses), uniform)
     expected = log.fluke + log.background + log.by_other(other)
     for r, dead in enumerate(log.deaths):
