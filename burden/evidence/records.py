@@ -29,10 +29,9 @@ __all__ = [
     "WithdrawalRule",
 ]
 
-#: values per gram that go with the surface flukes sit on, and the weight of the fish they are stated for [g]
-_WITH_SURFACE, _STATED_FOR_G = ("abundance", "burden_scale", "resistance_half_burden"), 400.0
-#: surface grows with weight to this power: gills of carp 0.79, skin as of bodies of one form
-_SURFACE_EXPONENT = {"gill": 0.8, "skin": 2 / 3}
+#: values per gram that go with the skin flukes sit on, the weight of the fish they are stated for [g], and the power of
+#: weight by which skin grows, as on bodies of one form
+_WITH_SKIN, _STATED_FOR_G, _SKIN_EXPONENT = ("abundance", "burden_scale", "resistance_half_burden"), 400.0, 2 / 3
 
 #: groups of flukes that an agent may treat alike; "other" are flatworms that stand in for flukes
 GROUPS = ("monopisthocotylean", "polyopisthocotylean", "live_bearer", "other")
@@ -140,18 +139,18 @@ class ParasiteSet(Evidence):
     measured_c: tuple[float, float] | None = field(default=None, kw_only=True)
 
     def for_fish_of(self, weight_g: float) -> Self:
-        """Return the set as it is believed of fish of a weight [g]: small fish have more skin and gill to a gram.
+        """Return the set as it is believed of fish of a weight [g]: small fish have more skin to a gram.
 
         Notes
         -----
-        Flukes sit on a surface, so the usual burden and the burdens at which laying is braked and resistance gained
-        are stated per gram for fish of 400 g and rise with surface over weight in smaller ones; larger ones keep them
-        (both assumptions). The harm done by a fluke goes with 1/weight, as measured on guppies, and stays.
+        The usual burden of skin flukes, and the burdens at which laying is braked and resistance gained, are stated per
+        gram for fish of 400 g and rise with skin over weight in smaller ones; larger ones, and gills, keep them: counts
+        on small fish decide without that (assumptions). Harm goes with 1/weight, as measured on guppies, and stays.
         """
-        more = (_STATED_FOR_G / weight_g) ** (1 - _SURFACE_EXPONENT[self.site])
-        if more <= 1:
+        if self.site != "skin" or weight_g >= _STATED_FOR_G:
             return self
-        own = {name: self.values[name].times(more) for name in _WITH_SURFACE if name in self.values}
+        more = (_STATED_FOR_G / weight_g) ** (1 - _SKIN_EXPONENT)
+        own = {name: self.values[name].times(more) for name in _WITH_SKIN if name in self.values}
         return replace(self, values=MappingProxyType({**self.values, **own}))
 
     def refusal(self, question: str) -> str | None:
