@@ -152,7 +152,9 @@ def test_whatever_the_facts_there_is_one_action_and_no_unsafe_one(flags, numbers
         assert facts.plan
         assert facts.ever_seen
         assert facts.looked
-        against = (facts.stopped, facts.virus, facts.wrong_water, facts.measure_first, facts.met_untreated)
+        second = facts.course_given and not facts.least_given  # what hatches after the first dose is still to be met
+        met = facts.met_untreated and not second
+        against = (facts.stopped, facts.virus, facts.wrong_water, facts.measure_first, met)
         assert not any(against)
 
 
