@@ -13,6 +13,8 @@ from burden.cli.types import DAY, Number, ParasiteName, Whole
 
 __all__ = ["group", "import_command", "round_command", "table"]
 
+#: draws of a report when none are asked for, so that the group and each pond's report say the same
+_REPORT_DRAWS = 500
 _FISH = Whole(1, 2000, "More fish than anybody looks at in a week.")
 _HOURS = Number(0.25, 400, "From a quarter of an hour to ten people's week.")
 _MINUTES = Number(0, 1440, "A way of more than a day is a round of its own.")
@@ -75,6 +77,8 @@ def group(
 ) -> Any:
     """Estimate ponds that are alike, each alone and with what the others say of what they share.
 
+    With --links each pond's own decision is made too: only ponds that are dosed stand in the order of treatment.
+
     They may share how many flukes they had, how unevenly fish carry them, what a clip shows, what a product kills and
     how fast this fluke breeds. How much they share is learned. Every case stays as it is.
 
@@ -82,6 +86,7 @@ def group(
     Example:
       burden group ponds/* --links links.csv
     """
+    from burden.decision import actions_of
     from burden.inference.group import group as run
     from burden.io.links import read_links
     from burden.io.many_checks import read_cases
@@ -89,7 +94,8 @@ def group(
     read = read_cases(cases)
     found = read_links(links, [case.name for case in read]) if links is not None else ()
     with work_places(workers, scheduler, len(cases)) as executor:
-        return run(read, parasite, draws, seed, found, executor)
+        actions = actions_of(read, min(draws, _REPORT_DRAWS), seed, executor) if found else None
+        return run(read, parasite, draws, seed, found, executor, actions)
 
 
 @click.command("round", cls=Command, short_help="Which ponds to look at next week.")

@@ -6,6 +6,7 @@
 
 from __future__ import annotations
 
+from burden.decision.actions import actions_of
 from burden.decision.assessment import HORIZON_DAYS, Assessment, assess, decide
 from burden.decision.records import ACTIONS, Decision, NextLook, OtherTreatment, Outcome, PlannedDose, Reason
 
@@ -19,6 +20,7 @@ __all__ = [
     "Outcome",
     "PlannedDose",
     "Reason",
+    "actions_of",
     "assess",
     "decide",
 ]

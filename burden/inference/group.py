@@ -252,6 +252,7 @@ def group(
     seed: int = 1,
     links: Sequence[Link] = (),
     executor: Executor | None = None,
+    actions: Mapping[str, str] | None = None,
 ) -> GroupEstimate:
     """Estimate ponds of one group: each alone, and narrowed by what all of them say of what they share.
 
@@ -267,6 +268,9 @@ def group(
         Ways by which flukes may come from one pond to another; for the order alone, not for the estimate.
     executor : concurrent.futures.Executor, optional
         Where the ponds are estimated; here, one after the other, without.
+    actions : mapping of str to str, optional
+        What each pond's own decision does today (`burden.decision.actions_of`): only ponds that are dosed stand in the
+        order of treatment.
 
     Returns
     -------
@@ -286,7 +290,7 @@ def group(
         return found
     levels = {pond.own.name: (pond.together or pond.alone) for pond in found.ponds}
     medians = {name: level.median if level is not None else np.nan for name, level in levels.items()}
-    return replace(found, links=tuple(links), order=order_of(medians, links))
+    return replace(found, links=tuple(links), order=order_of(medians, links, actions))
 
 
 def _refuse_odd(cases: Sequence[Case], parasite: str) -> None:

@@ -45,27 +45,33 @@ class Order:
     Parameters
     ----------
     treat : tuple of tuple of str
-        Steps; the ponds of a step together.
+        Steps; the ponds of a step together. Where each pond's own action is known, those that are dosed alone.
     work : tuple of str
         Fewest flukes first, so that nets and hands carry few: common practice, no source.
     sources : mapping of str to tuple of Link
         Links that lead to each pond, nets turned round where need be.
+    water_first, no_dose : tuple of str
+        Ponds whose own decision puts the water right first; and those that it gives no dose today.
     """
 
     treat: tuple[tuple[str, ...], ...]
     work: tuple[str, ...]
     sources: Mapping[str, tuple[Link, ...]]
+    water_first: tuple[str, ...] = ()
+    no_dose: tuple[str, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return the order as the JSON contract has it."""
         return {
             "treat": [list(step) for step in self.treat],
             "work": list(self.work),
+            "water_first": list(self.water_first),
+            "no_dose": list(self.no_dose),
             "sources": {name: [link.as_dict() for link in links] for name, links in self.sources.items()},
         }
 
 
-def order_of(flukes: Mapping[str, float], links: Sequence[Link]) -> Order:
+def order_of(flukes: Mapping[str, float], links: Sequence[Link], actions: Mapping[str, str] | None = None) -> Order:
     """Order ponds by their links, and those that no link parts by their flukes.
 
     Parameters
@@ -73,6 +79,8 @@ def order_of(flukes: Mapping[str, float], links: Sequence[Link]) -> Order:
     flukes : mapping of str to float
         A fish, of each pond; NaN where nothing is known.
     links : sequence of Link
+    actions : mapping of str to str, optional
+        What each pond's own decision does today; a pond it does not name is left in the order of treatment.
 
     Returns
     -------
@@ -90,7 +98,11 @@ def order_of(flukes: Mapping[str, float], links: Sequence[Link]) -> Order:
     work = sorted((name for name in names if not np.isnan(flukes[name])), key=lambda name: level[name])
     unknown = [name for name in names if np.isnan(flukes[name])]
     sources = {name: tuple(dict.fromkeys(w for w in ways if w.target == name and w.source != name)) for name in names}
-    return Order(tuple(steps), (*work, *unknown), sources)
+    does = actions or {}
+    treat = tuple(kept for step in steps if (kept := tuple(name for name in step if does.get(name, "dose") == "dose")))
+    water = tuple(name for name in names if does.get(name) == "water_first")
+    left = tuple(name for name in names if does.get(name, "dose") not in ("dose", "water_first"))
+    return Order(treat, (*work, *unknown), sources, water, left)
 
 
 def _steps(names: Sequence[str], ways: Sequence[tuple[str, str]], level: Mapping[str, float]) -> list[tuple[str, ...]]:

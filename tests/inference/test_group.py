@@ -156,3 +156,16 @@ def test_who_feeds_others_comes_first_and_a_net_goes_both_ways():
     assert [link.source for link in found.sources["b"]] == ["d", "c"]
     assert [link.source for link in found.sources["a"]] == ["shop"]
     assert found.sources["d"] == ()
+
+
+def test_only_ponds_that_are_dosed_stand_in_the_order_of_treatment():
+    flukes = {"a": 5.0, "b": 900.0, "c": 50.0, "d": 10.0}
+    links = [Link("d", "b", "water"), Link("b", "c", "nets")]
+    found = order_of(flukes, links, {"a": "watch", "b": "dose", "c": "water_first", "d": "look_first"})
+    assert found.treat == (("b",),)
+    assert (found.water_first, found.no_dose) == (("c",), ("a", "d"))
+    shown = pooled([pond(name, 0.0, 50.0) for name in flukes], "dactylogyrus", 400, 1)
+    said = replace(shown, links=tuple(links), order=found).brief()
+    assert "Treat in this order: b." in said
+    assert "Water first, no dose until it is right: c." in said
+    assert "No dose today by the pond's own decision: a and d." in said

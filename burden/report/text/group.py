@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from burden.inference.group import GroupEstimate, GroupRefusal, PondOfGroup, SharedQuantity
 from burden.inference.links import Link, Order
 from burden.report.text.notes import parasite_name
-from burden.utils.formatting import named, percent, percent_interval, plain, sentence, several
+from burden.utils.formatting import counted, named, percent, percent_interval, plain, sentence, several
 from burden.utils.wording import writes, writes_brief
 
 __all__: list[str] = []  # writers are found by the type they write
@@ -18,6 +18,8 @@ _QUANTITIES = {
     "reproduction_number": "reproduction number",
 }
 _ASSUMED = "We assume these ponds were alike before anybody looked. Leave out a pond that is not."
+#: share by which a range has to be narrower for pooling to have gained anything: an assumption [-]
+_GAINED = 0.05
 _BY = {"water": "water", "fish": "fish moved or bought", "nets": "nets"}
 
 
@@ -41,6 +43,8 @@ def _head(found: GroupEstimate) -> str:
     start = f"{parasite_name(found.parasite)} in {len(found.ponds)} ponds"
     if not any(q.informed for q in found.quantities):
         return f"{start}. Their records say nothing of what they share, so each keeps its own answer."
+    if (found.narrower or 0.0) < _GAINED:
+        return f"{start}. Taking them together gained nothing: the range of a pond is about as wide as alone."
     return f"{start}. What they share makes the range of a pond {_narrower(found.narrower or 0.0)} (median)."
 
 
@@ -72,7 +76,7 @@ def _refusal(refusal: GroupRefusal) -> str:
 
 
 def _quantity(q: SharedQuantity) -> str:
-    head = f"{sentence(_name(q.code)).rstrip('.')} ({q.ponds} ponds)"
+    head = f"{sentence(_name(q.code)).rstrip('.')} ({counted(q.ponds, 'pond')})"
     if not q.informed:
         return f"{head}: the records say nothing of it."
     scale = percent_interval if q.code.startswith("kill_") else None
@@ -98,6 +102,14 @@ def _order(found: GroupEstimate) -> list[str]:
     names = {pond.own.name: pond.own.title or pond.own.name for pond in found.ponds}
     steps = [several([names[name] for name in step]) for step in found.order.treat]
     lines = [f"Treat in this order: {'; then '.join(steps)}. A pond that feeds others comes first."]
+    if not steps:
+        lines = ["By their own decisions no pond is dosed today."]
+    if found.order.water_first:
+        lines.append(f"Water first, no dose until it is right: {several(names[n] for n in found.order.water_first)}.")
+    if found.order.no_dose:
+        left = several(names[name] for name in found.order.no_dose)
+        lines.append(f"No dose today by the pond's own decision: {left}.")
+    lines.append("Links are read so: nets carry flukes both ways, water and moved fish only from the first pond named.")
     work = several([names[name] for name in found.order.work], "then")
     lines.append(f"Work with nets in this order: {work} (fewest flukes first; common practice, no source).")
     return [*lines, *_sources(found, found.order, names)]
