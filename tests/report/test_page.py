@@ -198,7 +198,9 @@ def test_what_ifs_go_the_way_they_must():
 def test_more_flukes_in_the_end_than_untreated_is_said():
     forecast = koi().forecasts[0]
     assert "more flukes than untreated" not in " ".join(watch_for(koi(), forecast))
-    turned = replace(forecast, untreated=forecast.recommended, recommended=forecast.untreated)
+    more = replace(forecast.untreated.abundance_end, high=2 * forecast.recommended.abundance_end.high)
+    worse = replace(forecast.untreated, abundance_end=more)
+    turned = replace(forecast, untreated=forecast.recommended, recommended=worse)
     assert "more flukes than untreated" in " ".join(watch_for(koi(), turned))
     # the median fewer, the upper end more: said as what a course that fails leads to
     wide = replace(forecast.recommended.abundance_end, high=2 * forecast.untreated.abundance_end.high)

@@ -163,7 +163,7 @@ def _part(found: Assessment) -> list[str]:
     steps += [said for agent, alone in apart.items() for said in [_each_time(found, agent, alone)] if said]
     return [
         *dict.fromkeys(steps),
-        *([_not_eaten(found)] if found.case.food_fish else []),
+        *([_not_eaten(found)] if found.case.food_fish and (found.case.given or decision.doses) else []),
         "Write down every dead fish and the water temperature, every day, also when none died.",
         *([] if moves else [f"Use nets and buckets of {water} nowhere else. Bring in no new fish and give none away."]),
         f"Put nothing else into {water} without asking us.",

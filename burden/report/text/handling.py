@@ -72,10 +72,14 @@ def unfed_text(dose: PlannedDose, year: int) -> str:
 
 def trial_steps(case: Case, dose: PlannedDose) -> list[str]:
     """Write how a few fish are treated first."""
-    steps = [
-        f"treat {trial_fish(case, dose)} in a tub of the same water, aerated, covered and kept at its temperature, at "
-        f"{strength(dose.mg_l)} for {exposure(dose.hours)} and watch them{_in_a_tub(dose)} (common practice, no source)"
-    ]
+    fish, lasts = trial_fish(case, dose), exposure(dose.hours)
+    tub = (
+        f"bathe {fish} in a tub of fresh water, aerated and as warm as their own, for {lasts} and watch them"
+        if dose.agent == "fresh_water"
+        else f"treat {fish} in a tub of the same water, aerated, covered and kept at its temperature, at "
+        f"{strength(dose.mg_l)} for {lasts} and watch them{_in_a_tub(dose)}"
+    )
+    steps = [f"{tub} (common practice, no source)"]
     if case.water.kind not in _OPEN and case.water.volume_l.value <= _CLEANED_L:
         steps.append("change a part of the water and take dirt off the bottom (common practice, no source)")
     return steps
