@@ -71,10 +71,10 @@ def write_whole(folder: Path, files: Mapping[str, str], seen: str | None, names:
     OSError
         Where the folder cannot be written.
     """
-    finish_pending(folder)
     aside = folder / _COLLECTED
     _claim(aside)
     try:
+        finish_pending(folder)  # with the claim held nobody else's write begins to count meanwhile
         if seen is not None and digest_of(folder, names) != seen:
             raise ConflictError(f"{folder.name} was changed since it was read here")
         for name, text in files.items():
@@ -83,8 +83,9 @@ def write_whole(folder: Path, files: Mapping[str, str], seen: str | None, names:
                 stream.flush()
                 os.fsync(stream.fileno())
         aside.rename(folder / _DECIDED)
-    finally:
+    except BaseException:  # not in any case: once renamed, a hidden folder of that name is another's
         shutil.rmtree(aside, ignore_errors=True)
+        raise
     finish_pending(folder)
 
 
@@ -108,8 +109,11 @@ def finish_pending(folder: Path) -> None:
     """
     decided = folder / _DECIDED
     if decided.is_dir() and not decided.is_symlink():
-        for path in decided.iterdir():
-            with suppress(FileNotFoundError):  # another window finishes the same write
+        moving: list[Path] = []
+        with suppress(FileNotFoundError):  # another window finishes the same write
+            moving = list(decided.iterdir())
+        for path in moving:
+            with suppress(FileNotFoundError):
                 os.replace(path, folder / path.name)
         with suppress(OSError):
             decided.rmdir()
