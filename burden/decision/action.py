@@ -109,7 +109,7 @@ class Facts:
     held_up : bool
         Whether as many flukes are left soon after doses of full strength as before them.
     agent_changed : bool
-        Whether a whole course of one agent left flukes, so that another agent takes its place.
+        Whether doses of one agent left flukes, so that another agent takes its place.
     checked, check_begun : bool
         Whether enough fish were looked at after the check day of the last dose; whether any were.
     clean_looks : int
@@ -307,8 +307,9 @@ def _dose(facts: Facts) -> Iterator[_Found]:
         yield action, (*failed, "dose_does_not_help")
     persists = facts.persist and facts.trouble and facts.high < LIKELY
     begins = "to_be_free" if facts.eradicate else "flukes_persist" if persists else "stays_high"
-    goes_on = "course_not_enough" if facts.course_over and facts.seen_lately else "course_goes_on"
-    why = goes_on if facts.course_given and not facts.eradicate else "course_goes_on" if facts.course_given else begins
+    not_enough = facts.course_over and facts.seen_lately and not facts.eradicate
+    goes_on = "course_not_enough" if not_enough else "course_goes_on"
+    why = goes_on if facts.course_given else begins
     besides = ("deaths_of_other_cause",) if facts.mostly_else and facts.trouble else ()
     hardly = ("hardly_cleared",) if facts.eradicate and facts.met_by_plan < NOT_FOR_LONG else ()
     yield "dose", (why, *failed, *hardly, *besides)

@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case
-from burden.decision.action import LIKELY, Facts, choose
-from burden.decision.facts import chance_weak, facts_of, shortfall, spent_agents, strays, strength_given
+from burden.decision.action import Facts, choose
+from burden.decision.facts import agents_to_plan, chance_weak, facts_of, shortfall, strays, strength_given
 from burden.decision.next_look import look_of
 from burden.decision.plan import agents_missing, doses_of, other_treatments, planned_doses
 from burden.decision.records import Decision, Reason
@@ -229,10 +229,7 @@ def _decided(
     gates = gates_of(case, float(np.median(ponds[0].pond.setting.temperature.at(0.0))))
     agents, notes = agents_and_notes(case, estimates)
     report_progress("searching for dates")
-    spent = spent_agents(case, estimates)
-    if not any(agent not in spent and chance_weak(agent, estimates) < LIKELY for agent in agents):
-        spent = ()  # no other serves better
-    fit = () if strays(case) else tuple(agent for agent in agents if agent not in spent)
+    fit, spent = agents_to_plan(case, estimates, agents)
     found = search(case, ponds, fit, aim_of(case, ponds), not_before=days_to_mend(gates), spent=spent)
     facts = facts_of(case, estimates, gates, notes, agents, found, spent)
     action, reasons = choose(facts)
@@ -312,6 +309,7 @@ def _core_numbers(
         "aim_chance": found.aim.chance,
         "eradicate": float(found.aim.kind == "eradicate"),
         "strength_given": strength_given(case),
+        "next_agent": None if found.recommended is None else found.recommended.plan.agents[0],
         "chance_fell_short": max((one.chance for one in short), default=None),
         "counts_held_up": float(any(one.held_up for one in short)),
         "light_or_carbon": float(any(dose.uv_or_carbon_on for dose in case.doses_given)),

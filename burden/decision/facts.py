@@ -27,6 +27,7 @@ __all__ = [
     "ENOUGH_FISH",
     "TROUBLE_DAYS",
     "WEAK_SHARE",
+    "agents_to_plan",
     "chance_weak",
     "checked_since",
     "clean_looks",
@@ -35,7 +36,6 @@ __all__ = [
     "held_up",
     "seen_since",
     "shortfall",
-    "spent_agents",
     "strays",
     "strength_given",
     "trouble_in",
@@ -195,8 +195,29 @@ def shortfall(case: Case, found: Estimate) -> ByTheRecord | None:
     return ByTheRecord(chance, held) if held or chance >= LIKELY else None
 
 
-def spent_agents(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:
-    """Agents that are changed for another: flukes were seen after their last dose, and they may well kill too few.
+def agents_to_plan(
+    case: Case, estimates: Sequence[Estimate], agents: Sequence[str]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the agents that a plan may have, and those left out as their course has failed and another serves better.
+
+    Parameters
+    ----------
+    case : Case
+    estimates : sequence of Estimate
+        One a parasite set.
+    agents : sequence of str
+        Agents that may be given, the one to begin with first.
+    """
+    if strays(case):
+        return (), ()
+    spent = _spent_agents(case, estimates)
+    others = tuple(agent for agent in agents if agent not in spent)
+    better = any(chance_weak(agent, estimates) < LIKELY for agent in others)
+    return (others, spent) if better else (tuple(agents), ())
+
+
+def _spent_agents(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:
+    """Agents whose course has failed: flukes were seen after the last dose, and they may well kill too few.
 
     After a whole course the doubt may be less than after part of one; one dose alone may have failed for many reasons.
     """

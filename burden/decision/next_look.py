@@ -9,7 +9,7 @@ from __future__ import annotations
 import zlib
 from collections.abc import Sequence, Set
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import timedelta
 
 import numpy as np
 from scipy.optimize import isotonic_regression
@@ -17,11 +17,18 @@ from scipy.optimize import isotonic_regression
 from burden.case import Case, Preparation
 from burden.decision.action import LIKELY, WELL_FISH
 from burden.decision.facts import ENOUGH_FISH, trouble_in
+from burden.decision.look_dates import (
+    LOOK_LATE_DAYS,
+    LOOK_SOON_DAYS,
+    TOO_LONG_TO_WAIT_DAYS,
+    WARM_C,
+    spring_day,
+    warm_day,
+    watch_day,
+)
 from burden.decision.records import NextLook, Outcome, Reason
 from burden.inference.estimate import Estimate
 from burden.inference.observation import share_examined
-from burden.model.elimination.probability import DoseSchedule
-from burden.schedule.aim import check_day
 from burden.schedule.evaluation import EvaluatedSchedule
 from burden.schedule.recommendation import Recommendation
 
@@ -31,7 +38,6 @@ __all__ = [
     "PREPARATIONS",
     "counts_seen",
     "fish_to_look_at",
-    "look_after",
     "look_of",
     "look_today",
     "next_look",
@@ -46,22 +52,12 @@ _NUMBERS, _ROUTINE_NUMBERS = (5, 8, 10, 15, 20, 30), (5, 8, 10)
 _ROUTINE = ("check", "watch", "survivors")
 #: chance of a result that decides, from which more fish are not asked for: an assumption [-]
 CONCLUSIVE = 0.8
-#: days after which fish that were left alone are looked at again: soon where the burden may rise, late where it hardly
-#: will: common practice, no source [d]
-_LOOK_SOON_DAYS, _LOOK_LATE_DAYS = 14.0, 28.0
 #: least days between the last dose and the look that decides whether newcomers may move: common practice, no source [d]
 _HELD_DAYS = 14.0
-_HARDLY = 0.9
-#: in cold water eggs hatch months after the last dose: from this wait on, what the doses left on the fish is looked at
-#: after `_LOOK_LATE_DAYS`, and what hatches later once more when it has (common practice, no source) [d]
-_TOO_LONG_TO_WAIT_DAYS = 42.0
 #: days until a laboratory has tested for a virus: an assumption [d]
 _RESULT_DAYS = 7.0
 #: days until the reason why doses failed is found: a trial in a tub takes two of them. Common practice, no source [d]
 _CAUSE_DAYS = 7.0
-#: fish that are well are left in peace in water colder than the first, until it has passed the second, within so many
-#: days (common practice, no source) [°C], [°C], [d]
-_COLD_C, _WARM_C, _WARM_WITHIN_DAYS = 8.0, 10.0, 200
 #: fish to look at where samples have to tell how many flukes come in: an assumption
 _LEARN_FROM_FISH = 10
 #: counts drawn of a look, at least
@@ -285,11 +281,10 @@ def look_of(
     if "virus_first" in codes:
         return None if case.findings.virus_test == "positive" else _plain_look(case, _RESULT_DAYS, "result")
     if action == "look_first" and "doses_fell_short" in codes:
-        return _plain_look(
-            case, _CAUSE_DAYS, "watch"
-        )  # by then a trial in a tub has told whether the agent still kills
+        # by then a trial in a tub has told whether the agent still kills
+        return _plain_look(case, _CAUSE_DAYS, "watch")
     if action == "look_first" and "no_dose_possible" in codes:
-        return _plain_look(case, _LOOK_SOON_DAYS, "watch")  # nothing that more fish show today changes what is done
+        return _plain_look(case, LOOK_SOON_DAYS, "watch")  # nothing that more fish show today changes what is done
     if codes & {"too_much_water", "no_dose_possible"}:
         look = _look_after(case, estimates, action, codes, found, shown, mended)
         return None if look is None else replace(look, outcomes=())  # whatever it shows, no dose follows
@@ -314,15 +309,15 @@ def _look_after(
         if "wrong_water" in codes:
             return None
         if "model_does_not_reach" in codes:
-            return _plain_look(case, _LOOK_SOON_DAYS, "watch", _LEARN_FROM_FISH)
+            return _plain_look(case, LOOK_SOON_DAYS, "watch", _LEARN_FROM_FISH)
         purpose = "check" if "too_few_to_end" in codes else "more_fish"
         return look_today(case, estimates, found, purpose)
-    if shown is not None and shown.check_day - shown.plan.days[-1] > _TOO_LONG_TO_WAIT_DAYS:
-        day = shown.plan.days[-1] + _LOOK_LATE_DAYS
+    if shown is not None and shown.check_day - shown.plan.days[-1] > TOO_LONG_TO_WAIT_DAYS:
+        day = shown.plan.days[-1] + LOOK_LATE_DAYS
         then = shown.burden_on(day)
         now = 1 - found.aim.share_kept(then)
         look = next_look(case, estimates, day, "survivors", then, 1 - shown.kept, low, now)
-        later = _warm_day(estimates, shown.check_day) or shown.check_day
+        later = warm_day(estimates, shown.check_day) or shown.check_day
         return replace(look, again=case.visit_date + timedelta(days=int(later)))
     if shown is not None and found.aim.kind == "eradicate":
         day = max(shown.check_day, shown.plan.days[-1] + _HELD_DAYS)
@@ -333,13 +328,13 @@ def _look_after(
         # few flukes that may increase are looked at again
         now = 1 - found.aim.share_kept(then)
         return next_look(case, estimates, day, "check", then, 1 - shown.kept, low, now)
-    day = _watch_day(case, estimates, found)
+    day = watch_day(case, estimates, found)
     cold = "too_cold" in codes and not trouble_in(case)
-    warm = _spring_day(estimates) if cold else _warm_day(estimates, day)
+    warm = spring_day(estimates) if cold else warm_day(estimates, day)
     if "too_cold" in codes and warm is None:
         return _plain_look(case, day, "watch")
     if warm is not None and action == "watch":  # what it will show so far ahead nobody can say
-        return replace(_plain_look(case, warm, "watch"), once_c=_WARM_C)
+        return replace(_plain_look(case, warm, "watch"), once_c=WARM_C)
     then = found.untreated.burden_on(day)
     if found.aim.kind == "eradicate":
         # what may move must be free on that day: that the last one dies out in the months after is no help
@@ -348,19 +343,6 @@ def _look_after(
     # what decides on that day is how many there are by then
     due = LIKELY if case.doses_given or trouble_in(case) else WELL_FISH
     return next_look(case, estimates, day, "watch", then, 1 - found.aim.share_kept(then), low, due=due)
-
-
-def look_after(look: NextLook, outcome: Outcome) -> date:
-    """Return when fish are looked at again after a result of a look that asks for no dose.
-
-    Parameters
-    ----------
-    look : NextLook
-    outcome : Outcome
-        One of its results.
-    """
-    usual = _LOOK_LATE_DAYS if outcome.chance_high <= 1 - _HARDLY else _LOOK_SOON_DAYS
-    return look.again or look.date + timedelta(days=int(usual))
 
 
 def look_today(
@@ -393,34 +375,3 @@ def _plain_look(case: Case, day: float, purpose: str, fish: int = _ROUTINE_NUMBE
     there = case.fish_count
     when = case.visit_date + timedelta(days=int(day))
     return NextLook(when, day, purpose, min(fish, there), fish >= there, PREPARATIONS)
-
-
-def _watch_day(case: Case, estimates: Sequence[Estimate], found: Recommendation) -> float:
-    """When to look again without a dose: once what was laid before the last shows, else in two to four weeks [d]."""
-    usual = _LOOK_LATE_DAYS if float(np.mean(found.untreated.kept)) >= _HARDLY else _LOOK_SOON_DAYS
-    if found.underway is None:
-        return usual
-    ponds = [e.posterior for e in estimates]
-    due = check_day(ponds, DoseSchedule((found.underway.last_day,), (next(iter(ponds[0].pond.effects)),)))
-    if due > _TOO_LONG_TO_WAIT_DAYS and not found.underway.clean:
-        return _LOOK_LATE_DAYS
-    return due if due >= 1 else usual
-
-
-def _spring_day(estimates: Sequence[Estimate]) -> float | None:
-    """First day on which water that is cold, or turns so, has warmed again; None where it does not [d]."""
-    water = estimates[0].pond.setting.temperature
-    degrees = [float(np.median(water.at(float(day)))) for day in range(_WARM_WITHIN_DAYS)]
-    cold = next((day for day, c in enumerate(degrees) if c < _WARM_C), None)
-    if cold is None:
-        return None
-    return next((float(day) for day in range(cold, _WARM_WITHIN_DAYS) if degrees[day] >= _WARM_C), None)
-
-
-def _warm_day(estimates: Sequence[Estimate], day: float) -> float | None:
-    """First day on which the water has warmed, where it is cold on a day; None where it is not, or does not [d]."""
-    temperature = estimates[0].pond.setting.temperature
-    if float(np.median(temperature.at(day))) >= _COLD_C:
-        return None
-    ahead = map(float, range(int(np.ceil(day)), _WARM_WITHIN_DAYS))
-    return next((later for later in ahead if float(np.median(temperature.at(later))) >= _WARM_C), None)

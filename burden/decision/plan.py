@@ -124,6 +124,4 @@ def other_treatments(case: Case, agents: Sequence[str], fit: Sequence[str]) -> t
 
 def _works(finding: str, agents: Sequence[str]) -> str | None:
     """The first of some agents that works on a finding."""
-    return next(
-        (a for a in agents if any(row.finding == finding and row.works == "yes" for row in load_agent(a).against)), None
-    )
+    return next((agent for agent in agents if finding in load_agent(agent).works_on), None)

@@ -258,6 +258,11 @@ class OtherTreatment:
     at_hand: str | None = None
     test: str | None = None
 
+    @property
+    def to_treat_first(self) -> bool:
+        """Whether flukes wait for it: it comes first, and the plan does not meet it."""
+        return self.first and self.agent is None
+
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
         return {

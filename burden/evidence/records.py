@@ -439,6 +439,11 @@ class Agent(Evidence):
     solubility: Solubility | None = field(default=None, kw_only=True)
     oxygen_demand: OxygenDemand | None = field(default=None, kw_only=True)
 
+    @property
+    def works_on(self) -> frozenset[str]:
+        """Other findings that it is known to work on."""
+        return frozenset(row.finding for row in self.against if row.works == "yes")
+
     def told_keys(self) -> tuple[str, ...]:
         """Return every reference the records rest on, its figures aside, once."""
         baths = (self.customary, self.short_bath)

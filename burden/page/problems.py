@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from burden.utils.errors import Problem
+from burden.utils.formatting import capitalised
 
 __all__ = ["as_field", "path_in_form", "path_of"]
 
@@ -63,6 +64,6 @@ def path_in_form(place: str) -> list[str | int]:
 def as_field(problem: Problem, form: Mapping[str, Any]) -> dict[str, Any]:
     """Return a problem as the page shows it: its path, its place in words, what was expected and what to do."""
     path = path_of(problem, form)
-    expected = f"{problem.expected[:1].upper()}{problem.expected[1:]}"
+    expected = capitalised(problem.expected)
     shown = "" if problem.value == "missing" else f"“{problem.value}”: "
     return {"path": path, "place": problem.place, "text": f"{shown}{expected}. {problem.fix}".strip()}

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case
-from burden.decision.facts import strays
+from burden.decision.facts import agents_to_plan
 from burden.inference.estimate import Estimate
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.dose_effect import DoseEffect
@@ -99,8 +99,8 @@ def trial_of(case: Case, estimates: Sequence[Estimate], draws: int = DRAWS) -> T
     posteriors = [e.posterior for e in estimates]
     ponds = first_draws(posteriors, draws)
     gates = gates_of(case, float(np.median(posteriors[0].pond.setting.temperature.at(0.0))))
-    agents = () if strays(case) else agents_and_notes(case, estimates)[0]
-    customs = customs_for(case, posteriors, agents, days_to_mend(gates)) if agents else []
+    agents, spent = agents_to_plan(case, estimates, agents_and_notes(case, estimates)[0])
+    customs = customs_for(case, posteriors, agents, days_to_mend(gates), spent)
     doses = zip(customs[0].plan.days, customs[0].plan.agents, strict=True) if customs else ()
     return Trial(ponds, aim_of(case, ponds), tuple((int(day), agent) for day, agent in doses if day <= HORIZON_DAYS))
 

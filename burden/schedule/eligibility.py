@@ -38,7 +38,8 @@ Notes = Mapping[str, Sequence[SafetyNote]]
 DEFAULT_AGENTS = ("praziquantel", "formalin")
 #: what fish of the sea are bathed in besides: common practice, no source
 _AGENTS_OF_THE_SEA = ("hydrogen_peroxide", "fresh_water")
-#: agents that are harder on fish, filter and people than others: what does as well without them goes first
+#: agents that are harder on fish, filter and people than others, so that what does as well without them goes first:
+#: common practice, no source
 _HARSH = ("formalin", "trichlorfon")
 #: share of adults that a dose worth giving kills, in the median: an assumption [-]
 _LEAST_KILL = 0.5
@@ -104,8 +105,7 @@ def _by_preference(case: Case, agents: Sequence[str]) -> list[str]:
     """
 
     def key(agent: str) -> tuple[bool, bool]:
-        meets = any(row.finding in case.findings.diseases and row.works == "yes" for row in load_agent(agent).against)
-        return not meets, agent in _HARSH
+        return load_agent(agent).works_on.isdisjoint(case.findings.diseases), agent in _HARSH
 
     return sorted(agents, key=key)
 

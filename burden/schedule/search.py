@@ -380,7 +380,7 @@ def _least_risk(
 def _risk(one: EvaluatedSchedule, findings: Sequence[str]) -> tuple[int, int, int]:
     """Other findings no agent of it works on, doses of formalin, agents: fewer is better, in this order."""
     agents = set(one.plan.agents)
-    met = {row.finding for a in agents for row in load_agent(a).against if row.works == "yes"}
+    met = {finding for agent in agents for finding in load_agent(agent).works_on}
     return len(set(findings) - met), one.plan.agents.count("formalin"), len(agents)
 
 

@@ -61,6 +61,8 @@ _MOST_TO_CHANGE_L = 500_000.0
 _RELIEF_SHARE = 0.25
 #: what feeding makes worse: common practice, no source
 _WORSE_WITH_FEED = ("gasping", "oxygen_low", "ammonia_high", "nitrite_high")
+#: orders of a remedy that hold for the whole water, whatever asks for them
+_ASKED_ONCE = ("aerate", "unfed", "too_much_water")
 _NH3_PER_N = 17.031 / 14.007  # molar masses
 _OPEN_SEA_G_L = 35.0  # from memory
 
@@ -166,8 +168,9 @@ def stopped(gates: tuple[Gate, ...]) -> bool:
 
 
 def days_to_mend(gates: tuple[Gate, ...]) -> float:
-    """Days until the water can be right: one change of it a day, the first today [d]."""
-    return float(max((g.remedy.times for g in gates if g.level == "stop" and g.remedy is not None), default=0))
+    """Days until the water can be right: one change of it a day, the first today; one where none can be made [d]."""
+    stops = [gate.remedy for gate in gates if gate.level == "stop" and gate.remedy is not None]
+    return float(max((max(remedy.times, int(remedy.too_much_water)) for remedy in stops), default=0))
 
 
 def change_of(gates: Sequence[Gate]) -> Remedy | None:
@@ -208,25 +211,26 @@ def _one_change(gates: Sequence[Gate]) -> Iterator[Gate]:
     """Leave the change of water with the gate that asks for most, and ask once for all else: one order is followed."""
     changes = [(gate.remedy.times, gate.remedy.percent) for gate in gates if gate.remedy is not None]
     most = max(changes, default=(0, 0.0))
-    asked: set[str] = set()
+    changed, asked = False, set[str]()
     for gate in gates:
         remedy = gate.remedy
         if remedy is None:
             yield gate
             continue
-        if remedy.times and ((remedy.times, remedy.percent) != most or "change" in asked):
-            gate = without_change(gate)
-        again = {name: False for name in ("aerate", "unfed", "too_much_water") if name in asked}
-        asked |= {name for name in ("aerate", "unfed", "too_much_water") if getattr(remedy, name)}
-        asked |= {"change"} if gate.remedy is not None and gate.remedy.times else set()
-        yield replace(gate, remedy=replace(gate.remedy or remedy, **again))
+        if changed or (remedy.times, remedy.percent) != most:
+            remedy = _unchanged(remedy)
+        orders = {name for name in _ASKED_ONCE if getattr(remedy, name)}
+        yield replace(gate, remedy=replace(remedy, **dict.fromkeys(orders & asked, False)))
+        changed, asked = changed or remedy.times > 0, asked | orders
 
 
 def without_change(gate: Gate) -> Gate:
-    """Return a gate that orders no change of water, because another does or it is ordered elsewhere."""
-    if gate.remedy is None:
-        return gate
-    return replace(gate, remedy=replace(gate.remedy, percent=0.0, litres=0.0, times=0))
+    """Return a gate that orders no change of water, because it is ordered elsewhere."""
+    return gate if gate.remedy is None else replace(gate, remedy=_unchanged(gate.remedy))
+
+
+def _unchanged(remedy: Remedy) -> Remedy:
+    return replace(remedy, percent=0.0, litres=0.0, times=0)
 
 
 def water_change(case: Case, value: float, wanted: float) -> Remedy:

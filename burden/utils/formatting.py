@@ -16,6 +16,7 @@ __all__ = [
     "alike",
     "all_of",
     "as_given",
+    "capitalised",
     "counted",
     "day_in_words",
     "exposure",
@@ -324,6 +325,17 @@ def sentence(text: str) -> str:
     first = text.split(" ", 1)[0]
     head = text[:1] if "_" in first or "." in first.rstrip(".") else text[:1].upper()  # names of files and keys stay
     return f"{head}{text[1:].rstrip('.')}{'' if text.endswith('?') else '.'}"
+
+
+def capitalised(text: str) -> str:
+    """Write a name as it begins a sentence, and leave the rest as it is.
+
+    Examples
+    --------
+    >>> capitalised("praziquantel"), capitalised("pH")
+    ('Praziquantel', 'PH')
+    """
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def uncapitalised(text: str) -> str:

@@ -116,7 +116,7 @@ def _next_visit(found: Assessment) -> str:
         if decision.action == "discharge":
             return "No further visit is needed as long as no fish dies."
         return "We ring you as soon as we know more, and agree on the next visit then."
-    if look.date <= decision.visit_date and any(other.first and other.agent is None for other in decision.others):
+    if look.date <= decision.visit_date and any(other.to_treat_first for other in decision.others):
         return f"We treat what else was found first, and then look at {counted(look.fish, 'fish')} for flukes again."
     if look.date <= decision.visit_date:
         return f"We look at {counted(look.fish, 'fish')} before anything is given, today or on a day we agree on now."

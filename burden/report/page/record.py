@@ -9,7 +9,7 @@ from burden.decision import Assessment
 from burden.report.formatting import long_date, named, several, spread, weighed
 from burden.report.text.notes import parasite_name
 from burden.treatment.withdrawal import unnamed_words
-from burden.utils.formatting import plain, volume
+from burden.utils.formatting import capitalised, plain, volume
 
 __all__ = ["record_of"]
 
@@ -65,5 +65,5 @@ def _given(case: Case) -> list[dict[str, str]]:
 def _withdrawal(visit: Assessment) -> str:
     """What holds food fish, given today or before; else that nothing is given today."""
     held = [unnamed_words(visit.case), *(w.words() for w in visit.withdrawals)]
-    said = " ".join(f"{words[:1].upper()}{words[1:]}." for words in held if words)
+    said = " ".join(f"{capitalised(words)}." for words in held if words)
     return said or ("" if visit.decision.plan else "no dose today")

@@ -17,7 +17,7 @@ from burden.report.text.plan import dose_text
 from burden.schedule.delayed_hatch import DelayedHatch
 from burden.schedule.late_dose import LateDose
 from burden.treatment.dose_result import DoseResult
-from burden.treatment.gates import change_of, days_to_mend, without_change
+from burden.treatment.gates import change_of, without_change
 from burden.treatment.residues import ceiling_mg_l, given_baths, left_mg_l
 from burden.treatment.withdrawal import Withdrawal
 from burden.utils.formatting import interval, named, percent, plain, say_date
@@ -87,11 +87,6 @@ def _today(found: Assessment) -> Iterator[Day]:
     kind = "water" if decision.action == "water_first" else "none"
     levels = () if kind == "water" else ("stop", "measure", "care")
     yield _day(found, decision.visit_date, kind, headline(decision), gates_text(decision, *levels))
-    look = decision.look
-    if kind == "water" and (look is None or look.purpose != "water"):
-        again = "measure the water; once it is right, enter the readings and run the report again for the doses"
-        mended = max(days_to_mend(decision.gates), 1.0)
-        yield _day(found, decision.visit_date + timedelta(days=mended), "water", again)
 
 
 def _changes(found: Assessment, dosed: Container[date]) -> Iterator[Day]:

@@ -41,11 +41,15 @@ def _dose(decision: Decision) -> str:
     year = decision.visit_date.year
     when = "today" if first.date == decision.visit_date else f"on {say_date(first.date, year)}"
     which = "one dose" if first.of == 1 else f"dose {first.number} of {first.of}"
-    trial = ""
+    before = f"Treat {_what_waits(decision)} first. " if any(other.to_treat_first for other in decision.others) else ""
     if first.trial_date is not None:
         day = "today" if first.trial_date == decision.visit_date else f"on {say_date(first.trial_date, year)}"
-        trial = f"Treat a few fish {day}. " if first.trial_date < first.date else "Treat a few fish first. "
-    return f"{trial}Give {which} {when}: {dose_text(first)}."
+        before += f"Treat a few fish {day}. " if first.trial_date < first.date else "Treat a few fish first. "
+    return f"{before}Give {which} {when}: {dose_text(first)}."
+
+
+def _what_waits(decision: Decision) -> str:
+    return f"the {several(named(other.finding) for other in decision.others if other.to_treat_first)}"
 
 
 def _look_first(decision: Decision) -> str:
@@ -56,9 +60,8 @@ def _look_first(decision: Decision) -> str:
         return _without_agent(decision)
     if "virus_first" in codes:
         return _VIRUS_FIRST[next((other.test for other in decision.others if other.finding == "virus_suspected"), None)]
-    before = [named(o.finding) for o in decision.others if o.first and o.agent is None]
-    if before:
-        return f"No dose against flukes today: treat the {several(before)} first."
+    if any(other.to_treat_first for other in decision.others):
+        return f"No dose against flukes today: treat {_what_waits(decision)} first."
     if "doses_fell_short" in codes:
         return "No dose today: find out first why the last dose failed."
     if "look_for_another_cause" in codes:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from burden.case.records import Findings
 from burden.decision.records import Decision, OtherTreatment
 from burden.treatment.gates import Gate, Remedy
-from burden.utils.formatting import mass, named, percent, plain, several, volume
+from burden.utils.formatting import capitalised, mass, named, percent, plain, several, volume
 
 __all__ = ["UNMEASURED", "change_text", "gate_text", "gates_text", "other_text", "unused_text"]
 
@@ -173,12 +173,10 @@ _VIRUS = {
 # --- other diseases ------------------------------------------------------------------------------------------------
 def other_text(other: OtherTreatment) -> str:
     """Write what happens about another disease found."""
-    name = named(other.finding)
-    name = f"{name[:1].upper()}{name[1:]}"
-    first = " Treat this first (common practice, no source)." if other.first and other.agent is None else ""
+    name = capitalised(named(other.finding))
+    first = " Treat this first (common practice, no source)." if other.to_treat_first else ""
     if other.at_hand is not None and other.finding != "virus_suspected":
-        drug = named(other.at_hand)
-        drug = f"{drug[:1].upper()}{drug[1:]}"
+        drug = capitalised(named(other.at_hand))
         return f"{name}:{first} {drug}, which is at hand, works on it; this tool plans no such course."
     if other.finding == "virus_suspected":
         return _VIRUS[other.test]

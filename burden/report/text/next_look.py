@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
-from burden.decision.next_look import look_after
+from burden.decision.look_dates import look_after
 from burden.decision.records import Decision, NextLook, Outcome
 from burden.utils.formatting import all_of, counted, percent, plain, say_date
 
@@ -88,7 +88,7 @@ def _seen(rows: Sequence[Outcome], look: NextLook) -> str:
         return "No fluke"
     beyond = sum(one.chance for one in look.outcomes if one.code == "many")
     if last.code == "few" and beyond < _RARE:  # so rare that the limit itself is rough
-        return "Some flukes"
+        return "No fluke, or some" if rows[0].code == "none" else "Some flukes"
     if last.code == "few":
         return f"Up to {counted(last.flukes_max or 0, 'fluke')} in all"
     if not any(one.code == "few" for one in look.outcomes if one not in rows):
@@ -105,7 +105,7 @@ def _leads_to(look: NextLook, action: str) -> str:
     return _LEADS_TO[action]
 
 
-#: chance of many flukes below which the limit between few and many is not told [-]
+#: chance of many flukes below which the limit between few and many is not told: an assumption [-]
 _RARE = 0.05
 _LEADS_TO = {
     "discharge": "done, no further dose",

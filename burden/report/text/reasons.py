@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from burden.decision.facts import WEAK_SHARE
 from burden.decision.records import Reason
 from burden.inference.dose_accounts import LEAST_CHANCE
-from burden.utils.formatting import counted, named, percent, plain, several
+from burden.utils.formatting import capitalised, counted, named, percent, plain, several
 
 __all__ = ["reason_text"]
 
@@ -29,10 +29,6 @@ def _share(numbers: _Numbers, name: str) -> str:
 
 def _too_many(n: _Numbers) -> str:
     return f"too many flukes (on average {plain(float(n['level'] or 0), 1)} a fish or more)"
-
-
-def _capital(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}"
 
 
 #: chance from which "more likely than not" would be said of a coin's toss
@@ -64,8 +60,8 @@ def _agent_changed(n: _Numbers) -> str:
     weak = f"the chance that it kills too few of them is {_share(n, 'chance_weak')}"
     why = "the counts have hardly fallen" if n.get("counts_held_up") else weak
     return (
-        f"{_capital(named(str(n['spent'])))} has left flukes, and {why}: change the agent. Make sure all the same that "
-        "the volume is right, the product fresh, and no carbon or UV lamp running."
+        f"{capitalised(named(str(n['spent'])))} has left flukes, and {why}: change the agent. Make sure all the same "
+        "that the volume is right, the product fresh, and no carbon or UV lamp running."
     )
 
 
@@ -92,12 +88,13 @@ def _fell_short(n: _Numbers) -> str:
     known, mend = [], []
     if isinstance(share, float) and share < WEAK_SHARE:
         known.append(f"they had {percent(share)} of the strength meant")
-        mend.append("weigh the next one in full for the true volume")
+        following = f"the {named(str(n['next_agent']))}" if n.get("next_agent") else "the next one"
+        mend.append(f"weigh {following} in full for the true volume")
     if n.get("light_or_carbon"):
         known.append("UV or carbon was running")
         mend.append("switch UV off and take carbon out before it")
     if known:
-        return f"{_killed_too_few(n)}: {several(known)}. {_capital(several(mend))}."
+        return f"{_killed_too_few(n)}: {several(known)}. {capitalised(several(mend))}."
     return (
         f"{_killed_too_few(n)}. Find out why before the next one: was the volume right, was the product "
         "fresh and as strong as labelled, was carbon or a UV lamp running? If all that was right, the flukes may be "

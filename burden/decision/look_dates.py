@@ -1,0 +1,83 @@
+"""When fish are looked at again: soon or late, once the water has warmed, after a look that asked for no dose."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import date, timedelta
+
+import numpy as np
+
+from burden.case import Case
+from burden.decision.records import NextLook, Outcome
+from burden.inference.estimate import Estimate
+from burden.model.elimination.probability import DoseSchedule
+from burden.schedule.aim import check_day
+from burden.schedule.recommendation import Recommendation
+
+__all__ = [
+    "LOOK_LATE_DAYS",
+    "LOOK_SOON_DAYS",
+    "TOO_LONG_TO_WAIT_DAYS",
+    "WARM_C",
+    "look_after",
+    "spring_day",
+    "warm_day",
+    "watch_day",
+]
+
+#: days after which fish that were left alone are looked at again: soon where the burden may rise, late where it hardly
+#: will: common practice, no source [d]
+LOOK_SOON_DAYS, LOOK_LATE_DAYS = 14.0, 28.0
+#: chance that the burden stays low from which it hardly rises: an assumption [-]
+_HARDLY = 0.9
+#: in cold water eggs hatch months after the last dose: from this wait on, what the doses left on the fish is looked at
+#: after `LOOK_LATE_DAYS`, and what hatches later once more when it has (common practice, no source) [d]
+TOO_LONG_TO_WAIT_DAYS = 42.0
+#: fish that are well are left in peace in water colder than the first, until it has passed the second, within so many
+#: days (common practice, no source) [°C], [°C], [d]
+_COLD_C, WARM_C, _WARM_WITHIN_DAYS = 8.0, 10.0, 200
+
+
+def look_after(look: NextLook, outcome: Outcome) -> date:
+    """Return when fish are looked at again after a result of a look that asks for no dose.
+
+    Parameters
+    ----------
+    look : NextLook
+    outcome : Outcome
+        One of its results.
+    """
+    usual = LOOK_LATE_DAYS if outcome.chance_high <= 1 - _HARDLY else LOOK_SOON_DAYS
+    return look.again or look.date + timedelta(days=int(usual))
+
+
+def watch_day(case: Case, estimates: Sequence[Estimate], found: Recommendation) -> float:
+    """When to look again without a dose: once what was laid before the last shows, else in two to four weeks [d]."""
+    usual = LOOK_LATE_DAYS if float(np.mean(found.untreated.kept)) >= _HARDLY else LOOK_SOON_DAYS
+    if found.underway is None:
+        return usual
+    ponds = [e.posterior for e in estimates]
+    due = check_day(ponds, DoseSchedule((found.underway.last_day,), (next(iter(ponds[0].pond.effects)),)))
+    if due > TOO_LONG_TO_WAIT_DAYS and not found.underway.clean:
+        return LOOK_LATE_DAYS
+    return due if due >= 1 else usual
+
+
+def warm_day(estimates: Sequence[Estimate], day: float) -> float | None:
+    """First day on which the water has warmed, where it is cold on a day; None where it is not, or does not [d]."""
+    if float(np.median(estimates[0].pond.setting.temperature.at(day))) >= _COLD_C:
+        return None
+    return _first_day(estimates, day, lambda c: c >= WARM_C)
+
+
+def spring_day(estimates: Sequence[Estimate]) -> float | None:
+    """First day on which water that is cold, or turns so, has warmed again; None where it does not [d]."""
+    cold = _first_day(estimates, 0.0, lambda c: c < WARM_C)
+    return None if cold is None else _first_day(estimates, cold, lambda c: c >= WARM_C)
+
+
+def _first_day(estimates: Sequence[Estimate], start: float, holds: Callable[[float], bool]) -> float | None:
+    """First whole day from a day on whose median temperature is as wanted, within reach; None where there is none."""
+    water = estimates[0].pond.setting.temperature
+    ahead = map(float, range(int(np.ceil(start)), _WARM_WITHIN_DAYS))
+    return next((day for day in ahead if holds(float(np.median(water.at(day))))), None)
