@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 
 import numpy as np
-from scipy.optimize import isotonic_regression
 
 from burden.case import Case, Preparation
 from burden.decision.action import LIKELY, WELL_FISH
@@ -245,6 +244,8 @@ def _few_at_most(flukes: np.ndarray, high: np.ndarray, due: float) -> int:
     Statistical Inference under Order Restrictions): a mean over all counts beyond a limit would hide that those just
     beyond it are good news.
     """
+    from scipy.optimize import isotonic_regression
+
     seen, place, times = np.unique(flukes, return_inverse=True, return_counts=True)
     chance = isotonic_regression(np.bincount(place, high) / times, weights=times).x
     return int(seen[chance < due][-1]) if chance[0] < due else 0
