@@ -49,10 +49,10 @@ def kills_of_dose(stock: float) -> tuple[np.ndarray, np.ndarray]:
 
 def log_row_after_dose(deaths: float, expected: np.ndarray, stock: float) -> np.ndarray:
     """Log chance of a row that holds days after a dose, averaged over what the dose may have killed."""
-    total = np.full_like(expected, -np.inf)
-    for killed, log_prior in zip(*kills_of_dose(stock), strict=True):
-        total = np.logaddexp(total, log_prior + log_row(deaths, expected + killed))
-    return total
+    # against the best that any expectation gives, which no dose falls short of by so much that the sum vanishes
+    best = log_row(deaths, np.array(float(deaths)))
+    kills = zip(*kills_of_dose(stock), strict=True)
+    return np.asarray(best + np.log(sum(np.exp(chance + log_row(deaths, expected + n) - best) for n, chance in kills)))
 
 
 def may_be_of_dose(case: Case, start: float, end: float) -> bool:
