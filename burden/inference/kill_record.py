@@ -2,50 +2,56 @@
 
 Every treatment with a look at the fish before and after it is a trial in this very pond. Ponds are run between the two
 looks with doses of every strength, and each strength weighed by how likely it makes the counts: an interval of the kill
-that owes nothing to what the agent should do. A kill that falls from treatment to treatment raises the suspicion of
-resistance; one treatment that failed does not, as a wrong volume or a filter does the same.
+that owes nothing to what the agent should do. The ponds are the same at every treatment, so that all looks together say
+how flukes are spread over fish, seen, and replaced between two looks. A kill that falls from treatment to treatment
+raises the suspicion of resistance; one treatment that failed does not, as a wrong volume or a filter does the same.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from scipy.special import logsumexp
+from scipy.interpolate import PchipInterpolator
 
-from burden.case import Action, Case, Preparation
-from burden.inference.history import is_read, rows_of
-from burden.inference.paired_samples import Between
-from burden.inference.prior import Ensemble
+from burden.case import UNKNOWN_AGENT, Action, Case, Preparation
+from burden.inference.earlier_visits import NODES, ROUGH_NODES, EarlierLook, log_likelihood_of_earlier
+from burden.inference.history import burden_law, is_read, rows_of
+from burden.inference.kill_trend import KILLS_TRIED, KillTrend, Trials
+from burden.inference.observation import ObservationParameters, draw_seen
+from burden.inference.paired_samples import Between, counts_by_fish, weakly_regulated
+from burden.inference.prior import Ensemble, draw_pond
+from burden.inference.sampler import Effort, sample
 from burden.inference.treatment_failure import dulled
 from burden.model.dose_effect import DoseEffect
 from burden.model.forward import Event
-from burden.utils.results import CredibleInterval, number, weighted_quantile
+from burden.statistics.point_estimate import PointEstimate
+from burden.utils.random_streams import steered, uniform_draws
+from burden.utils.results import CredibleInterval, number
 
-__all__ = ["LEAST_TRIALS", "SUSPECT", "KillRecord", "KillTrend", "Trial", "kill_records", "trend_of"]
+__all__ = ["LEAST_TRIALS", "SUSPECT", "KillRecord", "Trial", "kill_records"]
 
 #: kills tried [-]
 _KILLS = np.array([0.0, 0.25, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 0.995])
-#: ponds a strength
-_PONDS = 150
+#: ponds, the same at every treatment
+_PONDS = 300
+#: work put in to draw them
+_EFFORT = Effort(300, 600, 100.0)
+#: ponds that say what a dose should kill
+_USUAL = 1000
 #: longest time between two looks over which a kill is judged [d]: later, flukes on the fish are all new
 _LONGEST_DAYS = 60
-#: fine grid of kills, even in the kill, that an interval is read from
-_FINE = (np.arange(400) + 0.5) / 400
 #: 90 % interval wider than this says nothing of one treatment [-]: an assumption
 _WIDEST = 0.6
-#: the rule of suspicion, all assumptions: so many treatments judged, the last leaves at least so many times more flukes
-#: than the first and kills less than this share, with this chance; below the lower chance there is no sign of it
-LEAST_TRIALS, _TIMES_MORE, _STILL_GOOD, SUSPECT, _NO_SIGN = 3, 2.0, 0.9, 0.8, 0.2
-#: what is believed before any count: change of the log of the share left from first to last treatment, as likely up as
-#: down; scatter of single treatments about it; share of treatments that did any share of what they should, as in the
-#: estimate (`burden.inference.history`)
-_CHANGE_SD, _SCATTER, _FAILED = 1.5, (0.2, 0.5, 1.0), 0.2
+#: chance of a kill below or above what is expected from which that is said: an assumption, the level of every interval
+_SURE = 0.95
+#: the rule of suspicion, all assumptions: so many treatments judged, and a chance that the kill fell
+#: (`burden.inference.kill_trend`) of so much; below the lower chance there is no sign of it
+LEAST_TRIALS, SUSPECT, _NO_SIGN = 3, 0.8, 0.2
 #: forms on the fish whose kill is meant, the first that a set has
 _GROWN = ("adult", "mother", "young")
 
@@ -64,11 +70,13 @@ class Trial:
     before, after : date
         Looks at the fish.
     kill : CredibleInterval
-        Share of grown flukes that each dose killed, by the counts alone, any share as likely before [-].
+        Share of grown flukes that each dose killed, by the counts, any share as likely before [-].
     expected : CredibleInterval
         What published trials lead one to expect of doses as written down [-].
-    log_likelihood : numpy.ndarray
-        Of the counts at each kill of a fine grid of even steps from 0 to 1, shape (400,).
+    chance_less : float
+        That it killed less than a dose is expected to [-].
+    counts_fell : PointEstimate or None
+        Reduction of the mean count from look to look, without a model [%].
     """
 
     agent: str
@@ -79,16 +87,17 @@ class Trial:
     after: date
     kill: CredibleInterval
     expected: CredibleInterval
-    log_likelihood: np.ndarray
+    chance_less: float
+    counts_fell: PointEstimate | None = None
 
     @property
     def verdict(self) -> str:
-        """As_expected, less or more than expected where the intervals lie apart, or cannot_tell."""
-        if self.kill.high - self.kill.low > _WIDEST:
-            return "cannot_tell"
-        if self.kill.high < self.expected.low:
+        """Less or more than expected where that is all but sure, as_expected, or cannot_tell."""
+        if self.chance_less >= _SURE:
             return "less"
-        return "more" if self.kill.low > self.expected.high else "as_expected"
+        if self.chance_less <= 1 - _SURE:
+            return "more"
+        return "cannot_tell" if self.kill.high - self.kill.low > _WIDEST else "as_expected"
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -99,27 +108,10 @@ class Trial:
             **days,
             "kill": self.kill.as_dict(),
             "expected_kill": self.expected.as_dict(),
+            "chance_less_than_expected": number(self.chance_less),
+            "counts_fell_percent": None if self.counts_fell is None else self.counts_fell.as_dict(),
             "verdict": self.verdict,
         }
-
-
-@dataclass(frozen=True)
-class KillTrend:
-    """How the share of flukes that an agent leaves changed from its first to its last treatment.
-
-    Parameters
-    ----------
-    times_more_left : CredibleInterval
-        Share left at the last over that at the first [-].
-    chance : float
-        That the last leaves at least twice as many as the first and kills less than 0.9 of them [-].
-    chance_before : float
-        The same before any count [-].
-    """
-
-    times_more_left: CredibleInterval
-    chance: float
-    chance_before: float
 
 
 @dataclass(frozen=True)
@@ -164,26 +156,66 @@ def kill_records(case: Case, parasite: str, seed: int) -> tuple[KillRecord, ...]
         One of its sets.
     seed : int
     """
-    trials: dict[str, list[Trial]] = {}
-    for number_, (before, after, doses) in enumerate(_between_looks(case, parasite)):
-        trial = _judged(case, parasite, before, after, doses, seed + 101 * number_)
-        trials.setdefault(trial.agent, []).append(trial)
-    return tuple(KillRecord(agent, tuple(mine), _trend(agent, mine)) for agent, mine in trials.items())
+    looks = _between_looks(case, parasite)
+    if not looks:
+        return ()
+    pond, seen = _ponds(case, parasite, seed)
+    # what a dose should kill owes nothing to the counts
+    usual = draw_pond(case, parasite, _USUAL, seed)
+    given = [_Treatment.of(pond, seen, usual, *look) for look in looks]
+    trials = Trials(
+        [float((one.doses[0].date - given[0].doses[0].date).days) for one in given],
+        [one.log_likelihood - one.log_looks_alone for one in given],
+        [float(np.median(one.expected)) for one in given],
+    )
+    by_agent: dict[str, list[int]] = {}
+    for i, one in enumerate(given):
+        by_agent.setdefault(one.agent, []).append(i)
+    return tuple(_record(agent, mine, given, trials) for agent, mine in by_agent.items())
 
 
-def _trend(agent: str, trials: Sequence[Trial]) -> KillTrend | None:
-    if agent == "several" or len(trials) < 2:
-        return None
-    return trend_of([float((t.first - trials[0].first).days) for t in trials], [t.log_likelihood for t in trials])
+def _ponds(case: Case, parasite: str, seed: int) -> tuple[Ensemble, ObservationParameters]:
+    """Draw ponds that spread flukes over fish, and show them, as the counts of all looks let one believe.
+
+    Each look has a burden of its own here, so that nothing is said of what lies between two of them.
+    """
+    looks = [EarlierLook(rows, np.inf) for rows in _looks(case, parasite).values()]
+
+    def drawn(n: int, of: int, ranks: Mapping[str, np.ndarray]) -> tuple[None, Mapping[str, np.ndarray], np.ndarray]:
+        with steered(n, of, ranks) as streams:
+            pond, seen = _drawn(case, parasite, n, of)
+        assert streams is not None
+        return None, streams.met, _as_looks_alone(pond, seen, looks, ROUGH_NODES)
+
+    found = sample(drawn, _EFFORT, seed, lambda number: None)
+    up_to = np.cumsum(np.exp(found.log_weight - found.log_weight.max()))
+    points = (np.arange(_PONDS) + uniform_draws("ponds to judge kills by", 1, seed)[0]) / _PONDS
+    places = np.minimum(np.searchsorted(up_to / up_to[-1], points), up_to.size - 1)
+    with steered(_PONDS, seed, found.at(places)):
+        return _drawn(case, parasite, _PONDS, seed)
+
+
+def _drawn(case: Case, parasite: str, n: int, seed: int) -> tuple[Ensemble, ObservationParameters]:
+    pond = weakly_regulated(draw_pond(case, parasite, n, seed))
+    return pond, draw_seen(pond.setting.parameters.evidence, n, seed)
+
+
+def _as_looks_alone(
+    pond: Ensemble, seen: ObservationParameters, looks: Sequence[EarlierLook], nodes: int = NODES
+) -> np.ndarray:
+    """Log-likelihood of looks, each with a burden of its own, shape (M,)."""
+    p, weight_g = pond.setting.parameters, pond.setting.fish.weight_g.mean(0)
+    return log_likelihood_of_earlier(looks, burden_law(pond), p["aggregation"], seen, p.evidence.site, weight_g, nodes)
+
+
+def _record(agent: str, mine: Sequence[int], given: Sequence[_Treatment], trials: Trials) -> KillRecord:
+    trend = None if agent == "several" or len(mine) < 2 else trials.trend(mine)
+    return KillRecord(agent, tuple(given[i].judged(*trials.kill(i)) for i in mine), trend)
 
 
 def _between_looks(case: Case, parasite: str) -> list[tuple[list[Preparation], list[Preparation], list[Action]]]:
     """Neighbouring looks with a dose from the first, which came before it, up to the day before the second."""
-    looks: dict[date, list[Preparation]] = {}
-    for row in rows_of(case, parasite):
-        if is_read(case, parasite, row):
-            looks.setdefault(row.date, []).append(row)
-    found = []
+    looks, found = _looks(case, parasite), []
     for first, second in pairwise(sorted(looks)):
         doses = [dose for dose in case.doses_given if first <= dose.date < second]
         if doses and (second - first).days <= _LONGEST_DAYS:
@@ -191,34 +223,72 @@ def _between_looks(case: Case, parasite: str) -> list[tuple[list[Preparation], l
     return found
 
 
-def _judged(
-    case: Case,
-    parasite: str,
-    before: Sequence[Preparation],
-    after: Sequence[Preparation],
-    doses: Sequence[Action],
-    seed: int,
-) -> Trial:
-    between = Between.of(case, parasite, before, after, _PONDS, seed)
-    coarse = _log_likelihood_by_kill(between)
-    # a log-likelihood is smooth in the hazard, which a kill of 1 has without bound
-    fine = np.interp(-np.log1p(-_FINE), -np.log1p(-_KILLS), coarse)
-    weight = np.exp(fine - fine.max())
-    agents = list(dict.fromkeys(dose.agent or "unknown" for dose in doses))
-    given = [event for event in between.pond.given if event.effect is not None and event.day >= between.days[0]]
-    mine = [event for event in given if event.day < between.days[1]]
-    usual = np.concatenate([event.effect.kill_of(_grown(between.pond)) for event in mine if event.effect is not None])
-    return Trial(
-        agent=agents[0] if len(agents) == 1 else "several",
-        first=doses[0].date,
-        last=doses[-1].date,
-        doses=len(doses),
-        before=before[0].date,
-        after=after[0].date,
-        kill=CredibleInterval.of(_FINE, weight),
-        expected=CredibleInterval.of(usual),
-        log_likelihood=fine,
-    )
+def _looks(case: Case, parasite: str) -> dict[date, list[Preparation]]:
+    """Readable preparations of a set by their date."""
+    looks: dict[date, list[Preparation]] = {}
+    for row in rows_of(case, parasite):
+        if is_read(case, parasite, row):
+            looks.setdefault(row.date, []).append(row)
+    return looks
+
+
+@dataclass(frozen=True)
+class _Treatment:
+    """One treatment in the ponds."""
+
+    agent: str
+    doses: Sequence[Action]
+    before: Sequence[Preparation]
+    after: Sequence[Preparation]
+    expected: np.ndarray
+    log_likelihood: np.ndarray
+    log_looks_alone: np.ndarray
+
+    @classmethod
+    def of(
+        cls,
+        pond: Ensemble,
+        seen: ObservationParameters,
+        usual: Ensemble,
+        before: Sequence[Preparation],
+        after: Sequence[Preparation],
+        doses: Sequence[Action],
+    ) -> _Treatment:
+        # ponds are the same at every treatment; what they carried before it is drawn anew
+        between = Between.of_ponds(pond, seen, before, after, f" on {before[0].date.isoformat()}")
+        agents = list(dict.fromkeys(dose.agent or UNKNOWN_AGENT for dose in doses))
+        first, last = between.days
+        effects = [event.effect for event in usual.given if event.effect is not None and first <= event.day < last]
+        return cls(
+            agents[0] if len(agents) == 1 else "several",
+            doses,
+            before,
+            after,
+            np.sort(np.concatenate([effect.kill_of(_grown(pond)) for effect in effects])),
+            _log_likelihood_by_kill(between),
+            _as_looks_alone(pond, seen, [EarlierLook(rows, np.inf) for rows in (before, after)]),
+        )
+
+    def judged(self, kill: CredibleInterval, chance: np.ndarray) -> Trial:
+        less = 1 - np.searchsorted(self.expected, KILLS_TRIED) / self.expected.size
+        return Trial(
+            self.agent,
+            self.doses[0].date,
+            self.doses[-1].date,
+            len(self.doses),
+            self.before[0].date,
+            self.after[0].date,
+            kill,
+            CredibleInterval.of(self.expected),
+            float(less @ chance),
+            _counts_fell(self.before, self.after),
+        )
+
+
+def _counts_fell(before: Sequence[Preparation], after: Sequence[Preparation]) -> PointEstimate:
+    from burden.statistics import reduction
+
+    return reduction(list(counts_by_fish(before).values()), list(counts_by_fish(after).values()))
 
 
 def _grown(pond: Ensemble) -> str:
@@ -226,7 +296,7 @@ def _grown(pond: Ensemble) -> str:
 
 
 def _log_likelihood_by_kill(between: Between) -> np.ndarray:
-    """Log of the mean likelihood of both looks at each kill tried, all of them run side by side, shape (9,)."""
+    """Log-likelihood of both looks at `KILLS_TRIED` in each pond, from a few kills run side by side, shape (111, M)."""
     places = np.tile(np.arange(between.pond.size), _KILLS.size)
     wide = replace(
         between,
@@ -243,7 +313,8 @@ def _log_likelihood_by_kill(between: Between) -> np.ndarray:
         return Event.dose(event.day, _with_kill(event.effect, form, kill), wide.pond.setting.cycle)
 
     log = wide.log_likelihood(wide.run(as_strong)).reshape(_KILLS.size, -1)
-    return logsumexp(log, axis=1) - np.log(between.pond.size)
+    # a log-likelihood is smooth in the hazard, which a kill of 1 has without bound
+    return PchipInterpolator(-np.log1p(-_KILLS), log)(np.minimum(-np.log1p(-KILLS_TRIED), -np.log1p(-_KILLS[-1])))
 
 
 def _with_kill(effect: DoseEffect, form: str, kill: np.ndarray) -> DoseEffect:
@@ -251,50 +322,3 @@ def _with_kill(effect: DoseEffect, form: str, kill: np.ndarray) -> DoseEffect:
     own = -np.log1p(-np.clip(effect.kill_of(form), 1e-4, 1 - 1e-9))
     with np.errstate(divide="ignore"):
         return dulled(effect, own / -np.log1p(-kill))
-
-
-def trend_of(days: Sequence[float], log_likelihoods: Sequence[np.ndarray]) -> KillTrend:
-    """Weigh every course that the share left by an agent may have taken.
-
-    Parameters
-    ----------
-    days : sequence of float
-        Of the treatments, rising, two or more [d].
-    log_likelihoods : sequence of numpy.ndarray
-        Of the counts about each, at kills of even steps from 0 to 1, shape (N,) each.
-
-    Notes
-    -----
-    The log of the share left is a straight line in time, about which single treatments scatter; a fifth of the
-    treatments did any share of what they should, so that one failure alone is no trend. Summed over a grid.
-    """
-    kill = (np.arange(log_likelihoods[0].size) + 0.5) / log_likelihoods[0].size
-    left = np.log1p(-kill)
-    first = np.linspace(-5.0, -0.05, 34)[:, None, None]
-    change = np.linspace(-4.0, 4.0, 41)[None, :, None]
-    scatter = np.array(_SCATTER)[None, None, :]
-    time = (np.asarray(days, float) - days[0]) / max(days[-1] - days[0], 1.0)
-    prior = np.broadcast_to(-0.5 * (change / _CHANGE_SD) ** 2, np.broadcast(first, change, scatter).shape)
-    total = prior.copy()
-    for at, log in zip(time, log_likelihoods, strict=True):
-        likely = np.exp(log - log.max())
-        about = np.minimum(first + change * at, -0.01)[..., None]
-        # even steps of the kill lie e^left apart in its log
-        density = np.exp(-0.5 * ((left - about) / scatter[..., None]) ** 2) / np.exp(left)
-        usual = (density * likely).sum(-1) / density.sum(-1)
-        total = total + np.log((1 - _FAILED) * usual + _FAILED * likely.mean())
-    return _summary(first, change, prior, total)
-
-
-def _summary(first: np.ndarray, change: np.ndarray, prior: np.ndarray, total: np.ndarray) -> KillTrend:
-    # the share left cannot exceed all of it
-    last = np.broadcast_to(np.minimum(first + change, -0.01), total.shape)
-    rise = last - np.broadcast_to(first, total.shape)
-    fell = (rise >= math.log(_TIMES_MORE)) & (last > math.log1p(-_STILL_GOOD))
-    weight, before = np.exp(total - total.max()), np.exp(prior - prior.max())
-    ends = weighted_quantile(rise.ravel(), [0.5, 0.05, 0.95], weight.ravel())
-    return KillTrend(
-        CredibleInterval(*(float(np.exp(x)) for x in ends)),
-        float(np.average(fell, weights=weight)),
-        float(np.average(fell, weights=before)),
-    )

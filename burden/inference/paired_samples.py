@@ -15,7 +15,7 @@ from burden.inference.prior import Ensemble, draw_pond
 from burden.model.forward import COARSE_STEP_DAYS, Event, Trajectory, simulate
 from burden.utils.random_streams import uniform_draws
 
-__all__ = ["Between", "weakly_regulated"]
+__all__ = ["Between", "counts_by_fish", "weakly_regulated"]
 
 #: burdens tried before the dose, equally likely before the counts
 _GRID = 30
@@ -41,6 +41,8 @@ class Between:
         Flukes a fish before the dose, shape (M,).
     log_before : numpy.ndarray
         Log-likelihood of the counts before, summed over burdens, shape (M,).
+    occasion : str
+        Names what each pond has anew on this occasion, where the same ponds are met on several.
     """
 
     pond: Ensemble
@@ -49,6 +51,7 @@ class Between:
     after: Sequence[Preparation]
     start: np.ndarray
     log_before: np.ndarray
+    occasion: str = ""
 
     @property
     def weight_before(self) -> np.ndarray:
@@ -76,10 +79,30 @@ class Between:
         draws, seed : int
         """
         pond = weakly_regulated(draw_pond(case, parasite, draws, seed))
-        seen = draw_seen(pond.setting.parameters.evidence, draws, seed)
-        start, log_before = _burden_before(pond, seen, before)
-        days = np.array([float(case.day_of(rows[0].date)) for rows in (before, after)])
-        return cls(pond, seen, days, after, start, log_before)
+        return cls.of_ponds(pond, draw_seen(pond.setting.parameters.evidence, draws, seed), before, after)
+
+    @classmethod
+    def of_ponds(
+        cls,
+        pond: Ensemble,
+        seen: ObservationParameters,
+        before: Sequence[Preparation],
+        after: Sequence[Preparation],
+        occasion: str = "",
+    ) -> Between:
+        """Give ponds that are drawn a burden before the dose.
+
+        Parameters
+        ----------
+        pond : Ensemble
+        seen : ObservationParameters
+        before, after : sequence of Preparation
+            Of one day each.
+        occasion : str
+        """
+        start, log_before = _burden_before(pond, seen, before, occasion)
+        days = np.array([float(pond.case.day_of(rows[0].date)) for rows in (before, after)])
+        return cls(pond, seen, days, after, start, log_before, occasion)
 
     def run(self, change: Callable[[Event], Event]) -> Trajectory:
         """Run every pond from one look to the other, each dose as `change` makes it.
@@ -90,7 +113,7 @@ class Between:
         case, draws = pond.case, pond.size
         then = float(case.fish_on(case.visit_date + timedelta(self.days[0])))
         alive = np.array([then * group.count / max(case.fish_count, 1) for group in case.fish])
-        resistance = uniform_draws("resistance so far", draws, pond.seed)
+        resistance = uniform_draws(f"resistance so far{self.occasion}", draws, pond.seed)
         state = pond.start(self.start, alive, self.days[0], resistance)
         events = [change(e) for e in pond.given if e.day >= self.days[0] and e.arrive is None]
         return simulate(pond.setting, state, self.days, events, COARSE_STEP_DAYS)
@@ -127,8 +150,22 @@ def weakly_regulated(pond: Ensemble) -> Ensemble:
     return replace(pond, setting=replace(pond.setting, parameters=p.replaced(**weaker)))
 
 
+def counts_by_fish(rows: Sequence[Preparation]) -> dict[str, list[int]]:
+    """Counts of the preparations of each fish; a censored count at its lower bound.
+
+    Parameters
+    ----------
+    rows : sequence of Preparation
+        Of one day.
+    """
+    fish: dict[str, list[int]] = {}
+    for row in rows:
+        fish.setdefault(row.fish, []).append(row.count_low)
+    return fish
+
+
 def _burden_before(
-    pond: Ensemble, seen: ObservationParameters, before: Sequence[Preparation]
+    pond: Ensemble, seen: ObservationParameters, before: Sequence[Preparation], occasion: str
 ) -> tuple[np.ndarray, np.ndarray]:
     """Burden before the dose, drawn about what the counts say, and its log weight, shape (M,) each.
 
@@ -145,7 +182,7 @@ def _burden_before(
     whole = logsumexp(log, axis=0)
     share = np.exp(log - whole)
     up_to = np.cumsum(share, axis=0)
-    drawn = uniform_draws("burden before the dose", pond.size, pond.seed)
+    drawn = uniform_draws(f"burden before the dose{occasion}", pond.size, pond.seed)
     cell, ponds = np.minimum((up_to < drawn).sum(0), _GRID - 1), np.arange(pond.size)
     within = np.clip(1 - (up_to[cell, ponds] - drawn) / np.maximum(share[cell, ponds], 1e-300), 0.0, 1.0)
     rank = np.clip((cell + within) / _GRID, 0.01 / _GRID, 1 - 0.01 / _GRID)

@@ -15,7 +15,7 @@ from burden.inference.diagnostics import not_read
 from burden.inference.dose_accounts import VERDICTS, Accounts, verdict_of
 from burden.inference.estimate import draw_seen, log_likelihood_of_samples
 from burden.inference.history import is_read, rows_of
-from burden.inference.paired_samples import Between
+from burden.inference.paired_samples import Between, counts_by_fish
 from burden.inference.prior import draw_pond
 from burden.inference.sampler import TOO_FEW, Effort, sample
 from burden.inference.treatment_failure import Cause, why_it_fell_short
@@ -320,25 +320,17 @@ def _counted(before: Sequence[Preparation], after: Sequence[Preparation]) -> dic
     """Reduction of the mean count per fish, without a model: comparable where both days were looked at alike."""
     from burden.statistics import reduction
 
-    return reduction(list(_by_fish(before).values()), list(_by_fish(after).values())).as_dict()
+    return reduction(list(counts_by_fish(before).values()), list(counts_by_fish(after).values())).as_dict()
 
 
 def _paired(before: Sequence[Preparation], after: Sequence[Preparation]) -> dict[str, Any] | None:
     """The same fish by fish, where the labels are the same ones; a label is a fish's own on one day only."""
     from burden.statistics import paired_reduction
 
-    first, second = _by_fish(before), _by_fish(after)
+    first, second = counts_by_fish(before), counts_by_fish(after)
     if set(first) != set(second):
         return None
     return paired_reduction(list(first.values()), [second[label] for label in first]).as_dict()
-
-
-def _by_fish(rows: Sequence[Preparation]) -> dict[str, list[int]]:
-    """Counts of the preparations of each fish; a censored count at its lower bound."""
-    fish: dict[str, list[int]] = {}
-    for row in rows:
-        fish.setdefault(row.fish, []).append(row.count_low)
-    return fish
 
 
 def _cannot(

@@ -277,7 +277,7 @@ def test_a_treatment_judged_elsewhere_has_no_second_verdict():
     """A wide range has its ends alone: a median in it would be read as a verdict."""
     kill, expected = CredibleInterval(0.37, 0.04, 0.83), CredibleInterval(0.97, 0.77, 1.0)
     day = date(2026, 6, 21)
-    trial = Trial("praziquantel", day, day, 1, day, date(2026, 7, 3), kill, expected, np.zeros(400))
+    trial = Trial("praziquantel", day, day, 1, day, date(2026, 7, 3), kill, expected, 0.9)
     kills = (KillRecord("praziquantel", (trial,), None),)
     found = History(koi().case, "dactylogyrus", 1, DRAWS, (), np.zeros(0), np.zeros(0), (), kills)
     (here, _), (elsewhere, _) = kill_lines(found), kill_lines(found, day)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date
 
 from burden.inference.kill_record import LEAST_TRIALS, SUSPECT, KillRecord, Trial
@@ -24,6 +25,8 @@ _KILLED = {
     "as_expected": "as expected",
     "cannot_tell": "these counts cannot tell how it worked",
 }
+#: chance of a falling kill from which it is said that it may be so: more likely than not
+_LIKELY = 0.5
 _HELD = {
     "too_low": "The forecasts for this pond were too low: expect more flukes than they say, and look sooner.",
     "too_high": "The forecasts for this pond were too high: expect fewer flukes than they say.",
@@ -153,9 +156,20 @@ def _killed(trial: Trial, elsewhere: bool = False) -> str:
         killed = f"anything from {plain(100 * trial.kill.low, 2)} to {plain(100 * trial.kill.high, 2)}"
     verdict = "for whether it worked see “The last dose”" if elsewhere else _KILLED[trial.verdict]
     return (
-        f"by the counts before and after alone a dose killed {killed} % of grown flukes; published trials lead one to "
+        f"{_counts_fell(trial)}by the counts each dose killed {killed} % of grown flukes; published trials lead one to "
         f"expect {trial.expected.text(scale=100)} %; {verdict}."
     )
+
+
+def _counts_fell(trial: Trial) -> str:
+    """Write the reduction of the counts as they stand, where they fell."""
+    fell = trial.counts_fell
+    if fell is None or not fell.estimate > 0:
+        return ""
+    ends = (
+        "" if not math.isfinite(fell.low + fell.high) else f" ({plain(max(fell.low, 0.0), 2)} to {plain(fell.high, 2)})"
+    )
+    return f"counts fell by {plain(fell.estimate, 2)}{ends} %; "
 
 
 def _last_kill(kill: KillRecord) -> str:
@@ -171,8 +185,8 @@ def _trend_text(kill: KillRecord) -> str:
             f"told from fewer than {LEAST_TRIALS}."
         )
     chance = (
-        f"the chance is {percent(kill.trend.chance)} that the last of {n} treatments left at least twice as many "
-        "flukes as the first and killed under 90 %"
+        f"the chance is {percent(kill.trend.chance)} that the last of {n} treatments, dose for dose, left at least "
+        "twice as many flukes as the first and killed under 90 %"
     )
     if kill.verdict == "suspect":
         return (
@@ -181,4 +195,6 @@ def _trend_text(kill: KillRecord) -> str:
         )
     if kill.verdict == "no_sign":
         return f"{name.capitalize()}: no sign of resistance; {chance} (suspicion from {percent(SUSPECT)})."
+    if kill.trend.chance >= _LIKELY:
+        return f"{name.capitalize()}: it may kill less than it did; {chance} (suspicion from {percent(SUSPECT)})."
     return f"{name.capitalize()}: these counts cannot say whether it kills less than it did; {chance}."
