@@ -188,6 +188,17 @@ class History(Result):
         """How the forecasts have held."""
         return Calibration.of(self.forecasts)
 
+    @property
+    def why_unchecked(self) -> str:
+        """Why no forecast can be checked: one_visit, far_apart, few_ponds or not_worked_out; empty where one can."""
+        if self.calibration.checked:
+            return ""
+        if self.forecasts:
+            return "few_ponds"
+        if self.left_out:
+            return "not_worked_out"
+        return "far_apart" if len(self.visits) > 1 else "one_visit"
+
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
         start = self.case.visit_date
@@ -204,7 +215,7 @@ class History(Result):
                 for day, ends in zip(self.days, self.course.T, strict=True)
             ],
             "forecasts": [forecast.as_dict() for forecast in self.forecasts],
-            "calibration": self.calibration.as_dict(),
+            "calibration": {**self.calibration.as_dict(), "why_unchecked": self.why_unchecked or None},
             "kills": [kill.as_dict() for kill in self.kills],
             "forecasts_left_out": [day.isoformat() for day in self.left_out],
         }

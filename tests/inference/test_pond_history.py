@@ -98,6 +98,24 @@ def test_verdicts_on_the_forecasts(made, verdict):
     assert Calibration.of(made).verdict == verdict
 
 
+def test_each_reason_why_no_forecast_can_be_checked_has_its_own_words(pond):
+    """Two visits a fortnight apart are no reason to wait for a second one."""
+    from burden.report.text.pond_history import calibration_text, left_out_text
+
+    alone = replace(pond, visits=pond.visits[:1], forecasts=(), left_out=())
+    far = replace(pond, forecasts=(), left_out=())
+    unfit = replace(pond, forecasts=tuple(replace(one, effective_draws=1.0) for one in pond.forecasts), left_out=())
+    later = replace(pond, forecasts=(), left_out=(VISIT,))
+    found = (alone, far, unfit, later)
+    assert [one.why_unchecked for one in found] == ["one_visit", "far_apart", "few_ponds", "not_worked_out"]
+    said = [calibration_text(one) or left_out_text(one) for one in found]
+    assert len(set(said)) == 4
+    assert ["one day only" in one for one in said] == [True, False, False, False]
+    assert ["120 days" in one for one in said] == [False, True, False, False]
+    assert pond.why_unchecked == ""
+    assert "why_unchecked" in pond.as_dict()["calibration"]
+
+
 def test_misses_are_binomial():
     found = Calibration.of([judged(0.99, "more"), judged(0.3), judged(0.4)])
     assert found.chance_outside == pytest.approx(1 - 0.9**3)
@@ -108,7 +126,7 @@ def test_words_and_figure(pond):
 
     said = pond.text()
     assert "6 flukes in 4 preparations" in said
-    assert "they showed 6: as expected" in said
+    assert "they showed 6: within that range" in said
     assert len(pond.brief().splitlines()) <= 5
     figure = draw_history(pond)
     titles = [axis.get_title(loc="left") for axis in figure.axes]

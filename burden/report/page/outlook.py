@@ -238,6 +238,6 @@ def history_of(found: Assessment, parasite: str) -> dict[str, Any]:
             for visit in history.visits[-_MOST_VISITS:]
         ],
         "more": max(len(history.visits) - _MOST_VISITS, 0),
-        "held": " ".join(part for part in (calibration_text(history.calibration), left_out_text(history)) if part),
+        "held": " ".join(part for part in (calibration_text(history), left_out_text(history)) if part),
         "kills": kill_lines(history, _judged(found, parasite)),
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from datetime import date
 
 from burden.inference.kill_record import LEAST_TRIALS, SUSPECT, KillRecord, Trial
@@ -16,8 +17,8 @@ __all__ = ["calibration_text", "forecast_words", "kill_lines", "left_out_text"]
 _SEEN = {
     "more": "more than expected",
     "fewer": "fewer than expected",
-    "as_expected": "as expected",
-    "cannot_tell": "too few simulated ponds fit to judge it",
+    "as_expected": "within that range",
+    "cannot_tell": "too few simulated ponds fit the visit before to judge it",
 }
 _KILLED = {
     "less": "less than expected",
@@ -27,6 +28,11 @@ _KILLED = {
 }
 #: chance of a falling kill from which it is said that it may be so: more likely than not
 _LIKELY = 0.5
+_UNCHECKED = {
+    "one_visit": "No forecast can be checked yet: the fish were looked at on one day only.",
+    "far_apart": "No forecast can be checked: the visits lie more than 120 days apart, and none looks that far ahead.",
+    "not_worked_out": "",  # `left_out_text` says so
+}
 _HELD = {
     "too_low": "The forecasts for this pond were too low: expect more flukes than they say, and look sooner.",
     "too_high": "The forecasts for this pond were too high: expect fewer flukes than they say.",
@@ -39,14 +45,14 @@ _HELD = {
 @writes
 def _history_text(found: History) -> str:
     lines = [_visits_text(found), *(_visit_line(found, i) for i in range(len(found.visits)))]
-    lines += [calibration_text(found.calibration), *[left_out_text(found)][: bool(found.left_out)]]
+    lines += [calibration_text(found), *[left_out_text(found)][: bool(found.left_out)]]
     lines += kill_lines(found) or ["No treatment lies between two looks at the fish."]
     return "\n".join(lines)
 
 
 @writes_brief
 def _history_brief(found: History) -> str:
-    lines = [_visits_text(found), calibration_text(found.calibration)]
+    lines = [_visits_text(found), calibration_text(found)]
     if found.forecasts:
         lines.append(_forecast_line(found.forecasts[-1]))
     lines += [f"{_trend_text(kill)} {_last_kill(kill)}" for kill in found.kills if kill.agent != "several"]
@@ -111,18 +117,43 @@ def forecast_words(one: VisitForecast | None) -> str:
     return one.counts.whole() if one.verdict == "as_expected" else f"{one.counts.whole()}: {_SEEN[one.verdict]}"
 
 
-def calibration_text(c: Calibration) -> str:
-    """Write how the forecasts have held."""
-    if c.checked == 0:
-        return "No forecast can be checked yet: that takes two visits with fish looked at, at most 120 days apart."
-    inside = c.checked - c.more - c.fewer
-    sides = [f"{n} showed {word}" for n, word in ((c.more, "more"), (c.fewer, "fewer")) if n]
-    said = f"Of {counted(c.checked, 'visit')} {inside} showed as many flukes as was expected the visit before"
-    said += f", {several(sides)}. " if sides else ". "
+def calibration_text(found: History) -> str:
+    """Write how the forecasts have held, or why none can be checked."""
+    c = found.calibration
+    if found.why_unchecked == "few_ponds":
+        return _few_ponds(found.forecasts)
+    if found.why_unchecked:
+        return _UNCHECKED[found.why_unchecked]
+    said = _held(
+        c, any(f.known_until <= dose.date < f.date for f in found.forecasts for dose in found.case.doses_given)
+    )
     if c.verdict in ("too_low", "too_high", "too_sure"):
         chance = c.chance_outside if c.verdict == "too_sure" else c.chance_lean
         said += f"Right forecasts would miss so with a chance of {percent(chance)}. "
     return said + _HELD[c.verdict]
+
+
+def _few_ponds(forecasts: Sequence[VisitForecast]) -> str:
+    """Say which counts cannot be held against a forecast, and that the rest of the page stands."""
+    days = several(day_in_words(one.date) for one in forecasts)
+    return (
+        f"What was counted on {days} cannot be checked against a forecast: too few simulated ponds fit the visit "
+        "before. The other figures here do not hang on that."
+    )
+
+
+def _held(c: Calibration, dosed: bool) -> str:
+    """Count the visits that showed what was expected, more or fewer; the range allows for doses that fail."""
+    allowed = ", which allows for doses that fail" if dosed else ""
+    if c.checked == 1:
+        showed = f"{'more' if c.more else 'fewer'} flukes than" if c.more + c.fewer else "flukes within"
+        return f"The one visit that can be checked showed {showed} the range expected the visit before{allowed}. "
+    inside = c.checked - c.more - c.fewer
+    sides = [f"{n} showed {word}" for n, word in ((c.more, "more"), (c.fewer, "fewer")) if n]
+    said = (
+        f"Of {counted(c.checked, 'visit')} {inside} showed flukes within the range expected the visit before{allowed}"
+    )
+    return said + (f"; {several(sides)}. " if sides else ". ")
 
 
 def left_out_text(found: History) -> str:

@@ -30,7 +30,9 @@ def _changes_text(changes: Changes) -> str:
 def burden_line(changes: Changes) -> str:
     """Write the flukes of today against those expected at the last visit."""
     rows = several(counted(n, _ROWS[name]) for name, n in changes.new_rows.items() if n) or "nothing"
-    against = _AGAINST.get(changes.today.verdict, "as expected")
+    dosed = any(changes.since <= dose.date < changes.case.visit_date for dose in changes.case.doses_given)
+    inside = "within that range, which allows for a dose that fails" if dosed else "as expected"
+    against = _AGAINST.get(changes.today.verdict, inside)
     return (
         f"Since {day_in_words(changes.since)} ({rows} added): {changes.today.now.text()} flukes a fish today. At that "
         f"visit we expected {changes.today.then.text()}: {against}."
