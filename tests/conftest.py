@@ -1,42 +1,48 @@
-"""What several commands would each work out anew for one case: made once for all tests of a module.
+"""How the tests share the machine, and what several would each work out anew for one case.
 
-For tests that compare what is shown of one case; that the same case, draws and seed give the same estimate and the
-same decision is tested where nothing is kept.
+`each_case_once` is for tests that compare what is shown of one case; that the same case, draws and seed give the same
+estimate and the same decision is tested where nothing is kept.
 """
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator
 from inspect import signature
 from typing import Any
 
 import pytest
 
-from burden.decision import assessment
-from burden.inference import estimate
-
 __all__ = ["each_case_once", "pytest_collection_modifyitems"]
 
-#: files that take longest: a worker that begins one of them last would let the others wait
+# as many workers as cores, so one thread each: NumPy's library would start more. It reads this when it is loaded; the
+# workers of xdist and every process a test starts inherit it
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+
+#: files that take longest, the longest first [about 100 to 10 s of processor time]: a worker that begins one of them
+#: last would let the others wait. The rest follow in the order of their names
 _LONGEST = (
-    "test_visits",
-    "test_estimate",
-    "test_cli",
-    "test_page",
-    "test_page_browser",
-    "test_parallel",
-    "test_release",
+    *("test_estimate", "test_page_browser", "test_calibration", "test_cli", "test_style", "test_readme"),
+    *("test_treatment_response", "test_forward", "test_visits", "test_report", "test_page", "test_parallel"),
+    *("test_surfaces", "test_report_fonts", "test_counts_decide", "test_forecasts_study", "test_individuals"),
+    *("test_release", "test_work", "test_faults", "test_regulation", "test_handling", "test_parasite_sheet"),
+    *("test_elimination", "test_report_browser"),
 )
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Run the longest files first."""
-    items.sort(key=lambda item: item.path.stem not in _LONGEST)
+    place = {stem: i for i, stem in enumerate(_LONGEST)}
+    items.sort(key=lambda item: place.get(item.path.stem, len(place)))
 
 
 @pytest.fixture(scope="module")
 def each_case_once() -> Iterator[None]:
     """Keep estimates and decisions by everything they were asked with."""
+    from burden.decision import assessment  # loads NumPy, which reads how many threads it may have
+    from burden.inference import estimate
+
     with pytest.MonkeyPatch.context() as patch:
         kept = _kept(estimate.estimate)
         patch.setattr(estimate, "estimate", kept)
