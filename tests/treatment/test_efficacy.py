@@ -15,12 +15,14 @@ from scipy.optimize import minimize_scalar
 from scipy.special import ndtr
 
 from burden.evidence import agent_names, load_agent, load_parasite, parasite_names, reference
+from burden.treatment import efficacy_fit
 from burden.treatment.concentration import concentration_curve, effective_hours
 from burden.treatment.efficacy import FORMS, attached_kill, hazard_per_day, kill, unknown_kill
 from burden.treatment.efficacy_checks import check_points, kill_table
 from burden.treatment.efficacy_contradiction import efficacy_contradicted
 from burden.treatment.efficacy_fit import draw_kill, draw_kill_of, pool, predict
 from burden.utils.errors import CannotAnswerError
+from burden.utils.random_streams import steered
 
 PUBLISHED = Path(__file__).parents[1] / "published"
 PRAZIQUANTEL = load_agent("praziquantel")
@@ -354,3 +356,37 @@ def test_fitted_points_lie_within_reach_of_the_fit(name):
             miss = np.mean(predict(agent, point)) - point.kill
             wrong = {"equal": abs(miss), "at_least": -miss, "at_most": miss}[point.relation]
             assert wrong < 2 * point.scatter
+
+
+def test_what_is_kept_is_what_would_be_worked_out_anew_and_for_the_same_question_alone(monkeypatch):
+    """By the draws themselves: other ranks, other points or another species are another question."""
+    agent, flukes = load_agent("praziquantel"), load_parasite("dactylogyrus")
+    worked_out: list[int] = []
+    real = efficacy_fit._one_of
+    monkeypatch.setattr(efficacy_fit, "_one_of", lambda *given: worked_out.append(1) or real(*given))
+    monkeypatch.setattr(efficacy_fit, "_EFFECTS", {})
+
+    def asked(agent=agent, flukes=flukes, ranks=None):
+        """Hazards drawn, and how many effects had to be worked out for them."""
+        worked_out.clear()
+        with steered(60, 3, ranks or {}) as streams:
+            return draw_kill(agent, 60, 3, flukes).hazard_per_hour, len(worked_out), streams.met
+
+    first, number, met = asked()
+    again, none, met_again = asked()
+    assert (number > 0, none) == (True, 0)
+    np.testing.assert_array_equal(first, again)
+    assert list(met) == list(met_again)
+    fitted = [p for p in agent.kill_points if p.role == "fitted"]
+    own = f"species:praziquantel:{next(p.species for p in fitted if p.species in flukes.species)}"
+    elsewhere = next(p for p in fitted if p.species not in flukes.species)  # weighs the agent's own hazard too
+    fewer = replace(agent, kill_points=tuple(p for p in agent.kill_points if p is not elsewhere))
+    for other in ({"ranks": {own: 1 - met[own]}}, {"agent": fewer}):
+        kept, some, _ = asked(**other)
+        assert some > 0
+        efficacy_fit._EFFECTS.clear()
+        np.testing.assert_array_equal(asked(**other)[0], kept)
+        assert (kept != first).any()
+    monkeypatch.setattr(efficacy_fit, "_MOST_KEPT", 2)
+    asked()
+    assert len(efficacy_fit._EFFECTS) <= 2
