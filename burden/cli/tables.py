@@ -44,19 +44,31 @@ def import_command(table: Path, folder: Path, mapping_only: bool) -> Any:
 @click.command(cls=Command, short_help="Write the answers of many cases as one table.")
 @click.argument("cases", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="CASE...")
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="File to write: .csv or .parquet.")
+@click.option("--one-row", is_flag=True, help="A row a pond: next date, step, agent, amount, reason, chance, flukes.")
 @workers_options
 @answers()
-def table(cases: tuple[Path, ...], out: Path, workers: int | None, scheduler: str | None, draws: int, seed: int) -> Any:
+def table(
+    cases: tuple[Path, ...],
+    out: Path,
+    one_row: bool,
+    workers: int | None,
+    scheduler: str | None,
+    draws: int,
+    seed: int,
+) -> Any:
     """Write one table of many cases: a row a case, parasite, date and quantity, with median, low and high.
+
+    With --one-row the table has one row a pond, to read or print.
 
     \b
     Example:
       burden table ponds/* --out ponds.csv
+      burden table ponds/* --one-row --out week.csv
     """
     from burden.report.tidy import write_table
 
     with work_places(workers, scheduler, len(cases)) as executor:
-        return write_table(cases, out, draws, seed, executor)
+        return write_table(cases, out, draws, seed, executor, one_row)
 
 
 @click.command(cls=Command, short_help="What ponds of one group say of each other.")

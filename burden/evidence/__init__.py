@@ -6,11 +6,22 @@ A value carries its own range, unit, conditions, source and how it is known. Not
 
 from burden.evidence.figures import KNOWN, Point, Value
 from burden.evidence.library import agent_names, group_of, load_agent, load_parasite, parasite_names
-from burden.evidence.records import Agent, DoseRange, Evidence, Failure, HostGroup, KillPoint, OtherFinding, ParasiteSet
+from burden.evidence.records import (
+    FRESH_WATER,
+    Agent,
+    DoseRange,
+    Evidence,
+    Failure,
+    HostGroup,
+    KillPoint,
+    OtherFinding,
+    ParasiteSet,
+)
 from burden.evidence.references import reference, reference_record
 from burden.evidence.unsuitable import Unsuitable, unsuitable, unsuitable_names
 
 __all__ = [
+    "FRESH_WATER",
     "KNOWN",
     "Agent",
     "DoseRange",

@@ -11,6 +11,7 @@ from burden.evidence.cautions import Caution
 from burden.evidence.figures import Point, Value
 
 __all__ = [
+    "FRESH_WATER",
     "GROUPS",
     "Agent",
     "Bath",
@@ -33,6 +34,8 @@ __all__ = [
 #: weight by which skin grows, as on bodies of one form
 _WITH_SKIN, _STATED_FOR_G, _SKIN_EXPONENT = ("abundance", "burden_scale", "resistance_half_burden"), 400.0, 2 / 3
 
+#: the agent that is no drug: water alone, without an amount, a strength or a label
+FRESH_WATER = "fresh_water"
 #: groups of flukes that an agent may treat alike; "other" are flatworms that stand in for flukes
 GROUPS = ("monopisthocotylean", "polyopisthocotylean", "live_bearer", "other")
 

@@ -18,7 +18,9 @@ from typing import Any
 from burden.case import Case
 from burden.decision import Assessment, assess
 from burden.report.files.tables import csv_bytes
+from burden.report.pond_row import POND_COLUMNS, POND_DATES, POND_NUMBERS, pond_row
 from burden.utils.errors import InputError, Problem
+from burden.utils.formatting import significant
 from burden.utils.parallel import each
 from burden.utils.results import Result
 
@@ -29,7 +31,9 @@ COLUMNS = (
     *("site", "unit", "case", "visit_date", "parasite", "date", "quantity", "course", "agent", "quantity_unit"),
     *("median", "low", "high", "action", "doses_given", "doses_planned", "draws", "seed"),
 )
-_DATES = ("visit_date", "date")
+_DATES, _NUMBERS = ("visit_date", "date"), ("median", "low", "high")
+#: quantities somebody wrote down, which are not rounded
+_RECORDED = ("dose given", "flukes counted", "preparations", "fish found dead")
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,15 +46,17 @@ class TableResult(Result):
     table : tuple of mapping
         Its rows.
     cases : tuple of str
+    columns : tuple of str
     """
 
     file: str
     table: tuple[dict[str, Any], ...]
     cases: tuple[str, ...]
+    columns: tuple[str, ...] = COLUMNS
 
     def as_dict(self) -> dict[str, Any]:
         """Return the file, its columns, and how many rows it has."""
-        return {"file": self.file, "columns": list(COLUMNS), "rows": len(self.table), "cases": list(self.cases)}
+        return {"file": self.file, "columns": list(self.columns), "rows": len(self.table), "cases": list(self.cases)}
 
     def rows(self) -> list[dict[str, Any]]:
         """Return the rows of the table."""
@@ -157,24 +163,31 @@ def _seen(case: Case) -> Iterator[dict[str, Any]]:
         yield {"date": dead.date, "quantity": "fish found dead", "quantity_unit": "fish", "median": float(dead.deaths)}
 
 
-def _rows_of(case: Case, draws: int, seed: int) -> list[dict[str, Any]]:
-    return tidy_rows(assess(case, draws, seed, True))
+def _rows_of(case: Case, draws: int, seed: int, one_row: bool) -> list[dict[str, Any]]:
+    visit = assess(case, draws, seed, True)
+    return [pond_row(visit)] if one_row else tidy_rows(visit)
 
 
 def _rows(
-    folders: Sequence[Path | str], draws: int, seed: int, executor: Executor | None
+    folders: Sequence[Path | str], draws: int, seed: int, executor: Executor | None, one_row: bool
 ) -> tuple[list[Any], list[Any]]:
     """Return the cases and their rows, in the order given; what is wrong with any case comes all at once."""
     from burden.io.many_checks import read_cases
 
     cases = read_cases(folders)
-    work = partial(_rows_of, draws=draws, seed=seed)
+    work = partial(_rows_of, draws=draws, seed=seed, one_row=one_row)
     found = dict(each(work, cases, executor, f"{len(cases)} waters"))
     return cases, [row for i in range(len(cases)) for row in found[i]]
 
 
-def tidy_table(folders: Sequence[Path | str], draws: int = 500, seed: int = 1, executor: Executor | None = None) -> Any:
-    """Return one tidy table of many cases.
+def tidy_table(
+    folders: Sequence[Path | str],
+    draws: int = 500,
+    seed: int = 1,
+    executor: Executor | None = None,
+    one_row: bool = False,
+) -> Any:
+    """Return one table of many cases: tidy, or a row a pond.
 
     Parameters
     ----------
@@ -184,41 +197,53 @@ def tidy_table(folders: Sequence[Path | str], draws: int = 500, seed: int = 1, e
         Posterior draws and seed.
     executor : concurrent.futures.Executor, optional
         Where the cases are worked out; here, one after the other, without.
+    one_row : bool
+        A row a pond (`burden.report.pond_row`) instead of a row a quantity.
 
     Returns
     -------
     pandas.DataFrame
-        Columns `COLUMNS`, dates as datetime64.
+        Columns `COLUMNS` or `POND_COLUMNS`, dates as datetime64.
 
     Raises
     ------
     InputError
         With what is wrong with any of the cases.
     """
-    return _frame(_rows(folders, draws, seed, executor)[1])
+    return _frame(_rows(folders, draws, seed, executor, one_row)[1], one_row)
 
 
-def _frame(rows: Sequence[dict[str, Any]]) -> Any:
+def _frame(rows: Sequence[dict[str, Any]], one_row: bool = False) -> Any:
     import pandas as pd
 
-    frame = pd.DataFrame(list(rows), columns=list(COLUMNS))
+    frame = pd.DataFrame(list(rows), columns=list(POND_COLUMNS if one_row else COLUMNS))
     # of a type even where every cell is empty, so that two tables fit under one another
-    text = dict.fromkeys(("site", "parasite", "course", "agent"), "string")
-    numbers = dict.fromkeys(("median", "low", "high"), "float64")
-    return frame.astype({**dict.fromkeys(_DATES, "datetime64[s]"), **numbers, **text})
+    text = ("next_step", "reason", "agent", "amount_unit") if one_row else ("site", "parasite", "course", "agent")
+    dates, numbers = (POND_DATES, POND_NUMBERS) if one_row else (_DATES, _NUMBERS)
+    types = {
+        **dict.fromkeys(dates, "datetime64[s]"),
+        **dict.fromkeys(numbers, "float64"),
+        **dict.fromkeys(text, "string"),
+    }
+    return frame.astype(types | ({"look_fish": "Int64"} if one_row else {}))
 
 
 def write_table(
-    folders: Sequence[Path | str], out: Path, draws: int = 500, seed: int = 1, executor: Executor | None = None
+    folders: Sequence[Path | str],
+    out: Path,
+    draws: int = 500,
+    seed: int = 1,
+    executor: Executor | None = None,
+    one_row: bool = False,
 ) -> TableResult:
-    """Write one tidy table of many cases as CSV or Parquet.
+    """Write one table of many cases as CSV or Parquet, tidy or a row a pond.
 
     Parameters
     ----------
     folders : sequence of Path or str
     out : Path
         Ends in .csv or .parquet; one that is there is replaced.
-    draws, seed, executor
+    draws, seed, executor, one_row
         As `tidy_table` takes them.
 
     Raises
@@ -227,13 +252,12 @@ def write_table(
         For a file of another kind, or cases that are wrong.
     """
     _refuse_kind(out)
-    cases, rows = _rows(folders, draws, seed, executor)
+    cases, rows = _rows(folders, draws, seed, executor, one_row)
+    columns = POND_COLUMNS if one_row else COLUMNS
     if out.suffix == ".csv":
-        content = csv_bytes(
-            [{k: v.isoformat() if isinstance(v, date) else v for k, v in row.items()} for row in rows], COLUMNS
-        )
+        content = csv_bytes([{name: _cell(row, name) for name in columns} for row in rows], columns)
     else:
-        content = parquet_bytes(rows)
+        content = parquet_bytes(rows, one_row)
     try:
         # whole or not at all: a table that is read elsewhere is never half there
         part = out.with_name(f".{out.name}.part")
@@ -242,7 +266,16 @@ def write_table(
     except OSError as error:
         fix = "Choose a place that can be written."
         raise InputError([Problem("command line", "--out", str(out), f"a file to write ({error})", fix)]) from error
-    return TableResult(str(out), tuple(rows), tuple(case.name for case in cases))
+    return TableResult(str(out), tuple(rows), tuple(case.name for case in cases), columns)
+
+
+def _cell(row: dict[str, Any], name: str) -> Any:
+    """Return what a cell of a CSV holds: dates as ISO; worked-out numbers with three digits, records as they are."""
+    value = row[name]
+    if isinstance(value, date):
+        return value.isoformat()
+    rounded = name in _NUMBERS and row["quantity"] not in _RECORDED
+    return significant(value) if rounded else value
 
 
 def _refuse_kind(out: Path) -> None:
@@ -258,10 +291,10 @@ def _refuse_kind(out: Path) -> None:
             raise InputError([Problem("command line", "--out", out.name, "the package pyarrow, which writes it", fix)])
 
 
-def parquet_bytes(rows: Sequence[dict[str, Any]]) -> bytes:
-    """Return the rows as Parquet: dates as dates, numbers as doubles, words as text."""
-    frame = _frame(rows)
-    for name in _DATES:
+def parquet_bytes(rows: Sequence[dict[str, Any]], one_row: bool = False) -> bytes:
+    """Return the rows as Parquet: dates as dates, numbers as doubles with all their digits, words as text."""
+    frame = _frame(rows, one_row)
+    for name in POND_DATES if one_row else _DATES:
         frame[name] = frame[name].dt.date
     stream = BytesIO()
     frame.to_parquet(stream, index=False, engine="pyarrow")

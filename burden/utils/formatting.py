@@ -31,6 +31,7 @@ __all__ = [
     "say_date",
     "sentence",
     "several",
+    "significant",
     "strength",
     "uncapitalised",
     "volume",
@@ -76,6 +77,19 @@ def plain(value: float | None, digits: int = 3) -> str:
     rounded = round(float(value), place)
     text = f"{rounded:,.{max(place, 0)}f}".replace(",", " ")
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def significant(value: float | None, digits: int = 3) -> float | None:
+    """Round a number to so many significant digits, for a cell of a table; whole numbers, None and NaN as they are.
+
+    Examples
+    --------
+    >>> significant(412.377615384615), significant(0.999999998438012), significant(1308.0), significant(None)
+    (412.0, 1.0, 1308.0, None)
+    """
+    if value is None or not math.isfinite(value) or float(value).is_integer():
+        return value
+    return round(float(value), digits - 1 - math.floor(math.log10(abs(value))))
 
 
 def as_given(value: float) -> str:

@@ -38,6 +38,8 @@ from burden.report.page.index import cleanest_first, in_order, render_ponds, wat
 from burden.report.page.outlook import courses_of
 from burden.report.page.owner import _untagged, owner_page
 from burden.report.page.unknowns import unknowns_of
+from burden.report.pond_row import POND_COLUMNS, POND_DATES, POND_NUMBERS, pond_row
+from burden.report.text.day_book import days_of
 from burden.report.text.deaths import deaths_text
 from burden.report.text.decision import headline, notes_lines, withheld_text
 from burden.report.text.forecast import by_killer_lines
@@ -47,7 +49,7 @@ from burden.report.text.next_look import outcome_lines
 from burden.report.text.plan import aim_text, as_recommended
 from burden.report.text.pond_history import kill_lines
 from burden.report.text.reasons import reason_text
-from burden.report.tidy import COLUMNS, parquet_bytes, tidy_rows
+from burden.report.tidy import COLUMNS, _cell, _frame, parquet_bytes, tidy_rows
 from burden.report.write import write_reports
 from burden.schedule.by_killer import IfThisKills
 from burden.treatment.gates import Gate
@@ -782,6 +784,37 @@ def test_the_tidy_table_says_what_the_report_says():
     assert (burden["low"], burden["median"], burden["high"]) == (found.low, found.median, found.high)
     assert burden["action"] == koi().decision.action
     assert (burden["doses_given"], burden["doses_planned"]) == (len(koi().case.given), len(koi().decision.plan))
+
+
+def test_one_row_a_pond_says_what_the_report_says():
+    """What a farm vet wants of a pond on a Monday: date, step, agent, amount, reason, flukes with their range."""
+    row = pond_row(koi())
+    assert tuple(row) == POND_COLUMNS
+    dose, found = koi().decision.plan[0], koi().estimates[0].mean_abundance
+    assert (row["dose_date"], row["agent"], row["doses_planned"]) == (dose.date, dose.agent, len(koi().decision.plan))
+    assert row["amount"] == pytest.approx(dose.product_g if dose.product_ml is None else dose.product_ml, rel=0.005)
+    for name, value in (("", found.median), ("_low", found.low), ("_high", found.high)):
+        assert row[f"flukes_per_fish{name}"] == pytest.approx(value, rel=0.005)
+    assert row["next_date"] == min(day.date for day in days_of(koi()) if day.kind not in ("none", "care"))
+    assert row["answer"] == headline(koi().decision)
+    assert row["reason"]
+    assert row["next_step"]
+    numbers = [value for value in row.values() if isinstance(value, float) and not value.is_integer()]
+    assert numbers == [float(f"{value:.3g}") for value in numbers]
+
+
+def test_a_written_table_has_three_digits_and_records_as_they_are():
+    row = dict.fromkeys(COLUMNS) | {"quantity": "prevalence", "high": 0.999999998438012, "low": 412.3776}
+    assert (_cell(row, "high"), _cell(row, "low")) == (1.0, 412.0)
+    assert _cell({**row, "quantity": "dose given", "median": 0.1875}, "median") == 0.1875
+
+
+def test_a_row_a_pond_has_the_types_of_a_spreadsheet():
+    frame = _frame([pond_row(koi()), pond_row(blind())], True)
+    assert list(frame.columns) == list(POND_COLUMNS)
+    assert list(frame["case"]) == ["koi_pond", "blind"]
+    assert {str(frame[name].dtype) for name in POND_DATES} == {"datetime64[s]"}
+    assert {str(frame[name].dtype) for name in POND_NUMBERS} == {"float64"}
 
 
 def test_parquet_keeps_dates_and_numbers_as_such(tmp_path):
