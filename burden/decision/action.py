@@ -79,6 +79,8 @@ class Facts:
         Whether fish die, gasp or show signs.
     mostly_else : bool
         Whether most deaths are surely not the flukes'.
+    other_first : bool
+        Whether another disease was found that is treated before flukes, and that no dose of the plan meets.
     present : float
         Chance that flukes are on the stock [-].
     high : float
@@ -114,6 +116,11 @@ class Facts:
         Whether enough fish were looked at after the check day of the last dose; whether any were.
     clean_looks : int
         Looks since the last dose, at least a week apart, that showed no fluke.
+    harvest_too_early, harvest_lost : bool
+        Whether the fish are to be harvested before anybody may eat them after the plan; whether that is so already,
+        after the doses given.
+    saves_by_harvest : float
+        Fish that the plan saves from the flukes until then.
     too_much_water : bool
         Whether only the amount of water keeps every agent out.
     too_cold : bool
@@ -138,6 +145,7 @@ class Facts:
     sick_only: bool = False
     trouble: bool = False
     mostly_else: bool = False
+    other_first: bool = False
     present: float = 1.0
     high: float = 1.0
     high_now: float = 1.0
@@ -158,6 +166,9 @@ class Facts:
     checked: bool = False
     check_begun: bool = False
     clean_looks: int = 0
+    harvest_too_early: bool = False
+    harvest_lost: bool = False
+    saves_by_harvest: float = 0.0
     too_much_water: bool = False
     too_cold: bool = False
     forecast_withheld: bool = False
@@ -260,7 +271,11 @@ def _goes_on(facts: Facts) -> bool:
 
 
 def _saves_enough(facts: Facts) -> bool:
-    return facts.saves >= max(WORTH_FISH, WORTH_SHARE * facts.fish)
+    return _enough(facts.saves, facts.fish)
+
+
+def _enough(saved: float, fish: float) -> bool:
+    return saved >= max(WORTH_FISH, WORTH_SHARE * fish)
 
 
 def _harm(facts: Facts) -> Iterator[_Found]:
@@ -273,6 +288,8 @@ def _harm(facts: Facts) -> Iterator[_Found]:
     later = LIKELY if facts.seen_before else DOSE_BESIDE  # by then the other cause has been looked for
     if facts.mostly_else and not worth and (facts.high_now < LIKELY or facts.high < later):
         yield "look_first", ("deaths_of_other_cause", "look_for_another_cause")
+    if facts.other_first and facts.trouble and not worth and min(facts.high_now, facts.high) < DOSE_BESIDE:
+        yield "look_first", ("other_first",)
     if _goes_on(facts):
         return  # broken off, it has only thinned those that were ripe
     if facts.sick_only and facts.high_now < 1 - SURELY_LOW and not worth:
@@ -295,6 +312,8 @@ def _dose(facts: Facts) -> Iterator[_Found]:
     if not facts.plan:
         why = "too_much_water" if facts.too_much_water else "no_dose_possible"
         yield ("look_first" if facts.trouble else "watch"), (why,)
+    if facts.harvest_too_early and not facts.harvest_lost and not _enough(facts.saves_by_harvest, facts.fish):
+        yield "watch", ("harvest_first",)
     failed = ("agent_changed",) if facts.agent_changed else ("doses_fell_short",) if facts.fell_short else ()
     helps = facts.helps or _saves_enough(facts) or (_goes_on(facts) and not failed)
     relieves = facts.trouble and facts.seen_lately and facts.high_now >= LIKELY and not facts.fell_short
@@ -311,8 +330,9 @@ def _dose(facts: Facts) -> Iterator[_Found]:
     goes_on = "course_not_enough" if not_enough else "course_goes_on"
     why = goes_on if facts.course_given else begins
     besides = ("deaths_of_other_cause",) if facts.mostly_else and facts.trouble else ()
+    waits = ("harvest_waits",) if facts.harvest_too_early else ()
     hardly = ("hardly_cleared",) if facts.eradicate and facts.met_by_plan < NOT_FOR_LONG else ()
-    yield "dose", (why, *failed, *hardly, *besides)
+    yield "dose", (why, *failed, *waits, *hardly, *besides)
 
 
 _RULES = (_at_once, _seen, _reached, _free, _over, _harm, _dose)

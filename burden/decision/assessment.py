@@ -15,13 +15,14 @@ import numpy as np
 
 from burden.case import Case
 from burden.decision.action import Facts, choose
-from burden.decision.facts import agents_to_plan, chance_weak, facts_of, shortfall, strays, strength_given
+from burden.decision.facts import agents_to_plan, chance_weak, facts_of, left_in, shortfall, strays, strength_given
 from burden.decision.next_look import look_of
 from burden.decision.plan import agents_missing, doses_of, other_treatments, planned_doses
 from burden.decision.records import Decision, Reason
 from burden.inference.estimate import Estimate, estimate
 from burden.inference.infection_pressure import withheld_eradication, withheld_forecast
 from burden.inference.pond_history import History, history_of
+from burden.inference.prior import Ensemble
 from burden.inference.temperature_ahead import dates_hold_until
 from burden.inference.treatment_response import Response, response
 from burden.inference.visit_comparison import Changes, what_changed
@@ -69,8 +70,6 @@ class Assessment:
         The plan as it may turn out, until when its doses may wait, and moves beside it.
     later : DelayedHatch or None
         In cold water, for eggs that have not hatched when the course is over.
-    withdrawals : tuple of Withdrawal
-        For food fish, an example of each agent of the course.
     histories : tuple of History
         One a parasite set, of a pond that was visited before; empty at a first visit.
     """
@@ -88,8 +87,12 @@ class Assessment:
     late: tuple[LateDose, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
     later: DelayedHatch | None = None
-    withdrawals: tuple[Withdrawal, ...] = ()
     histories: tuple[History, ...] = ()
+
+    @property
+    def withdrawals(self) -> tuple[Withdrawal, ...]:
+        """For food fish, an example of each agent of the course, or of what was given."""
+        return self.decision.withdrawals
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -172,7 +175,6 @@ def assess(
     plan = None if planned is None else planned.plan
     report_progress("following flukes and fish")
     forecasts = tuple(forecast_of(e, plan, core.doses, HORIZON_DAYS) for e in estimates)
-    coming = ((), ()) if plan is None else (plan.days, plan.agents)
     aim = core.found.aim
     changes = tuple(what_changed(e) for e in estimates)
     report_progress("what would change the plan")
@@ -190,7 +192,6 @@ def assess(
         late=() if planned is None else late_doses(ponds, planned, aim),
         alternatives=() if planned is None else alternatives(case, ponds, planned, aim),
         later=None if plan is None else later_doses(ponds, plan),
-        withdrawals=withdrawals_of(case, *coming, ponds[0].pond.setting.temperature),
         histories=tuple(history_of(e, c) for e, c in zip(estimates, changes, strict=True) if c is not None),
     )
 
@@ -231,9 +232,11 @@ def _decided(
     report_progress("searching for dates")
     fit, spent = agents_to_plan(case, estimates, agents)
     found = search(case, ponds, fit, aim_of(case, ponds), not_before=days_to_mend(gates), spent=spent)
-    facts = facts_of(case, estimates, gates, notes, agents, found, spent)
+    withdrawals = _withdrawals(case, ponds[0].pond, found.recommended)
+    given = _withdrawals(case, ponds[0].pond, None)
+    facts = facts_of(case, estimates, gates, notes, agents, found, spent, withdrawals, given)
     action, reasons = choose(facts)
-    numbers = _core_numbers(case, estimates, gates, found, spent)
+    numbers = {**_core_numbers(case, estimates, gates, found, spent), **_harvest(case, withdrawals)}
     # what follows once the water is right is what would be done today in good water
     follows = "dose" in (action, choose(replace(facts, stopped=False))[0] if action == "water_first" else "")
     shown = found.recommended if follows else None
@@ -256,6 +259,7 @@ def _decided(
         chances=_known(case, _chances(estimates, found, shown)),
         deaths={} if facts.forecast_withheld else _deaths(found, shown),
         dated_until=_dated_until(case),
+        withdrawals=_withdrawals(case, ponds[0].pond, shown),
         on_record={
             "preparations": sum(row.readable for row in case.samples),
             "deaths": sum(row.deaths for row in case.deaths),
@@ -263,6 +267,22 @@ def _decided(
         **_without_agent(case, estimates, notes, action, reasons),
     )
     return _Core(case, estimates, gates, agents, notes, found, _released(decision, facts.eradicate), doses)
+
+
+def _withdrawals(case: Case, pond: Ensemble, chosen: EvaluatedSchedule | None) -> tuple[Withdrawal, ...]:
+    """Withdrawals after a schedule, or after what was given where there is none."""
+    coming = ((), ()) if chosen is None else (chosen.plan.days, chosen.plan.agents)
+    return withdrawals_of(case, *coming, pond.setting.temperature)
+
+
+def _harvest(case: Case, withdrawals: Sequence[Withdrawal]) -> Mapping[str, str | None]:
+    """When the fish are to be harvested, and from when on they might be eaten after the schedule, as ISO dates."""
+    if case.harvest_date is None:
+        return {}
+    held = [one.until_day for one in withdrawals if one.harvest is not None]
+    open_ended = not held or any(day is None for day in held)
+    until = None if open_ended else case.visit_date + timedelta(days=int(max(day or 0.0 for day in held)))
+    return {"harvest": case.harvest_date.isoformat(), "eaten_from": None if until is None else until.isoformat()}
 
 
 def _measured_again(gates: Sequence[Gate]) -> float:
@@ -309,12 +329,14 @@ def _core_numbers(
         "aim_chance": found.aim.chance,
         "eradicate": float(found.aim.kind == "eradicate"),
         "strength_given": strength_given(case),
+        "left_in": left_in(case),
         "next_agent": None if found.recommended is None else found.recommended.plan.agents[0],
         "chance_fell_short": max((one.chance for one in short), default=None),
         "counts_held_up": float(any(one.held_up for one in short)),
         "light_or_carbon": float(any(dose.uv_or_carbon_on for dose in case.doses_given)),
         "spent": ", ".join(spent) or None,
         "gasping_alone": float(all(gate.code == "gasping" for gate in gates if gate.level == "stop")),
+        "unknown_alone": float(all(gate.code == "unknown_product" for gate in gates if gate.level == "stop")),
         "chance_weak": max((chance_weak(agent, estimates) for agent in spent), default=None),
         "wrong_water": ", ".join(strays(case)) or None,
     }

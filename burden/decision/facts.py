@@ -9,8 +9,9 @@ from statistics import mean
 
 import numpy as np
 
-from burden.case import UNKNOWN_AGENT, Case, Preparation
+from burden.case import UNKNOWN_AGENT, Action, Case, Preparation
 from burden.decision.action import LIKELY, Facts
+from burden.decision.plan import other_treatments
 from burden.evidence import agent_names, load_agent, load_parasite
 from burden.inference.estimate import Estimate
 from burden.inference.infection_pressure import withheld_forecast
@@ -22,9 +23,12 @@ from burden.schedule.evaluation import beats
 from burden.schedule.recommendation import Recommendation
 from burden.schedule.search import LEAST_AGAINST_EGGS
 from burden.treatment.gates import Gate, stopped
+from burden.treatment.water_chemistry import LEFT_IN_HOURS
+from burden.treatment.withdrawal import Withdrawal
 
 __all__ = [
     "ENOUGH_FISH",
+    "LOOKS_APART_DAYS",
     "TROUBLE_DAYS",
     "WEAK_SHARE",
     "agents_to_plan",
@@ -34,6 +38,7 @@ __all__ = [
     "facts_of",
     "fell_short",
     "held_up",
+    "left_in",
     "seen_since",
     "shortfall",
     "strays",
@@ -53,7 +58,7 @@ _USUAL_DOSES = 3
 #: fish looked at before a course is called over, by its aim; all where there are fewer: common practice, no source
 ENOUGH_FISH = {"control": 5, "eradicate": 10}
 #: looks nearer to each other are one: a fluke that a look missed would still be as young [d]
-_LOOKS_APART_DAYS = 7
+LOOKS_APART_DAYS = 7
 #: counts that are this share of those before are no success, where so many flukes were counted so soon after a dose
 #: that few of them have settled since: assumptions [-], [flukes], [d]
 _HELD_UP, _ENOUGH_FLUKES, _SOON_AFTER_DAYS = 0.5, 10, 7
@@ -80,6 +85,8 @@ def facts_of(
     agents: Sequence[str],
     found: Recommendation,
     spent: Sequence[str] = (),
+    withdrawals: Sequence[Withdrawal] = (),
+    withdrawals_given: Sequence[Withdrawal] = (),
 ) -> Facts:
     """Return the facts of a case.
 
@@ -97,8 +104,11 @@ def facts_of(
         From the search, on the draws of the estimates.
     spent : sequence of str
         Agents that are changed for another, as their course has failed.
+    withdrawals, withdrawals_given : sequence of Withdrawal
+        Of food fish, were the schedule found given, and after what was given before.
     """
     chosen = found.recommended
+    planned_agents = () if chosen is None else chosen.plan.agents
     judging = checked_since(case, estimates)
     given = 0 if found.underway is None else found.underway.doses
     readable = [row for row in case.samples if row.readable]
@@ -116,7 +126,7 @@ def facts_of(
         notifiable=any(row.count_low > 0 for row in readable)
         and any(load_parasite(n).notifiable for n in case.parasites),
         seen_lately=seen_since(case, _last_dose(case)),
-        seen_before=any(-case.day_of(row.date) >= _LOOKS_APART_DAYS for row in readable),
+        seen_before=any(-case.day_of(row.date) >= LOOKS_APART_DAYS for row in readable),
         persist=_persist(case),
         unknown_given=any(
             dose.agent == UNKNOWN_AGENT and -case.day_of(dose.date) <= _ASK_WITHIN_DAYS for dose in case.doses_given
@@ -125,6 +135,7 @@ def facts_of(
         sick_only=_seen_on_sick_only(readable),
         trouble=trouble_in(case),
         mostly_else=all(e.mostly_else for e in estimates),
+        other_first=any(one.to_treat_first for one in other_treatments(case, planned_agents, agents)),
         present=max(e.probability_infected for e in estimates),
         high=1 - float(np.mean(found.untreated.kept)),
         high_now=1 - float(np.mean(found.aim.share_kept(found.untreated.burden_on(0.0)))),
@@ -136,7 +147,7 @@ def facts_of(
         plan=chosen is not None,
         eradicate=found.aim.kind == "eradicate",
         course_given=found.underway is not None,
-        course_over=given >= _usual_doses(estimates),
+        course_over=max(given, _given_and_clean(case)) >= _usual_doses(estimates),
         least_given=given >= LEAST_AGAINST_EGGS or not any(e.pond.has_windows for e in estimates),
         dosed_before=bool(case.doses_given),
         fell_short=fell_short(case, estimates),
@@ -145,6 +156,9 @@ def facts_of(
         checked=judging >= min(ENOUGH_FISH[found.aim.kind], case.fish_count),
         check_begun=judging > 0,
         clean_looks=clean_looks(case),
+        harvest_too_early=any(one.harvest is not None for one in withdrawals),
+        harvest_lost=any(one.harvest is not None for one in withdrawals_given),
+        saves_by_harvest=saved * _share_by_harvest(case, found.aim.horizon_days),
         too_much_water=not agents and _only(notes, {"too_much_water"}),
         too_cold=found.untreated.check_day > _TOO_LONG_DAYS,
         forecast_withheld=withheld_forecast(case) is not None,
@@ -174,6 +188,25 @@ def strays(case: Case) -> tuple[str, ...]:
     return tuple(name for name in case.parasites if load_parasite(name).stray_in(case.water.medium))
 
 
+def _share_by_harvest(case: Case, horizon_days: float) -> float:
+    """Share of the fish saved by the horizon that is saved by the harvest, were they spread evenly [-].
+
+    As flukes increase it is rather less.
+    """
+    if case.harvest_date is None:
+        return 1.0
+    return float(np.clip(case.day_of(case.harvest_date) / horizon_days, 0.0, 1.0))
+
+
+def _given_and_clean(case: Case) -> int:
+    """Doses of the last two months after which no fluke was seen: a course, though its last dose is weeks ago."""
+    last = _last_dose(case)
+    if last is None or seen_since(case, last):
+        return 0
+    known = agent_names()
+    return sum(dose.agent in known and -case.day_of(dose.date) <= _COUNTED_DAYS for dose in case.doses_given)
+
+
 def _last_dose(case: Case) -> date | None:
     return max((dose.date for dose in case.doses_given), default=None)
 
@@ -186,13 +219,15 @@ def fell_short(case: Case, estimates: Sequence[Estimate]) -> bool:
 def shortfall(case: Case, found: Estimate) -> ByTheRecord | None:
     """Return why the last dose counts as one that fell short against a set; None where it does not.
 
-    Flukes were seen after it, and it killed too few as likely as not, or the counts held up.
+    Flukes were seen after it, and it killed too few as likely as not, or the counts held up. Of what nobody can name
+    only counts tell: no chance that rests on a guess at the product stands for a failure.
     """
     last = _last_dose(case)
     if last is None or not seen_since(case, last):
         return None
     chance, held = float(np.mean(_last_kill(found) < _KILLS_ENOUGH)), held_up(case)
-    return ByTheRecord(chance, held) if held or chance >= LIKELY else None
+    named = any(dose.agent in agent_names() for dose in case.doses_given if dose.date == last)
+    return ByTheRecord(chance, held) if held or (named and chance >= LIKELY) else None
 
 
 def agents_to_plan(
@@ -240,21 +275,37 @@ def chance_weak(agent: str, estimates: Sequence[Estimate]) -> float:
 def strength_given(case: Case) -> float | None:
     """Lowest strength of the doses given, as a share of the customary one; None where nobody wrote one down [-].
 
-    A dose weighed out for less water than there is was as much weaker, whatever it was.
+    A dose weighed out for less water than there is was as much weaker, whatever it was. What is left in the water and
+    is customary as a short bath has no customary strength: see `left_in`.
     """
     shares = []
     for dose in case.doses_given:
-        known = dose.concentration_mg_l is not None and dose.agent in agent_names()
+        known = dose.concentration_mg_l is not None and dose.agent in agent_names() and not _left_in(dose)
         meant = (dose.concentration_mg_l or 0.0) / load_agent(str(dose.agent)).customary.mg_l if known else 1.0
         if known or dose.volume_l_believed is not None:
             shares.append(meant * (dose.volume_l_believed or case.water.volume_l.value) / case.water.volume_l.value)
     return min(shares, default=None)
 
 
+def left_in(case: Case) -> str | None:
+    """Agent of the last dose, where it was left in the water far weaker than the short bath it serves as; else None."""
+    last = _last_dose(case)
+    return next((dose.agent for dose in case.doses_given if dose.date == last and _left_in(dose)), None)
+
+
+def _left_in(dose: Action) -> bool:
+    if dose.agent not in agent_names() or dose.concentration_mg_l is None or dose.route not in (None, "bath"):
+        return False
+    usual = load_agent(str(dose.agent)).customary
+    lasts = dose.hours is None or dose.hours >= LEFT_IN_HOURS
+    return lasts and usual.hours < LEFT_IN_HOURS and dose.concentration_mg_l < usual.mg_l
+
+
 def weak_doses(case: Case) -> bool:
-    """Whether doses that failed were too weak, or were given with UV or carbon running."""
+    """Whether doses that failed were too weak, no treatment in that strength, or given with UV or carbon running."""
     share = strength_given(case)
-    return (share is not None and share < WEAK_SHARE) or any(dose.uv_or_carbon_on for dose in case.doses_given)
+    weak = (share is not None and share < WEAK_SHARE) or left_in(case) is not None
+    return weak or any(dose.uv_or_carbon_on for dose in case.doses_given)
 
 
 def held_up(case: Case) -> bool:
@@ -313,7 +364,7 @@ def _persist(case: Case) -> bool:
     since = [row for row in case.samples if row.readable and (last is None or row.date > last)]
     latest = max((row.date for row in since), default=case.visit_date)
     showed = {row.date for row in since if row.count_low > 0}
-    return latest in showed and (latest - min(showed)).days >= _LOOKS_APART_DAYS
+    return latest in showed and (latest - min(showed)).days >= LOOKS_APART_DAYS
 
 
 def clean_looks(case: Case) -> int:
@@ -325,7 +376,7 @@ def clean_looks(case: Case) -> int:
     counted = 0
     before: date | None = None
     for day in looks:
-        if before is None or (day - before).days >= _LOOKS_APART_DAYS:
+        if before is None or (day - before).days >= LOOKS_APART_DAYS:
             counted, before = counted + 1, day
     return counted
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from burden.case import Case, Preparation
 from burden.decision.action import LIKELY, WELL_FISH
-from burden.decision.facts import ENOUGH_FISH, trouble_in
+from burden.decision.facts import ENOUGH_FISH, LOOKS_APART_DAYS, trouble_in
 from burden.decision.look_dates import (
     LOOK_LATE_DAYS,
     LOOK_SOON_DAYS,
@@ -55,7 +55,8 @@ CONCLUSIVE = 0.8
 _HELD_DAYS = 14.0
 #: days until a laboratory has tested for a virus: an assumption [d]
 _RESULT_DAYS = 7.0
-#: days until the reason why doses failed is found: a trial in a tub takes two of them. Common practice, no source [d]
+#: days until the reason why doses failed is found, or an agent that may be given: a trial in a tub takes two of them.
+#: Common practice, no source [d]
 _CAUSE_DAYS = 7.0
 #: fish to look at where samples have to tell how many flukes come in: an assumption
 _LEARN_FROM_FISH = 10
@@ -281,11 +282,15 @@ def look_of(
     codes = {reason.code for reason in reasons}
     if "virus_first" in codes:
         return None if case.findings.virus_test == "positive" else _plain_look(case, _RESULT_DAYS, "result")
+    if "harvest_first" in codes and case.harvest_date is not None:
+        return _plain_look(
+            case, float(max(case.day_of(case.harvest_date), 0)), "watch"
+        )  # on fish that are killed anyway
     if action == "look_first" and "doses_fell_short" in codes:
         # by then a trial in a tub has told whether the agent still kills
         return _plain_look(case, _CAUSE_DAYS, "watch")
-    if action == "look_first" and "no_dose_possible" in codes:
-        return _plain_look(case, LOOK_SOON_DAYS, "watch")  # nothing that more fish show today changes what is done
+    if action == "look_first" and codes & {"no_dose_possible", "other_first"}:
+        return _plain_look(case, _CAUSE_DAYS, "watch")  # nothing that more fish show today changes what is done
     if codes & {"too_much_water", "no_dose_possible"}:
         look = _look_after(case, estimates, action, codes, found, shown, mended)
         return None if look is None else replace(look, outcomes=())  # whatever it shows, no dose follows
@@ -329,7 +334,7 @@ def _look_after(
         # few flukes that may increase are looked at again
         now = 1 - found.aim.share_kept(then)
         return next_look(case, estimates, day, "check", then, 1 - shown.kept, low, now)
-    day = watch_day(case, estimates, found)
+    day = float(LOOKS_APART_DAYS) if "clean_once" in codes else watch_day(case, estimates, found)
     cold = "too_cold" in codes and not trouble_in(case)
     warm = spring_day(estimates) if cold else warm_day(estimates, day)
     if "too_cold" in codes and warm is None:
@@ -340,7 +345,8 @@ def _look_after(
     if found.aim.kind == "eradicate":
         # what may move must be free on that day: that the last one dies out in the months after is no help
         left = 1 - np.exp(-case.fish_count * np.sum(then, axis=0))
-        return next_look(case, estimates, day, "release", then, left, low)
+        look = next_look(case, estimates, day, "release", then, left, low)
+        return replace(look, last_if_clean="clean_once" in codes)
     # what decides on that day is how many there are by then
     due = LIKELY if case.doses_given or trouble_in(case) else WELL_FISH
     return next_look(case, estimates, day, "watch", then, 1 - found.aim.share_kept(then), low, due=due)

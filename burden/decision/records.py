@@ -11,6 +11,7 @@ from typing import Any
 from burden.schedule.recommendation import Compared, Recommendation
 from burden.treatment.gates import Gate
 from burden.treatment.safety import SafetyNote
+from burden.treatment.withdrawal import Withdrawal
 from burden.utils.results import CredibleInterval, Result, frame, number
 
 __all__ = [
@@ -176,6 +177,8 @@ class NextLook:
         When all eggs have hatched, and a look judges the course, where this one comes before.
     once_c : float or None
         Water that the look waits for, where it is dated by that [°C].
+    last_if_clean : bool
+        Whether newcomers were clean before, after a whole course: clean once more, they may move.
     """
 
     date: Date
@@ -187,6 +190,7 @@ class NextLook:
     outcomes: tuple[Outcome, ...] = ()
     again: Date | None = None
     once_c: float | None = None
+    last_if_clean: bool = False
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -199,6 +203,7 @@ class NextLook:
             "outcomes": [one.as_dict() for one in self.outcomes],
             "again": None if self.again is None else self.again.isoformat(),
             "once_c": self.once_c,
+            "last_if_clean": self.last_if_clean,
         }
 
 
@@ -310,6 +315,8 @@ class Decision(Result):
         What keeps out each agent at hand, where a dose is wanted and none can be given.
     to_get : tuple of Missing
         Agents that would serve then.
+    withdrawals : tuple of Withdrawal
+        For food fish, an example of each agent of the course, or of what was given.
     on_record : mapping of str to int
         How many readable preparations and how many dead fish the record has: preparations, deaths.
     """
@@ -333,6 +340,7 @@ class Decision(Result):
     dated_until: Date | None = None
     withheld: tuple[SafetyNote, ...] = ()
     to_get: tuple[Missing, ...] = ()
+    withdrawals: tuple[Withdrawal, ...] = ()
     on_record: Mapping[str, int] = field(default_factory=dict)
 
     @property
@@ -392,5 +400,6 @@ class Decision(Result):
             "more_better": found.more_better,
             "withheld": [note.as_dict() for note in self.withheld],
             "to_get": [one.as_dict() for one in self.to_get],
+            "withdrawals": [one.as_dict() for one in self.withdrawals],
             "on_record": dict(self.on_record),
         }

@@ -86,6 +86,7 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
             max_formalin_mg_l_total=case.limits.max_formalin_mg_l_total,
             permanganate_used=any(a.product == "potassium_permanganate" for a in case.given),
             short_of_breath=bool(case.findings.gasping or case.findings.anaemic),
+            oxygen_let_in=bath.mode == "enclosed" and not case.findings.gasping,
         )
         against = (efficacy_contradicted(agent, parasite) for parasite in case.parasites)
         found += [efficacy_note(one) for one in against if one is not None]

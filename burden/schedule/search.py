@@ -25,6 +25,7 @@ from burden.schedule.candidates import (
     LIVE_BEARER_DOSES,
     MOST_DOSES,
     Underway,
+    allowed,
     candidate_plans,
     one_more,
     underway,
@@ -239,10 +240,29 @@ def _evaluated(
 
 
 def _goes_on(field: _Field, customs: Sequence[Custom]) -> EvaluatedSchedule | None:
-    """What is left of the customary course under way, where that likelier than not is enough: a look then decides."""
-    left = [custom.plan for custom in customs]
-    found = [one for one in field.evaluated(left) if one.chance(field.aim) >= GOES_ON] if left else []
-    return max(found, key=lambda one: one.chance(field.aim), default=None)
+    """What is left of the course under way, where it does not seem to have failed: a look then decides.
+
+    The customary one; what the case itself plans, where that is worth its doses; for fish that are to be free only what
+    comes near to the aim, as no look shows the last fluke.
+    """
+    aim = field.aim
+    enough = aim.chance - CUSTOM_WITHIN if aim.kind == "eradicate" else GOES_ON
+    left, own = [custom.plan for custom in customs], _own_rest(field)
+    found = [one for one in field.evaluated(left) if one.chance(aim) >= enough] if left else []
+    rest = max(found, key=lambda one: one.chance(aim), default=None)
+    if own is None or rest is None or rest.meets(aim):
+        return rest
+    (planned,) = field.evaluated([own])
+    gain = planned.chance(aim) - rest.chance(aim)
+    return planned if gain >= WORTH_A_DOSE * max(planned.doses - rest.doses, 1) else rest
+
+
+def _own_rest(field: _Field) -> DoseSchedule | None:
+    """What the case plans, where its agents may be given and no limit stands against its days."""
+    own = planned_course(field.case, field.lead)
+    if own is None or not set(own.agents) <= set(field.agents) or own.days[0] < field.not_before:
+        return None
+    return own if allowed(field.case, own.days, own.agents, field.carried) else None
 
 
 def _begun(field: _Field, course: Underway | None) -> bool:

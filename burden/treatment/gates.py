@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from burden.case import Case
+from burden.case import UNKNOWN_AGENT, Case
 from burden.treatment.water_chemistry import oxygen_saturation_mg_l, unionised_share
 from burden.utils.results import number
 
@@ -42,6 +42,12 @@ _AMMONIA_STOP_MG_L, _AMMONIA_CARE_MG_L = 0.05, 0.02
 _NITRITE_STOP_MG_L, _NITRITE_CARE_MG_L = 0.5, 0.1
 #: so many times the nitrite of chloride protects (waterlimits); share of chloride in sea salt (from memory)
 _CHLORIDE_PER_NITRITE, _CHLORIDE_SHARE = 10.0, 0.55
+#: the same were the rule meant for the nitrite ion, as some texts have it: below it chloride only just protects (molar
+#: masses)
+_CHLORIDE_SURELY = _CHLORIDE_PER_NITRITE * 46.006 / 14.007
+#: a product that nobody knows is given so many days to go, with two changes of water that leave a quarter of it, before
+#: another goes in: common practice, no source [d], [-]
+_UNKNOWN_GOES_DAYS, _UNKNOWN_LEFT = 3, 0.25
 #: pH that fresh-water fish bear for long: from memory [-]
 _PH_RANGE = (6.0, 9.2)
 #: alkalinity as CaCO3 below which pH may fall within a course, and what it is raised to [mg/L]: from memory of
@@ -60,7 +66,7 @@ _MOST_TO_CHANGE_L = 500_000.0
 #: change of water where fish gasp or oxygen is low: common practice, no source [-]
 _RELIEF_SHARE = 0.25
 #: what feeding makes worse: common practice, no source
-_WORSE_WITH_FEED = ("gasping", "oxygen_low", "ammonia_high", "nitrite_high")
+_WORSE_WITH_FEED = ("gasping", "oxygen_low", "ammonia_high", "nitrite_high", "gills_brown")
 #: orders of a remedy that hold for the whole water, whatever asks for them
 _ASKED_ONCE = ("aerate", "unfed", "too_much_water")
 _NH3_PER_N = 17.031 / 14.007  # molar masses
@@ -121,7 +127,7 @@ class Gate:
     ----------
     code : str
         gasping, oxygen_low, oxygen_unmeasured, ammonia_high, ammonia_unmeasured, ph_unmeasured, ph_extreme,
-        alkalinity_low, nitrite_high, nitrite_unmeasured, anaemia.
+        alkalinity_low, nitrite_high, nitrite_unmeasured, gills_brown, unknown_product, anaemia.
     level : str
         One of `LEVELS`.
     value, limit : float or None
@@ -134,7 +140,9 @@ class Gate:
         the home shows [mg/L].
     remedy : Remedy or None
     deduced : bool
-        Whether it follows from a sign alone, as lack of blood from pale gills.
+        Whether it follows from a sign, as lack of blood from pale gills, or nitrite that harms from brown ones.
+    wait_days : float
+        Days before a dose may follow, whatever is done meanwhile [d].
     """
 
     code: str
@@ -146,6 +154,7 @@ class Gate:
     as_read: float | None = None
     remedy: Remedy | None = None
     deduced: bool = False
+    wait_days: float = 0.0
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -159,6 +168,7 @@ class Gate:
             "as_read": number(self.as_read),
             "remedy": None if self.remedy is None else self.remedy.as_dict(),
             "deduced": self.deduced,
+            "wait_days": self.wait_days,
         }
 
 
@@ -169,8 +179,10 @@ def stopped(gates: tuple[Gate, ...]) -> bool:
 
 def days_to_mend(gates: tuple[Gate, ...]) -> float:
     """Days until the water can be right: one change of it a day, the first today; one where none can be made [d]."""
-    stops = [gate.remedy for gate in gates if gate.level == "stop" and gate.remedy is not None]
-    return float(max((max(remedy.times, int(remedy.too_much_water)) for remedy in stops), default=0))
+    stops = [gate for gate in gates if gate.level == "stop"]
+    remedies = [gate.remedy for gate in stops if gate.remedy is not None]
+    changes = [float(max(remedy.times, int(remedy.too_much_water))) for remedy in remedies]
+    return max([*changes, *(gate.wait_days for gate in stops)], default=0.0)
 
 
 def change_of(gates: Sequence[Gate]) -> Remedy | None:
@@ -193,6 +205,7 @@ def gates_of(case: Case, temperature_c: float) -> tuple[Gate, ...]:
         *_ph(case),
         *_alkalinity(case),
         *_nitrite(case),
+        *_unknown_product(case),
         *_anaemia(case),
     ]
     found += _gasping(case, found)
@@ -324,31 +337,47 @@ def _alkalinity(case: Case) -> Iterator[Gate]:
 
 
 def _nitrite(case: Case) -> Iterator[Gate]:
-    reading = case.water.nitrite_n_mg_l
+    """Nitrite without the chloride that protects; where gills are brown, which nitrite makes them, any that is high."""
+    reading, brown = case.water.nitrite_n_mg_l, case.findings.gill_colour == "brown"
     if reading is None:
+        if brown:
+            yield Gate("gills_brown", "stop", remedy=_relief(case))
         if not _open(case):
             yield Gate("nitrite_unmeasured", "measure", unit="mg/L")
         return
     measured = case.water.chloride_mg_l
     chloride = 1000 * _CHLORIDE_SHARE * _salinity(case) if measured is None else measured
-    protected = chloride / _CHLORIDE_PER_NITRITE
-    if reading <= max(_NITRITE_CARE_MG_L, protected):
+    protected = reading <= chloride / _CHLORIDE_PER_NITRITE
+    surely = reading <= max(_NITRITE_STOP_MG_L, chloride / _CHLORIDE_SURELY)
+    if reading <= _NITRITE_CARE_MG_L or (protected and surely and not brown):
         return
-    stop = reading > max(_NITRITE_STOP_MG_L, protected)
-    missing = _CHLORIDE_PER_NITRITE * reading - chloride
-    salted = stop and case.water.medium == "fresh"
+    stop = brown or (reading > _NITRITE_STOP_MG_L and not protected)
+    missing = (_CHLORIDE_SURELY if brown else _CHLORIDE_PER_NITRITE) * reading - chloride
+    salted = stop and missing > 0 and case.water.medium == "fresh"
     salt = missing / _CHLORIDE_SHARE / 1000 * case.water.volume_l.value if salted else None
     remedy = water_change(case, reading, _NITRITE_CARE_MG_L)
     remedy = replace(remedy, times=min(remedy.times, 3), salt_g=salt)
-    limit = _NITRITE_STOP_MG_L if stop else _NITRITE_CARE_MG_L
-    yield Gate("nitrite_high", "stop" if stop else "care", reading, limit, "mg/L", remedy=remedy)
+    limit = _NITRITE_STOP_MG_L if stop and not brown else _NITRITE_CARE_MG_L
+    yield Gate("nitrite_high", "stop" if stop else "care", reading, limit, "mg/L", remedy=remedy, deduced=brown)
+
+
+def _unknown_product(case: Case) -> Iterator[Gate]:
+    """Nobody knows what a second drug does on top of an unknown one: that goes first."""
+    since = [-case.day_of(dose.date) for dose in case.doses_given if dose.agent == UNKNOWN_AGENT]
+    age = min(since, default=_UNKNOWN_GOES_DAYS)
+    if age < _UNKNOWN_GOES_DAYS:
+        flows = case.water.exchange_per_day >= _FLOWS_PER_DAY
+        remedy = None if flows else water_change(case, 1.0, _UNKNOWN_LEFT)
+        wait = float(_UNKNOWN_GOES_DAYS - age)
+        yield Gate("unknown_product", "stop", float(age), unit="d", remedy=remedy, wait_days=wait)
 
 
 def _anaemia(case: Case) -> Iterator[Gate]:
     """Fish short of blood carry little oxygen: no agent that takes it from the water, and every bath with care."""
     if case.findings.anaemic:
         deduced = case.findings.haematocrit_percent is None and case.findings.anaemia is None
-        yield Gate("anaemia", "agent", case.findings.haematocrit_percent, unit="%", deduced=deduced)
+        level = "care" if _open(case) else "agent"  # a bath within a tarpaulin is given oxygen
+        yield Gate("anaemia", level, case.findings.haematocrit_percent, unit="%", deduced=deduced)
 
 
 def _gasping(case: Case, others: Sequence[Gate]) -> Iterator[Gate]:

@@ -18,6 +18,8 @@ from burden.utils.formatting import named
 __all__ = ["SafetyNote", "Situation", "efficacy_note", "safety_check"]
 
 _OXYGEN_LEFT_MG_L = 4.0  # waterlimits, weak: above 4 for warm-water fish [mg/L]
+#: what oxygen let into a short bath easily makes good: an assumption [mg/L]
+_LITTLE_DEMAND_MG_L = 1.5
 _SATURATED = 0.8  # share of what the water can hold that running aeration keeps up: an assumption [-]
 _WARM_C = 30.0  # where no temperature is known: warm water holds least [°C]
 _ALKALINITY_MG_L = 50.0  # waterlimits, weak: 50 to 150 wanted [mg/L]
@@ -94,6 +96,9 @@ class Situation:
         Whether potassium permanganate is in the water or was in the last days.
     short_of_breath : bool
         Whether fish gasp or lack blood.
+    oxygen_let_in : bool
+        Whether the bath is given within a tarpaulin or a well-boat, to fish that lack blood and do not gasp: oxygen is
+        let into such a bath all the time it lasts.
     """
 
     agent: Agent
@@ -113,6 +118,7 @@ class Situation:
     max_formalin_mg_l_total: float | None = None
     permanganate_used: bool = False
     short_of_breath: bool = False
+    oxygen_let_in: bool = False
 
     @property
     def said(self) -> str:
@@ -173,7 +179,8 @@ def efficacy_note(against: Contradiction) -> SafetyNote:
         Withholds the agent where every fluke of the set that was tried failed.
     """
     share = "" if against.kill is None else f" ({100 * against.kill:.0f} % killed)"
-    found = f"in a trial on {against.host}{share}: {against.finding.rstrip('.')}"
+    tried = f"a trial on {against.host}" if against.setting == "on fish" else "a trial in the dish, not on fish"
+    found = f"in {tried}{share}: {against.finding.rstrip('.')}"
     agent, fluke = named(against.agent), named(against.parasite)
     if against.level == "blocks":
         return SafetyNote(
@@ -222,6 +229,14 @@ def _oxygen(now: Situation) -> Iterator[SafetyNote]:
             "a reading of 5 to 6 mg/L or more, with aeration",
             "fishhealth_texts",
             code="oxygen_unmeasured",
+        )
+    elif now.short_of_breath and now.oxygen_let_in and demand <= _LITTLE_DEMAND_MG_L:
+        yield _caution(
+            f"Let oxygen into the {now.said} bath all the time it lasts, and end it at the first sign of distress",
+            f"the fish lack blood, and {now.said} takes about {demand:.1f} mg/L of oxygen",
+            "fish that have their blood back, or another agent",
+            _PRACTICE,
+            "danger",
         )
     elif now.short_of_breath:
         yield _withhold(

@@ -125,6 +125,24 @@ ROWS = [
         replace(HEAVY, agent_changed=True, dosed_before=True),
         "dose",
     ),
+    (
+        "another disease that kills, and few flukes beside it",
+        replace(HEAVY, high=0.72, high_now=0.6, saves=0.0, other_first=True),
+        "look_first",
+    ),
+    ("another disease that kills, and many flukes beside it", replace(HEAVY, high_now=0.9, other_first=True), "dose"),
+    ("food fish soon to be harvested", replace(HEAVY, saves=0.0, harvest_too_early=True), "watch"),
+    (
+        "food fish that flukes would kill before the harvest",
+        replace(HEAVY, harvest_too_early=True, saves_by_harvest=2.0),
+        "dose",
+    ),
+    ("food fish whose harvest is lost already", replace(HEAVY, harvest_too_early=True, harvest_lost=True), "dose"),
+    (
+        "newcomers clean once, weeks after a whole course",
+        Facts(eradicate=True, course_over=True, checked=True, seen_lately=False, clean_looks=1, high=0.5),
+        "watch",
+    ),
     ("no fish alive", replace(HEAVY, fish_alive=False), "watch"),
 ]
 

@@ -156,11 +156,12 @@ def test_food_fish_have_the_end_of_the_example_beside_the_plan_and_on_the_owners
     """500 degree-days at 20 °C are 25 d (arithmetic); the day is 40 d after the visit here."""
     held = Withdrawal("praziquantel", 500.0, 25.0, 40.0, "an example")
     eaten = replace(koi().case, fish=(replace(koi().case.fish[0], food_fish=True),))
-    found = replace(koi(), case=eaten, withdrawals=(held,))
+    found = replace(koi(), case=eaten, decision=replace(koi().decision, withdrawals=(held,)))
     until = koi().decision.visit_date + timedelta(days=40)
     assert f"ends on {say_date(until)}, 25 d after the last dose" in " ".join(answer_lines(found))
     assert f"may not be eaten before {day_in_words(until)}" in " ".join(owner_said(found))
-    endless = replace(found, withdrawals=(replace(held, days=None, until_day=None),))
+    never = replace(held, days=None, until_day=None)
+    endless = replace(found, decision=replace(found.decision, withdrawals=(never,)))
     assert "does not end within 400 d" in " ".join(answer_lines(endless))
     assert "before the licensed veterinarian allows it" in " ".join(owner_said(endless))
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 from cases import a_case
 from hypothesis import given
 from hypothesis import strategies as st
 
-from burden.case import Findings
-from burden.treatment.gates import LEVELS, gates_of, stopped, water_change
+from burden.case import UNKNOWN_AGENT, Action, Findings
+from burden.treatment.gates import LEVELS, days_to_mend, gates_of, stopped, water_change
 
 GOOD = {"oxygen_mg_l": 8.5, "ph": 7.2, "total_ammonia_n_mg_l": 0.1, "nitrite_n_mg_l": 0.02}
 
@@ -71,8 +72,30 @@ def test_chloride_keeps_nitrite_out_of_the_gills():
     assert "nitrite_high" in codes(in_water(nitrite_n_mg_l=0.9))
     assert "nitrite_high" not in codes(in_water(nitrite_n_mg_l=0.9, salinity_g_l=1.0))
     assert "nitrite_high" not in codes(in_water(nitrite_n_mg_l=0.9, medium="sea"))
-    assert "nitrite_high" not in codes(in_water(nitrite_n_mg_l=0.9, chloride_mg_l=10.0))  # measured, ten times as much
+    # measured, ten times as much: it only just protects, so the water is changed along
+    assert codes(in_water(nitrite_n_mg_l=0.9, chloride_mg_l=10.0)) == {"nitrite_high": "care"}
+    assert "nitrite_high" not in codes(in_water(nitrite_n_mg_l=0.9, chloride_mg_l=30.0))
     assert "nitrite_high" in codes(in_water(nitrite_n_mg_l=0.9, chloride_mg_l=5.0, salinity_g_l=1.0))
+
+
+def test_brown_gills_are_nitrite_until_it_is_down():
+    """Blood browned by nitrite carries no oxygen, whatever the chloride should do (common practice, no source)."""
+    brown = Findings(gill_colour="brown")
+    for nitrite, chloride in ((1.2, 15.0), (3.0, 30.0), (0.2, 100.0)):
+        (gate,) = gates_of(in_water(brown, nitrite_n_mg_l=nitrite, chloride_mg_l=chloride), 20.0)
+        assert (gate.code, gate.level, gate.deduced) == ("nitrite_high", "stop", True)
+    assert codes(in_water(brown, nitrite_n_mg_l=0.05)) == {}
+    assert codes(in_water(brown, nitrite_n_mg_l=None)) == {"gills_brown": "stop", "nitrite_unmeasured": "measure"}
+
+
+@pytest.mark.parametrize(("age", "waits"), [(0, 3.0), (1, 2.0), (2, 1.0), (3, None), (9, None)])
+def test_what_nobody_can_name_goes_before_a_dose_goes_in(age, waits):
+    """A second drug is not given on top of an unknown one of yesterday (common practice, no source)."""
+    case = in_water()
+    case = replace(case, given=(Action(case.visit_date - timedelta(days=age), agent=UNKNOWN_AGENT),))
+    gates = [gate for gate in gates_of(case, 20.0) if gate.code == "unknown_product"]
+    assert [gate.wait_days for gate in gates] == ([] if waits is None else [waits])
+    assert days_to_mend(tuple(gates)) == (0.0 if waits is None else max(waits, 2.0))  # two changes of water
 
 
 def test_gasping_fish_come_first_and_anaemic_ones_bear_no_loss_of_oxygen():

@@ -41,7 +41,7 @@ def answer_lines(found: Assessment) -> list[str]:
         headline(decision),
         " ".join([*(reason_text(reason) for reason in decision.reasons), *help_lines(decision)]),
         " ".join(dated_text(decision)),
-        not_eaten_text(decision, found.withdrawals),
+        not_eaten_text(decision),
         " ".join([*gates_text(decision, "stop", "agent", "measure"), *withheld_lines(decision)]),
         " ".join([*map(other_text, decision.others), unused_text(found.case.findings, bool(decision.doses))]).strip(),
         " ".join([*(_of_set(found, e, _burden(e)) for e in found.estimates), *_foreign(found)]),

@@ -9,7 +9,7 @@ from burden.decision.records import Decision
 from burden.report.text.deaths import deaths_text
 from burden.report.text.gates import UNMEASURED, gate_text, gates_text, other_text
 from burden.report.text.next_look import look_text, outcome_lines
-from burden.report.text.plan import aim_text, as_recommended, dose_text, doses_text, missing_text
+from burden.report.text.plan import aim_text, as_recommended, dose_text, doses_text, missing_text, not_eaten_text
 from burden.report.text.reasons import reason_text
 from burden.treatment.safety import SafetyNote
 from burden.utils.formatting import all_of, counted, named, say_date, several, uncapitalised
@@ -82,6 +82,8 @@ def _watch(decision: Decision) -> str:
         return _without_agent(decision)
     if decision.look is None:
         return "No dose today."
+    if any(reason.code == "harvest_first" for reason in decision.reasons):
+        return f"No dose: harvest first, on {say_date(decision.look.date, decision.visit_date.year)}."
     about = "on" if decision.look.once_c is None else "when the water has warmed, about"
     return f"No dose today: look again {about} {say_date(decision.look.date, decision.visit_date.year)}."
 
@@ -116,6 +118,8 @@ _PUT_RIGHT = {
     "oxygen_low": "raise the oxygen",
     "ammonia_high": "bring the ammonia down",
     "nitrite_high": "bring the nitrite down",
+    "gills_brown": "measure the nitrite that may have turned the gills brown",
+    "unknown_product": "clear the water of the unknown product",
     "ph_extreme": "put the pH right",
 }
 
@@ -156,7 +160,8 @@ def _brief(decision: Decision) -> str:
     lines = [headline(decision), *(reason_text(reason) for reason in said), *help_lines(decision)]
     stops = [gate for gate in decision.gates if gate.level == "stop"]
     lines += [gate_text(gate) for gate in stops[:2]]
-    return "\n".join([*lines, *dated_text(replace(decision, after_water=()))])
+    lines += [*dated_text(replace(decision, after_water=())), not_eaten_text(decision)]
+    return "\n".join(line for line in lines if line)
 
 
 def help_lines(decision: Decision) -> list[str]:
@@ -183,8 +188,9 @@ def notes_lines(notes: Iterable[SafetyNote]) -> list[str]:
 
 
 _MEANWHILE = (
-    "Meanwhile give the fish air, feed little, do not handle them, and clean or change nets and bottom, where the eggs "
-    "sit (common practice, no source)."
+    "Meanwhile give the fish air, feed little, do not handle them, take out the dead every day, and clean or change "
+    "nets and bottom, where the eggs sit. Ask the fish health service which other treatment is allowed here; of food "
+    "fish the well ones may be harvested early (common practice, no source)."
 )
 
 
@@ -194,7 +200,7 @@ def _whole_text(decision: Decision) -> str:
     lines = [headline(decision), *(reason_text(reason) for reason in decision.reasons), *help_lines(decision)]
     lines += [*gates_text(decision), *withheld_lines(decision)]
     lines += [other_text(other) for other in decision.others]
-    lines += [*dated_text(decision), release_text(decision)]
+    lines += [*dated_text(decision), not_eaten_text(decision), release_text(decision)]
     if decision.look is not None:
         lines += outcome_lines(decision.look)
     lines += [deaths_text(decision), aim_text(decision), as_recommended(decision)]

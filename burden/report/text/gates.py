@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from burden.case.records import Findings
 from burden.decision.records import Decision, OtherTreatment
 from burden.treatment.gates import Gate, Remedy
-from burden.utils.formatting import capitalised, mass, named, percent, plain, several, volume
+from burden.utils.formatting import capitalised, counted, mass, named, percent, plain, several, volume
 
 __all__ = ["UNMEASURED", "change_text", "gate_text", "gates_text", "other_text", "unused_text"]
 
@@ -28,7 +28,9 @@ _AGAIN = {
     "ammonia_high": "Measure ammonia and pH every day.",
     "nitrite_high": "Measure nitrite again after the last change.",
     "ph_extreme": "Then measure pH again.",
-    "gasping": "Once they breathe easier, measure oxygen, ammonia, pH and nitrite.",
+    "gasping": "Measure the water again once they breathe easier.",
+    "gills_brown": "Measure nitrite today.",
+    "unknown_product": "Run fresh carbon in the filter meanwhile, and take it out before a dose.",
 }
 
 
@@ -50,7 +52,8 @@ def gates_text(decision: Decision, *levels: str) -> list[str]:
     formalin = "oxygen_unmeasured" in missing and any(dose.agent == "formalin" for dose in decision.doses)
     without = [" No formalin without a reading of oxygen."] if formalin else []
     begun = bool(decision.doses) and decision.doses[0].number > 1
-    when = "today" if not decision.doses else "before the next dose" if begun else "before the first dose"
+    at_once = decision.action == "water_first" or not decision.doses
+    when = "today" if at_once else "before the next dose" if begun else "before the first dose"
     return [*said, "".join([_unmeasured(missing, when), *without])]
 
 
@@ -118,19 +121,30 @@ def _ammonia(gate: Gate) -> str:
 
 
 def _nitrite(gate: Gate) -> str:
+    now, bound = f"Nitrite is {plain(gate.value)} mg/L as nitrogen", f"it should be below {plain(gate.limit)} mg/L"
+    if gate.deduced:
+        return f"{now}, and the gills are brown, as nitrite makes them: {bound}.{_remedy(gate)}"
+    return f"{now}; in water with little chloride {bound}.{_remedy(gate)}"
+
+
+def _unknown_product(gate: Gate) -> str:
+    ago = {0: "today", 1: "yesterday"}.get(round(gate.value or 0), f"{plain(gate.value)} days ago")
+    wait = counted(round(gate.wait_days), "day")
     return (
-        f"Nitrite is {plain(gate.value)} mg/L as nitrogen; in water with little chloride it should be below "
-        f"{plain(gate.limit)} mg/L.{_remedy(gate)}"
+        f"Something nobody can name went into this water {ago}. What a second drug does on top of it nobody knows: "
+        f"wait {wait} (common practice, no source).{_remedy(gate)}"
     )
 
 
 def _anaemia(gate: Gate) -> str:
     how = "" if gate.value is None else f" (haematocrit {plain(gate.value)} %)"
     lack = "With gills so pale the fish may lack blood" if gate.deduced else f"The fish lack blood{how}"
-    return (
-        f"{lack}: no agent that takes oxygen from the water, treat a few fish first, and look for "
-        "the cause (common practice, no source)."
+    how_treated = (
+        "let oxygen into any bath, all the time it lasts"
+        if gate.level == "care"
+        else "no agent that takes oxygen from the water"
     )
+    return f"{lack}: {how_treated}, treat a few fish first, and look for the cause (common practice, no source)."
 
 
 def _alkalinity(gate: Gate) -> str:
@@ -152,6 +166,8 @@ _GATES: dict[str, Callable[[Gate], str]] = {
     "oxygen_low": _oxygen,
     "ammonia_high": _ammonia,
     "nitrite_high": _nitrite,
+    "gills_brown": lambda gate: f"The gills are brown, as nitrite makes them, and it was not measured.{_remedy(gate)}",
+    "unknown_product": _unknown_product,
     "ph_extreme": _ph,
     "alkalinity_low": _alkalinity,
     "anaemia": _anaemia,
@@ -170,6 +186,13 @@ _VIRUS = {
 }
 
 
+#: ciliates are rarely told apart in a case; only one of them has a stage in the skin that no bath reaches
+_WHITE_SPOT = (
+    "The dates are for flukes. White spot needs a bath every two to four days in warm water, longer apart in cold, "
+    "until no fish has had a spot for several days (common practice, no source); this tool plans no such course."
+)
+
+
 # --- other diseases ------------------------------------------------------------------------------------------------
 def other_text(other: OtherTreatment) -> str:
     """Write what happens about another disease found."""
@@ -181,7 +204,8 @@ def other_text(other: OtherTreatment) -> str:
     if other.finding == "virus_suspected":
         return _VIRUS[other.test]
     if other.agent is not None:
-        return f"{name}: {named(other.agent)} works on it too."
+        also = f"{name}: {named(other.agent)} works on {'them' if name.endswith('s') else 'it'} too."
+        return f"{also} {_WHITE_SPOT}" if other.finding == "ciliates" else also
     return f"{name}: this needs a treatment of its own, which this tool does not plan.{first}"
 
 

@@ -97,6 +97,8 @@ def _seen(rows: Sequence[Outcome], look: NextLook) -> str:
 
 
 def _leads_to(look: NextLook, action: str) -> str:
+    if look.purpose == "release" and action == "watch" and look.last_if_clean:
+        return "clean for the second time, they may move"
     if look.purpose == "release" and action == "watch":
         return "keep them apart and look once more, a week later at the earliest; clean again, they may move"
     if action == "watch":

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 from burden.decision.records import Decision, Missing, PlannedDose
 from burden.evidence import load_parasite
@@ -107,11 +107,11 @@ def _dates_text(decision: Decision) -> str:
     return sentence(f"{first}{several(then)}")
 
 
-def not_eaten_text(decision: Decision, withdrawals: Sequence[Withdrawal]) -> str:
+def not_eaten_text(decision: Decision) -> str:
     """Write until when food fish may not be eaten, as an example with its date; empty where no date can be given."""
     if decision.action not in ("dose", "watch", "discharge"):
         return ""
-    said = [_not_eaten(decision, one) for one in withdrawals if one.degree_days > 0]
+    said = [_not_eaten(decision, one) for one in decision.withdrawals if one.degree_days > 0]
     return " ".join(said)
 
 
@@ -120,7 +120,10 @@ def _not_eaten(decision: Decision, one: Withdrawal) -> str:
     if one.until_day is None:
         return f"{example} does not end within 400 d in this water; the licensed veterinarian sets the date."
     until = say_date(decision.date_of(one.until_day), decision.visit_date.year)
-    early = "" if one.harvest is None else f" The harvest planned on {day_in_words(one.harvest)} comes too early."
+    told = one.harvest is None or any(reason.code == "harvest_waits" for reason in decision.reasons)
+    early = (
+        "" if told or one.harvest is None else f" The harvest planned on {day_in_words(one.harvest)} comes too early."
+    )
     return (
         f"{example} ends on {until}, {plain(one.days)} d after the last dose; local rules and the licensed "
         f"veterinarian set the date before which nobody may eat them.{early}"

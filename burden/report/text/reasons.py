@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from datetime import date
 
 from burden.decision.facts import WEAK_SHARE
 from burden.decision.records import Reason
 from burden.inference.dose_accounts import LEAST_CHANCE
-from burden.utils.formatting import capitalised, counted, named, percent, plain, several
+from burden.utils.formatting import capitalised, counted, day_in_words, named, percent, plain, several
 
 __all__ = ["reason_text"]
 
@@ -90,6 +91,10 @@ def _fell_short(n: _Numbers) -> str:
         known.append(f"they had {percent(share)} of the strength meant")
         following = f"the {named(str(n['next_agent']))}" if n.get("next_agent") else "the next one"
         mend.append(f"weigh {following} in full for the true volume")
+    if n.get("left_in"):
+        agent = named(str(n["left_in"]))
+        known.append(f"{agent} left in the water, this weak, is no treatment of them")
+        mend.append(f"put in no more {agent}")
     if n.get("light_or_carbon"):
         known.append("UV or carbon was running")
         mend.append("switch UV off and take carbon out before it")
@@ -102,11 +107,26 @@ def _fell_short(n: _Numbers) -> str:
     )
 
 
+def _day_of(n: _Numbers, name: str) -> str:
+    return day_in_words(date.fromisoformat(str(n[name])))
+
+
+def _eaten(n: _Numbers) -> str:
+    """Write from when on the fish might be eaten after the course: an example that others decide."""
+    until = f"not before {_day_of(n, 'eaten_from')}" if n.get("eaten_from") else "not for more than a year"
+    return (
+        f"by the example of a withdrawal period used here the fish may be eaten {until}; local rules and the licensed "
+        "veterinarian decide."
+    )
+
+
 _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "no_fish": lambda n: "No fish is alive.",
     "water_stops": lambda n: (
         "Gasping fish do not bear a bath, and what makes them gasp may not be flukes."
         if n.get("gasping_alone")
+        else "A second drug on top of an unknown one can kill."
+        if n.get("unknown_alone")
         else "In this water a dose can kill, and bad water can be what the fish suffer from."
     ),
     "measure_first": lambda n: "The agents at hand may not be given before these are known.",
@@ -188,6 +208,15 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "No course within the limits of this case keeps flukes few for long. Find out why they come back: too many "
         "fish in this water, fish or nets from elsewhere, a dose too weak for the volume, or resistant flukes."
     ),
+    "other_first": lambda n: (
+        "Another disease was found that kills fish by itself, and flukes are not many enough to be treated beside it: "
+        "see to it first."
+    ),
+    "harvest_first": lambda n: (
+        f"The harvest is planned on {_day_of(n, 'harvest')}, and a course would put it off: {_eaten(n)} Few fish would "
+        "be saved by it, so harvest first. If the harvest can wait, say so in the case and run the report again."
+    ),
+    "harvest_waits": lambda n: f"The harvest planned on {_day_of(n, 'harvest')} has to wait: {_eaten(n)}",
     "dose_does_not_help": lambda n: "No course within the limits of this case helps enough to be worth giving.",
     "course_goes_on": _course_goes_on,
     "flukes_persist": lambda n: (

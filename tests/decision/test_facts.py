@@ -1,0 +1,87 @@
+"""What the action follows from, taken out of whole cases (common practice, no source)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+from cases import VISIT, a_case, clips, dose, organs
+
+from burden.case import UNKNOWN_AGENT, Action, Case, Findings
+from burden.decision import decide
+from burden.decision.facts import left_in, shortfall, strength_given, weak_doses
+from burden.inference.estimate import estimate
+from burden.report.text.reasons import reason_text
+
+DRAWS = 60
+
+
+def salted(g_l: float, hours: float | None = 336.0) -> Action:
+    return Action(VISIT - timedelta(days=3), agent="sodium_chloride", route="bath", g_l=g_l, hours=hours)
+
+
+def eaten(days_to_harvest: int, count: int = 400, **more: object) -> Case:
+    """Food fish with flukes in number, and the day they are to be harvested."""
+    case = a_case(clips([14, 9, 11, 13]), count=count, **more)
+    harvest = VISIT + timedelta(days=days_to_harvest)
+    return replace(case, fish=(replace(case.fish[0], food_fish=True, harvest_date=harvest),))
+
+
+@pytest.mark.parametrize(("bath", "left"), [(salted(3.0), True), (salted(10.0, 0.5), False), (salted(5.0, 0.5), False)])
+def test_salt_left_in_the_pond_is_no_weak_bath(bath, left):
+    """3 g/L for two weeks are not 30 % of a dip of 10 g/L: nobody is to make up the rest."""
+    case = a_case(clips([9, 12], day=0), given=(bath,))
+    assert (left_in(case) is not None) is left
+    assert (strength_given(case) is None) is left
+    assert weak_doses(case) is (left or bath.g_l == 5.0)
+
+
+def test_the_reason_asks_for_no_more_of_what_was_left_in():
+    case = a_case(clips([30, 22, 41]), given=(salted(3.0),))
+    said = [reason_text(reason) for reason in decide(case, DRAWS).reasons if reason.code == "doses_fell_short"]
+    assert all("no more sodium chloride" in text and "strength meant" not in text for text in said)
+
+
+@pytest.mark.parametrize(("agent", "known"), [(UNKNOWN_AGENT, False), ("mebendazole", True)])
+def test_nobody_says_that_a_product_without_a_name_killed_too_few(agent, known):
+    """Without counts before and after there is only a guess at what it was."""
+    case = a_case(organs([30, 45, 38]), given=(replace(dose(-5, agent, 0.02), hours=1.0),))
+    found = shortfall(case, estimate(case, "dactylogyrus", DRAWS))
+    assert found is None or known
+
+
+def test_the_harvest_comes_before_a_course_that_would_put_it_off():
+    """500 degree-days at 20 °C are 25 d after the last dose."""
+    found = decide(eaten(14, findings=Findings()), DRAWS)
+    assert (found.action, found.reasons[0].code) == ("watch", "harvest_first")
+    assert found.look is not None
+    assert found.look.date == VISIT + timedelta(days=14)
+    assert found.plan == ()
+    dosed = decide(eaten(14, findings=Findings(), given=(dose(-6),)), DRAWS)  # no harvest that day any more
+    assert (dosed.action, "harvest_waits" in {reason.code for reason in dosed.reasons}) == ("dose", True)
+    later = decide(eaten(120, findings=Findings()), DRAWS)
+    assert later.action == "dose"
+    assert all(one.harvest is None for one in later.withdrawals)
+
+
+def test_newcomers_clean_weeks_after_a_whole_course_get_no_new_one():
+    given = (dose(-40), dose(-34), dose(-28))
+    case = a_case((*clips([3, 2], day=-42), *clips([0] * 24, each=3)), count=8, given=given, aim="eradicate")
+    found = decide(case, DRAWS)
+    assert (found.action, found.reasons[0].code) == ("watch", "clean_once")
+    assert found.look is not None
+    assert (found.look.day, found.look.last_if_clean) == (7.0, True)
+
+
+def test_what_the_case_plans_goes_on_where_it_is_worth_its_doses():
+    """One dose of three was given; the rest of custom leaves more flukes than the owner's two."""
+    planned = (dose(2), dose(9))
+    case = a_case(clips([12, 15, 10, 13]), given=(dose(-5),), planned=planned)
+    found = decide(case, 120)
+    assert [one.day for one in found.plan] == [2.0, 9.0]
+    assert (found.plan[0].number, found.plan[0].of) == (2, 3)
+    alone = decide(replace(case, planned=()), 120)
+    aim = found.recommendation.aim
+    kept = (one.recommendation.recommended.chance(aim) for one in (found, alone))
+    assert next(kept) > next(kept)
