@@ -25,6 +25,8 @@ from burden.report.files.folder import write_folder
 from burden.utils.errors import CannotAnswerError
 from burden.utils.progress import listening, track
 
+pytestmark = pytest.mark.usefixtures("each_case_once")  # one pond for several commands
+
 ROOT = Path(__file__).parents[2]
 KOI = ROOT / "simulated_data" / "koi_pond"
 FRAME = {"schema_version", "seed", "draws", "interval_level", "warnings"}

@@ -166,11 +166,14 @@ def grid_posterior(counts, share):
     prior[:, (ks < aggregation.least) | (ks > aggregation.most)] = -np.inf  # nothing is believed beyond
     ranks = (np.arange(800) + 0.5) / 800
     size = (SHAPE + share) / (1 - share)
+    # the negative binomial is peak · p^size · (1 − p)^count, and the peak is the same at every rate
+    peak = {count: stats.nbinom.pmf(count, size, 0.5) / 0.5 ** (size + count) for count in counts}
     for j, k in enumerate(ks):
         rate = gammaincinv(k, ranks)[:, None] / k * means[None, :]
-        expected = rate * ON_GILLS * share * DETECTION
+        p = size / (size + rate * ON_GILLS * share * DETECTION)
+        none = p**size
         for count in counts:
-            prior[:, j] += np.log(stats.nbinom.pmf(count, size, size / (size + expected)).mean(0))
+            prior[:, j] += np.log(peak[count] * (none * (1 - p) ** count).mean(0))
     posterior = np.exp(prior - prior.max())
     return means, ks, posterior / posterior.sum()
 
@@ -649,7 +652,7 @@ def test_what_is_true_of_the_invented_cases_lies_in_their_intervals():
     missed = []
     for name in ("koi_pond", "quarantine_tank", "estate_pond"):
         truth = tomllib.loads((SIMULATED / name / "truth.toml").read_text(encoding="utf-8"))["visit"]
-        found = estimate(read_case(SIMULATED / name), draws=1000)
+        found = estimate(read_case(SIMULATED / name))
         assert found.effective_draws > 200
         pairs = (
             (found.flukes_total, truth["flukes_total"]),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from datetime import timedelta
+from functools import cache
 
 import numpy as np
 import pytest
@@ -20,12 +21,14 @@ BEFORE = (24, 9, 41, 17, 12, 30, 8, 22, 15, 27)
 DRAWS = 300
 
 
-def judged(before, after, day, temperature_c=18.0, given=None, **more):
+def judge(before, after, day, given=None):
     """The dose of 5 d before the visit; counts on its day, and `day` d after it."""
     rows = [*clips(before, 0.05, day=-5, first=1), *clips(after, 0.05, day=day - 5, first=50)]
     given = given or dose(-5, mg_l=10.0, hours=48.0)
-    case = a_case(rows, given=(given,), temperature_c=temperature_c, overrides=HELD, count=200, **more)
-    return response(case, draws=DRAWS)
+    return response(a_case(rows, given=(given,), temperature_c=18.0, overrides=HELD, count=200), draws=DRAWS)
+
+
+judged = cache(judge)  # several tests ask about one visit
 
 
 def check_sum(found) -> None:
@@ -66,7 +69,7 @@ def test_a_lamp_left_on_is_told_whatever_the_samples_say():
 
 
 def test_an_obvious_success():
-    found = judged(BEFORE, [0] * 10, 2)
+    found = judged(BEFORE, (0,) * 10, 2)
     check_sum(found)
     assert found.verdict == "worked"
     assert found.reduction_percent.low > 85
@@ -85,7 +88,7 @@ def test_an_obvious_failure():
 
 
 def test_more_than_before_is_none_gone_and_no_negative_percentage():
-    found = judged(BEFORE, [3 * n for n in BEFORE], 2)
+    found = judged(BEFORE, tuple(3 * n for n in BEFORE), 2)
     assert found.reduction_percent.median < 0
     (said,) = [line for line in found.text().splitlines() if line.startswith("Flukes gone: ")]
     assert "Flukes gone: none" in said
@@ -101,13 +104,13 @@ def test_a_dose_weighed_out_for_other_water_says_what_it_came_to(believed, said)
 
 
 def test_clean_fish_after_tell_though_they_leave_the_ratio_open_downwards():
-    found = judged(BEFORE[:4], [0] * 4, 2)
+    found = judged(BEFORE[:4], (0,) * 4, 2)
     assert found.verdict == "worked"
 
 
 def test_counts_that_say_nothing_tell_nothing():
     """Censored from 0 up; also of a weak dose, of which much may be left."""
-    found = judged([(0, None)], [(0, None)], 2, given=dose(-5, mg_l=1.0, hours=6.0))
+    found = judged(((0, None),), ((0, None),), 2, given=dose(-5, mg_l=1.0, hours=6.0))
     check_sum(found)
     assert found.verdict_probability["cannot_tell"] > 0.95
 
@@ -124,7 +127,7 @@ def test_flukes_that_settled_since_are_told_from_survivors():
 
 
 def test_few_fish_leave_it_open():
-    found = judged([2], [1], 2)
+    found = judged((2,), (1,), 2)
     check_sum(found)
     assert found.verdict == "cannot_tell"
     assert [step.step for step in found.next_steps] == ["look_at_more_fish", "look_two_days_after"]
@@ -174,7 +177,7 @@ def test_ratio_of_large_counts_against_quadrature():
 def test_a_dose_that_the_decision_takes_for_failed_has_one_verdict():
     """Whatever two samples leave open; what the record answers already is not asked."""
     record = ByTheRecord(0.7, False)
-    open_ = replace(judged([2], [1], 2), by_record=record)
+    open_ = replace(judged((2,), (1,), 2), by_record=record)
     assert open_.verdict == "fell_short"
     assert "most likely fell short (70 %)" in open_.text()
     assert "cannot show" not in open_.text()
@@ -192,20 +195,20 @@ def test_a_dose_that_the_decision_takes_for_failed_has_one_verdict():
 )
 def test_under_the_line_no_dose_has_worked(chance, said):
     found = replace(
-        judged([2], [1], 2),
+        judged((2,), (1,), 2),
         verdict_probability={"worked": chance, "fell_short": 0.01, "new_settlers": 0.01, "cannot_tell": 0.98 - chance},
     )
     assert said in found.text()
 
 
 def test_same_seed_same_answer():
-    first, again = (judged(BEFORE[:4], [1, 0, 0, 2], 3).to_json() for _ in range(2))
+    first, again = (judge(BEFORE[:4], (1, 0, 0, 2), 3).to_json() for _ in range(2))
     assert first == again
 
 
 # --- counts as they stand --------------------------------------------------------------------------------------------
 def test_counted_reduction_is_shown():
-    found = judged(BEFORE, [2, 1, 0, 4, 1, 0, 2, 3, 1, 1], 2)
+    found = judged(BEFORE, (2, 1, 0, 4, 1, 0, 2, 3, 1, 1), 2)
     mean = (np.mean(BEFORE), 1.5)
     assert found.as_dict()["counted"]["estimate"] == pytest.approx(100 * (1 - mean[1] / mean[0]))
 
@@ -272,7 +275,7 @@ def test_fish_that_lose_the_same_share_are_not_certainty(before, after):
 
 def test_gill_flukes_that_strayed_are_not_read_here_either():
     """Scrapes of the skin after a dose that worked: read only where the case says so, as in the estimate."""
-    plain = judged(BEFORE, [0] * 10, 2)
+    plain = judged(BEFORE, (0,) * 10, 2)
     skin = [replace(r, site="skin", method="skin_scrape", count_low=2, count_high=2) for r in clips([2, 2], day=-3)]
     rows = [*plain.case.samples, *skin]
     found = response(replace(plain.case, samples=tuple(rows), gill_flukes_on_skin=False), draws=DRAWS)
