@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Literal
@@ -157,16 +158,22 @@ def notes_on(notes: Notes, given: Sequence[str]) -> tuple[SafetyNote, ...]:
 
     Notes
     -----
-    What withholds another agent names it, lest it seem to forbid the dose that is given.
+    What withholds another agent names it, lest it seem to forbid the dose that is given. Of several agents each note
+    that is of one alone names it.
     """
     all_of = given or tuple(notes)
+    of_how_many = Counter(note for own in notes.values() for note in own)
+
+    def naming(name: str, note: SafetyNote) -> SafetyNote:
+        if named(name) in note.text.lower():
+            return note
+        if name not in all_of:
+            return replace(note, text=f"Not {named(name)}: {uncapitalised(note.text)}")
+        alone = of_how_many[note] > 1 or len(all_of) == 1
+        return note if alone else replace(note, text=f"{named(name).capitalize()}: {uncapitalised(note.text)}")
+
     said = [
-        note
-        if name in all_of or named(name) in note.text.lower()
-        else replace(note, text=f"Not {named(name)}: {uncapitalised(note.text)}")
-        for name, own in notes.items()
-        for note in own
-        if name in all_of or note.level == "withhold"
+        naming(name, note) for name, own in notes.items() for note in own if name in all_of or note.level == "withhold"
     ]
     return tuple(sorted(dict.fromkeys(said), key=lambda note: note.level != "withhold"))
 

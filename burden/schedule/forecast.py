@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case
+from burden.evidence import load_parasite
 from burden.inference.estimate import Estimate
 from burden.model.elimination.probability import HORIZON_DAYS, DoseSchedule
 from burden.schedule.by_killer import IfThisKills, deaths_by_killer
@@ -26,7 +27,20 @@ STEADY_PER_DAY = 0.005
 
 @dataclass(frozen=True)
 class AfterADose(Remark):
-    """What to watch for once doses go in."""
+    """What to watch for once doses go in.
+
+    Parameters
+    ----------
+    gills : bool
+        Whether flukes of the gills are among them.
+    """
+
+    gills: bool = True
+
+    @classmethod
+    def of(cls, parasites: Sequence[str]) -> AfterADose:
+        """Say what to watch for by where the flukes of these sets sit."""
+        return cls(any(load_parasite(name).site == "gill" for name in parasites))
 
 
 Regime = Mapping[str, float]
@@ -77,7 +91,7 @@ class Forecast(Result):
             },
             "deaths_by_killer": [reading.as_dict() for reading in self.by_killer],
             "week_later": self.delay.as_dict() if self.delay else None,
-            "after_a_dose": str(AfterADose()),
+            "after_a_dose": str(AfterADose.of([self.parasite])),
             "warnings": list(self.warnings),
         }
 

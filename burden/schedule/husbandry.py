@@ -37,6 +37,8 @@ HEATING_C_PER_DAY = 1.0
 _LEAST_WARMING_C = 3.0
 #: share of the eggs that goes with bottom dirt, nets and media at one cleaning
 _CLEANED_SHARE = Value("share cleaned off", 0.2, 0.05, 0.5, "-", "logit", "assumption")
+#: water that cannot be drained and dried
+_NEVER_DRY = ("cage", "lake")
 _IN_THE_WATER = ("egg", "fresh_egg", "larva")
 
 
@@ -169,7 +171,8 @@ def _moves(case: Case, ponds: Sequence[Posterior]) -> list[_Move]:
         moves.append(_Move("cleaning", lambda one: Posterior(cleaned(one.pond), one.state)))
     if tank:
         moves.append(_Move("clean_tank", lambda one: Posterior(left_behind(one.pond), one.state)))
-        moves.append(_Move("dry_pond", lambda one: Posterior(one.pond, drained(one.state))))
+        if case.water.kind not in _NEVER_DRY:
+            moves.append(_Move("dry_pond", lambda one: Posterior(one.pond, drained(one.state))))
     if to_c is not None and to_c >= now + _LEAST_WARMING_C:
         moves.append(_Move("warm", lambda one: Posterior(heated(one.pond, to_c), one.state), to_c))
         if tank:

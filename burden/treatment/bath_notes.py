@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from burden.evidence import FRESH_WATER, load_agent
 from burden.treatment.flowing_bath import FlowingBath
 from burden.treatment.safety import SafetyNote
-from burden.utils.formatting import named, plain, volume
+from burden.utils.formatting import exposure, mass, named, plain, volume
 
 __all__ = ["MOST_WATER_L", "note_on_amount", "note_on_kill", "notes_on_flow"]
 
 #: water above which no bath is given, a lake: what it takes can be neither bought nor let go. Common practice, no
 #: source
 MOST_WATER_L = 10_000_000.0
+#: shorter than this nobody counts the minutes [h]
+_FEW_MINUTES_H = 0.1
 
 
 def note_on_amount(agent: str, mg_l: float, litres: float) -> list[SafetyNote]:
@@ -47,31 +50,62 @@ def note_on_kill(agent: str, share: float) -> SafetyNote:
     return SafetyNote("withhold", text, why, change, "assumption", "care", "little_effect")
 
 
+def _least(hours: float) -> str:
+    """Write how long oxygen lasts, no shorter than anybody can act."""
+    return "a few minutes" if hours < _FEW_MINUTES_H else f"about {exposure(hours)}"
+
+
 def notes_on_flow(bath: FlowingBath) -> list[SafetyNote]:
-    """Return what water that flows means for a long bath: none can be given, or only so.
+    """Return what water that flows means for a bath: none can be given, or only so.
 
     Parameters
     ----------
     bath : FlowingBath
     """
-    lasts, half = f"{bath.oxygen_hours:.2g} h", f"{bath.half_life_hours:.2g} h"
-    fish = f"{bath.kilograms:.3g} kg of fish"
-    if bath.mode == "impossible":
-        short = "a short bath apart, or in a tarpaulin or a well-boat"
-        why = "the cage is open" if bath.reason == "open_cage" else f"the flow carries half of it off in {half}"
-        text = f"{named(bath.agent).capitalize()} cannot be left in this water for {bath.hours:g} h"
-        return [SafetyNote("withhold", text, why, short, "assumption", "care", "bath_impossible")]
-    if bath.mode == "enclosed":
-        text = f"Enclose the fish in a tarpaulin or a well-boat for the {bath.hours:g} h of the bath; give oxygen"
-        why = "the cage is open; measure the water enclosed, as the amount goes by it, and oxygen all the time"
-        return [SafetyNote("caution", text, why, "a bath elsewhere", "common practice, no source", "danger", "enclose")]
-    if bath.mode == "stop_flow":
-        text = f"Stop the flow for the {bath.hours:g} h of the bath, aerate, measure oxygen every hour"
-        why = f"left running it carries half of the bath off in {half}; oxygen lasts {fish} about {lasts} without air"
-        return [SafetyNote("caution", text, why, "less flow or fewer fish", "assumption", "danger", "stop_flow")]
-    if bath.mode == "drip_feed":
-        each = bath.drip_mg_per_hour / 1000
-        text = f"Keep the flow on and drip {each:.3g} g an hour into the inflow for {bath.hours:g} h, besides the dose"
-        why = f"without flow oxygen lasts {fish} about {lasts}; with it half of the bath is gone in {half}"
-        return [SafetyNote("caution", text, why, "less flow or fewer fish", "assumption", "danger", "drip_feed")]
-    return []
+    write = _WAYS.get(bath.mode)
+    return [] if write is None else [write(bath)]
+
+
+def _impossible(bath: FlowingBath) -> SafetyNote:
+    short = "a short bath apart, or in a tarpaulin or a well-boat"
+    flows = f"the flow carries half of it off in {exposure(bath.half_life_hours)}"
+    why = "the cage is open" if bath.reason == "open_cage" else flows
+    text = f"{named(bath.agent).capitalize()} cannot be left in this water for {exposure(bath.hours)}"
+    return SafetyNote("withhold", text, why, short, "assumption", "care", "bath_impossible")
+
+
+def _enclosed(bath: FlowingBath) -> SafetyNote:
+    text = f"Enclose the fish in a tarpaulin or a well-boat for {_of_it(bath)}; give oxygen"
+    why = "the cage is open; measure the water enclosed, as the amount goes by it, and oxygen all the time"
+    if bath.agent == FRESH_WATER:
+        text = f"Fill a tank, a tarpaulin or a well-boat for {_of_it(bath)}; give oxygen"
+        why = "the cage is open; measure oxygen all the time, and the salt that comes in with the fish"
+    return SafetyNote("caution", text, why, "a bath elsewhere", "common practice, no source", "danger", "enclose")
+
+
+def _stop_flow(bath: FlowingBath) -> SafetyNote:
+    text = f"Stop the flow for {_of_it(bath)}, aerate, measure oxygen every hour"
+    gone = f"left running it carries half of the bath off in {exposure(bath.half_life_hours)}"
+    why = f"{gone}; without air oxygen lasts {_fish(bath)} {_least(bath.oxygen_hours)}"
+    return SafetyNote("caution", text, why, "less flow or fewer fish", "assumption", "danger", "stop_flow")
+
+
+def _drip_feed(bath: FlowingBath) -> SafetyNote:
+    of_what = load_agent(bath.agent).mass_of.replace("active substance", named(bath.agent))
+    each = f"{mass(bath.drip_mg_per_hour / 1000)} {of_what}"
+    lasts = f"for the {exposure(bath.hours)} of the bath, besides the dose"
+    text = f"Keep the flow on and drip {each} an hour into the inflow {lasts}"
+    gone = f"with it half of the bath is gone in {exposure(bath.half_life_hours)}"
+    why = f"without flow oxygen lasts {_fish(bath)} {_least(bath.oxygen_hours)}; {gone}"
+    return SafetyNote("caution", text, why, "less flow or fewer fish", "assumption", "danger", "drip_feed")
+
+
+def _of_it(bath: FlowingBath) -> str:
+    return f"the {exposure(bath.hours)} of a bath of {named(bath.agent)}"
+
+
+def _fish(bath: FlowingBath) -> str:
+    return f"{mass(1000 * bath.kilograms)} of fish"
+
+
+_WAYS = {"impossible": _impossible, "enclosed": _enclosed, "stop_flow": _stop_flow, "drip_feed": _drip_feed}

@@ -11,14 +11,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from burden.evidence import Agent, DoseRange, load_agent
+from burden.evidence import FRESH_WATER, Agent, DoseRange, load_agent
 from burden.evidence.cautions import Caution
 from burden.treatment.concentration import restore_mg
 from burden.treatment.dose_result import DoseReason, DoseResult, stock_solution
 from burden.treatment.host_tolerance import HostAdvice, host_advice, withdrawal_text
 from burden.treatment.water_chemistry import LEFT_IN_HOURS, oxygen_demand_mg_l
 from burden.utils.errors import InputError, Problem
-from burden.utils.formatting import alike, percent, plain, product_words, volumes
+from burden.utils.formatting import alike, exposure, percent, plain, product_words, volumes
 
 __all__ = ["LEAST_STRENGTH_PERCENT", "dose", "odd_dose", "range_words"]
 
@@ -149,7 +149,7 @@ def odd_dose(agent: Agent | str, mg_l: float, route: str = "bath", hours: float 
     asked = _Asked(agent, 1.0, mg_l, False, 100.0, False, route, hours, coldest, None, None, False, "")
     if not known or _published(asked) is not None:
         return ""
-    return f"published are {'; '.join(map(range_words, known))}. {_other_unit(asked) or 'Units?'}"
+    return f"published are {'; '.join(range_words(r, agent.name) for r in known)}. {_other_unit(asked) or 'Units?'}"
 
 
 @dataclass(frozen=True)
@@ -228,7 +228,7 @@ def _unpublished(asked: _Asked, found: DoseRange | None, advice: HostAdvice | No
     value = f"{plain(asked.mg_l)} mg/L" + ("" if asked.hours is None else f" for {plain(asked.hours)} h")
     problems = []
     if found is None:
-        known = "; ".join(range_words(r) for r in asked.agent.ranges if r.route == asked.route)
+        known = "; ".join(range_words(r, asked.agent.name) for r in asked.agent.ranges if r.route == asked.route)
         fix = f"{question} {accept}" if (question := _other_unit(asked)) else accept
         problems.append(asked.problem("mg_l", value, f"a published dose: {known}", fix))
     if advice and advice.over_limit:
@@ -253,13 +253,29 @@ def _other_unit(asked: _Asked) -> str:
     return ""
 
 
-def range_words(found: DoseRange) -> str:
-    """Return a published range in words."""
+def range_words(found: DoseRange, agent: str = "") -> str:
+    """Return a published range in words; of water alone how long it lasts, as it has no strength.
+
+    Parameters
+    ----------
+    found : DoseRange
+    agent : str
+        Whose it is.
+    """
+    if agent == FRESH_WATER:
+        return f"{_lengths(found)} ({found.name})"
     warm = f", water up to {plain(found.max_temperature_c)} °C" if found.max_temperature_c is not None else ""
     low, high = found.mg_l
-    first, last = found.hours
     strength = plain(low) if low == high else f"{plain(low)} to {plain(high)}"
-    return f"{strength} mg/L for {plain(first)} to {plain(last)} h ({found.name}{warm})"
+    return f"{strength} mg/L for {_lengths(found)} ({found.name}{warm})"
+
+
+def _lengths(found: DoseRange) -> str:
+    """Write how long a published bath lasts, the unit once where both ends share it."""
+    first, last = found.hours
+    if first >= 1:
+        return f"{plain(first)} to {exposure(last)}"
+    return f"{round(60 * first)} to {exposure(last)}" if last < 1 else f"{exposure(first)} to {exposure(last)}"
 
 
 def _length(asked: _Asked, found: DoseRange | None) -> float:
@@ -317,18 +333,15 @@ def _cautions(asked: _Asked, found: DoseRange | None, advice: HostAdvice | None)
     if found is None:
         yield Caution("No source gives this dose; you accepted it as unpublished. Try it on a few fish first.", "trial")
     else:
-        yield Caution(f"Published: {range_words(found)} ({', '.join(found.sources)}).", "bookkeeping")
+        words = range_words(found, agent.name)
+        yield Caution(f"Published: {words} ({', '.join(found.sources)}).", "bookkeeping")
         if asked.temperature_c is None and asked.where == "command line" and found.max_temperature_c is not None:
             yield Caution("Water temperature not given: the warm-water limit was used.", "bookkeeping")
-    yield from _volume_cautions(asked, found)
-    if (length := _length(asked, found)) < LEFT_IN_HOURS:
-        end = f"A bath of {plain(length)} h must end on time: give it in a tub, or where all the water can be flushed."
-        yield Caution(end, "danger")
-    if not asked.strength_given:
-        taken = plain(asked.strength_percent)
-        yield Caution(f"Strength not given: {taken} % assumed. Read the label of the product.", "bookkeeping")
-    if agent.density is not None:
-        yield Caution(f"Density taken as {agent.density.text}.", "bookkeeping")
+    length = _length(asked, found)
+    if agent.name == FRESH_WATER:  # neither an amount that can be wrong, nor a label to read
+        yield Caution(f"A bath of {exposure(length)} must end on time: have nets ready and watch the clock.", "danger")
+    else:
+        yield from _product_cautions(asked, found, length)
     if advice is not None:
         yield Caution(advice.text, "danger" if advice.over_limit or advice.advice == "avoid" else "trial")
     if demand := oxygen_demand_mg_l(asked.agent, asked.mg_l, _length(asked, found)):
@@ -343,6 +356,19 @@ def _cautions(asked: _Asked, found: DoseRange | None, advice: HostAdvice | None)
         yield Caution(_after_change(asked, length), "care")
     for heading in ("cautions", "handling", "does_not", "aftercare"):
         yield from getattr(agent, heading)
+
+
+def _product_cautions(asked: _Asked, found: DoseRange | None, length: float) -> Iterator[Caution]:
+    """What the volume, the length of a short bath and the product itself ask for."""
+    yield from _volume_cautions(asked, found)
+    if length < LEFT_IN_HOURS:
+        end = f"A bath of {exposure(length)} must end on time: give it in a tub, or where all the water can be flushed."
+        yield Caution(end, "danger")
+    if not asked.strength_given:
+        taken = plain(asked.strength_percent)
+        yield Caution(f"Strength not given: {taken} % assumed. Read the label of the product.", "bookkeeping")
+    if asked.agent.density is not None:
+        yield Caution(f"Density taken as {asked.agent.density.text}.", "bookkeeping")
 
 
 _WHO_DECIDES = (
@@ -376,14 +402,17 @@ def _after_change(asked: _Asked, hours: float) -> str:
     if faded < 0.02 * whole:
         return f"{said}."
     return (
-        f"{said}. By the end of {plain(hours)} h about {amount(faded)} more has broken down "
-        f"({_FILTER_WORDS[asked.filter_kind]}): replace that only if the bath is to stay at full strength."
+        f"{said}. After {plain(hours)} h about {percent(1 - faded / whole)} of the dose is still in the water "
+        f"({_FILTER_WORDS[asked.filter_kind]}); {amount(faded)} more would bring it back to full strength, which is "
+        "seldom needed."
     )
 
 
 def _volume_cautions(asked: _Asked, found: DoseRange | None) -> Iterator[Caution]:
     if asked.volume_range_l is None:
         count = "An error in the volume is an equal error in the dose: count filter, sump and pipes, leave out stones."
+        if asked.where == "case.toml":  # a bath apart
+            count = "An error in the volume is an equal error in the dose: measure the water of the bath."
         yield Caution(count, "making_up")
         return
     small, large = asked.volume_range_l

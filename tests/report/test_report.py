@@ -32,13 +32,16 @@ from burden.report.files import folder as report_folder
 from burden.report.files.calendar import calendar_bytes, joined_calendar
 from burden.report.files.folder import MARKER, write_folder
 from burden.report.files.tables import csv_bytes, safe_cell, tables_of
+from burden.report.files.treatments import treatments_of
 from burden.report.page.answer import answer_lines
 from burden.report.page.cautions import cautions_of
 from burden.report.page.index import cleanest_first, in_order, render_ponds, water_of
 from burden.report.page.outlook import courses_of
 from burden.report.page.owner import _untagged, owner_page
+from burden.report.page.record import record_of
 from burden.report.page.unknowns import unknowns_of
 from burden.report.pond_row import POND_COLUMNS, POND_DATES, POND_NUMBERS, pond_row
+from burden.report.reference.agent_sheet import agent_list, agent_sheet
 from burden.report.text.day_book import days_of
 from burden.report.text.deaths import deaths_text
 from burden.report.text.decision import headline, notes_lines, withheld_text
@@ -52,12 +55,15 @@ from burden.report.text.reasons import reason_text
 from burden.report.tidy import COLUMNS, _cell, _frame, parquet_bytes, tidy_rows
 from burden.report.write import write_reports
 from burden.schedule.by_killer import IfThisKills
+from burden.schedule.eligibility import notes_on
+from burden.treatment.dose import dose as dose_of_agent
 from burden.treatment.gates import Gate
 from burden.treatment.safety import SafetyNote
 from burden.treatment.withdrawal import Withdrawal
 from burden.utils.errors import InputError
 from burden.utils.formatting import counted, day_in_words, say_date
 from burden.utils.results import CredibleInterval
+from burden.utils.wording import text_of
 
 
 class Reader(HTMLParser):
@@ -115,6 +121,46 @@ def test_no_report_without_its_cautions(files):
         assert said in text
 
 
+def planned_as(**changes):
+    """The koi, their doses otherwise."""
+    plan = tuple(replace(dose, **changes) for dose in koi().decision.plan)
+    return replace(koi(), decision=replace(koi().decision, plan=plan))
+
+
+def test_fresh_water_is_no_drug_in_record_and_words():
+    """Nobody weighs it, it has no strength and no label; a minute is a minute."""
+    doses = tuple(replace(d, agent="fresh_water", hours=0.08, product_g=None, product_ml=1e6) for d in koi().doses)
+    bathed = planned_as(agent="fresh_water", hours=0.08, mg_l=1e6, product_g=None, product_ml=1e6, apart=True)
+    bathed = replace(bathed, doses=doses)
+    (row, *_) = record_of(bathed)["rows"]
+    assert (row["strength"], row["mg_l"], row["amount"], row["hours"]) == ("–", "–", "water alone", "5 min")
+    planned = [row for row in treatments_of(bathed) if row["state"] == "planned"]
+    of_a_product = ("strength_percent", "dose_mg_l", "product_g", "product_ml")
+    assert {row[name] for row in planned for name in of_a_product} == {None}
+    sheet = agent_sheet(load_agent("fresh_water"), 50).text()
+    answer = str(dose_of_agent("fresh_water", 1000.0, species="greater amberjack"))
+    assert "Fill the bath with 1 000 L of fresh water alone." in answer
+    listed = agent_list().text()
+    mine = listed[listed.index("fresh_water:") :].split("\nh")[0]
+    slips = ("000 mg/L", "000 g/L", "label of the product", "0.08 h", "% assumed", "Density", "ounted as mg of fresh")
+    assert [slip for slip in slips if slip in sheet.split("Values")[0] + answer + mine] == []
+
+
+def test_a_note_of_one_agent_among_several_names_it():
+    bio = SafetyNote("caution", "Isolate the biofilter", "it suffers", "another tank", "assumption")
+    virus = SafetyNote("caution", "Have the virus tested", "it is suspected", "a result", "assumption")
+    notes = {"formalin": (bio, virus), "praziquantel": (virus,)}
+    assert [note.text for note in notes_on(notes, ())] == ["Formalin: isolate the biofilter", "Have the virus tested"]
+    assert [note.text for note in notes_on(notes, ("formalin",))] == ["Isolate the biofilter", "Have the virus tested"]
+
+
+def test_digits_of_deaths_are_grouped():
+    """As everywhere else; a reader met "1308 to 1642 of the 9 170"."""
+    found = blind().estimates[0].deaths_explained or koi().estimates[0].deaths_explained
+    many = replace(found, deaths=9170, told=True, looked=True, by_flukes=CredibleInterval(1500.0, 1308.0, 1642.0))
+    assert "Flukes caused 1 308 to 1 642 of the 9 170 recorded deaths (median 1 500)." in text_of(many)
+
+
 def test_what_an_earlier_dose_has_tried_is_not_asked_again():
     """The koi have had praziquantel before; a pond that has had none is told to try it on a few fish first."""
     trial, volume = "Dose one or a few fish first", "measure the water before the first dose"
@@ -124,11 +170,13 @@ def test_what_an_earlier_dose_has_tried_is_not_asked_again():
 
     assert koi().decision.plan[0].trial_date is None
     assert trial not in always(koi())
-    assert trial in always(blind())
-    assert volume in always(blind())
-    begun = replace(
-        koi(), decision=replace(koi().decision, plan=tuple(replace(d, number=2) for d in koi().decision.plan))
-    )
+    untried = planned_as(number=1, trial_date=koi().case.visit_date)
+    assert trial in always(untried)
+    assert volume in always(untried)
+    assert not blind().decision.doses
+    assert trial not in always(blind())  # where no dose is given, nothing is said of giving it
+    assert volume not in always(blind())
+    begun = planned_as(number=2)
     assert volume not in always(begun)
     unmeasured = replace(begun.decision, gates=(*begun.decision.gates, Gate("nitrite_unmeasured", "measure")))
     assert "Measure it before the next dose" in " ".join(gates_text(unmeasured, "measure"))

@@ -332,15 +332,17 @@ def test_what_fades_is_said_for_the_filter_there_is(kind, words):
     bath = dose("praziquantel", 18_000.0, 5.0, hours=24.0, filter_kind=kind)
     (said,) = [c for c in bath.cautions if "is changed during the bath" in c]
     loss = load_agent("praziquantel").values[f"loss_per_day_{kind}"].value
-    grams = float(said.split("about ")[1].split(" g more has broken down")[0])
+    grams = float(said.split("; ")[1].split(" g more would bring it back")[0])
     assert grams == pytest.approx(90 * (1 - math.exp(-loss)), rel=2e-3)  # written to three figures
+    share = float(said.split("about ")[1].split(" % of the dose is still in the water")[0])
+    assert share == pytest.approx(100 * math.exp(-loss), abs=0.5)
     assert words in said
 
 
 def test_without_a_filter_nothing_worth_saying_fades_in_a_day():
     cautions = dose("praziquantel", 18_000.0, 5.0, filter_kind="none").cautions
     (said,) = [c for c in cautions if "is changed during the bath" in c]
-    assert "broken down" not in said
+    assert "still in the water" not in said
 
 
 @pytest.mark.parametrize(
@@ -349,5 +351,5 @@ def test_without_a_filter_nothing_worth_saying_fades_in_a_day():
 def test_a_short_bath_is_said_to_have_to_end(agent, told):
     """Weighed out for a pond, salt of a short bath would stay in it."""
     found = dose(agent, 22_000.0)
-    ends = [caution for caution in found.cautions if caution.startswith("A bath of 0.5 h must end on time")]
+    ends = [caution for caution in found.cautions if caution.startswith("A bath of 30 min must end on time")]
     assert [caution.kind for caution in ends] == ["danger"] * told

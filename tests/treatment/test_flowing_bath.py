@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import date
 
@@ -14,6 +15,7 @@ from burden.inference.prior import draw_pond
 from burden.schedule.eligibility import dose_of
 from burden.treatment.bath_notes import notes_on_flow
 from burden.treatment.flowing_bath import bath_in_flow, oxygen_hours, oxygen_use_mg_per_kg_h
+from burden.utils.formatting import named
 
 
 def flowing(exchange=0.0, kind=None, count=40, weight_g=400.0, **water):
@@ -133,5 +135,16 @@ def test_what_is_said_of_a_bath_in_flow_names_its_numbers():
         "caution",
         "withhold",
     ]
-    assert "drip 4.17 g an hour" in said["drip_feed"][0].text
+    assert "drip 4.17 g of praziquantel an hour" in said["drip_feed"][0].text
     assert "the cage is open" in said["impossible"][0].reason
+
+
+@pytest.mark.parametrize("agent", ["praziquantel", "fresh_water", "hydrogen_peroxide"])
+def test_notes_on_a_bath_are_in_units_people_use(agent):
+    """No 8.62e+03 g, no 0.08 h, no "about 0 h": kilograms and minutes, and whose bath it is."""
+    crowded = flowing(30.0, "raceway", count=40_000, weight_g=100.0, oxygen_mg_l=5.1)
+    for case in (crowded, flowing(2.0, "cage", medium="sea")):
+        for note in notes_on_flow(bath_in_flow(case, agent)):
+            said = f"{note.text} {note.reason}"
+            assert not re.search(r"e\+0|\b0\.\d+ h|\b0 h", said), said
+            assert named(agent) in said.lower(), said

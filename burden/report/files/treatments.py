@@ -11,7 +11,7 @@ from typing import Any
 
 from burden.case import Action
 from burden.decision import Assessment
-from burden.evidence import agent_names
+from burden.evidence import FRESH_WATER, agent_names
 from burden.treatment.withdrawal import withdrawals
 
 __all__ = ["TREATMENT_COLUMNS", "treatments_of"]
@@ -51,6 +51,7 @@ def _given(visit: Assessment, one: Action) -> dict[str, Any]:
         "dose_mg_per_kg": one.mg_per_kg_fish,
         "hours": one.hours,
         "water_l": None if one.route in ("in_feed", "dip") else float(water),
+        **_without_product(one.agent),
     }
 
 
@@ -66,7 +67,13 @@ def _planned(visit: Assessment) -> Iterator[dict[str, Any]]:
             "water_l": planned.bath_volume_l,
             "product_g": planned.product_g,
             "product_ml": planned.product_ml,
+            **_without_product(planned.agent),
         }
+
+
+def _without_product(agent: str | None) -> dict[str, None]:
+    """A bath in water alone has no strength, no dose and nothing to weigh."""
+    return dict.fromkeys(("strength_percent", "dose_mg_l", "product_g", "product_ml")) if agent == FRESH_WATER else {}
 
 
 def _about(visit: Assessment, day: date, agent: str | None) -> dict[str, Any]:

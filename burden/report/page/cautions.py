@@ -17,6 +17,10 @@ _TRIAL = "Dose one or a few fish first, for the planned time, in the same water,
 _VOLUME = "An error in the volume is an equal error in the dose"
 
 
+#: codes of notes on how a bath is given, which say nothing where none is
+_HOW_A_BATH_IS_GIVEN = ("enclose", "stop_flow", "drip_feed")
+
+
 def agents_of(visit: Assessment) -> tuple[str, ...]:
     """Return the agents a visit considered: those of the doses, and those at hand, each once."""
     at_hand = visit.case.limits.agents or DEFAULT_AGENTS
@@ -37,7 +41,11 @@ def cautions_of(visit: Assessment) -> list[tuple[str, list[str]]]:
     """
     stops = notes_lines(note for note in visit.notes if note.level == "withhold")
     given = tuple(dict.fromkeys(d.agent for d in visit.doses))
-    care = [f"{note.text}: {note.reason.rstrip('.')}." for note in visit.notes if note.level != "withhold"]
+    care = [
+        f"{note.text}: {note.reason.rstrip('.')}."
+        for note in visit.notes
+        if note.level != "withhold" and (given or note.code not in _HOW_A_BATH_IS_GIVEN)
+    ]
     # what the water asks for first comes before what the agent asks for
     against = "Against other agents" if given else "Against a dose today"
     groups = [(against, stops), ("Water and fish", care), ("Always", [*_always(visit), *_food(visit)])]
@@ -48,6 +56,8 @@ def cautions_of(visit: Assessment) -> list[tuple[str, list[str]]]:
 def _always(visit: Assessment) -> list[str]:
     """What holds for every dose; what these fish and this water went through with earlier doses is not asked again."""
     doses = visit.decision.doses
+    if not doses:
+        return [_RULES]
     tried = bool(doses) and all(dose.trial_date is None for dose in doses)
     begun = bool(doses) and doses[0].number > 1
     volume = f"{_VOLUME}." if begun else f"{_VOLUME}: measure the water before the first dose."

@@ -72,7 +72,7 @@ def _bands(course: Projection, values: np.ndarray) -> str:
 
 def watch_for(found: Assessment, forecast: Forecast) -> list[str]:
     """Return what to watch after a dose, and whose call sick fish are."""
-    said = [str(AfterADose())] if found.decision.plan else []
+    said = [str(AfterADose.of(found.case.parasites))] if found.decision.plan else []
     said += _more_in_the_end(found, forecast)
     said.append("Whether a dying fish is put down is the veterinarian's decision.")
     return said

@@ -6,12 +6,17 @@ from typing import Any
 
 from burden.case import UNKNOWN_AGENT, Case
 from burden.decision import Assessment
+from burden.evidence import FRESH_WATER
 from burden.report.formatting import long_date, named, several, spread, weighed
 from burden.report.text.notes import parasite_name
 from burden.treatment.withdrawal import unnamed_words
-from burden.utils.formatting import capitalised, plain, volume
+from burden.utils.formatting import capitalised, exposure, plain, volume
 
 __all__ = ["record_of"]
+
+
+#: of a bath in water alone: nothing to weigh, no label
+_WATER_ALONE = {"strength": "–", "mg_l": "–", "amount": "water alone"}
 
 
 def record_of(visit: Assessment) -> dict[str, Any]:
@@ -37,7 +42,8 @@ def record_of(visit: Assessment) -> dict[str, Any]:
             "mg_l": plain(d.mg_l),
             "volume": "____" if d.apart else plain(d.volume_l),
             "amount": f"{weighed(d)} per {volume(d.volume_l)}" if d.apart else weighed(d),
-            "hours": plain(d.hours),
+            "hours": exposure(d.hours),
+            **(_WATER_ALONE if d.agent == FRESH_WATER else {}),
         }
         for planned, d in zip(visit.decision.plan, visit.doses, strict=False)
     ]
@@ -56,7 +62,8 @@ def _given(case: Case) -> list[dict[str, str]]:
             "mg_l": "____" if one.concentration_mg_l is None else plain(one.concentration_mg_l),
             "volume": "____" if one.volume_l_believed is None else plain(one.volume_l_believed),
             "amount": "____",
-            "hours": "____" if one.hours is None else plain(one.hours),
+            "hours": "____" if one.hours is None else exposure(one.hours),
+            **(_WATER_ALONE if one.agent == FRESH_WATER else {}),
         }
         for one in case.doses_given
     ]

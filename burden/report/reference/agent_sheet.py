@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from burden.evidence import Agent, DoseRange, HostGroup, agent_names, load_agent, parasite_names, reference
+from burden.evidence import FRESH_WATER, Agent, DoseRange, HostGroup, agent_names, load_agent, parasite_names, reference
 from burden.report.reference.how_known import how_known, mover_words, movers_of_agent
+from burden.report.text.dose import bath_words
 from burden.treatment.dose import range_words
 from burden.treatment.efficacy_checks import KillTable, PointChecks, check_points, kill_table
 from burden.treatment.efficacy_contradiction import Contradiction, efficacy_contradicted
-from burden.utils.formatting import named, plain
+from burden.utils.formatting import named
 from burden.utils.results import Result
 from burden.utils.wording import text_of
 
@@ -49,8 +50,8 @@ class AgentList(Result):
         for row in self.rows():
             lines += [
                 f"{row['name']}: {row['title']}",
-                f"  customary {plain(row['customary_mg_l'])} mg/L for {plain(row['customary_hours'])} h, counted as "
-                f"{row['basis']}",
+                f"  customary {bath_words(row['name'], row['customary_mg_l'], row['customary_hours'])}"
+                f"{_counted_as(row['name'], row['basis'])}",
                 *(f"  {line}" for line in row["does_not"]),
             ]
         return "\n".join(lines)
@@ -104,10 +105,10 @@ class AgentSheet(Result):
         known = self.agent
         bath = known.customary
         blocks: dict[str, list[str]] = {
-            f"{self.agent.title} ({known.kind}), counted as {known.basis}": [],
+            f"{self.agent.title} ({known.kind}){_counted_as(known.name, known.basis)}": [],
             "Given": [
-                f"customary {plain(bath.mg_l)} mg/L for {plain(bath.hours)} h: {bath.text}",
-                *(f"{range_words(r)}: {r.text}" for r in known.ranges),
+                f"customary {bath_words(known.name, bath.mg_l, bath.hours)}: {bath.text}",
+                *(f"{range_words(r, known.name)}: {r.text}" for r in known.ranges),
             ],
             "Hosts": [f"{g.name}: {g.advice}; {g.text}" for g in known.host_groups]
             + ["any other: no data, try on a few fish first"],
@@ -138,6 +139,11 @@ def _contradictions(agent: Agent) -> tuple[Contradiction, ...]:
 def _against(found: Contradiction) -> str:
     level = {"blocks": "not given against", "warns": "given with a warning against"}[found.level]
     return f"{level} {named(found.parasite)}: {text_of(found)}"
+
+
+def _counted_as(agent: str, basis: str) -> str:
+    """What a strength is counted as; of water alone there is none."""
+    return "" if agent == FRESH_WATER else f", counted as {basis}"
 
 
 def agent_list() -> AgentList:

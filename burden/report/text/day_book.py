@@ -15,6 +15,7 @@ from burden.report.text.handling import handling_of, has_filter, notes_of_filter
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.plan import dose_text
 from burden.schedule.delayed_hatch import DelayedHatch
+from burden.schedule.forecast import AfterADose
 from burden.schedule.late_dose import LateDose
 from burden.treatment.dose_result import DoseResult
 from burden.treatment.gates import change_of, without_change
@@ -193,8 +194,9 @@ def _aftercare(found: Assessment, planned: PlannedDose) -> Iterator[Day]:
     for after in range(1, 1 + measured):
         text = f"measure ammonia and nitrite, day {after} after {named(planned.agent)}"
         yield _day(found, planned.date + timedelta(days=after), "care", text, dose=planned.number)
+    better = "breathe" if AfterADose.of(found.case.parasites).gills else "rub themselves less"
     look = (
-        "look at the fish, which should breathe and, in warm water, feed better by now; if not, look for flukes again"
+        f"look at the fish, which should {better} and, in warm water, feed better by now; if not, look for flukes again"
     )
     if found.case.findings.anaemic:
         look = "look at the fish; those that lack blood take weeks to breathe better"

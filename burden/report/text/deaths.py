@@ -30,18 +30,18 @@ def _of_dose(found: DeathAttribution) -> str:
 def _share(found: DeathAttribution) -> str:
     if not found.looked:
         return f"No fish was looked at, so the records cannot say what killed the {counted(found.deaths, 'dead fish')}."
-    low, high = round(found.by_flukes.low), round(found.by_flukes.high)
+    low, high, middle = (round(x) for x in (found.by_flukes.low, found.by_flukes.high, found.by_flukes.median))
     of_all = f"of the {counted(found.deaths, 'recorded death')}"
     if found.told:
         if low == high:
-            return f"Flukes caused {low} {of_all}."
-        return f"Flukes caused {low} to {high} {of_all} (median {found.by_flukes.median:.0f})."
+            return f"Flukes caused {plain(low, 9)} {of_all}."
+        return f"Flukes caused {plain(low, 9)} to {plain(high, 9)} {of_all} (median {plain(middle, 9)})."
     if found.deaths == 1:
         return "Flukes may have caused the one recorded death; these records cannot say."
     if low == high:
-        many = "none" if low == 0 else "all" if low == found.deaths else str(low)
+        many = "none" if low == 0 else "all" if low == found.deaths else plain(low, 9)
         return f"We expect that flukes caused {many} {of_all}, but these records cannot show it."
-    may = "none or all" if low == 0 and high == found.deaths else f"{low} to {high}"
+    may = "none or all" if low == 0 and high == found.deaths else f"{plain(low, 9)} to {plain(high, 9)}"
     return f"Flukes may have caused {may} {of_all}; these records cannot say."
 
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from burden.case.volume import SaltVolume
+from burden.evidence import FRESH_WATER
 from burden.evidence.cautions import by_weight
 from burden.treatment.dose_result import DoseReason, DoseResult, StockSolution, WouldChangeDose
 from burden.treatment.efficacy_checks import KillTable, PointChecks
@@ -28,18 +29,19 @@ from burden.utils.formatting import (
 )
 from burden.utils.wording import writes
 
-__all__ = ["amount"]
+__all__ = ["amount", "bath_words"]
 
 _MUCH_OF_THE_METER = 0.1  # a relative error of a volume from which more salt is advised
 
 
 @writes
 def _dose(d: DoseResult) -> str:
+    water = d.agent == FRESH_WATER
     lines = [
-        f"{d.title}: {strength(d.mg_l)} in {volume(d.volume_l)} for {exposure(d.hours)}.",
+        f"{d.title}: {'' if water else f'{strength(d.mg_l)} in '}{volume(d.volume_l)} for {exposure(d.hours)}.",
         amount(d),
-        *([d.stock] if d.stock else []),
-        f"Counted as {d.basis}.",
+        *([d.stock] if d.stock and not water else []),
+        *([] if water else [f"Counted as {d.basis}."]),
         f"Why: {sentence(d.reason)}",
         f"What would change it: {d.would_change}.",
         "Cautions:",
@@ -50,10 +52,24 @@ def _dose(d: DoseResult) -> str:
 
 def amount(d: DoseResult) -> str:
     """Write what to weigh or measure out, in one sentence."""
+    if d.agent == FRESH_WATER:
+        return f"Fill the bath with {volume(d.volume_l)} of fresh water alone."
     product, of_it = product_words(d.product_g, d.product_ml), f"{mass(d.mass_g)} {d.mass_of}"
     if d.product_ml is not None:
         return f"Measure out {product} of the {plain(d.strength_percent)} % solution ({of_it})."
     return f"Weigh out {product} of the product with {plain(d.strength_percent)} % active substance ({of_it})."
+
+
+def bath_words(agent: str, mg_l: float, hours: float) -> str:
+    """Write how strong and how long a bath is; of water alone how long.
+
+    Parameters
+    ----------
+    agent : str
+    mg_l, hours : float
+        [mg/L], [h].
+    """
+    return exposure(hours) if agent == FRESH_WATER else f"{plain(mg_l)} mg/L for {exposure(hours)}"
 
 
 @writes
@@ -87,7 +103,7 @@ def _would_change(_: WouldChangeDose) -> str:
 def _withdrawal(found: Withdrawal) -> str:
     agent = named(found.agent)
     if found.degree_days == 0:
-        return f"{agent}: {found.text}"
+        return found.text  # which names it
     here = (
         "does not end within 400 d in this water" if found.days is None else f"takes {found.days:.0f} d in this water"
     )
@@ -112,7 +128,8 @@ def _unnamed(unnamed: UnnamedAgent) -> str:
 
 @writes
 def _kill_table(table: KillTable) -> str:
-    head = f"{named(table.agent).capitalize()}, {plain(table.mg_l)} mg/L held for {plain(table.hours)} h, kills:"
+    bath = bath_words(table.agent, table.mg_l, table.hours)
+    head = f"{named(table.agent).capitalize()}, {bath} at full strength, kills:"
     rows = (
         f"  {named(form)}: {percent_interval(s.median, s.low, s.high)}, mean {percent(s.mean)}"
         for form, s in table.shares.items()
@@ -127,7 +144,8 @@ def _point_checks(found: PointChecks) -> str:
         row = check.row()
         sign = {"equal": "", "at_least": "at least ", "at_most": "at most "}[row["relation"]]
         blind = percent_interval(row["blind"], row["blind_low"], row["blind_high"])
-        bath = f"{row['form']}, {plain(row['mg_l'])} mg/L, {row['hours']} h"
+        strong = "" if found.agent == FRESH_WATER else f", {plain(row['mg_l'])} mg/L"
+        bath = f"{row['form']}{strong}, {row['hours']} h"
         lines.append(
             f"  {bath}: published {sign}{percent(row['published'])}, predicted {blind}"
             f"{'' if row['agrees'] else f', {_how_off(row)}'} ({row['role']}; {row['source']})"
@@ -146,7 +164,10 @@ def _contradiction(found: Contradiction) -> str:
     agent, fluke = named(found.agent), found.species
     where = f"on {found.host}" if found.setting == "on fish" else "in the dish"
     dose = _span(found.mg_l, "mg/L") + (f" for {_span(found.hours, 'h')}" if found.hours else "")
-    given = f"{agent} at {dose}" if found.mg_l else f"{agent} at a dose the source does not give"
+    if found.agent == FRESH_WATER and found.hours:
+        given = f"{agent} for {_span(found.hours, 'h')}"
+    else:
+        given = f"{agent} at {dose}" if found.mg_l else f"{agent} at a dose the source does not give"
     did = f"killed {percent(found.kill)} of {fluke} {where}" if found.kill is not None else f"failed on {fluke} {where}"
     chance = f"the usual bath kills at least half with a chance of {percent(found.kills_half)}"
     return f"{given} {did} ({found.finding}; {', '.join(found.sources)}); {chance}"

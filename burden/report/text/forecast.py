@@ -30,7 +30,7 @@ def _forecast_text(f: Forecast) -> str:
     if f.delay is not None:
         lines.append(delay_text(f.delay))
     if any(course.doses for course in f.courses().values()):
-        lines.append(str(AfterADose()))
+        lines.append(str(AfterADose.of([f.parasite])))
     for name, course in f.courses().items():
         lines.append(
             f"{_COURSES[name]}, no fluke is left a year on in {percent(course.elimination.mean)} of simulated ponds "
@@ -125,7 +125,8 @@ def _most(dead: CredibleInterval) -> str:
 
 @writes
 def _after_a_dose(said: AfterADose) -> str:
+    better = "breathe better" if said.gills else "rub themselves less"
     return (
-        "One to two days after a dose that works the fish should breathe better and, in warm water, feed better; "
+        f"One to two days after a dose that works the fish should {better} and, in warm water, feed better; "
         "anaemic fish take weeks. No change by day 3 is a reason to look at them again (common practice, no source)."
     )

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 from burden.case import Case
 from burden.decision.records import PlannedDose
-from burden.evidence import load_agent
+from burden.evidence import FRESH_WATER, load_agent
 from burden.evidence.cautions import Caution
 from burden.treatment.host_tolerance import host_advice
 from burden.utils.formatting import exposure, product_words, say_date, several, strength
@@ -75,7 +75,7 @@ def trial_steps(case: Case, dose: PlannedDose) -> list[str]:
     fish, lasts = trial_fish(case, dose), exposure(dose.hours)
     tub = (
         f"bathe {fish} in a tub of fresh water, aerated and as warm as their own, for {lasts} and watch them"
-        if dose.agent == "fresh_water"
+        if dose.agent == FRESH_WATER
         else f"treat {fish} in a tub of the same water, aerated, covered and kept at its temperature, at "
         f"{strength(dose.mg_l)} for {lasts} and watch them{_in_a_tub(dose)}"
     )
@@ -104,7 +104,7 @@ def trial_fish(case: Case, dose: PlannedDose) -> str:
 
 def _in_a_tub(dose: PlannedDose) -> str:
     """How much the tub takes; a bath apart has it in its own words."""
-    if dose.apart or dose.agent == "fresh_water":
+    if dose.apart or dose.agent == FRESH_WATER:
         return ""
     share = _TUB_L / dose.bath_volume_l
     grams, millilitres = (None if x is None else x * share for x in (dose.product_g, dose.product_ml))

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 
 from burden.decision.records import Decision, Missing, PlannedDose
-from burden.evidence import load_parasite
+from burden.evidence import FRESH_WATER, load_parasite
 from burden.treatment.withdrawal import Withdrawal
 from burden.utils.formatting import (
     counted,
@@ -43,8 +43,8 @@ def dose_text(dose: PlannedDose) -> str:
     """Write one dose: how much of what, how strong, how long."""
     apart = f" for each {volume(dose.bath_volume_l)} of {_WATERS[dose.place]}" if dose.apart else ""
     flow = {"flow_stopped": ", the flow stopped", "dripped": ", kept up by a drip"}.get(dose.place, "")
-    if dose.agent == "fresh_water":
-        where = " in a separate tank" if dose.apart else ""
+    if dose.agent == FRESH_WATER:
+        where = {"tank": " in a separate tank", "enclosed": " in a tank, tarpaulin or well-boat"}.get(dose.place, "")
         return f"a bath in fresh water of the same temperature{where}, {exposure(dose.hours)}"
     product = named(dose.agent)
     if dose.product_ml is not None or dose.strength_percent < _NEARLY_PURE:
@@ -60,7 +60,7 @@ def missing_text(missing: Missing) -> str:
     """Write one bath of an agent that is not at hand."""
     apart = f" for each {volume(missing.bath_volume_l)} of {_WATERS[missing.place]}" if missing.place in _WATERS else ""
     strong = f"{strength(missing.mg_l)} for {exposure(missing.hours)}"
-    if missing.agent == "fresh_water":
+    if missing.agent == FRESH_WATER:
         return f"A bath in fresh water of the same temperature, {exposure(missing.hours)},"
     amount = product_words(missing.product_g, missing.product_ml)
     return f"{named(missing.agent).capitalize()}, {amount}{apart} ({strong})"
