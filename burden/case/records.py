@@ -71,8 +71,10 @@ class Findings:
     fish : tuple of FishFindings
         The same signs of single fish. Where the signs of the stock are not said, they follow from these.
     feeding : str or None
-        normal, less or none. On record, never read by the model; so is the next one.
+        normal, less or none. Never read by the model: where hundreds of fish feed as usual, a date of trouble alone
+        is none.
     ulcers : bool or None
+        On record only.
     virus_test : str or None
         sent, negative or positive.
     """

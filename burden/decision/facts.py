@@ -345,9 +345,10 @@ def trouble_in(case: Case) -> bool:
     dead = sum(row.deaths for row in case.deaths if row.date > start)
     died = dead > 0 and dead >= _TROUBLE_SHARE * (case.fish_count + dead)
     f = case.findings
-    return bool(
-        died or ill or f.gasping or f.anaemic or f.gill_mucus or f.gill_swollen or case.trouble_since is not None
-    )
+    signs = f.gasping or f.anaemic or f.gill_mucus or f.gill_swollen
+    # of so many fish one is always ill or dead: where all feed as usual, a date alone tells of no trouble
+    well = f.feeding == "normal" and case.fish_count * _TROUBLE_SHARE >= 1
+    return bool(died or ill or signs or (case.trouble_since is not None and not well))
 
 
 def _by_calendar(case: Case) -> bool:

@@ -428,11 +428,11 @@ class FindingsTable(_Table):
     gasping: YesNo | None = Field(None, description="yes or no: whether fish gasp today")
     fish: tuple[FishFindingsTable, ...] = Field((), description="a list of {fish, gill_colour, …}, one a fish")
     feeding: Annotated[str, _choice("normal", "less", "none")] | None = Field(
-        None, description="normal, less or none: how fish feed; on record only"
+        None, description="normal, less or none: how fish feed"
     )
     ulcers: YesNo | None = Field(None, description="yes or no: whether fish have ulcers; on record only")
     virus_test: Annotated[str, _choice("sent", "negative", "positive")] | None = Field(
-        None, description="sent, negative or positive; on record only, a suspected virus stands in other"
+        None, description="sent, negative or positive: the test of a virus that is suspected in other"
     )
     note: Annotated[str, AfterValidator(one_line)] = Field("", description="a note in words")
 

@@ -101,8 +101,8 @@ set = "dactylogyrus"               # see `burden parasites`; a list for several:
 # haematocrit_percent = 18
 # anaemia = "yes"
 # fish = [{{ fish = "1", gill_colour = "pale", gill_mucus = "yes", gill_swollen = "no" }}]   # of single fish
-# feeding = "less"                 # normal, less or none; on record only, and so are the next two
-# ulcers = "no"
+# feeding = "less"                 # normal, less or none
+# ulcers = "no"                    # on record only
 # virus_test = "sent"              # sent, negative or positive
 # note = "gills pale, much mucus"
 

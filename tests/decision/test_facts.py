@@ -10,7 +10,7 @@ from cases import VISIT, a_case, clips, dose, organs
 
 from burden.case import UNKNOWN_AGENT, Action, Case, Findings
 from burden.decision import decide
-from burden.decision.facts import left_in, shortfall, strength_given, weak_doses
+from burden.decision.facts import left_in, shortfall, strength_given, trouble_in, weak_doses
 from burden.inference.estimate import estimate
 from burden.report.text.reasons import reason_text
 
@@ -19,6 +19,15 @@ DRAWS = 60
 
 def salted(g_l: float, hours: float | None = 336.0) -> Action:
     return Action(VISIT - timedelta(days=3), agent="sodium_chloride", route="bath", g_l=g_l, hours=hours)
+
+
+@pytest.mark.parametrize(
+    ("count", "feeding", "trouble"), [(40, "normal", True), (1500, "normal", False), (1500, "less", True)]
+)
+def test_of_many_fish_that_feed_as_usual_a_date_alone_is_no_trouble(count, feeding, trouble):
+    """A dead or ill one is always among hundreds; forty that flash are trouble though they feed."""
+    case = a_case(count=count, trouble_since=VISIT - timedelta(days=9), findings=Findings(feeding=feeding))
+    assert trouble_in(case) is trouble
 
 
 def eaten(days_to_harvest: int, count: int = 400, **more: object) -> Case:

@@ -210,14 +210,15 @@ def _gills_of(one: FishFindings) -> str:
 
 
 def _on_record(found: Findings) -> list[str]:
-    """What stands on record and is not used."""
+    """Signs that no number follows from; ulcers steer nothing at all."""
     feeding = {"normal": "Fish feed as usual.", "less": "Fish feed less than usual.", "none": "Fish do not feed."}
-    words = [feeding[found.feeding]] if found.feeding else []
-    if found.ulcers is not None:
-        words.append("Fish have ulcers." if found.ulcers else "No fish has ulcers.")
     test = {"sent": "sent, no result yet", "negative": "negative", "positive": "positive"}
+    words = [feeding[found.feeding]] if found.feeding else []
     words += [f"Virus test: {test[found.virus_test]}."] if found.virus_test else []
-    return [f"{' '.join(words)} On record only, not used in the answer."] if words else []
+    if found.ulcers is not None:
+        ulcers = "Fish have ulcers." if found.ulcers else "No fish has ulcers."
+        words.append(f"{ulcers} On record only, not used in the answer.")
+    return words
 
 
 def _limits(case: Case) -> list[str]:
