@@ -14,8 +14,17 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case
-from burden.decision.action import Facts, choose
-from burden.decision.facts import agents_to_plan, chance_weak, facts_of, left_in, shortfall, strays, strength_given
+from burden.decision.action import CLEAN_LOOKS, Facts, choose
+from burden.decision.facts import (
+    LOOKS_APART_DAYS,
+    agents_to_plan,
+    chance_weak,
+    facts_of,
+    left_in,
+    shortfall,
+    strays,
+    strength_given,
+)
 from burden.decision.next_look import look_of
 from burden.decision.plan import agents_missing, doses_of, other_treatments, planned_doses
 from burden.decision.records import Decision, Reason
@@ -394,11 +403,12 @@ def _dated_until(case: Case) -> date | None:
 
 
 def _released(decision: Decision, eradicate: bool) -> Decision:
-    """Newcomers may move on the day of the look that shows them clean."""
+    """Newcomers may move on the day of the look that shows them clean, for the second time where none did before."""
     if not eradicate:
         return decision
     if decision.action == "discharge":
         return replace(decision, release_date=decision.visit_date)
     if decision.look is None:
         return decision
-    return replace(decision, release_date=decision.look.date)
+    once_more = 0 if decision.look.clean_is_enough else LOOKS_APART_DAYS * (CLEAN_LOOKS - 1)
+    return replace(decision, release_date=decision.look.date + timedelta(days=once_more))

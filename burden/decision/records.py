@@ -192,6 +192,12 @@ class NextLook:
     once_c: float | None = None
     last_if_clean: bool = False
 
+    @property
+    def clean_is_enough(self) -> bool:
+        """Whether newcomers may move where this look shows none."""
+        free = any(one.code == "none" and one.action == "discharge" for one in self.outcomes)
+        return free or self.last_if_clean or not self.outcomes
+
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
         return {

@@ -9,6 +9,9 @@ from burden.utils.wording import writes
 
 __all__ = ["deaths_text"]
 
+#: fish saved in the median that come to none [-]
+_NOT_EVEN_ONE = 0.5
+_WHY_DOSE = "The course is to keep flukes few; in this time hardly a fish would die of them."
 _NO_SOURCE = "(common practice, no source)"
 
 
@@ -94,5 +97,6 @@ def deaths_text(decision: Decision) -> str:
     said = f"By {end}, without a dose flukes kill {fish('flukes_untreated')} fish"
     if "flukes_planned" in d:
         said += f", with the plan {fish('flukes_planned')}"
-    other = f"; other causes {fish('other')}, if they go on as before"
-    return f"{said}{other}." if known.get("deaths") else f"{said}."
+    said += f"; other causes {fish('other')}, if they go on as before." if known.get("deaths") else "."
+    few = "flukes_avoided" in d and d["flukes_avoided"].median < _NOT_EVEN_ONE and decision.action == "dose"
+    return f"{said} {_WHY_DOSE}" if few else said

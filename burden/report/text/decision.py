@@ -42,10 +42,11 @@ def _dose(decision: Decision) -> str:
     when = "today" if first.date == decision.visit_date else f"on {say_date(first.date, year)}"
     which = "one dose" if first.of == 1 else f"dose {first.number} of {first.of}"
     before = f"Treat {_what_waits(decision)} first. " if any(other.to_treat_first for other in decision.others) else ""
-    if first.trial_date is not None:
-        day = "today" if first.trial_date == decision.visit_date else f"on {say_date(first.trial_date, year)}"
-        before += f"Treat a few fish {day}. " if first.trial_date < first.date else "Treat a few fish first. "
-    return f"{before}Give {which} {when}: {dose_text(first)}."
+    give = f"ive {which} {when}: {dose_text(first)}."
+    if first.trial_date is None:
+        return f"{before}G{give}"
+    day = "today" if first.trial_date == decision.visit_date else f"on {say_date(first.trial_date, year)}"
+    return f"{before}Treat a few fish {day if first.trial_date < first.date else 'first'}; if they bear it, g{give}"
 
 
 def _what_waits(decision: Decision) -> str:

@@ -81,7 +81,9 @@ def trial_steps(case: Case, dose: PlannedDose) -> list[str]:
     )
     steps = [f"{tub} (common practice, no source)"]
     if case.water.kind not in _OPEN and case.water.volume_l.value <= _CLEANED_L:
-        steps.append("change a part of the water and take dirt off the bottom (common practice, no source)")
+        steps.append(
+            "change a tenth to a quarter of the water and take dirt off the bottom (common practice, no source)"
+        )
     return steps
 
 

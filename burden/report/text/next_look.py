@@ -47,13 +47,9 @@ def _what_for(look: NextLook) -> str:
     left = "flukes that were left show by then"
     if look.purpose == "check":
         return f"{left}, so this tells whether the course worked"
-    if _clean_is_enough(look):
+    if look.clean_is_enough:
         return f"{left}, so this look decides whether they may move"
     return f"{left}, and two clean looks are needed before they may move"
-
-
-def _clean_is_enough(look: NextLook) -> bool:
-    return not look.outcomes or any(one.code == "none" and one.action == "discharge" for one in look.outcomes)
 
 
 def no_look_text(decision: Decision) -> str:
