@@ -12,6 +12,7 @@ from inspect import signature
 from typing import Any
 
 import pytest
+from hypothesis import settings
 
 __all__ = ["each_case_once", "pytest_collection_modifyitems"]
 
@@ -19,6 +20,11 @@ __all__ = ["each_case_once", "pytest_collection_modifyitems"]
 # workers of xdist and every process a test starts inherit it
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
+
+# the same examples in every run, however busy the machine: a failure is one of the code. Whoever looks for new ones
+# asks for `--hypothesis-profile=default`
+settings.register_profile("the same", deadline=None, derandomize=True)
+settings.load_profile("the same")
 
 #: files that take longest, the longest first [about 100 to 10 s of processor time]: a worker that begins one of them
 #: last would let the others wait. The rest follow in the order of their names

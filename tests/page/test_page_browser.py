@@ -87,7 +87,7 @@ def unasked(context) -> None:
 @pytest.fixture(scope="module")
 def tab():
     with a_tab() as found:
-        found.page.set_default_timeout(30_000)
+        found.page.set_default_timeout(90_000)
         unasked(found.page.context)
         yield found
 
@@ -276,12 +276,14 @@ def test_what_was_entered_is_there_after_a_reload_and_after_the_server_was_kille
     thumb.next()
     thumb.write("Oxygen", "seven")
     thumb.write("pH", "7,9")
-    page.wait_for_timeout(300)
+    kept = "said => Object.values(localStorage).some(draft => draft.includes(said))"  # a moment after it was written
+    page.wait_for_function(kept, arg="7,9")
     page.reload()
     assert page.get_by_label(re.compile("Oxygen")).input_value() == "seven"
     server.kill()
     thumb.write("Nitrite", "0.05")
     page.wait_for_selector("#connection:not(:empty)")
+    page.wait_for_function(kept, arg="0.05")
     server.begin()
     page.goto(server.address)
     page.get_by_role("link", name="Go on").click()
