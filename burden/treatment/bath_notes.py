@@ -78,7 +78,8 @@ def _enclosed(bath: FlowingBath) -> SafetyNote:
     text = f"Enclose the fish in a tarpaulin or a well-boat for {_of_it(bath)}; give oxygen"
     why = "the cage is open; measure the water enclosed, as the amount goes by it, and oxygen all the time"
     if bath.agent == FRESH_WATER:
-        text = f"Fill a tank, a tarpaulin or a well-boat for {_of_it(bath)}; give oxygen"
+        lasts = f"the {exposure(bath.hours)} of the bath"
+        text = f"Fill a tank, a tarpaulin or a well-boat with fresh water for {lasts}; give oxygen"
         why = "the cage is open; measure oxygen all the time, and the salt that comes in with the fish"
     return SafetyNote("caution", text, why, "a bath elsewhere", "common practice, no source", "danger", "enclose")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from burden.case import Action, Case
@@ -9,8 +10,9 @@ from burden.evidence import load_agent
 from burden.treatment.concentration import concentration_curve
 from burden.treatment.flowing_bath import bath_in_flow
 from burden.treatment.water_chemistry import LEFT_IN_HOURS
+from burden.utils.results import CredibleInterval
 
-__all__ = ["builds_up", "ceiling_mg_l", "given_baths", "left_mg_l", "stays"]
+__all__ = ["builds_up", "ceiling_mg_l", "given_baths", "half_gone_days", "left_mg_l", "stays", "stays_in_water"]
 
 #: filter at the first dose and at later ones; where nobody says, none, in which most is left
 _FILTERS = {
@@ -31,6 +33,39 @@ def stays(action: Action, customary_hours: float) -> bool:
         Of its agent, where nobody wrote the length down [h].
     """
     return action.route != "dip" and (action.hours or customary_hours) >= LEFT_IN_HOURS
+
+
+def stays_in_water(case: Case, agent: str) -> bool:
+    """Tell whether a customary bath of an agent is left in the water of a case and fades there.
+
+    Parameters
+    ----------
+    case : Case
+    agent : str
+    """
+    bath = bath_in_flow(case, agent)
+    return bath.hours >= LEFT_IN_HOURS and not (bath.apart or bath.held or bath.mode == "impossible")
+
+
+def half_gone_days(case: Case, agent: str) -> CredibleInterval:
+    """Return how long half of a bath that is left in the water takes to go [d].
+
+    Parameters
+    ----------
+    case : Case
+        For its filter and exchange.
+    agent : str
+
+    Notes
+    -----
+    ln 2 over the loss in that filter and by exchange; of a filter new to the drug at the first dose.
+    """
+    loss, exchange = (
+        load_agent(agent).values[f"loss_per_day_{_FILTERS[case.water.filter][0]}"],
+        case.water.exchange_per_day,
+    )
+    fast, usual, slow = (math.log(2) / (rate + exchange) for rate in (loss.high, loss.value, loss.low))
+    return CredibleInterval(usual, fast, slow)
 
 
 def given_baths(case: Case, agent: str) -> list[tuple[float, float]]:

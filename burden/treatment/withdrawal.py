@@ -13,6 +13,7 @@ from burden.case import UNKNOWN_AGENT, Case
 from burden.evidence import agent_names, load_agent
 from burden.model.temperature import Temperature
 from burden.model.windows import MAX_DAYS
+from burden.treatment.residues import stays_in_water
 from burden.utils.wording import Remark, text_of
 
 __all__ = ["UnnamedAgent", "Withdrawal", "unnamed_agent", "unnamed_words", "withdrawals", "withdrawals_of"]
@@ -35,6 +36,8 @@ class Withdrawal:
         What the figure is.
     harvest : date or None
         When the fish are to be harvested, where that comes before it ends.
+    in_water : bool
+        Whether the agent is left in the water after its dose, from which all days here count all the same.
     """
 
     agent: str
@@ -43,11 +46,13 @@ class Withdrawal:
     until_day: float | None
     text: str
     harvest: date | None = None
+    in_water: bool = False
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
         plain = {name: getattr(self, name) for name in ("agent", "degree_days", "days", "until_day", "text")}
-        return {**plain, "harvest": None if self.harvest is None else self.harvest.isoformat()}
+        harvest = None if self.harvest is None else self.harvest.isoformat()
+        return {**plain, "harvest": harvest, "in_water": self.in_water}
 
     def words(self) -> str:
         """Return the withdrawal in words, without a full stop."""
@@ -104,6 +109,7 @@ def withdrawals_of(
 
 def _held(case: Case, one: Withdrawal) -> Withdrawal:
     """The withdrawal, with the harvest that comes too early for it."""
+    one = replace(one, in_water=one.degree_days > 0 and stays_in_water(case, one.agent))
     harvest = case.harvest_date
     over = one.degree_days == 0 or (one.until_day is not None and harvest and case.day_of(harvest) >= one.until_day)
     return one if over else replace(one, harvest=harvest)

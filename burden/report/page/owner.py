@@ -10,6 +10,7 @@ from burden.evidence import load_agent, load_parasite
 from burden.evidence.references import reference_keys
 from burden.inference.estimate import Estimate
 from burden.report.formatting import about, long_date, named, several
+from burden.report.text.bath_end import owner_let_out_text
 from burden.report.text.decision import headline, help_lines, release_text
 from burden.report.text.gates import gates_text, other_text
 from burden.report.text.handling import breath_text, handling_of, same_water, trial_steps, unfed_text
@@ -163,11 +164,18 @@ def _part(found: Assessment) -> list[str]:
     steps += [said for agent, alone in apart.items() for said in [_each_time(found, agent, alone)] if said]
     return [
         *dict.fromkeys(steps),
+        *_let_out(found),
         *([_not_eaten(found)] if found.case.food_fish and (found.case.given or decision.doses) else []),
         "Write down every dead fish and the water temperature, every day, also when none died.",
         *([] if moves else [f"Use nets and buckets of {water} nowhere else. Bring in no new fish and give none away."]),
         f"Put nothing else into {water} without asking us.",
     ]
+
+
+def _let_out(found: Assessment) -> list[str]:
+    """What may not be let out after the doses, each once."""
+    said = (owner_let_out_text(found.case, dose) for dose in found.decision.plan)
+    return [text for text in dict.fromkeys(said) if text]
 
 
 def _not_eaten(found: Assessment) -> str:

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 
 from burden.decision import Assessment, PlannedDose
 from burden.evidence import load_agent
+from burden.report.text.bath_end import end_text, let_out_text
 from burden.report.text.decision import headline
 from burden.report.text.gates import change_text, gates_text, unused_text
 from burden.report.text.handling import handling_of, has_filter, notes_of_filter, trial_fish, trial_steps, unfed_text
@@ -149,6 +150,9 @@ def _steps(
             *notes_of_filter(found.case, given.agent, planned.apart),
         ]
         yield from (step.rstrip(".") for step in told)
+        yield end_text(found.case, planned)
+        if out := let_out_text(found.case, planned):
+            yield out
     else:
         yield f"all else as with the first dose of {named(given.agent)}"
 
@@ -166,9 +170,17 @@ def _left(found: Assessment, planned: PlannedDose, before: Sequence[tuple[float,
     over = f"; that is above {plain(ceiling)} mg/L, so change water first" if total > ceiling else _BEARABLE
     if over is _BEARABLE and left >= planned.mg_l:  # as much again as the dose: needless strain
         over = "; change half of the water first" if case.water.volume_l.value <= _SOON_CHANGED_L else _BEARABLE
+    if case.water.filter in ("naive", "adapted"):
+        return (
+            f"up to {plain(left, 2)} mg/L of earlier doses may still be in the water, with this dose "
+            f"{plain(total, 2)} mg/L{over}"
+        )
+    bearable, half = ", no more than a long bath may have" if over is _BEARABLE else over, plain(planned.mg_l / 2, 2)
     return (
-        f"up to {plain(left, 2)} mg/L of earlier doses may still be in the water, with this dose "
-        f"{plain(total, 2)} mg/L{over}"
+        f"up to {plain(left, 2)} mg/L of earlier doses may still be in the water, or none, as nobody has measured how "
+        f"fast it goes without a filter: have it measured if you can, and with {half} mg/L or more "
+        "let this dose wait, as the fish are then still in the bath; without a reading count on "
+        f"{plain(total, 2)} mg/L with this dose{bearable}"
     )
 
 

@@ -126,7 +126,17 @@ def _not_eaten(decision: Decision, one: Withdrawal) -> str:
     )
     return (
         f"{example} ends on {until}, {plain(one.days)} d after the last dose; local rules and the licensed "
-        f"veterinarian set the date before which nobody may eat them.{early}"
+        f"veterinarian set the date before which nobody may eat them.{_in_water(one)}{early}"
+    )
+
+
+def _in_water(one: Withdrawal) -> str:
+    """Say from when the days count where the drug stays: rules count from the last dose, fish take it up for longer."""
+    if not one.in_water:
+        return ""
+    return (
+        " This counts from the last dose, as rules do. But fish take up the drug as long as it is in the water: where "
+        "it is found there later, count from the day it is gone."
     )
 
 
