@@ -251,7 +251,12 @@ def _rounded(value: float) -> str:
 
 
 def _about_samples(case: Case) -> Iterator[str]:
-    bare = [row for row in case.samples if row.fraction_examined is None and row.clip_share is None]
+    bare = [
+        row
+        for row in case.samples
+        # of a whole organ all is looked at
+        if row.fraction_examined is None and row.clip_share is None and row.method != "whole_organ"
+    ]
     if bare:
         yield (
             f"What share of the site was looked at is not given for {len(bare)} of "

@@ -5,13 +5,15 @@ from __future__ import annotations
 from burden.evidence import FRESH_WATER, load_agent
 from burden.treatment.flowing_bath import FlowingBath
 from burden.treatment.safety import SafetyNote
-from burden.utils.formatting import exposure, mass, named, plain, volume
+from burden.utils.formatting import exposure, mass, named, percent, plain, volume
 
 __all__ = ["MOST_WATER_L", "note_on_amount", "note_on_kill", "notes_on_flow"]
 
 #: water above which no bath is given, a lake: what it takes can be neither bought nor let go. Common practice, no
 #: source
 MOST_WATER_L = 10_000_000.0
+#: a smaller share is said without "about" [-]
+_HARDLY_ANY = 0.005
 #: shorter than this nobody counts the minutes [h]
 _FEW_MINUTES_H = 0.1
 
@@ -45,7 +47,8 @@ def note_on_kill(agent: str, share: float) -> SafetyNote:
         Of the adults that its customary dose kills [-].
     """
     text = f"{named(agent).capitalize()} kills too few of these flukes"
-    why = f"about {100 * share:.0f} % of the adults at the customary dose"
+    some = percent(share) if share < _HARDLY_ANY else f"about {percent(share)}"
+    why = f"{some} of the adults at the customary dose"
     change = "a count before and after such a bath, of these flukes, that shows a better kill"
     return SafetyNote("withhold", text, why, change, "assumption", "care", "little_effect")
 

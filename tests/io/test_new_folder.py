@@ -209,6 +209,8 @@ def test_a_clip_on_the_slide_becomes_a_share_of_the_gills(tmp_path):
     told = CliRunner().invoke(main, ["check", str(folder)]).output
     assert "A clip shows 0.54 % of the gills (0.31 to 0.83 %; tips of 15 filaments), in 1 preparation." in told
     assert "What share of the site was looked at is not given for 1 of 3 preparations" in told
+    (folder / "samples.csv").write_text("\n".join(rows).replace("gill_arch", "whole_organ"))  # all of it is looked at
+    assert "What share of the site" not in CliRunner().invoke(main, ["check", str(folder)]).output
 
 
 def test_a_share_of_a_clip_above_all_gills_is_refused(tmp_path):
