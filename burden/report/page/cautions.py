@@ -48,7 +48,11 @@ def cautions_of(visit: Assessment) -> list[tuple[str, list[str]]]:
     ]
     # what the water asks for first comes before what the agent asks for
     against = "Against other agents" if given else "Against a dose today"
-    groups = [(against, stops), ("Water and fish", care), ("Always", [*_always(visit), *_food(visit)])]
+    groups = [
+        (against, stops),
+        ("Water and fish" if given else "If a dose follows", care),
+        ("Always", [*_always(visit), *_food(visit)]),
+    ]
     groups += [(named(agent).capitalize(), _of_agent(visit, agent, agent in given)) for agent in agents_of(visit)]
     return _each_once(groups)
 

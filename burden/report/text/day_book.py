@@ -229,10 +229,10 @@ def _food(found: Assessment) -> Iterator[Day]:
 
 
 def _held(one: Withdrawal) -> str:
+    later = ", later where the drug was still in the water after the last dose" if one.in_water else ""
     return (
-        f"food fish: the example of {plain(one.degree_days)} degree-days after {named(one.agent)} ends; local rules "
-        "and "
-        "the licensed veterinarian decide when the fish may be eaten"
+        f"food fish: the example of {plain(one.degree_days)} degree-days after {named(one.agent)} ends{later}; local "
+        "rules and the licensed veterinarian decide when the fish may be eaten"
     )
 
 

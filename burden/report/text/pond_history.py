@@ -186,9 +186,10 @@ def _killed(trial: Trial, elsewhere: bool = False) -> str:
     if trial.verdict == "cannot_tell":
         killed = f"anything from {plain(100 * trial.kill.low, 2)} to {plain(100 * trial.kill.high, 2)}"
     verdict = "for whether it worked see “The last dose”" if elsewhere else _KILLED[trial.verdict]
+    which = "the" if trial.doses == 1 else "each"
     return (
-        f"{_counts_fell(trial)}by the counts each dose killed {killed} % of grown flukes; published trials lead one to "
-        f"expect {trial.expected.text(scale=100)} %; {verdict}."
+        f"{_counts_fell(trial)}by the counts {which} dose killed {killed} % of grown flukes; published trials lead "
+        f"one to expect {trial.expected.text(scale=100)} %; {verdict}."
     )
 
 
