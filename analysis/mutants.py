@@ -1,7 +1,7 @@
 """Do the tests of a room bite? Small faults are put into its code one at a time; its own fast tests must fail.
 
 Run: python analysis/mutants.py ROOM N [SEED] [FOLDER]     ROOM: statistics, development, treatment, elimination,
-inference, schedule; FOLDER: analysis/results.
+inference, schedule, decision, io, page; FOLDER: analysis/results.
 Faults are drawn with a seed among all places of the room's modules: a comparison turned, a sign or an operator
 swapped, a factor dropped, a number one off, a condition negated, minimum for maximum, a statement left out. Each runs
 in a copy of the project, against the room's fast tests and its doctests: the quickest that take 40 s of processor
@@ -64,6 +64,18 @@ ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("inference/test_estimate.py", "inference/test_history.py"),
     ),
     "schedule": (("schedule/search.py", "schedule/evaluation.py"), ("schedule/test_search.py",)),
+    "decision": (
+        ("decision/action.py", "decision/facts.py", "decision/next_look.py"),
+        ("decision/test_action.py", "decision/test_facts.py", "decision/test_next_look.py"),
+    ),
+    "io": (
+        ("io/convert.py", "io/csv_logs.py", "io/form.py", "io/plausibility.py"),
+        ("io/test_case_folder.py", "io/test_form.py", "case/test_case.py"),
+    ),
+    "page": (
+        ("page/app.py", "page/library.py", "page/problems.py", "page/what_if.py"),
+        ("page/test_server.py", "page/test_what_if.py"),
+    ),
 }
 #: processor time of a room's fast tests together, and after which a run is broken off [s]
 FAST_SECONDS, LONGEST_SECONDS = 40.0, 400
