@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from burden.decision.actions import actions_of
 from burden.decision.assessment import HORIZON_DAYS, Assessment, assess, decide
-from burden.decision.records import ACTIONS, Decision, NextLook, OtherTreatment, Outcome, PlannedDose, Reason
+from burden.decision.look_records import NextLook, Outcome
+from burden.decision.records import ACTIONS, Decision, OtherTreatment, PlannedDose, Reason
 
 __all__ = [
     "ACTIONS",

@@ -67,6 +67,10 @@ class Facts:
         Whether fish were looked at on a visit before this one.
     persist : bool
         Whether the last look and one at least a week before it, both since the last dose, showed flukes.
+    identify_first : bool
+        Whether they are seen for the first time, on fish that the notifiable ones kill.
+    cold : bool
+        Whether the water is so cold that flukes hardly increase.
     notifiable : bool
         Whether flukes were seen that many countries ask to be reported.
     unknown_given : bool
@@ -140,6 +144,8 @@ class Facts:
     seen_before: bool = False
     persist: bool = False
     notifiable: bool = False
+    identify_first: bool = False
+    cold: bool = False
     unknown_given: bool = False
     by_calendar: bool = False
     sick_only: bool = False
@@ -207,6 +213,8 @@ def _at_once(facts: Facts) -> Iterator[_Found]:
         yield "look_first", ("wrong_water",)
     if facts.virus:
         yield "look_first", ("virus_first",)
+    if facts.identify_first:
+        yield "look_first", ("identify_first",)
 
 
 def _seen(facts: Facts) -> Iterator[_Found]:
@@ -283,7 +291,7 @@ def _harm(facts: Facts) -> Iterator[_Found]:
     if facts.eradicate:
         return
     worth = _saves_enough(facts)
-    if facts.too_cold and not worth:
+    if (facts.too_cold or (facts.cold and not facts.trouble)) and not worth and not _goes_on(facts):
         yield "watch", ("too_cold",)
     later = LIKELY if facts.seen_before else DOSE_BESIDE  # by then the other cause has been looked for
     if facts.mostly_else and not worth and (facts.high_now < LIKELY or facts.high < later):
@@ -316,9 +324,10 @@ def _dose(facts: Facts) -> Iterator[_Found]:
         yield "watch", ("harvest_first",)
     failed = ("agent_changed",) if facts.agent_changed else ("doses_fell_short",) if facts.fell_short else ()
     helps = facts.helps or _saves_enough(facts) or (_goes_on(facts) and not failed)
-    relieves = facts.trouble and facts.seen_lately and facts.high_now >= LIKELY and not facts.fell_short
+    relieves = facts.trouble and facts.seen_lately and facts.high_now >= LIKELY
+    relieves = relieves and (facts.agent_changed or not facts.fell_short)
     if relieves and not facts.eradicate and not facts.course_given and facts.met_by_plan < NOT_FOR_LONG:
-        yield "dose", ("too_many_now", "not_for_long")  # ill fish are relieved of what is on them
+        yield "dose", ("too_many_now", *failed, "not_for_long")  # ill fish are relieved of what is on them
     if facts.held_up and not facts.agent_changed:
         yield "look_first", ("doses_fell_short",)  # more of the same would fail as well
     if not helps:

@@ -6,7 +6,7 @@ What `burden report`, `burden decide` and `burden forecast` show is taken from h
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
@@ -15,23 +15,26 @@ import numpy as np
 
 from burden.case import Case
 from burden.decision.action import CLEAN_LOOKS, Facts, choose
+from burden.decision.doses_given import counts_around_course
 from burden.decision.facts import (
     LOOKS_APART_DAYS,
     agents_to_plan,
-    chance_weak,
     facts_of,
-    left_in,
     shortfall,
-    strays,
-    strength_given,
 )
 from burden.decision.next_look import look_of
-from burden.decision.plan import agents_missing, doses_of, other_treatments, planned_doses
+from burden.decision.plan import (
+    agents_missing,
+    doses_of,
+    other_treatments,
+    planned_doses,
+    withdrawals_after,
+)
+from burden.decision.reason_numbers import reason_numbers
 from burden.decision.records import Decision, Reason
 from burden.inference.estimate import Estimate, estimate
 from burden.inference.infection_pressure import withheld_eradication, withheld_forecast
 from burden.inference.pond_history import History, history_of
-from burden.inference.prior import Ensemble
 from burden.inference.temperature_ahead import dates_hold_until
 from burden.inference.treatment_response import Response, response
 from burden.inference.visit_comparison import Changes, what_changed
@@ -50,7 +53,7 @@ from burden.schedule.what_if import WhatIf, what_ifs
 from burden.treatment.dose_result import DoseResult
 from burden.treatment.gates import Gate, days_to_mend, gates_of
 from burden.treatment.safety import SafetyNote
-from burden.treatment.withdrawal import Withdrawal, withdrawals_of
+from burden.treatment.withdrawal import Withdrawal
 from burden.utils.progress import report_progress
 from burden.utils.results import CredibleInterval
 
@@ -241,11 +244,11 @@ def _decided(
     report_progress("searching for dates")
     fit, spent = agents_to_plan(case, estimates, agents)
     found = search(case, ponds, fit, aim_of(case, ponds), not_before=days_to_mend(gates), spent=spent)
-    withdrawals = _withdrawals(case, ponds[0].pond, found.recommended)
-    given = _withdrawals(case, ponds[0].pond, None)
+    withdrawals = withdrawals_after(case, ponds[0].pond, found.recommended)
+    given = withdrawals_after(case, ponds[0].pond, None)
     facts = facts_of(case, estimates, gates, notes, agents, found, spent, withdrawals, given)
     action, reasons = choose(facts)
-    numbers = {**_core_numbers(case, estimates, gates, found, spent), **_harvest(case, withdrawals)}
+    numbers = reason_numbers(case, estimates, gates, found, spent, withdrawals)
     # what follows once the water is right is what would be done today in good water
     follows = "dose" in (action, choose(replace(facts, stopped=False))[0] if action == "water_first" else "")
     shown = found.recommended if follows else None
@@ -268,30 +271,26 @@ def _decided(
         chances=_known(case, _chances(estimates, found, shown)),
         deaths={} if facts.forecast_withheld else _deaths(found, shown),
         dated_until=_dated_until(case),
-        withdrawals=_withdrawals(case, ponds[0].pond, shown),
-        on_record={
-            "preparations": sum(row.readable for row in case.samples),
-            "deaths": sum(row.deaths for row in case.deaths),
-        },
+        withdrawals=withdrawals_after(case, ponds[0].pond, shown),
+        on_record=_on_record(case),
         **_without_agent(case, estimates, notes, action, reasons),
     )
     return _Core(case, estimates, gates, agents, notes, found, _released(decision, facts.eradicate), doses)
 
 
-def _withdrawals(case: Case, pond: Ensemble, chosen: EvaluatedSchedule | None) -> tuple[Withdrawal, ...]:
-    """Withdrawals after a schedule, or after what was given where there is none."""
-    coming = ((), ()) if chosen is None else (chosen.plan.days, chosen.plan.agents)
-    return withdrawals_of(case, *coming, pond.setting.temperature)
-
-
-def _harvest(case: Case, withdrawals: Sequence[Withdrawal]) -> Mapping[str, str | None]:
-    """When the fish are to be harvested, and from when on they might be eaten after the schedule, as ISO dates."""
-    if case.harvest_date is None:
-        return {}
-    held = [one.until_day for one in withdrawals if one.harvest is not None]
-    open_ended = not held or any(day is None for day in held)
-    until = None if open_ended else case.visit_date + timedelta(days=int(max(day or 0.0 for day in held)))
-    return {"harvest": case.harvest_date.isoformat(), "eaten_from": None if until is None else until.isoformat()}
+def _on_record(case: Case) -> dict[str, int]:
+    before, after = counts_around_course(case)
+    around = {
+        "flukes_before": sum(row.count_low for row in before),
+        "preparations_before": len(before),
+        "flukes_after": sum(row.count_low for row in after),
+        "preparations_after": len(after),
+    }
+    return {
+        "preparations": sum(row.readable for row in case.samples),
+        "deaths": sum(row.deaths for row in case.deaths),
+        **(around if before and after else {}),
+    }
 
 
 def _measured_again(gates: Sequence[Gate]) -> float:
@@ -310,51 +309,10 @@ def _without_agent(
     return {"withheld": said, "to_get": agents_missing(case, agents_to_get(case, estimates))}
 
 
-def _core_numbers(
-    case: Case, estimates: Sequence[Estimate], gates: Sequence[Gate], found: Recommendation, spent: Sequence[str]
-) -> Mapping[str, float | str | None]:
-    """Return the numbers that reasons are told with.
-
-    Parameters
-    ----------
-    case : Case
-    estimates : sequence of Estimate
-    gates : sequence of Gate
-    found : Recommendation
-    spent : sequence of str
-        Agents that are changed for another.
-    """
-    readable = [row for row in case.samples if row.readable]
-    short = [one for one in (shortfall(case, e) for e in estimates) if one is not None]
-    return {
-        "fish_looked_at": float(len({(row.date, row.fish) for row in readable})),
-        "preparations": float(len(readable)),
-        "flukes_seen": float(sum(row.count_low for row in readable)),
-        "chance_present": max(e.probability_infected for e in estimates),
-        "chance_high_now": 1 - float(np.mean(found.aim.share_kept(found.untreated.burden_on(0.0)))),
-        "chance_high": 1 - float(np.mean(found.untreated.kept)),
-        "level": float(found.aim.tolerable[0].median),
-        "chance_gone": found.untreated.elimination.mean,
-        "aim_chance": found.aim.chance,
-        "eradicate": float(found.aim.kind == "eradicate"),
-        "strength_given": strength_given(case),
-        "left_in": left_in(case),
-        "next_agent": None if found.recommended is None else found.recommended.plan.agents[0],
-        "chance_fell_short": max((one.chance for one in short), default=None),
-        "counts_held_up": float(any(one.held_up for one in short)),
-        "light_or_carbon": float(any(dose.uv_or_carbon_on for dose in case.doses_given)),
-        "spent": ", ".join(spent) or None,
-        "gasping_alone": float(all(gate.code == "gasping" for gate in gates if gate.level == "stop")),
-        "unknown_alone": float(all(gate.code == "unknown_product" for gate in gates if gate.level == "stop")),
-        "chance_weak": max((chance_weak(agent, estimates) for agent in spent), default=None),
-        "wrong_water": ", ".join(strays(case)) or None,
-    }
-
-
 def _reported(reasons: Sequence[Reason], facts: Facts) -> tuple[Reason, ...]:
     """Add what is to be known besides, after why this is done today: flukes to report, what was given before."""
     besides = {
-        "notifiable": facts.notifiable,
+        "notifiable": facts.notifiable and not any(reason.code == "identify_first" for reason in reasons),
         "unknown_product": facts.unknown_given,
         "dosed_by_calendar": facts.by_calendar,
     }

@@ -4,15 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence, Set
 from datetime import date, timedelta
-from itertools import pairwise
-from statistics import mean
 
 import numpy as np
 
-from burden.case import UNKNOWN_AGENT, Action, Case, Preparation
+from burden.case import UNKNOWN_AGENT, Case, Preparation
 from burden.decision.action import LIKELY, Facts
+from burden.decision.doses_given import (
+    COUNTED_DAYS,
+    by_calendar,
+    given_and_clean,
+    held_up,
+    last_dose,
+    seen_since,
+    weak_doses,
+)
+from burden.decision.look_dates import COLD_C
 from burden.decision.plan import other_treatments
-from burden.evidence import agent_names, load_agent, load_parasite
+from burden.evidence import agent_names, load_parasite
 from burden.inference.estimate import Estimate
 from burden.inference.infection_pressure import withheld_forecast
 from burden.inference.treatment_response import ByTheRecord
@@ -23,34 +31,29 @@ from burden.schedule.evaluation import beats
 from burden.schedule.recommendation import Recommendation
 from burden.schedule.search import LEAST_AGAINST_EGGS
 from burden.treatment.gates import Gate, stopped
-from burden.treatment.water_chemistry import LEFT_IN_HOURS
 from burden.treatment.withdrawal import Withdrawal
 
 __all__ = [
     "ENOUGH_FISH",
     "LOOKS_APART_DAYS",
     "TROUBLE_DAYS",
-    "WEAK_SHARE",
     "agents_to_plan",
     "chance_weak",
     "checked_since",
     "clean_looks",
     "facts_of",
     "fell_short",
-    "held_up",
-    "left_in",
-    "seen_since",
     "shortfall",
     "strays",
-    "strength_given",
     "trouble_in",
-    "weak_doses",
 ]
 
 #: deaths within so many days count as trouble now: an assumption [d]
 TROUBLE_DAYS = 21
 #: and only where at least this share of the stock died: a single fish of hundreds dies of anything. An assumption [-]
 _TROUBLE_SHARE = 0.005
+#: fish that have not died for so long after a dose are out of trouble: an assumption [d]
+_QUIET_DAYS = 7
 #: beyond this wait for the last egg no course is begun unless it saves fish: an assumption [d]
 _TOO_LONG_DAYS = 60.0
 #: doses of a course where none is customary for the fluke: common practice, no source
@@ -59,20 +62,12 @@ _USUAL_DOSES = 3
 ENOUGH_FISH = {"control": 5, "eradicate": 10}
 #: looks nearer to each other are one: a fluke that a look missed would still be as young [d]
 LOOKS_APART_DAYS = 7
-#: counts that are this share of those before are no success, where so many flukes were counted so soon after a dose
-#: that few of them have settled since: assumptions [-], [flukes], [d]
-_HELD_UP, _ENOUGH_FLUKES, _SOON_AFTER_DAYS = 0.5, 10, 7
 #: a dose that kills fewer of those it reaches has fallen short: an assumption [-]
 _KILLS_ENOUGH = 0.7
-#: an agent whose course left flukes is changed for another from this chance on that it kills too few [-], the doses
-#: of the last so many days counted [d]: assumptions
-_TOO_DOUBTFUL, _COUNTED_DAYS = 0.25, 60
-#: doses weaker than this share of the customary one may have failed for that alone: an assumption [-]
-WEAK_SHARE = 0.8
+#: an agent whose course left flukes is changed for another from this chance on that it kills too few: an assumption [-]
+_TOO_DOUBTFUL = 0.25
 #: a product given no longer ago is asked after: an assumption [d]
 _ASK_WITHIN_DAYS = 60
-#: doses one after the other, so many days apart, that no look at the fish asked for: assumptions [-], [d]
-_BY_CALENDAR, _MONTHLY_DAYS = 3, (20, 45)
 #: notes that keep an agent out only because something was not measured
 _UNMEASURED = {"oxygen_unmeasured"}
 
@@ -125,13 +120,15 @@ def facts_of(
         ever_seen=any(row.count_low > 0 for row in readable),
         notifiable=any(row.count_low > 0 for row in readable)
         and any(load_parasite(n).notifiable for n in case.parasites),
-        seen_lately=seen_since(case, _last_dose(case)),
+        identify_first=_identify_first(case),
+        cold=float(np.median(estimates[0].pond.setting.temperature.at(0.0))) < COLD_C,
+        seen_lately=seen_since(case, last_dose(case)),
         seen_before=any(-case.day_of(row.date) >= LOOKS_APART_DAYS for row in readable),
         persist=_persist(case),
         unknown_given=any(
             dose.agent == UNKNOWN_AGENT and -case.day_of(dose.date) <= _ASK_WITHIN_DAYS for dose in case.doses_given
         ),
-        by_calendar=_by_calendar(case),
+        by_calendar=by_calendar(case),
         sick_only=_seen_on_sick_only(readable),
         trouble=trouble_in(case),
         mostly_else=all(e.mostly_else for e in estimates),
@@ -147,7 +144,7 @@ def facts_of(
         plan=chosen is not None,
         eradicate=found.aim.kind == "eradicate",
         course_given=found.underway is not None,
-        course_over=max(given, _given_and_clean(case)) >= _usual_doses(estimates),
+        course_over=max(given, given_and_clean(case)) >= _usual_doses(estimates),
         least_given=given >= LEAST_AGAINST_EGGS or not any(e.pond.has_windows for e in estimates),
         dosed_before=bool(case.doses_given),
         fell_short=fell_short(case, estimates),
@@ -169,6 +166,14 @@ def _seen_on_sick_only(readable: Sequence[Preparation]) -> bool:
     """Whether all that showed a fluke, or all there were, are preparations of sick or dead fish."""
     showing = [row for row in readable if row.count_low > 0] or readable
     return bool(showing) and all(row.chosen in ("moribund", "dead") for row in showing)
+
+
+def _identify_first(case: Case) -> bool:
+    """Whether flukes were seen for the first time on fish that notifiable ones of their set are known to kill."""
+    kinds = {group.species for group in case.fish}
+    feared = any(kinds & set(load_parasite(name).notifiable_hosts) for name in case.parasites)
+    seen = {row.date for row in case.samples if row.readable and row.count_low > 0}
+    return feared and seen == {case.visit_date} and not case.doses_given
 
 
 def _only(notes: Notes, these: Set[str]) -> bool:
@@ -198,19 +203,6 @@ def _share_by_harvest(case: Case, horizon_days: float) -> float:
     return float(np.clip(case.day_of(case.harvest_date) / horizon_days, 0.0, 1.0))
 
 
-def _given_and_clean(case: Case) -> int:
-    """Doses of the last two months after which no fluke was seen: a course, though its last dose is weeks ago."""
-    last = _last_dose(case)
-    if last is None or seen_since(case, last):
-        return 0
-    known = agent_names()
-    return sum(dose.agent in known and -case.day_of(dose.date) <= _COUNTED_DAYS for dose in case.doses_given)
-
-
-def _last_dose(case: Case) -> date | None:
-    return max((dose.date for dose in case.doses_given), default=None)
-
-
 def fell_short(case: Case, estimates: Sequence[Estimate]) -> bool:
     """Whether the last dose counts as one that fell short, against any set."""
     return any(shortfall(case, e) is not None for e in estimates)
@@ -222,7 +214,7 @@ def shortfall(case: Case, found: Estimate) -> ByTheRecord | None:
     Flukes were seen after it, and it killed too few as likely as not, or the counts held up. Of what nobody can name
     only counts tell: no chance that rests on a guess at the product stands for a failure.
     """
-    last = _last_dose(case)
+    last = last_dose(case)
     if last is None or not seen_since(case, last):
         return None
     chance, held = float(np.mean(_last_kill(found) < _KILLS_ENOUGH)), held_up(case)
@@ -256,10 +248,10 @@ def _spent_agents(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:
 
     After a whole course the doubt may be less than after part of one; one dose alone may have failed for many reasons.
     """
-    last = _last_dose(case)
+    last = last_dose(case)
     if last is None or not seen_since(case, last):
         return ()
-    given = [dose.agent for dose in case.doses_given if -case.day_of(dose.date) <= _COUNTED_DAYS]
+    given = [dose.agent for dose in case.doses_given if -case.day_of(dose.date) <= COUNTED_DAYS]
     usual, held = _usual_doses(estimates), held_up(case) and not weak_doses(case)
     doubt = {agent: _TOO_DOUBTFUL if given.count(agent) >= usual else LIKELY for agent in given if agent}
     several = (agent for agent in doubt if given.count(agent) >= LEAST_AGAINST_EGGS)
@@ -272,74 +264,16 @@ def chance_weak(agent: str, estimates: Sequence[Estimate]) -> float:
     return max((float(np.mean(kill < _KILLS_ENOUGH)) for kill in kills), default=0.0)
 
 
-def strength_given(case: Case) -> float | None:
-    """Lowest strength of the doses given, as a share of the customary one; None where nobody wrote one down [-].
-
-    A dose weighed out for less water than there is was as much weaker, whatever it was. What is left in the water and
-    is customary as a short bath has no customary strength: see `left_in`.
-    """
-    shares = []
-    for dose in case.doses_given:
-        known = dose.concentration_mg_l is not None and dose.agent in agent_names() and not _left_in(dose)
-        meant = (dose.concentration_mg_l or 0.0) / load_agent(str(dose.agent)).customary.mg_l if known else 1.0
-        if known or dose.volume_l_believed is not None:
-            shares.append(meant * (dose.volume_l_believed or case.water.volume_l.value) / case.water.volume_l.value)
-    return min(shares, default=None)
-
-
-def left_in(case: Case) -> str | None:
-    """Agent of the last dose, where it was left in the water far weaker than the short bath it serves as; else None."""
-    last = _last_dose(case)
-    return next((dose.agent for dose in case.doses_given if dose.date == last and _left_in(dose)), None)
-
-
-def _left_in(dose: Action) -> bool:
-    if dose.agent not in agent_names() or dose.concentration_mg_l is None or dose.route not in (None, "bath"):
-        return False
-    usual = load_agent(str(dose.agent)).customary
-    lasts = dose.hours is None or dose.hours >= LEFT_IN_HOURS
-    return lasts and usual.hours < LEFT_IN_HOURS and dose.concentration_mg_l < usual.mg_l
-
-
-def weak_doses(case: Case) -> bool:
-    """Whether doses that failed were too weak, no treatment in that strength, or given with UV or carbon running."""
-    share = strength_given(case)
-    weak = (share is not None and share < WEAK_SHARE) or left_in(case) is not None
-    return weak or any(dose.uv_or_carbon_on for dose in case.doses_given)
-
-
-def held_up(case: Case) -> bool:
-    """Whether preparations alike show at least half as many flukes soon after the last dose as before its course."""
-    days = sorted(dose.date for dose in case.doses_given)
-    if not days:
-        return False
-    last = days[-1]
-    first = next(day for day in days if (last - day).days <= _COUNTED_DAYS)
-    readable = [row for row in case.samples if row.readable]
-    after = [row for row in readable if 0 < (row.date - last).days <= _SOON_AFTER_DAYS]
-    like = {(row.site, row.method) for row in after}
-    before = [
-        row for row in readable if 0 <= (first - row.date).days <= _COUNTED_DAYS and (row.site, row.method) in like
-    ]
-    if not before or sum(row.count_low for row in after) < _ENOUGH_FLUKES:
-        return False
-    return mean(row.count_low for row in after) >= _HELD_UP * mean(row.count_low for row in before)
-
-
 def _last_kill(found: Estimate) -> np.ndarray:
     """Share of adults that the last dose killed at once, shape (M,) [-]."""
     effects = [event.effect for event in found.pond.given if event.effect is not None]
     return effects[-1].kill_of("adult") if effects else np.ones(found.pond.size)
 
 
-def seen_since(case: Case, since: date | None) -> bool:
-    """Whether a preparation after a date showed a fluke; any preparation where no date is given."""
-    rows: list[Preparation] = [row for row in case.samples if row.readable and (since is None or row.date > since)]
-    return any(row.count_low > 0 for row in rows)
-
-
 def trouble_in(case: Case) -> bool:
     """Whether fish died lately, are ill today, show it in their gills, or have been in trouble since a date."""
+    if _over_since_dose(case):
+        return False
     start = case.visit_date - timedelta(days=TROUBLE_DAYS)
     ill = any(row.chosen in ("moribund", "dead") and row.date == case.visit_date for row in case.samples)
     dead = sum(row.deaths for row in case.deaths if row.date > start)
@@ -351,17 +285,21 @@ def trouble_in(case: Case) -> bool:
     return bool(died or ill or signs or (case.trouble_since is not None and not well))
 
 
-def _by_calendar(case: Case) -> bool:
-    """Whether the last doses of one agent lie a month or so apart: enough of them, and no two a course."""
-    days = sorted(case.day_of(dose.date) for dose in case.doses_given)[-_BY_CALENDAR:]
-    apart = [later - earlier for earlier, later in pairwise(days)]
-    low, high = _MONTHLY_DAYS
-    return len(days) == _BY_CALENDAR and all(low <= gap <= high for gap in apart)
+def _over_since_dose(case: Case) -> bool:
+    """Whether no fish has died for a week and since the last dose, by a log that goes on, and none is ill."""
+    last, f = last_dose(case), case.findings
+    if last is None or f.gasping or f.anaemic or f.gill_mucus or f.gill_swollen:
+        return False
+    if any(row.chosen in ("moribund", "dead") and row.date > last for row in case.samples):
+        return False
+    since = [row for row in case.deaths if row.date > last]
+    kept = any((row.date - last).days >= _QUIET_DAYS for row in since)
+    return kept and not any(row.deaths for row in since)
 
 
 def _persist(case: Case) -> bool:
     """Whether the last look and one at least a week before it, both since the last dose, showed flukes."""
-    last = _last_dose(case)
+    last = last_dose(case)
     since = [row for row in case.samples if row.readable and (last is None or row.date > last)]
     latest = max((row.date for row in since), default=case.visit_date)
     showed = {row.date for row in since if row.count_low > 0}
@@ -370,7 +308,7 @@ def _persist(case: Case) -> bool:
 
 def clean_looks(case: Case) -> int:
     """Looks since the last dose without a fluke, at least a week apart; none where the last look showed one."""
-    last = _last_dose(case)
+    last = last_dose(case)
     if seen_since(case, last):
         return 0
     looks = sorted({row.date for row in case.samples if row.readable and (last is None or row.date > last)})
@@ -390,7 +328,7 @@ def checked_since(case: Case, estimates: Sequence[Estimate]) -> int:
     readable = [row for row in case.samples if row.readable]
     if not readable:
         return 0
-    last = _last_dose(case)
+    last = last_dose(case)
     start = float(case.day_of(min(row.date for row in readable) if last is None else last))
     agent = next(iter(estimates[0].pond.effects))
     check = check_day([e.posterior for e in estimates], DoseSchedule((start,), (agent,)))

@@ -8,13 +8,14 @@ from datetime import date, timedelta
 import numpy as np
 
 from burden.case import Case
-from burden.decision.records import NextLook, Outcome
+from burden.decision.look_records import NextLook, Outcome
 from burden.inference.estimate import Estimate
 from burden.model.elimination.probability import DoseSchedule
 from burden.schedule.aim import check_day
 from burden.schedule.recommendation import Recommendation
 
 __all__ = [
+    "COLD_C",
     "LOOK_LATE_DAYS",
     "LOOK_SOON_DAYS",
     "TOO_LONG_TO_WAIT_DAYS",
@@ -35,7 +36,7 @@ _HARDLY = 0.9
 TOO_LONG_TO_WAIT_DAYS = 42.0
 #: fish that are well are left in peace in water colder than the first, until it has passed the second, within so many
 #: days (common practice, no source) [°C], [°C], [d]
-_COLD_C, WARM_C, _WARM_WITHIN_DAYS = 8.0, 10.0, 200
+COLD_C, WARM_C, _WARM_WITHIN_DAYS = 8.0, 10.0, 200
 
 
 def look_after(look: NextLook, outcome: Outcome) -> date:
@@ -65,7 +66,7 @@ def watch_day(case: Case, estimates: Sequence[Estimate], found: Recommendation) 
 
 def warm_day(estimates: Sequence[Estimate], day: float) -> float | None:
     """First day on which the water has warmed, where it is cold on a day; None where it is not, or does not [d]."""
-    if float(np.median(estimates[0].pond.setting.temperature.at(day))) >= _COLD_C:
+    if float(np.median(estimates[0].pond.setting.temperature.at(day))) >= COLD_C:
         return None
     return _first_day(estimates, day, lambda c: c >= WARM_C)
 

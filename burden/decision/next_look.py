@@ -25,7 +25,8 @@ from burden.decision.look_dates import (
     warm_day,
     watch_day,
 )
-from burden.decision.records import NextLook, Outcome, Reason
+from burden.decision.look_records import NextLook, Outcome
+from burden.decision.records import Reason
 from burden.inference.estimate import Estimate
 from burden.inference.observation import share_examined
 from burden.schedule.evaluation import EvaluatedSchedule
@@ -289,7 +290,9 @@ def look_of(
     if action == "look_first" and "doses_fell_short" in codes:
         # by then a trial in a tub has told whether the agent still kills
         return _plain_look(case, _CAUSE_DAYS, "watch")
-    if action == "look_first" and codes & {"no_dose_possible", "other_first"}:
+    if "identify_first" in codes:
+        return _plain_look(case, _RESULT_DAYS, "named")
+    if codes & {"no_dose_possible", "other_first", "dose_does_not_help"} and action == "look_first":
         return _plain_look(case, _CAUSE_DAYS, "watch")  # nothing that more fish show today changes what is done
     if codes & {"too_much_water", "no_dose_possible"}:
         look = _look_after(case, estimates, action, codes, found, shown, mended)

@@ -8,12 +8,20 @@ from datetime import timedelta
 from burden.case import Case
 from burden.decision.records import Missing, OtherTreatment, PlannedDose
 from burden.evidence import load_agent
+from burden.inference.prior import Ensemble
 from burden.schedule.eligibility import dose_of
 from burden.schedule.evaluation import EvaluatedSchedule
 from burden.schedule.recommendation import Recommendation
 from burden.treatment.dose_result import DoseResult
+from burden.treatment.withdrawal import Withdrawal, withdrawals_of
 
-__all__ = ["agents_missing", "doses_of", "other_treatments", "planned_doses"]
+__all__ = [
+    "agents_missing",
+    "doses_of",
+    "other_treatments",
+    "planned_doses",
+    "withdrawals_after",
+]
 
 #: findings that are treated, or settled, before flukes: common practice, no source
 _COME_FIRST = ("virus_suspected", "ciliates", "flagellates", "bacterial_gill_disease")
@@ -125,3 +133,17 @@ def other_treatments(case: Case, agents: Sequence[str], fit: Sequence[str]) -> t
 def _works(finding: str, agents: Sequence[str]) -> str | None:
     """The first of some agents that works on a finding."""
     return next((agent for agent in agents if finding in load_agent(agent).works_on), None)
+
+
+def withdrawals_after(case: Case, pond: Ensemble, chosen: EvaluatedSchedule | None) -> tuple[Withdrawal, ...]:
+    """Return the withdrawals after a schedule, or after what was given where there is none.
+
+    Parameters
+    ----------
+    case : Case
+    pond : Ensemble
+        For the water's temperature.
+    chosen : EvaluatedSchedule or None
+    """
+    coming = ((), ()) if chosen is None else (chosen.plan.days, chosen.plan.agents)
+    return withdrawals_of(case, *coming, pond.setting.temperature)

@@ -8,6 +8,7 @@ from datetime import date as Date
 from datetime import timedelta
 from typing import Any
 
+from burden.decision.look_records import NextLook
 from burden.schedule.recommendation import Compared, Recommendation
 from burden.treatment.gates import Gate
 from burden.treatment.safety import SafetyNote
@@ -18,9 +19,7 @@ __all__ = [
     "ACTIONS",
     "Decision",
     "Missing",
-    "NextLook",
     "OtherTreatment",
-    "Outcome",
     "PlannedDose",
     "Reason",
 ]
@@ -117,99 +116,6 @@ class PlannedDose:
             "place": self.place,
             "trial_date": None if self.trial_date is None else self.trial_date.isoformat(),
             "fast_from": self.fast_from.isoformat(),
-        }
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What a look may show, and what follows.
-
-    Parameters
-    ----------
-    code : str
-        none, few or many.
-    flukes_max : int or None
-        Most flukes counted on all preparations together; None for any number above the row before.
-    chance : float
-        Of this result [-].
-    chance_high : float
-        That the burden is above the tolerable level, were it seen [-].
-    action : str
-        One of `ACTIONS`.
-    """
-
-    code: str
-    flukes_max: int | None
-    chance: float
-    chance_high: float
-    action: str
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form."""
-        return {
-            "result": self.code,
-            "flukes_max": self.flukes_max,
-            "chance": self.chance,
-            "chance_high": self.chance_high,
-            "action": self.action,
-        }
-
-
-@dataclass(frozen=True)
-class NextLook:
-    """The next look at the fish.
-
-    Parameters
-    ----------
-    date : Date
-    day : float
-        From the visit [d].
-    purpose : str
-        more_fish: today, as the fish seen cannot decide; check: whether the course worked; watch: whether flukes
-        increase; release: whether newcomers are clean; survivors: what the doses left on the fish, while eggs wait for
-        warmth; result: once a virus was tested for; water: whether the water is right, and what the fish carry.
-    fish : int
-        To look at, never more than there are.
-    all_fish : bool
-    preparations_per_fish : int
-    outcomes : tuple of Outcome
-    again : date or None
-        When all eggs have hatched, and a look judges the course, where this one comes before.
-    once_c : float or None
-        Water that the look waits for, where it is dated by that [°C].
-    last_if_clean : bool
-        Whether newcomers were clean before, after a whole course: clean once more, they may move.
-    """
-
-    date: Date
-    day: float
-    purpose: str
-    fish: int
-    all_fish: bool
-    preparations_per_fish: int
-    outcomes: tuple[Outcome, ...] = ()
-    again: Date | None = None
-    once_c: float | None = None
-    last_if_clean: bool = False
-
-    @property
-    def clean_is_enough(self) -> bool:
-        """Whether newcomers may move where this look shows none."""
-        free = any(one.code == "none" and one.action == "discharge" for one in self.outcomes)
-        return free or self.last_if_clean or not self.outcomes
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form."""
-        return {
-            "date": self.date.isoformat(),
-            "purpose": self.purpose,
-            "fish": self.fish,
-            "all_fish": self.all_fish,
-            "preparations_per_fish": self.preparations_per_fish,
-            "outcomes": [one.as_dict() for one in self.outcomes],
-            "again": None if self.again is None else self.again.isoformat(),
-            "once_c": self.once_c,
-            "last_if_clean": self.last_if_clean,
         }
 
 

@@ -119,6 +119,8 @@ class ParasiteSet(Evidence):
         fresh and sea, and fish it lives on.
     blood_feeder, notifiable : bool
         Whether it drinks blood; whether many countries ask that it is reported.
+    notifiable_hosts : tuple of str
+        Fish that those kill: no dose before the flukes are identified.
     notes, not_for : tuple of str
     refuses : mapping of str to str
         Questions it cannot answer (windows, burden, deaths, elimination), and why.
@@ -135,6 +137,7 @@ class ParasiteSet(Evidence):
     hosts: tuple[str, ...] = field(kw_only=True)
     blood_feeder: bool = field(kw_only=True)
     notifiable: bool = field(default=False, kw_only=True)
+    notifiable_hosts: tuple[str, ...] = field(default=(), kw_only=True)
     notes: tuple[str, ...] = field(default=(), kw_only=True)
     not_for: tuple[str, ...] = field(default=(), kw_only=True)
     refuses: Mapping[str, str] = field(default_factory=dict, kw_only=True)

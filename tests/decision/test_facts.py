@@ -8,9 +8,10 @@ from datetime import timedelta
 import pytest
 from cases import VISIT, a_case, clips, dose, organs
 
-from burden.case import UNKNOWN_AGENT, Action, Case, Findings
+from burden.case import UNKNOWN_AGENT, Action, Case, DeathRecord, Findings
 from burden.decision import decide
-from burden.decision.facts import left_in, shortfall, strength_given, trouble_in, weak_doses
+from burden.decision.doses_given import counts_around_course, held_up, left_in, strength_given, weak_doses
+from burden.decision.facts import shortfall, trouble_in
 from burden.inference.estimate import estimate
 from burden.report.text.reasons import reason_text
 
@@ -28,6 +29,36 @@ def test_of_many_fish_that_feed_as_usual_a_date_alone_is_no_trouble(count, feedi
     """A dead or ill one is always among hundreds; forty that flash are trouble though they feed."""
     case = a_case(count=count, trouble_since=VISIT - timedelta(days=9), findings=Findings(feeding=feeding))
     assert trouble_in(case) is trouble
+
+
+@pytest.mark.parametrize(
+    ("doses", "looked", "held"), [((-10,), 0, False), ((-5,), 0, True), ((-16, -10), 0, True), ((-26, -20), 0, False)]
+)
+def test_counts_that_hold_up_soon_after_the_doses(doses, looked, held):
+    """A week after one dose, two after several: later the flukes on the fish may be new ones."""
+    before, after = clips([10, 8, 14, 6, 13], day=min(doses)), clips([12, 9, 16, 11, 7], day=looked)
+    case = a_case((*before, *after), given=tuple(dose(day) for day in doses))
+    assert held_up(case) is held
+    assert [sum(row.count_low for row in rows) for rows in counts_around_course(case)] == [51, 55]
+
+
+@pytest.mark.parametrize(
+    ("rows", "trouble"), [(((-21, 1), (0, 0)), False), (((-21, 1), (-3, 1), (0, 0)), True), (((-21, 1),), True)]
+)
+def test_fish_that_stop_dying_after_a_dose_are_out_of_trouble(rows, trouble):
+    log = tuple(DeathRecord(VISIT + timedelta(days=day), dead) for day, dead in rows)
+    case = a_case(given=(dose(-11),), deaths=log, trouble_since=VISIT - timedelta(days=30))
+    assert trouble_in(case) is trouble
+
+
+@pytest.mark.parametrize(("species", "action"), [("Atlantic salmon", "look_first"), ("rainbow trout", "dose")])
+def test_flukes_that_may_be_notifiable_are_named_before_salmon_are_dosed(species, action):
+    rows = [replace(row, site="skin", method="skin_scrape") for row in clips([14, 33, 8, 21])]
+    case = a_case(rows, count=400, temperature_c=12.0, parasites=("gyrodactylus_salmonids",), findings=Findings())
+    case = replace(case, fish=(replace(case.fish[0], species=species),), trouble_since=VISIT - timedelta(days=5))
+    found = decide(case, DRAWS)
+    assert found.action == action
+    assert {reason.code for reason in found.reasons} & {"identify_first", "notifiable"}
 
 
 def eaten(days_to_harvest: int, count: int = 400, **more: object) -> Case:

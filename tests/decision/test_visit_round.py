@@ -10,8 +10,8 @@ import pytest
 from cases import VISIT, a_case
 from scipy import stats
 
+from burden.decision.look_records import NextLook, Outcome
 from burden.decision.look_value import look_at, value_of_pond
-from burden.decision.records import NextLook, Outcome
 from burden.decision.visit_round import Choice, best_round
 
 DRAWS = 40_000

@@ -17,7 +17,8 @@ import pytest
 from report_cases import DRAWS, KOI, TITLE, blind, blind_case, blind_files, koi, koi_files, page_of
 
 from burden.case import Preparation
-from burden.decision.records import NextLook, Outcome, Reason
+from burden.decision.look_records import NextLook, Outcome
+from burden.decision.records import Reason
 from burden.evidence import agent_names, load_agent, load_parasite
 from burden.evidence.references import reference_keys
 from burden.inference.kill_record import KillRecord, Trial

@@ -10,8 +10,8 @@ import pytest
 from cases import VISIT, a_case
 from icalendar import Calendar
 
+from burden.decision.look_records import NextLook, Outcome
 from burden.decision.look_value import Look, PondValue
-from burden.decision.records import NextLook, Outcome
 from burden.report import visit_round
 from burden.report.due_dates import due_dates
 from burden.report.page.index import Water

@@ -13,7 +13,7 @@ from burden.inference.estimate import Estimate
 from burden.io.plausibility import oddities_by_place
 from burden.report.formatting import about, named, spread
 from burden.report.text.deaths import deaths_text
-from burden.report.text.decision import dated_text, headline, help_lines, release_text, withheld_lines
+from burden.report.text.decision import counted_text, dated_text, headline, help_lines, release_text, withheld_lines
 from burden.report.text.gates import gates_text, other_text, unused_text
 from burden.report.text.notes import parasite_name
 from burden.report.text.plan import aim_text, as_recommended, not_eaten_text
@@ -40,6 +40,7 @@ def answer_lines(found: Assessment) -> list[str]:
     lines = [
         headline(decision),
         " ".join([*(reason_text(reason) for reason in decision.reasons), *help_lines(decision)]),
+        counted_text(decision),
         " ".join(dated_text(decision)),
         not_eaten_text(decision),
         " ".join([*gates_text(decision, "stop", "agent", "measure"), *withheld_lines(decision)]),

@@ -89,7 +89,7 @@ def _on_each(e: Estimate) -> str:
 def _told(found: Assessment) -> list[str]:
     codes = {reason.code for reason in found.decision.reasons}
     virus = any(other.finding == "virus_suspected" for other in found.decision.others)
-    said = [_NOTIFIED] if virus or "notifiable" in codes else []
+    said = [_NOTIFIED] if virus or codes & {"notifiable", "identify_first"} else []
     return [*said, _FOR_THE_LABORATORY] if virus else said
 
 

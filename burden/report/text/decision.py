@@ -15,7 +15,16 @@ from burden.treatment.safety import SafetyNote
 from burden.utils.formatting import all_of, counted, named, say_date, several, uncapitalised
 from burden.utils.wording import writes, writes_brief
 
-__all__ = ["dated_text", "headline", "help_lines", "notes_lines", "release_text", "withheld_lines", "withheld_text"]
+__all__ = [
+    "counted_text",
+    "dated_text",
+    "headline",
+    "help_lines",
+    "notes_lines",
+    "release_text",
+    "withheld_lines",
+    "withheld_text",
+]
 
 #: reasons of the short answer
 _BRIEF_REASONS = 2
@@ -61,10 +70,14 @@ def _look_first(decision: Decision) -> str:
         return _without_agent(decision)
     if "virus_first" in codes:
         return _VIRUS_FIRST[next((other.test for other in decision.others if other.finding == "virus_suspected"), None)]
+    if "identify_first" in codes:
+        return "No dose today: have these flukes identified, and tell the authority first."
     if any(other.to_treat_first for other in decision.others):
         return f"No dose against flukes today: treat {_what_waits(decision)} first."
     if "doses_fell_short" in codes:
         return "No dose today: find out first why the last dose failed."
+    if "dose_does_not_help" in codes:
+        return "No dose today: find out first why flukes come back."
     if "look_for_another_cause" in codes:
         return "No dose today: first look for what else ails the fish."
     look = decision.look
@@ -158,11 +171,24 @@ def release_text(decision: Decision, fish: str = "newcomers") -> str:
 def _brief(decision: Decision) -> str:
     """Write the answer in about five lines."""
     said = [reason for i, reason in enumerate(decision.reasons) if i < _BRIEF_REASONS or reason.code == "notifiable"]
-    lines = [headline(decision), *(reason_text(reason) for reason in said), *help_lines(decision)]
+    lines = [headline(decision), *(reason_text(reason) for reason in said), counted_text(decision)]
+    lines += help_lines(decision)
     stops = [gate for gate in decision.gates if gate.level == "stop"]
     lines += [gate_text(gate) for gate in stops[:2]]
     lines += [*dated_text(replace(decision, after_water=())), not_eaten_text(decision)]
     return "\n".join(line for line in lines if line)
+
+
+def counted_text(decision: Decision) -> str:
+    """Write what was counted before the doses given and after them; empty where nothing alike was."""
+    known = decision.on_record
+    if "preparations_before" not in known:
+        return ""
+    before, after = (
+        f"{counted(known[f'flukes_{when}'], 'fluke')} in {counted(known[f'preparations_{when}'], 'preparation')}"
+        for when in ("before", "after")
+    )
+    return f"You counted {before} before the doses given, and {after} after them."
 
 
 def help_lines(decision: Decision) -> list[str]:
@@ -198,8 +224,8 @@ _MEANWHILE = (
 @writes
 def _whole_text(decision: Decision) -> str:
     """Write the decision with everything it rests on."""
-    lines = [headline(decision), *(reason_text(reason) for reason in decision.reasons), *help_lines(decision)]
-    lines += [*gates_text(decision), *withheld_lines(decision)]
+    lines = [headline(decision), *(reason_text(reason) for reason in decision.reasons), counted_text(decision)]
+    lines += [*help_lines(decision), *gates_text(decision), *withheld_lines(decision)]
     lines += [other_text(other) for other in decision.others]
     lines += [*dated_text(decision), not_eaten_text(decision), release_text(decision)]
     if decision.look is not None:

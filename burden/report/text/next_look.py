@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from itertools import groupby
 
 from burden.decision.look_dates import look_after
-from burden.decision.records import Decision, NextLook, Outcome
+from burden.decision.look_records import NextLook, Outcome
+from burden.decision.records import Decision
 from burden.utils.formatting import all_of, counted, percent, plain, say_date
 
 __all__ = ["look_text", "no_look_text", "outcome_lines"]
@@ -30,6 +31,8 @@ def look_text(look: NextLook, year: int) -> str:
             f"About {say_date(look.date, year)}, once the test for the virus is answered: look at {what}, if it found "
             "none. Until then disturb no fish."
         )
+    if look.purpose == "named":
+        return f"About {say_date(look.date, year)}, once the flukes have been identified: look at {what}."
     if look.purpose == "more_fish" or look.day == 0:
         return f"Look at {what}, netted at random, before you decide."
     if look.purpose == "survivors" and look.again is not None:

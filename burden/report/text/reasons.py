@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from datetime import date
 
-from burden.decision.facts import WEAK_SHARE
+from burden.decision.doses_given import WEAK_SHARE
 from burden.decision.records import Reason
 from burden.inference.dose_accounts import LEAST_CHANCE
 from burden.utils.formatting import capitalised, counted, day_in_words, named, percent, plain, several
@@ -133,6 +133,10 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "wrong_water": lambda n: f"These flukes do not live in this water: {named(str(n['wrong_water']))}.",
     "virus_first": lambda n: (
         "Handling and dosing add stress, and no dose against flukes stops a virus: leave the fish alone until then."
+    ),
+    "identify_first": lambda n: (
+        "One kind of these flukes kills salmon and is notifiable in many countries: send some to be identified, and "
+        "treat or move no fish before the authority has answered."
     ),
     "notifiable": lambda n: (
         "These may be notifiable flukes: have them identified, and tell the authority before you treat or move fish."

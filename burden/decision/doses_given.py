@@ -1,0 +1,134 @@
+"""What the record tells of the doses given: how strong they were, and what was counted before and after them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from itertools import pairwise
+from statistics import mean
+
+from burden.case import Action, Case, Preparation
+from burden.evidence import agent_names, load_agent
+from burden.treatment.water_chemistry import LEFT_IN_HOURS
+
+__all__ = [
+    "COUNTED_DAYS",
+    "WEAK_SHARE",
+    "by_calendar",
+    "counts_around_course",
+    "given_and_clean",
+    "held_up",
+    "last_dose",
+    "left_in",
+    "seen_since",
+    "strength_given",
+    "weak_doses",
+]
+
+#: doses of the last so many days are those of one course: an assumption [d]
+COUNTED_DAYS = 60
+#: counts that are this share of those before are no success, where so many flukes were counted so soon after a dose
+#: that few of them have settled since; after several doses later, as they met what hatched between them: assumptions
+#: [-], [flukes], [d], [d]
+_HELD_UP, _ENOUGH_FLUKES, _SOON_AFTER_DAYS, _SOON_AFTER_COURSE_DAYS = 0.5, 10, 7, 14
+#: doses weaker than this share of the customary one may have failed for that alone: an assumption [-]
+WEAK_SHARE = 0.8
+#: doses one after the other, so many days apart, that no look at the fish asked for: assumptions [-], [d]
+_BY_CALENDAR, _MONTHLY_DAYS = 3, (20, 45)
+
+
+def last_dose(case: Case) -> date | None:
+    return max((dose.date for dose in case.doses_given), default=None)
+
+
+def seen_since(case: Case, since: date | None) -> bool:
+    """Whether a preparation after a date showed a fluke; any preparation where no date is given."""
+    rows: list[Preparation] = [row for row in case.samples if row.readable and (since is None or row.date > since)]
+    return any(row.count_low > 0 for row in rows)
+
+
+def given_and_clean(case: Case) -> int:
+    """Doses of the last two months after which no fluke was seen: a course, though its last dose is weeks ago."""
+    last = last_dose(case)
+    if last is None or seen_since(case, last):
+        return 0
+    known = agent_names()
+    return sum(dose.agent in known and -case.day_of(dose.date) <= COUNTED_DAYS for dose in case.doses_given)
+
+
+def strength_given(case: Case) -> float | None:
+    """Lowest strength of the doses given, as a share of the customary one; None where nobody wrote one down [-].
+
+    A dose weighed out for less water than there is was as much weaker, whatever it was. What is left in the water and
+    is customary as a short bath has no customary strength: see `left_in`.
+    """
+    shares = []
+    for dose in case.doses_given:
+        known = dose.concentration_mg_l is not None and dose.agent in agent_names() and not _left_in(dose)
+        meant = (dose.concentration_mg_l or 0.0) / load_agent(str(dose.agent)).customary.mg_l if known else 1.0
+        if known or dose.volume_l_believed is not None:
+            shares.append(meant * (dose.volume_l_believed or case.water.volume_l.value) / case.water.volume_l.value)
+    return min(shares, default=None)
+
+
+def left_in(case: Case) -> str | None:
+    """Agent of the last dose, where it was left in the water far weaker than the short bath it serves as; else None."""
+    last = last_dose(case)
+    return next((dose.agent for dose in case.doses_given if dose.date == last and _left_in(dose)), None)
+
+
+def _left_in(dose: Action) -> bool:
+    if dose.agent not in agent_names() or dose.concentration_mg_l is None or dose.route not in (None, "bath"):
+        return False
+    usual = load_agent(str(dose.agent)).customary
+    lasts = dose.hours is None or dose.hours >= LEFT_IN_HOURS
+    return lasts and usual.hours < LEFT_IN_HOURS and dose.concentration_mg_l < usual.mg_l
+
+
+def weak_doses(case: Case) -> bool:
+    """Whether doses that failed were too weak, no treatment in that strength, or given with UV or carbon running."""
+    share = strength_given(case)
+    weak = (share is not None and share < WEAK_SHARE) or left_in(case) is not None
+    return weak or any(dose.uv_or_carbon_on for dose in case.doses_given)
+
+
+def counts_around_course(case: Case) -> tuple[list[Preparation], list[Preparation]]:
+    """Preparations alike of the last look before the course and of the last one after it; empty where there is none.
+
+    The course is all doses of two months up to the last; alike are those of the same site and method.
+    """
+    days = sorted(dose.date for dose in case.doses_given)
+    readable = [row for row in case.samples if row.readable]
+    if not days or not readable:
+        return [], []
+    last = days[-1]
+    first = next(day for day in days if (last - day).days <= COUNTED_DAYS)
+    after = _last_look([row for row in readable if row.date > last])
+    like = {(row.site, row.method) for row in after}
+    recent = (row for row in readable if 0 <= (first - row.date).days <= COUNTED_DAYS)
+    return _last_look([row for row in recent if (row.site, row.method) in like]), after
+
+
+def _last_look(rows: Sequence[Preparation]) -> list[Preparation]:
+    latest = max((row.date for row in rows), default=None)
+    return [row for row in rows if row.date == latest]
+
+
+def held_up(case: Case) -> bool:
+    """Whether preparations alike show at least half as many flukes soon after the last dose as before its course."""
+    before, after = counts_around_course(case)
+    if not before or sum(row.count_low for row in after) < _ENOUGH_FLUKES:
+        return False
+    days = sorted(dose.date for dose in case.doses_given)
+    several = sum((days[-1] - day).days <= COUNTED_DAYS for day in days) > 1
+    if (after[0].date - days[-1]).days > (_SOON_AFTER_COURSE_DAYS if several else _SOON_AFTER_DAYS):
+        return False
+    return mean(row.count_low for row in after) >= _HELD_UP * mean(row.count_low for row in before)
+
+
+def by_calendar(case: Case) -> bool:
+    """Whether the last doses of one agent lie a month or so apart: enough of them, and no two a course."""
+    days = sorted(case.day_of(dose.date) for dose in case.doses_given)[-_BY_CALENDAR:]
+    apart = [later - earlier for earlier, later in pairwise(days)]
+    low, high = _MONTHLY_DAYS
+    return len(days) == _BY_CALENDAR and all(low <= gap <= high for gap in apart)

@@ -1,0 +1,77 @@
+"""The numbers that the reasons of an action are told with."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
+
+import numpy as np
+
+from burden.case import Case
+from burden.decision.doses_given import left_in, strength_given
+from burden.decision.facts import chance_weak, shortfall, strays
+from burden.inference.estimate import Estimate
+from burden.schedule.recommendation import Recommendation
+from burden.treatment.gates import Gate
+from burden.treatment.withdrawal import Withdrawal
+
+__all__ = ["reason_numbers"]
+
+
+def reason_numbers(
+    case: Case,
+    estimates: Sequence[Estimate],
+    gates: Sequence[Gate],
+    found: Recommendation,
+    spent: Sequence[str],
+    withdrawals: Sequence[Withdrawal],
+) -> Mapping[str, float | str | None]:
+    """Return the numbers that reasons are told with.
+
+    Parameters
+    ----------
+    case : Case
+    estimates : sequence of Estimate
+    gates : sequence of Gate
+    found : Recommendation
+    spent : sequence of str
+        Agents that are changed for another.
+    withdrawals : sequence of Withdrawal
+        Of food fish, were the schedule found given.
+    """
+    readable = [row for row in case.samples if row.readable]
+    short = [one for one in (shortfall(case, e) for e in estimates) if one is not None]
+    return {
+        "fish_looked_at": float(len({(row.date, row.fish) for row in readable})),
+        "preparations": float(len(readable)),
+        "flukes_seen": float(sum(row.count_low for row in readable)),
+        "chance_present": max(e.probability_infected for e in estimates),
+        "chance_high_now": 1 - float(np.mean(found.aim.share_kept(found.untreated.burden_on(0.0)))),
+        "chance_high": 1 - float(np.mean(found.untreated.kept)),
+        "level": float(found.aim.tolerable[0].median),
+        "chance_gone": found.untreated.elimination.mean,
+        "aim_chance": found.aim.chance,
+        "eradicate": float(found.aim.kind == "eradicate"),
+        "strength_given": strength_given(case),
+        "left_in": left_in(case),
+        "next_agent": None if found.recommended is None else found.recommended.plan.agents[0],
+        "chance_fell_short": max((one.chance for one in short), default=None),
+        "counts_held_up": float(any(one.held_up for one in short)),
+        "light_or_carbon": float(any(dose.uv_or_carbon_on for dose in case.doses_given)),
+        "spent": ", ".join(spent) or None,
+        "gasping_alone": float(all(gate.code == "gasping" for gate in gates if gate.level == "stop")),
+        "unknown_alone": float(all(gate.code == "unknown_product" for gate in gates if gate.level == "stop")),
+        "chance_weak": max((chance_weak(agent, estimates) for agent in spent), default=None),
+        "wrong_water": ", ".join(strays(case)) or None,
+        **_harvest(case, withdrawals),
+    }
+
+
+def _harvest(case: Case, withdrawals: Sequence[Withdrawal]) -> Mapping[str, str | None]:
+    """When the fish are to be harvested, and from when on they might be eaten after the schedule, as ISO dates."""
+    if case.harvest_date is None:
+        return {}
+    held = [one.until_day for one in withdrawals if one.harvest is not None]
+    open_ended = not held or any(day is None for day in held)
+    until = None if open_ended else case.visit_date + timedelta(days=int(max(day or 0.0 for day in held)))
+    return {"harvest": case.harvest_date.isoformat(), "eaten_from": None if until is None else until.isoformat()}
