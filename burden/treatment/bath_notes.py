@@ -95,8 +95,11 @@ def _stop_flow(bath: FlowingBath) -> SafetyNote:
 
 
 def _drip_feed(bath: FlowingBath) -> SafetyNote:
-    of_what = load_agent(bath.agent).mass_of.replace("active substance", named(bath.agent))
-    each = f"{mass(bath.drip_mg_per_hour / 1000)} {of_what}"
+    agent, grams = load_agent(bath.agent), bath.drip_mg_per_hour / 1000
+    of_what = agent.mass_of.replace("active substance", named(bath.agent))
+    each = f"{mass(grams)} {of_what}"
+    if agent.density is not None and agent.mass_of.endswith("solution"):  # poured, not weighed
+        each = f"{volume(grams / agent.density.at(agent.mass_strength_percent) / 1000)} {of_what}"
     lasts = f"for the {exposure(bath.hours)} of the bath, besides the dose"
     text = f"Keep the flow on and drip {each} an hour into the inflow {lasts}"
     gone = f"with it half of the bath is gone in {exposure(bath.half_life_hours)}"

@@ -241,10 +241,10 @@ def exposure(hours: float) -> str:
 
     Examples
     --------
-    >>> exposure(24.0), exposure(0.5), exposure(1 / 12), exposure(1.5)
-    ('24 h', '30 min', '5 min', '1.5 h')
+    >>> exposure(24.0), exposure(0.5), exposure(1 / 12), exposure(1.5), exposure(0.993)
+    ('24 h', '30 min', '5 min', '1.5 h', '1 h')
     """
-    return f"{plain(hours)} h" if hours >= 1 else f"{round(60 * hours)} min"
+    return f"{plain(max(hours, 1.0))} h" if round(60 * hours) >= 60 else f"{round(60 * hours)} min"
 
 
 def strength(mg_l: float) -> str:

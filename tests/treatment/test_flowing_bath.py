@@ -139,6 +139,15 @@ def test_what_is_said_of_a_bath_in_flow_names_its_numbers():
     assert "the cage is open" in said["impossible"][0].reason
 
 
+def test_a_liquid_is_dripped_by_volume():
+    """Formalin is poured: 37 % formalin weighs 1.09 g/mL (handbook value, from memory)."""
+    bath = bath_in_flow(flowing(30.0, "raceway", count=40_000, weight_g=100.0), "formalin")
+    assert bath.mode == "drip_feed"
+    litres = bath.drip_mg_per_hour / 1e6 / 1.09
+    (note,) = notes_on_flow(bath)
+    assert f"drip {litres:.2f} L of 37 % formalin solution an hour" in note.text
+
+
 @pytest.mark.parametrize("agent", ["praziquantel", "fresh_water", "hydrogen_peroxide"])
 def test_notes_on_a_bath_are_in_units_people_use(agent):
     """No 8.62e+03 g, no 0.08 h, no "about 0 h": kilograms and minutes, and whose bath it is."""

@@ -15,7 +15,7 @@ from burden.report.page.page import template
 from burden.report.text.day_book import Day, days_of, look_today_of
 from burden.report.text.decision import headline, withheld_text
 from burden.report.text.plan import doses_text
-from burden.utils.formatting import percent
+from burden.utils.formatting import counted, percent
 
 __all__ = ["Water", "cleanest_first", "in_order", "render_ponds", "water_of"]
 
@@ -135,7 +135,8 @@ def _row(visit: Assessment) -> dict[str, Any]:
         "action": headline(visit.decision),
         "missed": visit.estimates[0].missed,
         "flukes": f"{spread(e.mean_abundance)} flukes a fish; chance of any: {percent(e.probability_infected)}",
-        "lost": f"{spread(f.untreated.deaths_end)} of {visit.case.fish_count} fish in {about(f.horizon_days, 3)} d",
+        "lost": f"{spread(f.untreated.deaths_end)} of {counted(visit.case.fish_count, 'fish')} in "
+        f"{about(f.horizon_days, 3)} d",
         "doses": doses_text(visit.decision.plan, visit.case.visit_date.year) if visit.decision.plan else "",
     }
 

@@ -158,7 +158,8 @@ def _rounding(plan: FindPlan) -> list[str]:
     """What printed tables would ask for, where they round the infected fish down and we up."""
     if plan.round_infected == "down" or "rounded_down" not in plan.what_would_change or plan.infected is None:
         return []
-    down = f"{as_asked(plan.prevalence)} of {plan.population} fish is rounded up to {plan.infected} infected fish."
+    down = f"{as_asked(plan.prevalence)} of {plain(plan.population, 9)} fish is rounded up to "
+    down += f"{counted(plan.infected, 'infected fish')}."
     if plan.fish_rounded_down is None:
         return [f"{down} Rounded down, as in printed tables, not even all fish are enough (--round-infected down)."]
     fish = counted(plan.fish_rounded_down, "fish")

@@ -209,7 +209,7 @@ def _(plan: PrevalencePlan) -> str:
         return f"Look at {of_fish(plan.fish, plan.population)} for {asked} ({level})."
     if plan.population is None:
         return f"No practical sample gives {asked} ({level}): it would take {counted(plan.fish_needed, 'fish')}."
-    return f"Not even all {plan.population} fish give {asked} ({level})."
+    return f"Not even all {plain(plan.population, 9)} fish give {asked} ({level})."
 
 
 @reason_of.register
