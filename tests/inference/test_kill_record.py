@@ -119,8 +119,8 @@ def test_suspicion_is_rare_where_nothing_falls_and_common_where_it_does():
     assert alarms(rng, steady) <= 0.1
     assert alarms(rng, lambda: (0.85, 0.85, 0.85)) <= 0.1
     assert alarms(rng, lambda: (0.97, 0.97, 0.97 * rng.random())) <= 0.1
-    assert alarms(rng, lambda: (0.99, 0.8, 0.4)) >= 0.6
-    assert alarms(rng, lambda: (0.99, 0.93, 0.75, 0.4)) >= 0.8
+    assert alarms(rng, lambda: (0.99, 0.8, 0.4)) >= 0.8
+    assert alarms(rng, lambda: (0.99, 0.93, 0.75, 0.4)) >= 0.9
 
 
 def test_three_years_of_a_failing_agent_are_a_suspicion():
