@@ -50,8 +50,8 @@ _WIDEST = 0.6
 #: chance of a kill below or above what is expected from which that is said: an assumption, the level of every interval
 _SURE = 0.95
 #: the rule of suspicion, all assumptions: so many treatments judged, and a chance that the kill fell
-#: (`burden.inference.kill_trend`) of so much, chosen on simulated records (`tests/inference/test_kill_record.py`); below
-#: the lower chance there is no sign of it
+#: (`burden.inference.kill_trend`) of so much, chosen on simulated records (`tests/inference/test_kill_record.py`);
+#: below the lower chance there is no sign of it
 LEAST_TRIALS, SUSPECT, _NO_SIGN = 3, 0.7, 0.2
 #: forms on the fish whose kill is meant, the first that a set has
 _GROWN = ("adult", "mother", "young")

@@ -98,7 +98,7 @@ def read(before: np.ndarray, after: np.ndarray) -> np.ndarray:
     return np.array(found).T
 
 
-def alarms(rng, kills_of, records: int = 30) -> float:
+def alarms(rng, kills_of, records: int = 60) -> float:
     """Share of records that are called suspect: ten fish before and after, twenty flukes each at first, k of 1.5."""
     k, mean, fish, found = 1.5, 20.0, 10, 0
     for _ in range(records):
