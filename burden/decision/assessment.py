@@ -15,7 +15,7 @@ import numpy as np
 
 from burden.case import Case
 from burden.decision.action import CLEAN_LOOKS, Facts, choose
-from burden.decision.doses_given import counts_around_course
+from burden.decision.doses_given import WEAK_SHARE, counts_around_course, strength_given
 from burden.decision.facts import (
     LOOKS_APART_DAYS,
     agents_to_plan,
@@ -60,6 +60,11 @@ from burden.utils.results import CredibleInterval
 __all__ = ["HORIZON_DAYS", "Assessment", "assess", "decide", "forecast_case"]
 
 HORIZON_DAYS = 60.0
+#: how many times as many fish as flukes other causes have to kill for the answer to ask after them, how many fish and
+#: what share of the stock: assumptions [-], [fish], [-]
+_FAR_MORE, _SOME_FISH, _SOME_SHARE = 5.0, 5.0, 0.05
+#: reasons that ask after another cause
+_OTHER_CAUSE = {"look_for_another_cause", "deaths_of_other_cause", "other_first"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -261,7 +266,7 @@ def _decided(
         seed=seed,
         draws=draws,
         action=action,
-        reasons=tuple(replace(reason, numbers=numbers) for reason in _reported(reasons, facts)),
+        reasons=tuple(replace(reason, numbers=numbers) for reason in _reported(reasons, facts, case, action, found)),
         gates=gates,
         recommendation=found,
         plan=plan if action == "dose" else (),
@@ -309,14 +314,27 @@ def _without_agent(
     return {"withheld": said, "to_get": agents_missing(case, agents_to_get(case, estimates))}
 
 
-def _reported(reasons: Sequence[Reason], facts: Facts) -> tuple[Reason, ...]:
-    """Add what is to be known besides, after why this is done today: flukes to report, what was given before."""
+def _reported(
+    reasons: Sequence[Reason], facts: Facts, case: Case, action: str, found: Recommendation
+) -> tuple[Reason, ...]:
+    """Add what is to be known besides, after why this is done today: flukes to report, what was given or planned."""
+    codes = {reason.code for reason in reasons}
+    share = strength_given(case)
     besides = {
-        "notifiable": facts.notifiable and not any(reason.code == "identify_first" for reason in reasons),
+        "others_kill_more": facts.trouble and not codes & _OTHER_CAUSE and _others_kill_more(found, facts.fish),
+        "weak_before": "doses_fell_short" not in codes and share is not None and share < WEAK_SHARE,
+        "planned_waits": action in ("watch", "look_first") and bool(case.doses_planned),
+        "notifiable": facts.notifiable and "identify_first" not in codes,
         "unknown_product": facts.unknown_given,
         "dosed_by_calendar": facts.by_calendar,
     }
     return (*reasons, *(Reason(code) for code, holds in besides.items() if holds))
+
+
+def _others_kill_more(found: Recommendation, fish: float) -> bool:
+    """Whether other causes are expected to kill a share of the stock, and far more than the flukes do."""
+    others = found.untreated.other_deaths.median
+    return bool(others >= max(_FAR_MORE * found.untreated.fluke_deaths.median, _SOME_FISH, _SOME_SHARE * fish))
 
 
 def _chances(estimates: Sequence[Estimate], found: Recommendation, shown: EvaluatedSchedule | None) -> dict[str, float]:

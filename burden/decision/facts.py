@@ -239,6 +239,8 @@ def agents_to_plan(
         return (), ()
     spent = _spent_agents(case, estimates)
     others = tuple(agent for agent in agents if agent not in spent)
+    if spent and others == tuple(agents):
+        return others, spent  # what failed is not to be given here: whatever follows is another course
     better = any(chance_weak(agent, estimates) < LIKELY for agent in others)
     return (others, spent) if better else (tuple(agents), ())
 

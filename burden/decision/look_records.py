@@ -57,7 +57,7 @@ class NextLook:
         more_fish: today, as the fish seen cannot decide; check: whether the course worked; watch: whether flukes
         increase; release: whether newcomers are clean; survivors: what the doses left on the fish, while eggs wait for
         warmth; result: once a virus was tested for; named: once the flukes are
-        identified; water: whether the water is right, and what the fish carry.
+        identified; harvest: at fish that are harvested; water: whether the water is right, and what the fish carry.
     fish : int
         To look at, never more than there are.
     all_fish : bool

@@ -284,9 +284,7 @@ def look_of(
     if "virus_first" in codes:
         return None if case.findings.virus_test == "positive" else _plain_look(case, _RESULT_DAYS, "result")
     if "harvest_first" in codes and case.harvest_date is not None:
-        return _plain_look(
-            case, float(max(case.day_of(case.harvest_date), 0)), "watch"
-        )  # on fish that are killed anyway
+        return _plain_look(case, float(max(case.day_of(case.harvest_date), 0)), "harvest")
     if action == "look_first" and "doses_fell_short" in codes:
         # by then a trial in a tub has told whether the agent still kills
         return _plain_look(case, _CAUSE_DAYS, "watch")
@@ -313,7 +311,8 @@ def _look_after(
     low = 1 - found.aim.chance
     if action == "water_first":
         # where doses follow no fish need be netted again: they are ill, and the count would change nothing
-        return _plain_look(case, mended, "water", 0 if shown is not None else _ROUTINE_NUMBERS[0])
+        undisturbed = shown is not None or "virus_suspected" in case.findings.diseases
+        return _plain_look(case, mended, "water", 0 if undisturbed else _ROUTINE_NUMBERS[0])
     if action == "look_first":
         if "wrong_water" in codes:
             return None

@@ -53,6 +53,7 @@ def reason_numbers(
         "aim_chance": found.aim.chance,
         "eradicate": float(found.aim.kind == "eradicate"),
         "strength_given": strength_given(case),
+        "planned": min((dose.date.isoformat() for dose in case.doses_planned), default=None),
         "left_in": left_in(case),
         "next_agent": None if found.recommended is None else found.recommended.plan.agents[0],
         "chance_fell_short": max((one.chance for one in short), default=None),

@@ -37,6 +37,8 @@ _SAME, _NEARLY_ALL = 0.2, 0.9
 #: dead fish of one row and day, and their share of the stock, from which they are many at once; and how long single
 #: deaths must go on to be called so [d]: assumptions
 _MANY, _MANY_SHARE, _MONTHS_DAYS = 3, 0.05, 28
+#: deaths a day that are still single ones: an assumption [1/d]
+_SINGLE = 2.0
 #: share of the largest death rate of another cause from which the log may well hold more: an assumption
 _NEAR_LIMIT = 0.85
 #: fish lighter than this are fry [g], a stock denser than this is crowded [kg/m³]: assumptions
@@ -280,6 +282,7 @@ def pattern_of_deaths(case: Case, home: str) -> DeathPattern | None:
         kind: Literal["many_any_cause", "many_unusual"] = "many_any_cause" if open_to_all else "many_unusual"
         return DeathPattern(kind, worst.deaths, worst.days_covered, worst.date)
     span = (rows[-1].date - rows[0].date).days + rows[0].days_covered
-    if span >= _MONTHS_DAYS and len(rows) > 1 and not open_to_all:
+    single = all(row.deaths / max(row.days_covered, 1.0) <= _SINGLE for row in rows)
+    if span >= _MONTHS_DAYS and len(rows) > 1 and single and not open_to_all:
         return DeathPattern("single_over_months", sum(row.deaths for row in rows), span, rows[-1].date)
     return None

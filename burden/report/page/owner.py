@@ -81,7 +81,9 @@ def _there(found: Assessment, flukes: int) -> list[str]:
 
 def _on_each(e: Estimate) -> str:
     where = {"gill": "the gills", "skin": "the skin"}[load_parasite(e.parasite).site]
-    median, low, high = (about(x, 1) for x in (e.mean_abundance.median, e.mean_abundance.low, e.mean_abundance.high))
+    median, low, high = (
+        about(x, 1 if x < 1000 else 2) for x in (e.mean_abundance.median, e.mean_abundance.low, e.mean_abundance.high)
+    )
     span = f"between {low} and {high}" if e.mean_abundance.low >= 1 else f"hardly more than {high}"
     return f"about {median} on {where} of each fish ({span})"
 

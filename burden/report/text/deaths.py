@@ -9,6 +9,8 @@ from burden.utils.wording import writes
 
 __all__ = ["deaths_text"]
 
+#: share of the deaths below which those by flukes are few, whatever the range [-]
+_CLEARLY_FEW = 0.3
 #: fish saved in the median that come to none [-]
 _NOT_EVEN_ONE = 0.5
 _WHY_DOSE = "The course is to keep flukes few; in this time hardly a fish would die of them."
@@ -45,6 +47,8 @@ def _share(found: DeathAttribution) -> str:
         many = "none" if low == 0 else "all" if low == found.deaths else plain(low, 9)
         return f"We expect that flukes caused {many} {of_all}, but these records cannot show it."
     may = "none or all" if low == 0 and high == found.deaths else f"{plain(low, 9)} to {plain(high, 9)}"
+    if high < _CLEARLY_FEW * found.deaths:
+        return f"Flukes may have caused {may} {of_all}; the others died of something else."
     return f"Flukes may have caused {may} {of_all}; these records cannot say."
 
 

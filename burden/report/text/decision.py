@@ -182,7 +182,7 @@ def _brief(decision: Decision) -> str:
 def counted_text(decision: Decision) -> str:
     """Write what was counted before the doses given and after them; empty where nothing alike was."""
     known = decision.on_record
-    if "preparations_before" not in known:
+    if "preparations_before" not in known or known["flukes_before"] + known["flukes_after"] == 0:
         return ""
     before, after = (
         f"{counted(known[f'flukes_{when}'], 'fluke')} in {counted(known[f'preparations_{when}'], 'preparation')}"

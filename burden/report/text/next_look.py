@@ -16,13 +16,15 @@ __all__ = ["look_text", "no_look_text", "outcome_lines"]
 def look_text(look: NextLook, year: int) -> str:
     """Write when to look at how many fish, and what for."""
     fish = all_of(look.fish, "fish") if look.all_fish else counted(look.fish, "fish")
-    what = f"{fish}, {counted(look.preparations_per_fish, 'preparation')} of each"
+    each = "it" if look.fish == 1 else "each"
+    what = f"{fish}, {counted(look.preparations_per_fish, 'preparation')} of {each}"
     if look.purpose == "water" and look.fish == 0:
         return (
-            f"{say_date(look.date, year)}: measure the water and see how the fish breathe; the doses follow from that."
+            f"{say_date(look.date, year)}: measure the water and see how the fish breathe; what is done then depends "
+            "on that."
         )
     if look.purpose == "water":
-        return f"{say_date(look.date, year)}: measure the water and look at {what}; the doses follow from that."
+        return f"{say_date(look.date, year)}: measure the water and look at {what}; what is done then depends on that."
     if look.once_c is not None:
         when = f"About {say_date(look.date, year)}, once the water has passed {plain(look.once_c)} °C"
         return f"{when}: look at {what}. Until then leave the fish in peace, unless some are ill or die."
@@ -45,6 +47,8 @@ def look_text(look: NextLook, year: int) -> str:
 
 
 def _what_for(look: NextLook) -> str:
+    if look.purpose == "harvest":
+        return "they are killed anyway, and show what the others carry"
     if look.purpose == "watch":
         return "this look shows whether the flukes increase"
     left = "flukes that were left show by then"

@@ -107,6 +107,16 @@ def _fell_short(n: _Numbers) -> str:
     )
 
 
+def _planned_waits(n: _Numbers) -> str:
+    when = _day_of(n, "planned")
+    if n.get("eradicate"):
+        return (
+            f"The case plans a dose on {when}. No fluke asks for it; a course begun as a precaution may be "
+            "given to its end."
+        )
+    return f"The dose planned for {when} is not needed by what is known now: decide after the next look."
+
+
 def _day_of(n: _Numbers, name: str) -> str:
     return day_in_words(date.fromisoformat(str(n[name])))
 
@@ -139,7 +149,8 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "treat or move no fish before the authority has answered."
     ),
     "notifiable": lambda n: (
-        "These may be notifiable flukes: have them identified, and tell the authority before you treat or move fish."
+        "In some countries these flukes are notifiable: have them identified, and tell the authority where the "
+        "law asks for it before you treat or move fish."
     ),
     "unknown_product": lambda n: (
         "Find out what was given: without its name and amount nobody knows what it killed, or what may go with it."
@@ -212,6 +223,15 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "No course within the limits of this case keeps flukes few for long. Find out why they come back: too many "
         "fish in this water, fish or nets from elsewhere, a dose too weak for the volume, or resistant flukes."
     ),
+    "others_kill_more": lambda n: (
+        "Expect far more deaths of other causes than of flukes: look for bacteria, other parasites, bad water and a "
+        "virus as well."
+    ),
+    "weak_before": lambda n: (
+        f"A dose given before had only {_share(n, 'strength_given')} of the strength meant: do not count on it, and "
+        "measure the volume before the next."
+    ),
+    "planned_waits": _planned_waits,
     "other_first": lambda n: (
         "Another disease was found that kills fish by itself, and flukes are not many enough to be treated beside it: "
         "see to it first."

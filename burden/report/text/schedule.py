@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from burden.evidence.records import PublishedInterval
 from burden.inference.estimate import Estimate
 from burden.model.windows import Windows
 from burden.report.text.notes import parasite_name
@@ -44,6 +45,10 @@ def custom_text(estimates: Sequence[Estimate]) -> list[str]:
         for row in sorted(rows, key=lambda row: abs(row.temperature_c - now)):
             said.append(
                 f"{named(e.parasite).capitalize()}, near {plain(row.temperature_c)} °C: {row.doses} doses, "
-                f"{plain(row.gap_days)} days apart ({row.known})."
+                f"{plain(row.gap_days)} days apart ({row.known}){_middle(row)}."
             )
     return said
+
+
+def _middle(row: PublishedInterval) -> str:
+    return "" if row.middle_agent is None else f", {named(row.middle_agent)} in the middle where it may be given"
