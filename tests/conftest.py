@@ -7,6 +7,7 @@ estimate and the same decision is tested where nothing is kept.
 from __future__ import annotations
 
 import os
+import tempfile
 from collections.abc import Callable, Iterator
 from inspect import signature
 from typing import Any
@@ -41,6 +42,15 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Run the longest files first."""
     place = {stem: i for i, stem in enumerate(_LONGEST)}
     items.sort(key=lambda item: place.get(item.path.stem, len(place)))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def own_temporary_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What a fault writes down, here or in a process that a test starts, goes with pytest's own files."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("TMPDIR", str(tmp_path_factory.mktemp("faults")))
+        patch.setattr(tempfile, "tempdir", None)
+        yield
 
 
 @pytest.fixture(scope="module")

@@ -292,6 +292,8 @@ def _over_since_dose(case: Case) -> bool:
     last, f = last_dose(case), case.findings
     if last is None or f.gasping or f.anaemic or f.gill_mucus or f.gill_swollen:
         return False
+    if case.trouble_since is not None and case.trouble_since > last:
+        return False
     if any(row.chosen in ("moribund", "dead") and row.date > last for row in case.samples):
         return False
     since = [row for row in case.deaths if row.date > last]

@@ -49,6 +49,7 @@ def test_fish_that_stop_dying_after_a_dose_are_out_of_trouble(rows, trouble):
     log = tuple(DeathRecord(VISIT + timedelta(days=day), dead) for day, dead in rows)
     case = a_case(given=(dose(-11),), deaths=log, trouble_since=VISIT - timedelta(days=30))
     assert trouble_in(case) is trouble
+    assert trouble_in(replace(case, trouble_since=VISIT - timedelta(days=5)))  # it came back after the dose
 
 
 @pytest.mark.parametrize(("species", "action"), [("Atlantic salmon", "look_first"), ("rainbow trout", "dose")])
