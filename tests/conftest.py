@@ -6,7 +6,10 @@ estimate and the same decision is tested where nothing is kept.
 
 from __future__ import annotations
 
+import atexit
 import os
+import shutil
+import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from inspect import signature
@@ -21,6 +24,14 @@ __all__ = ["each_case_once", "pytest_collection_modifyitems"]
 # workers of xdist and every process a test starts inherit it
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
+
+# a run starts some hundred processes, and without bytecode kept each would compile NumPy and its kin anew (6 s for
+# 1.4). Where none is to be kept beside the code it is kept aside for the run: xdist's workers inherit the place
+if os.environ.pop("PYTHONDONTWRITEBYTECODE", None):
+    sys.pycache_prefix = tempfile.mkdtemp(prefix="burden-tests-bytecode-")
+    sys.dont_write_bytecode = False
+    os.environ["PYTHONPYCACHEPREFIX"] = sys.pycache_prefix
+    atexit.register(shutil.rmtree, sys.pycache_prefix, ignore_errors=True)
 
 # the same examples in every run, however busy the machine: a failure is one of the code. Whoever looks for new ones
 # asks for `--hypothesis-profile=default`
