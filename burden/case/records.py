@@ -118,6 +118,7 @@ class Limits:
     agents : tuple of str or None
         Agents at hand.
     max_doses : int or None
+        Of a course, those given counted.
     visit_days : tuple of str, date or int, or None
         When a dose can go in: weekdays ("monday"), dates, or days after the visit [d].
     shortest_gap_days : float or None

@@ -38,8 +38,8 @@ WORTH_SHARE = 0.005
 WELL_FISH = 0.65
 #: chance of too many today below which flukes are too few to be what ails fish in trouble: an assumption [-]
 FEW_NOW = 0.25
-#: chance of too many later from which flukes are dosed on the first visit though most deaths are another disease's: an
-#: assumption [-]
+#: chance of too many from which flukes are dosed on the first visit though most deaths are another disease's, or though
+#: sick and dead fish alone showed them: an assumption [-]
 DOSE_BESIDE = 0.75
 #: chance of the aim below which a course only relieves fish that are ill: an assumption [-]
 NOT_FOR_LONG = 0.25
@@ -300,7 +300,7 @@ def _harm(facts: Facts) -> Iterator[_Found]:
         yield "look_first", ("other_first",)
     if _goes_on(facts):
         return  # broken off, it has only thinned those that were ripe
-    if facts.sick_only and facts.high_now < 1 - SURELY_LOW and not worth:
+    if facts.sick_only and facts.high_now < DOSE_BESIDE and not worth:
         yield "look_first", ("sick_only", "more_fish")
     if facts.trouble and facts.persist and min(facts.high_now, facts.high) >= FEW_NOW:
         return  # by now another cause has been looked for, and the flukes are still there

@@ -95,7 +95,8 @@ def weak_doses(case: Case) -> bool:
 def counts_around_course(case: Case) -> tuple[list[Preparation], list[Preparation]]:
     """Preparations alike of the last look before the course and of the last one after it; empty where there is none.
 
-    The course is all doses of two months up to the last; alike are those of the same site and method.
+    The course is all doses of two months up to the last; alike are those of the same site and method. A look later than
+    two months after it tells of a relapse, not of the course.
     """
     days = sorted(dose.date for dose in case.doses_given)
     readable = [row for row in case.samples if row.readable]
@@ -103,7 +104,7 @@ def counts_around_course(case: Case) -> tuple[list[Preparation], list[Preparatio
         return [], []
     last = days[-1]
     first = next(day for day in days if (last - day).days <= COUNTED_DAYS)
-    after = _last_look([row for row in readable if row.date > last])
+    after = _last_look([row for row in readable if 0 < (row.date - last).days <= COUNTED_DAYS])
     like = {(row.site, row.method) for row in after}
     recent = (row for row in readable if 0 <= (first - row.date).days <= COUNTED_DAYS)
     return _last_look([row for row in recent if (row.site, row.method) in like]), after

@@ -449,7 +449,9 @@ class LimitsTable(_Table):
     agents: Annotated[tuple[Name, ...], BeforeValidator(_table_or_list)] | None = Field(
         None, description="a list of agent names"
     )
-    max_doses: Annotated[int, _whole(0)] | None = Field(None, description="a whole number, 0 or more")
+    max_doses: Annotated[int, _whole(0)] | None = Field(
+        None, description="a whole number, 0 or more: doses of a course, those given counted"
+    )
     visit_days: (
         Annotated[
             tuple[Annotated[str | dt.date | int, BeforeValidator(_visit_day)], ...],

@@ -108,7 +108,7 @@ set = "dactylogyrus"               # see `burden parasites`; a list for several:
 
 # [limits]
 # agents = ["praziquantel"]        # what is at hand; see `burden agents`
-# max_doses = 4
+# max_doses = 4                    # of a course, those given counted
 # visit_days = ["monday", "thursday"]          # or dates, or whole days after the visit
 # shortest_gap_days = 3
 # max_formalin_mg_l_total = 60

@@ -165,7 +165,8 @@ def _egg_layer(ponds: Sequence[Posterior]) -> Ensemble:
 def _most_doses(case: Case, aim: Aim, lays_eggs: bool, course: Underway | None) -> int:
     """Most doses still to be planned: those given count, and two at least may follow before the fish are looked at.
 
-    Where fish are clean in the middle of a course only what is left of a usual one follows.
+    Where fish are clean in the middle of a course only what is left of a usual one follows. A limit of the case is
+    one of the course; one dose more may always follow, unless it allows none.
     """
     usual = DEFAULT_MOST_DOSES if lays_eggs else LIVE_BEARER_DOSES  # of newcomers too: two clean looks settle the rest
     if withheld_forecast(case) is not None:
@@ -173,7 +174,10 @@ def _most_doses(case: Case, aim: Aim, lays_eggs: bool, course: Underway | None) 
     if course is not None:
         ends = aim.kind != "eradicate" and course.clean and LEAST_AGAINST_EGGS <= course.doses < USUAL_DOSES
         usual = USUAL_DOSES - course.doses if ends else max(usual - course.doses, LEAST_AGAINST_EGGS)
-    return usual if case.limits.max_doses is None else case.limits.max_doses
+    if case.limits.max_doses is None:
+        return usual
+    given = 0 if course is None else course.doses
+    return max(case.limits.max_doses - given, min(case.limits.max_doses, 1))
 
 
 def _upwards(start: Recommendation, field: _Field, customs: Sequence[Custom], most: int) -> Recommendation:

@@ -151,6 +151,12 @@ ROWS = [
         Facts(eradicate=True, course_over=True, checked=True, seen_lately=False, clean_looks=1, high=0.5),
         "watch",
     ),
+    (
+        "some flukes on a dead fish alone",
+        replace(HEAVY, high=0.7, high_now=0.6, saves=0.0, sick_only=True),
+        "look_first",
+    ),
+    ("masses on the dead alone", replace(HEAVY, high=0.9, high_now=0.85, saves=0.0, sick_only=True), "dose"),
     ("no fish alive", replace(HEAVY, fish_alive=False), "watch"),
 ]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -42,11 +43,16 @@ def label(row: dict[str, str]) -> str:
     return f"{row['set'].removeprefix('gyrodactylus_')}-{row['quantity']}-{row['temperature_c']}"
 
 
-FITS = {name: fit_life_table(load_parasite(name)) for name in ("gyrodactylus_salmonids", "gyrodactylus_guppies")}
+NAMES = ("gyrodactylus_salmonids", "gyrodactylus_guppies")
+
+
+@cache
+def fit_of(name: str):
+    return fit_life_table(load_parasite(name))
 
 
 def at(name: str, quantity: str, temperature_c: float):
-    fit = FITS[name]
+    fit = fit_of(name)
     return next(
         (p, fitted, left_out)
         for p, fitted, left_out in zip(fit.points, fit.fitted, fit.left_out, strict=True)
@@ -217,7 +223,7 @@ def test_fitted_draws_spread_about_the_fit():
     """Role: arithmetic."""
     name = "gyrodactylus_guppies"
     drawn = draw_parameters(name, 4000, 2)
-    for key, value in FITS[name].values.items():
+    for key, value in fit_of(name).values.items():
         assert np.median(drawn[key]) == pytest.approx(value, rel=0.08)
 
 
@@ -232,8 +238,8 @@ def test_a_cases_own_value_wins_over_the_fit():
 def test_the_cyprinid_set_spans_the_sets_it_borrows_from():
     """Role: arithmetic. Its rates lie between two fits and its range holds both."""
     values = load_parasite("gyrodactylus").values
-    for key in FITS["gyrodactylus_guppies"].values:
-        for fit in FITS.values():
+    for key in fit_of("gyrodactylus_guppies").values:
+        for fit in map(fit_of, NAMES):
             assert values[key].low <= fit.values[key] <= values[key].high
 
 

@@ -122,6 +122,14 @@ def test_a_course_that_looks_clean_in_the_middle_ends_with_its_third_dose(count,
     assert searching._most_doses(case, CONTROL, True, course) == most
 
 
+@pytest.mark.parametrize(("allowed", "given", "most"), [(6, 2, 4), (2, 2, 1), (0, 0, 0), (3, 0, 3)])
+def test_a_limit_of_doses_is_one_of_the_course(allowed, given, most):
+    """What was given counts; one more may always follow, for else a course could not be mended."""
+    case = a_case(given=tuple(dose(-6 * (i + 1)) for i in reversed(range(given))), limits=Limits(max_doses=allowed))
+    course = underway(case, draw_pond(case, case.parasites[0], DRAWS, 3))
+    assert searching._most_doses(case, CONTROL, True, course) == most
+
+
 def test_without_a_schedule_that_meets_the_aim_a_course_of_three_is_planned():
     """Common practice, no source: the look after it decides; who allows more doses in the case gets them."""
     best = {n: [evaluated(ONE * n, 0.2 * n)] for n in (2, 3, 4)}

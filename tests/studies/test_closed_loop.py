@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from dataclasses import replace
 from datetime import timedelta
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +23,11 @@ from analysis.ways import Told, Visit, custom, dose_on, every_sight, never
 from burden.evidence import load_parasite
 
 POND = draw_followed(7)
-UNTREATED = POND.lived(())
+
+
+@cache
+def untreated():
+    return POND.lived(())
 
 
 def visit(temperature_c: float, counts: dict[int, list[int]], given: list[Action] = ()) -> Visit:
@@ -33,7 +38,7 @@ def visit(temperature_c: float, counts: dict[int, list[int]], given: list[Action
         for on, seen in counts.items()
         for i, count in enumerate(seen)
     ]
-    case = POND.case_on(day, UNTREATED, given, rows)
+    case = POND.case_on(day, untreated(), given, rows)
     read = replace(case.water.temperature, temperatures_c=(temperature_c,) * len(case.water.temperature.times))
     case = replace(case, water=replace(case.water, temperature=read))
     return Visit(case, lambda fish: case)
@@ -79,7 +84,7 @@ def test_the_other_ways():
 
 def test_a_dose_changes_nothing_before_its_day_and_kills_after_it():
     dosed, day = POND.lived([dose(20)]), 20 - FIRST_DAY
-    before, after = POND.per_gram(dosed), POND.per_gram(UNTREATED)
+    before, after = POND.per_gram(dosed), POND.per_gram(untreated())
     np.testing.assert_array_equal(before[: day + 1], after[: day + 1])
     assert before[day + 1] < 0.7 * after[day + 1]  # the young are sheltered
 
@@ -92,7 +97,7 @@ def test_settings_are_not_the_medians_of_the_model():
 
 
 def test_a_folder_holds_the_same_case(tmp_path):
-    case = POND.case_on(14, UNTREATED, [dose(1)], POND.looked_at(0, UNTREATED) + POND.looked_at(14, UNTREATED))
+    case = POND.case_on(14, untreated(), [dose(1)], POND.looked_at(0, untreated()) + POND.looked_at(14, untreated()))
     write_folder(case, tmp_path / "pond")
     read = read_case(tmp_path / "pond")
     assert isinstance(read.water.temperature, RecordedTemperature)
