@@ -71,6 +71,8 @@ class Facts:
         Whether they are seen for the first time, on fish that the notifiable ones kill.
     cold : bool
         Whether the water is so cold that flukes hardly increase.
+    rising : bool
+        Whether the last look showed at least twice as many flukes as one before it, both since the last dose.
     notifiable : bool
         Whether flukes were seen that many countries ask to be reported.
     unknown_given : bool
@@ -85,6 +87,8 @@ class Facts:
         Whether most deaths are surely not the flukes'.
     other_first : bool
         Whether another disease was found that is treated before flukes, and that no dose of the plan meets.
+    meets_other : bool
+        Whether such a disease was found and the plan's agents work on it.
     present : float
         Chance that flukes are on the stock [-].
     high : float
@@ -144,6 +148,7 @@ class Facts:
     seen_before: bool = False
     persist: bool = False
     notifiable: bool = False
+    rising: bool = False
     identify_first: bool = False
     cold: bool = False
     unknown_given: bool = False
@@ -152,6 +157,7 @@ class Facts:
     trouble: bool = False
     mostly_else: bool = False
     other_first: bool = False
+    meets_other: bool = False
     present: float = 1.0
     high: float = 1.0
     high_now: float = 1.0
@@ -294,17 +300,20 @@ def _harm(facts: Facts) -> Iterator[_Found]:
     if (facts.too_cold or (facts.cold and not facts.trouble)) and not worth and not _goes_on(facts):
         yield "watch", ("too_cold",)
     later = LIKELY if facts.seen_before else DOSE_BESIDE  # by then the other cause has been looked for
+    if facts.meets_other and facts.trouble and facts.plan:
+        return  # one bath treats both
+    first = facts.other_first and facts.trouble and not worth
+    if first and (facts.mostly_else or min(facts.high_now, facts.high) < DOSE_BESIDE):
+        yield "look_first", (*(("deaths_of_other_cause",) if facts.mostly_else else ()), "other_first")
     if facts.mostly_else and not worth and (facts.high_now < LIKELY or facts.high < later):
         yield "look_first", ("deaths_of_other_cause", "look_for_another_cause")
-    if facts.other_first and facts.trouble and not worth and min(facts.high_now, facts.high) < DOSE_BESIDE:
-        yield "look_first", ("other_first",)
     if _goes_on(facts):
         return  # broken off, it has only thinned those that were ripe
     if facts.sick_only and facts.high_now < DOSE_BESIDE and not worth:
         yield "look_first", ("sick_only", "more_fish")
     if facts.trouble and facts.persist and min(facts.high_now, facts.high) >= FEW_NOW:
         return  # by now another cause has been looked for, and the flukes are still there
-    least = FEW_NOW if facts.trouble else LIKELY if facts.dosed_before else WELL_FISH
+    least = FEW_NOW if facts.trouble or facts.rising else LIKELY if facts.dosed_before else WELL_FISH
     if facts.high_now < least and facts.high >= LIKELY and not worth:
         # few flukes now, and fish in trouble: that is something else
         yield ("look_first", ("not_yet", "look_for_another_cause")) if facts.trouble else ("watch", ("not_yet",))
@@ -334,7 +343,10 @@ def _dose(facts: Facts) -> Iterator[_Found]:
         action = "look_first" if facts.trouble or failed else "watch"
         yield action, (*failed, "dose_does_not_help")
     persists = facts.persist and facts.trouble and facts.high < LIKELY
-    begins = "to_be_free" if facts.eradicate else "flukes_persist" if persists else "stays_high"
+    other = facts.meets_other and facts.trouble and facts.high < LIKELY
+    begins = (
+        "to_be_free" if facts.eradicate else "other_met" if other else "flukes_persist" if persists else "stays_high"
+    )
     not_enough = facts.course_over and facts.seen_lately and not facts.eradicate
     goes_on = "course_not_enough" if not_enough else "course_goes_on"
     why = goes_on if facts.course_given else begins

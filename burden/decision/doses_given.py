@@ -13,6 +13,7 @@ from burden.treatment.water_chemistry import LEFT_IN_HOURS
 
 __all__ = [
     "COUNTED_DAYS",
+    "ENOUGH_FLUKES",
     "WEAK_SHARE",
     "by_calendar",
     "counts_around_course",
@@ -30,7 +31,7 @@ COUNTED_DAYS = 60
 #: counts that are this share of those before are no success, where so many flukes were counted so soon after a dose
 #: that few of them have settled since; after several doses later, as they met what hatched between them: assumptions
 #: [-], [flukes], [d], [d]
-_HELD_UP, _ENOUGH_FLUKES, _SOON_AFTER_DAYS, _SOON_AFTER_COURSE_DAYS = 0.5, 10, 7, 14
+_HELD_UP, ENOUGH_FLUKES, _SOON_AFTER_DAYS, _SOON_AFTER_COURSE_DAYS = 0.5, 10, 7, 14
 #: doses weaker than this share of the customary one may have failed for that alone: an assumption [-]
 WEAK_SHARE = 0.8
 #: doses one after the other, so many days apart, that no look at the fish asked for: assumptions [-], [d]
@@ -93,10 +94,10 @@ def weak_doses(case: Case) -> bool:
 
 
 def counts_around_course(case: Case) -> tuple[list[Preparation], list[Preparation]]:
-    """Preparations alike of the last look before the course and of the last one after it; empty where there is none.
+    """Preparations alike of the last look before the course and of the first one after it; empty where there is none.
 
-    The course is all doses of two months up to the last; alike are those of the same site and method. A look later than
-    two months after it tells of a relapse, not of the course.
+    The course is all doses of two months up to the last; alike are those of the same site and method. Later looks, and
+    any more than two months after it, tell of a relapse, not of the course.
     """
     days = sorted(dose.date for dose in case.doses_given)
     readable = [row for row in case.samples if row.readable]
@@ -104,7 +105,8 @@ def counts_around_course(case: Case) -> tuple[list[Preparation], list[Preparatio
         return [], []
     last = days[-1]
     first = next(day for day in days if (last - day).days <= COUNTED_DAYS)
-    after = _last_look([row for row in readable if 0 < (row.date - last).days <= COUNTED_DAYS])
+    since = [row for row in readable if 0 < (row.date - last).days <= COUNTED_DAYS]
+    after = [row for row in since if row.date == min(one.date for one in since)]
     like = {(row.site, row.method) for row in after}
     recent = (row for row in readable if 0 <= (first - row.date).days <= COUNTED_DAYS)
     return _last_look([row for row in recent if (row.site, row.method) in like]), after
@@ -118,7 +120,7 @@ def _last_look(rows: Sequence[Preparation]) -> list[Preparation]:
 def held_up(case: Case) -> bool:
     """Whether preparations alike show at least half as many flukes soon after the last dose as before its course."""
     before, after = counts_around_course(case)
-    if not before or sum(row.count_low for row in after) < _ENOUGH_FLUKES:
+    if not before or sum(row.count_low for row in after) < ENOUGH_FLUKES:
         return False
     days = sorted(dose.date for dose in case.doses_given)
     several = sum((days[-1] - day).days <= COUNTED_DAYS for day in days) > 1

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence, Set
 from datetime import date, timedelta
+from statistics import mean
 
 import numpy as np
 
@@ -11,6 +12,7 @@ from burden.case import UNKNOWN_AGENT, Case, Preparation
 from burden.decision.action import LIKELY, Facts
 from burden.decision.doses_given import (
     COUNTED_DAYS,
+    ENOUGH_FLUKES,
     by_calendar,
     given_and_clean,
     held_up,
@@ -52,6 +54,8 @@ __all__ = [
 TROUBLE_DAYS = 21
 #: and only where at least this share of the stock died: a single fish of hundreds dies of anything. An assumption [-]
 _TROUBLE_SHARE = 0.005
+#: flukes that are so many times as many as before are on the rise: an assumption [-]
+_RISING = 2.0
 #: fish that have not died for so long after a dose are out of trouble: an assumption [d]
 _QUIET_DAYS = 7
 #: beyond this wait for the last egg no course is begun unless it saves fish: an assumption [d]
@@ -104,6 +108,7 @@ def facts_of(
     """
     chosen = found.recommended
     planned_agents = () if chosen is None else chosen.plan.agents
+    others = other_treatments(case, planned_agents, agents)
     judging = checked_since(case, estimates)
     given = 0 if found.underway is None else found.underway.doses
     readable = [row for row in case.samples if row.readable]
@@ -121,6 +126,7 @@ def facts_of(
         notifiable=any(row.count_low > 0 for row in readable)
         and any(load_parasite(n).notifiable for n in case.parasites),
         identify_first=_identify_first(case),
+        rising=_rising(case),
         cold=float(np.median(estimates[0].pond.setting.temperature.at(0.0))) < COLD_C,
         seen_lately=seen_since(case, last_dose(case)),
         seen_before=any(-case.day_of(row.date) >= LOOKS_APART_DAYS for row in readable),
@@ -132,7 +138,8 @@ def facts_of(
         sick_only=_seen_on_sick_only(readable),
         trouble=trouble_in(case),
         mostly_else=all(e.mostly_else for e in estimates),
-        other_first=any(one.to_treat_first for one in other_treatments(case, planned_agents, agents)),
+        other_first=any(one.to_treat_first for one in others),
+        meets_other=any(one.first and one.agent is not None for one in others),
         present=max(e.probability_infected for e in estimates),
         high=1 - float(np.mean(found.untreated.kept)),
         high_now=1 - float(np.mean(found.aim.share_kept(found.untreated.burden_on(0.0)))),
@@ -285,6 +292,23 @@ def trouble_in(case: Case) -> bool:
     # of so many fish one is always ill or dead: where all feed as usual, a date alone tells of no trouble
     well = f.feeding == "normal" and case.fish_count * _TROUBLE_SHARE >= 1
     return bool(died or ill or signs or (case.trouble_since is not None and not well))
+
+
+def _rising(case: Case) -> bool:
+    """Whether preparations alike show at least twice as many flukes as at a look a week or more before."""
+    last = last_dose(case)
+    since = [row for row in case.samples if row.readable and (last is None or row.date > last)]
+    latest = max((row.date for row in since), default=case.visit_date)
+    now = [row for row in since if row.date == latest]
+    like = {(row.site, row.method) for row in now}
+    before = [
+        row
+        for row in since
+        if LOOKS_APART_DAYS <= (latest - row.date).days <= COUNTED_DAYS and (row.site, row.method) in like
+    ]
+    if not before or sum(row.count_low for row in now) < ENOUGH_FLUKES:
+        return False
+    return mean(row.count_low for row in now) >= _RISING * mean(row.count_low for row in before)
 
 
 def _over_since_dose(case: Case) -> bool:

@@ -126,7 +126,8 @@ def other_treatments(case: Case, agents: Sequence[str], fit: Sequence[str]) -> t
         agent = _works(finding, agents)
         at_hand = None if agent is not None else _works(finding, fit)
         test = case.findings.virus_test if finding == "virus_suspected" else None
-        found.append(OtherTreatment(finding, finding in _COME_FIRST, agent, at_hand, test))
+        bath = None if at_hand is None else agents_missing(case, (at_hand,))[0]
+        found.append(OtherTreatment(finding, finding in _COME_FIRST, agent, at_hand, test, bath))
     return tuple(sorted(found, key=lambda one: (not one.first, one.finding)))
 
 

@@ -167,6 +167,8 @@ class OtherTreatment:
         Where the plan has none: an agent that may be given here and works on it.
     test : str or None
         Of a suspected virus: sent or positive; None where none was made.
+    bath : Missing or None
+        One bath of the agent at hand.
     """
 
     finding: str
@@ -174,6 +176,7 @@ class OtherTreatment:
     agent: str | None
     at_hand: str | None = None
     test: str | None = None
+    bath: Missing | None = None
 
     @property
     def to_treat_first(self) -> bool:
@@ -188,6 +191,7 @@ class OtherTreatment:
             "agent": self.agent,
             "at_hand": self.at_hand,
             "test": self.test,
+            "bath": None if self.bath is None else self.bath.as_dict(),
         }
 
 

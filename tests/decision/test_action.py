@@ -157,6 +157,17 @@ ROWS = [
         "look_first",
     ),
     ("masses on the dead alone", replace(HEAVY, high=0.9, high_now=0.85, saves=0.0, sick_only=True), "dose"),
+    ("twice as many as three weeks ago, fish well", Facts(high=0.7, high_now=0.5, saves=0.0, rising=True), "dose"),
+    (
+        "another disease that kills most, and its own treatment",
+        replace(HEAVY, high=0.9, high_now=0.9, saves=0.0, mostly_else=True, other_first=True),
+        "look_first",
+    ),
+    (
+        "another disease that kills most, and a bath that treats both",
+        replace(HEAVY, high=0.3, high_now=0.1, saves=0.0, mostly_else=True, meets_other=True),
+        "dose",
+    ),
     ("no fish alive", replace(HEAVY, fish_alive=False), "watch"),
 ]
 

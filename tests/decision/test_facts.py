@@ -81,7 +81,7 @@ def test_salt_left_in_the_pond_is_no_weak_bath(bath, left):
 def test_the_reason_asks_for_no_more_of_what_was_left_in():
     case = a_case(clips([30, 22, 41]), given=(salted(3.0),))
     said = [reason_text(reason) for reason in decide(case, DRAWS).reasons if reason.code == "doses_fell_short"]
-    assert all("no more sodium chloride" in text and "strength meant" not in text for text in said)
+    assert all("no more sodium chloride" in text and "usual strength" not in text for text in said)
 
 
 @pytest.mark.parametrize(("agent", "known"), [(UNKNOWN_AGENT, False), ("mebendazole", True)])

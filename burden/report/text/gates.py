@@ -6,8 +6,9 @@ from collections.abc import Callable, Sequence
 
 from burden.case.records import Findings
 from burden.decision.records import Decision, OtherTreatment
+from burden.report.text.plan import missing_text
 from burden.treatment.gates import Gate, Remedy
-from burden.utils.formatting import capitalised, counted, mass, named, percent, plain, several, volume
+from burden.utils.formatting import capitalised, counted, mass, named, percent, plain, several, uncapitalised, volume
 
 __all__ = ["UNMEASURED", "change_text", "gate_text", "gates_text", "other_text", "unused_text"]
 
@@ -199,8 +200,11 @@ def other_text(other: OtherTreatment) -> str:
     name = capitalised(named(other.finding))
     first = " Treat this first (common practice, no source)." if other.to_treat_first else ""
     if other.at_hand is not None and other.finding != "virus_suspected":
-        drug = capitalised(named(other.at_hand))
-        return f"{name}:{first} {drug}, which is at hand, works on it; this tool plans no such course."
+        them = "them" if name.endswith("s") else "it"
+        drug = named(other.at_hand)
+        bath = "" if other.bath is None else f" One bath: {uncapitalised(missing_text(other.bath))}."
+        works = f"{capitalised(drug)}, which is at hand, works on {them}"
+        return f"{name}:{first} {works}.{bath} How often is yours to decide."
     if other.finding == "virus_suspected":
         return _VIRUS[other.test]
     if other.agent is not None:

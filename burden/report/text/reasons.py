@@ -88,7 +88,7 @@ def _fell_short(n: _Numbers) -> str:
     share = n.get("strength_given")
     known, mend = [], []
     if isinstance(share, float) and share < WEAK_SHARE:
-        known.append(f"they had {percent(share)} of the strength meant")
+        known.append(f"they had {percent(share)} of the usual strength")
         following = f"the {named(str(n['next_agent']))}" if n.get("next_agent") else "the next one"
         mend.append(f"weigh {following} in full for the true volume")
     if n.get("left_in"):
@@ -228,10 +228,14 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "virus as well."
     ),
     "weak_before": lambda n: (
-        f"A dose given before had only {_share(n, 'strength_given')} of the strength meant: do not count on it, and "
+        f"A dose given before had only {_share(n, 'strength_given')} of the usual strength: do not count on it, and "
         "measure the volume before the next."
     ),
     "planned_waits": _planned_waits,
+    "other_met": lambda n: (
+        "Fish die of another disease, and a bath treats that and the flukes as well. By themselves these flukes would "
+        f"hardly ask for it: the chance of {_too_many(n)} is {_share(n, 'chance_high')}."
+    ),
     "other_first": lambda n: (
         "Another disease was found that kills fish by itself, and flukes are not many enough to be treated beside it: "
         "see to it first."
