@@ -298,7 +298,7 @@ def _harm(facts: Facts) -> Iterator[_Found]:
         return
     worth = _saves_enough(facts)
     if (facts.too_cold or (facts.cold and not facts.trouble)) and not worth and not _goes_on(facts):
-        yield "watch", ("too_cold",)
+        yield ("look_first", ("too_cold", "look_for_another_cause")) if facts.trouble else ("watch", ("too_cold",))
     later = LIKELY if facts.seen_before else DOSE_BESIDE  # by then the other cause has been looked for
     if facts.meets_other and facts.trouble and facts.plan:
         return  # one bath treats both

@@ -266,7 +266,9 @@ def _decided(
         seed=seed,
         draws=draws,
         action=action,
-        reasons=tuple(replace(reason, numbers=numbers) for reason in _reported(reasons, facts, case, action, found)),
+        reasons=tuple(
+            replace(reason, numbers=numbers) for reason in _reported(reasons, facts, case, action, found, estimates)
+        ),
         gates=gates,
         recommendation=found,
         plan=plan if action == "dose" else (),
@@ -315,20 +317,37 @@ def _without_agent(
 
 
 def _reported(
-    reasons: Sequence[Reason], facts: Facts, case: Case, action: str, found: Recommendation
+    reasons: Sequence[Reason],
+    facts: Facts,
+    case: Case,
+    action: str,
+    found: Recommendation,
+    estimates: Sequence[Estimate],
 ) -> tuple[Reason, ...]:
     """Add what is to be known besides, after why this is done today: flukes to report, what was given or planned."""
     codes = {reason.code for reason in reasons}
     share = strength_given(case)
     besides = {
-        "others_kill_more": facts.trouble and not codes & _OTHER_CAUSE and _others_kill_more(found, facts.fish),
-        "weak_before": "doses_fell_short" not in codes and share is not None and share < WEAK_SHARE,
+        "others_kill_more": facts.trouble
+        and not codes & _OTHER_CAUSE
+        and _others_kill_more(found, facts.fish)
+        and all(_few_by_flukes(e) for e in estimates),
+        "weak_before": action in ("dose", "water_first")
+        and "doses_fell_short" not in codes
+        and share is not None
+        and share < WEAK_SHARE,
         "planned_waits": action in ("watch", "look_first") and bool(case.doses_planned),
         "notifiable": facts.notifiable and "identify_first" not in codes,
         "unknown_product": facts.unknown_given,
         "dosed_by_calendar": facts.by_calendar,
     }
     return (*reasons, *(Reason(code) for code, holds in besides.items() if holds))
+
+
+def _few_by_flukes(found: Estimate) -> bool:
+    """Whether the flukes killed fewer than half of the dead, at the upper end; true where no death is on record."""
+    told = found.deaths_explained
+    return told is None or told.by_flukes.high < told.deaths / 2
 
 
 def _others_kill_more(found: Recommendation, fish: float) -> bool:

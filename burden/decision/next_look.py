@@ -288,6 +288,8 @@ def look_of(
     if action == "look_first" and "doses_fell_short" in codes:
         # by then a trial in a tub has told whether the agent still kills
         return _plain_look(case, _CAUSE_DAYS, "watch")
+    if "too_cold" in codes:
+        action = "watch"  # in such cold no fish is netted, whatever ails some
     if "identify_first" in codes:
         return _plain_look(case, _RESULT_DAYS, "named")
     if codes & {"no_dose_possible", "other_first", "dose_does_not_help"} and action == "look_first":

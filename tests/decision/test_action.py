@@ -168,6 +168,7 @@ ROWS = [
         replace(HEAVY, high=0.3, high_now=0.1, saves=0.0, mostly_else=True, meets_other=True),
         "dose",
     ),
+    ("ice-cold water, fish die of something", replace(HEAVY, saves=0.0, too_cold=True), "look_first"),
     ("no fish alive", replace(HEAVY, fish_alive=False), "watch"),
 ]
 

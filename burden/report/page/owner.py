@@ -61,10 +61,12 @@ def _matter(found: Assessment) -> list[str]:
     others = [_plain(other_text(other)) for other in found.decision.others if other.finding != "virus_suspected"]
     if not rows:
         return ["No fish was looked at yet.", *others]
-    seen = f"{counted(flukes, 'fluke')}" if flukes else "no fluke"
+    more = "at least " if any(row.count_high is None for row in rows) else ""
+    seen = f"{more}{counted(flukes, 'fluke')}" if flukes else "no fluke"
     looked = f"We looked at {counted(fish, 'fish')} on {long_date(rows[0].date)} and found {seen}."
-    part = "A sample shows only a small part of the gills and skin."
-    return [looked, part, *_there(found, flukes), *others]
+    whole = all(row.method == "whole_organ" for row in rows)
+    part = [] if whole else ["A sample shows only a small part of the gills and skin."]
+    return [looked, *part, *_there(found, flukes), *others]
 
 
 def _there(found: Assessment, flukes: int) -> list[str]:
@@ -181,7 +183,12 @@ def _let_out(found: Assessment) -> list[str]:
 
 
 def _not_eaten(found: Assessment) -> str:
-    """Until when nobody may eat the fish: with the date of the latest example where there is one."""
+    """Until when nobody may eat the fish: with the date of the latest example where there is one.
+
+    Fish that go to harvest and had nothing whose example still runs are for the veterinarian to let go.
+    """
+    if any(reason.code == "harvest_first" for reason in found.decision.reasons) and not found.withdrawals:
+        return "Ask the licensed veterinarian whether these fish may be harvested on the day planned."
     days = [one.until_day for one in found.withdrawals if one.degree_days > 0]
     dated = [day for day in days if day is not None]
     if not dated or len(dated) < len(days) or found.decision.action not in ("dose", "watch", "discharge"):

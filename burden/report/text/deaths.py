@@ -103,4 +103,5 @@ def deaths_text(decision: Decision) -> str:
         said += f", with the plan {fish('flukes_planned')}"
     said += f"; other causes {fish('other')}, if they go on as before." if known.get("deaths") else "."
     few = "flukes_avoided" in d and d["flukes_avoided"].median < _NOT_EVEN_ONE and decision.action == "dose"
+    few = few and decision.recommendation.aim.kind == "control"
     return f"{said} {_WHY_DOSE}" if few else said

@@ -98,8 +98,9 @@ def _dates_text(decision: Decision) -> str:
     if look is not None and look.date == start:
         said.append("the fish are looked at again")
     elif look is not None and look.date > decision.visit_date:
-        waits = "is on" if look.once_c is None else "waits for warmer water, about"
-        then.append(f"the next look {waits} {say_date(look.date, year)}")
+        when = say_date(look.date, year)
+        waits = f"is on {when}" if look.once_c is None else f"waits for warmer water (about {when})"
+        then.append(f"the next look {waits}")
     days = plain(decision.recommendation.aim.horizon_days)
     until = "the last of them" if forecast == end else say_date(forecast, year)
     then.append(f"the forecast of deaths runs for {days} days, to {until}")

@@ -228,8 +228,7 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "virus as well."
     ),
     "weak_before": lambda n: (
-        f"A dose given before had only {_share(n, 'strength_given')} of the usual strength: do not count on it, and "
-        "measure the volume before the next."
+        f"A dose given before had only {_share(n, 'strength_given')} of the usual strength: do not count on it."
     ),
     "planned_waits": _planned_waits,
     "other_met": lambda n: (
