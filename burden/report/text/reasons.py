@@ -43,6 +43,13 @@ def _may_stay_low(n: _Numbers) -> str:
     return f"There are flukes, but more likely than not they stay few: {chance}."
 
 
+def _not_yet(n: _Numbers) -> str:
+    chance = f"the chance of {_too_many(n)} today is {_share(n, 'chance_high_now')}"
+    even = float(n["chance_high_now"] or 0) >= _EVEN
+    now = f"There are flukes; {chance}, about as likely as not" if even else f"There are few flukes now: {chance}"
+    return f"{now}. They may increase, with a chance of {_share(n, 'chance_high')}, so look again before that."
+
+
 def _course_goes_on(n: _Numbers) -> str:
     if n.get("eradicate"):
         left = percent(1 - float(n["chance_gone"] or 0))
@@ -191,10 +198,7 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "Look for what else ails the fish: water over a whole day, bacteria, other parasites, a virus."
     ),
     "deaths_of_other_cause": lambda n: "Most of the dead fish did not die of flukes.",
-    "not_yet": lambda n: (
-        f"There are few flukes now: the chance of {_too_many(n)} today is {_share(n, 'chance_high_now')}. They may "
-        f"increase, with a chance of {_share(n, 'chance_high')}, so look again before that."
-    ),
+    "not_yet": _not_yet,
     "sick_only": lambda n: (
         "Flukes were seen on sick or dead fish alone. Such fish carry more than the others, and flukes also thrive on "
         "fish that are ill of something else."
