@@ -15,7 +15,7 @@ import numpy as np
 
 from burden.case import Case
 from burden.decision.action import CLEAN_LOOKS, Facts, choose
-from burden.decision.doses_given import WEAK_SHARE, counts_around_course, strength_given
+from burden.decision.doses_given import counts_around_course, underdosed
 from burden.decision.facts import (
     LOOKS_APART_DAYS,
     agents_to_plan,
@@ -278,7 +278,7 @@ def _decided(
         chances=_known(case, _chances(estimates, found, shown)),
         deaths={} if facts.forecast_withheld else _deaths(found, shown),
         dated_until=_dated_until(case),
-        withdrawals=withdrawals_after(case, ponds[0].pond, shown),
+        withdrawals=given if shown is None else withdrawals,
         on_record=_on_record(case),
         **_without_agent(case, estimates, notes, action, reasons),
     )
@@ -326,16 +326,12 @@ def _reported(
 ) -> tuple[Reason, ...]:
     """Add what is to be known besides, after why this is done today: flukes to report, what was given or planned."""
     codes = {reason.code for reason in reasons}
-    share = strength_given(case)
     besides = {
         "others_kill_more": facts.trouble
         and not codes & _OTHER_CAUSE
         and _others_kill_more(found, facts.fish)
         and all(_few_by_flukes(e) for e in estimates),
-        "weak_before": action in ("dose", "water_first")
-        and "doses_fell_short" not in codes
-        and share is not None
-        and share < WEAK_SHARE,
+        "weak_before": action in ("dose", "water_first") and "doses_fell_short" not in codes and underdosed(case),
         "planned_waits": action in ("watch", "look_first") and bool(case.doses_planned),
         "notifiable": facts.notifiable and "identify_first" not in codes,
         "unknown_product": facts.unknown_given,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 from itertools import pairwise
 from statistics import mean
@@ -15,14 +15,18 @@ __all__ = [
     "COUNTED_DAYS",
     "ENOUGH_FLUKES",
     "WEAK_SHARE",
+    "alike",
     "by_calendar",
     "counts_around_course",
     "given_and_clean",
     "held_up",
     "last_dose",
+    "last_look",
     "left_in",
+    "read_since",
     "seen_since",
     "strength_given",
+    "underdosed",
     "weak_doses",
 ]
 
@@ -42,10 +46,20 @@ def last_dose(case: Case) -> date | None:
     return max((dose.date for dose in case.doses_given), default=None)
 
 
+def read_since(case: Case, since: date | None) -> list[Preparation]:
+    """Return the preparations after a date that could be read; all of them where no date is given."""
+    return [row for row in case.samples if row.readable and (since is None or row.date > since)]
+
+
 def seen_since(case: Case, since: date | None) -> bool:
     """Whether a preparation after a date showed a fluke; any preparation where no date is given."""
-    rows: list[Preparation] = [row for row in case.samples if row.readable and (since is None or row.date > since)]
-    return any(row.count_low > 0 for row in rows)
+    return any(row.count_low > 0 for row in read_since(case, since))
+
+
+def alike(rows: Iterable[Preparation], others: Sequence[Preparation]) -> list[Preparation]:
+    """Return the rows of a site and a method that others are of, so that their counts can be compared."""
+    like = {(row.site, row.method) for row in others}
+    return [row for row in rows if (row.site, row.method) in like]
 
 
 def given_and_clean(case: Case) -> int:
@@ -86,10 +100,15 @@ def _left_in(dose: Action) -> bool:
     return lasts and usual.hours < LEFT_IN_HOURS and dose.concentration_mg_l < usual.mg_l
 
 
+def underdosed(case: Case) -> bool:
+    """Whether a dose had clearly less than the customary strength."""
+    share = strength_given(case)
+    return share is not None and share < WEAK_SHARE
+
+
 def weak_doses(case: Case) -> bool:
     """Whether doses that failed were too weak, no treatment in that strength, or given with UV or carbon running."""
-    share = strength_given(case)
-    weak = (share is not None and share < WEAK_SHARE) or left_in(case) is not None
+    weak = underdosed(case) or left_in(case) is not None
     return weak or any(dose.uv_or_carbon_on for dose in case.doses_given)
 
 
@@ -99,20 +118,24 @@ def counts_around_course(case: Case) -> tuple[list[Preparation], list[Preparatio
     The course is all doses of two months up to the last; alike are those of the same site and method. Later looks, and
     any more than two months after it, tell of a relapse, not of the course.
     """
-    days = sorted(dose.date for dose in case.doses_given)
-    readable = [row for row in case.samples if row.readable]
-    if not days or not readable:
+    days = _course(case)
+    if not days:
         return [], []
-    last = days[-1]
-    first = next(day for day in days if (last - day).days <= COUNTED_DAYS)
-    since = [row for row in readable if 0 < (row.date - last).days <= COUNTED_DAYS]
-    after = [row for row in since if row.date == min(one.date for one in since)]
-    like = {(row.site, row.method) for row in after}
-    recent = (row for row in readable if 0 <= (first - row.date).days <= COUNTED_DAYS)
-    return _last_look([row for row in recent if (row.site, row.method) in like]), after
+    since = [row for row in read_since(case, days[-1]) if (row.date - days[-1]).days <= COUNTED_DAYS]
+    first_look = min((row.date for row in since), default=None)
+    after = [row for row in since if row.date == first_look]
+    recent = (row for row in read_since(case, None) if 0 <= (days[0] - row.date).days <= COUNTED_DAYS)
+    return last_look(alike(recent, after)), after
 
 
-def _last_look(rows: Sequence[Preparation]) -> list[Preparation]:
+def _course(case: Case) -> list[date]:
+    """Dates of the doses of two months up to the last."""
+    days = sorted(dose.date for dose in case.doses_given)
+    return [day for day in days if (days[-1] - day).days <= COUNTED_DAYS]
+
+
+def last_look(rows: Sequence[Preparation]) -> list[Preparation]:
+    """Return those of the rows that were taken on the latest day."""
     latest = max((row.date for row in rows), default=None)
     return [row for row in rows if row.date == latest]
 
@@ -122,9 +145,9 @@ def held_up(case: Case) -> bool:
     before, after = counts_around_course(case)
     if not before or sum(row.count_low for row in after) < ENOUGH_FLUKES:
         return False
-    days = sorted(dose.date for dose in case.doses_given)
-    several = sum((days[-1] - day).days <= COUNTED_DAYS for day in days) > 1
-    if (after[0].date - days[-1]).days > (_SOON_AFTER_COURSE_DAYS if several else _SOON_AFTER_DAYS):
+    days = _course(case)
+    soon = _SOON_AFTER_COURSE_DAYS if len(days) > 1 else _SOON_AFTER_DAYS
+    if (after[0].date - days[-1]).days > soon:
         return False
     return mean(row.count_low for row in after) >= _HELD_UP * mean(row.count_low for row in before)
 

@@ -13,10 +13,13 @@ from burden.decision.action import LIKELY, Facts
 from burden.decision.doses_given import (
     COUNTED_DAYS,
     ENOUGH_FLUKES,
+    alike,
     by_calendar,
     given_and_clean,
     held_up,
     last_dose,
+    last_look,
+    read_since,
     seen_since,
     weak_doses,
 )
@@ -287,25 +290,23 @@ def trouble_in(case: Case) -> bool:
     ill = any(row.chosen in ("moribund", "dead") and row.date == case.visit_date for row in case.samples)
     dead = sum(row.deaths for row in case.deaths if row.date > start)
     died = dead > 0 and dead >= _TROUBLE_SHARE * (case.fish_count + dead)
-    f = case.findings
-    signs = f.gasping or f.anaemic or f.gill_mucus or f.gill_swollen
     # of so many fish one is always ill or dead: where all feed as usual, a date alone tells of no trouble
-    well = f.feeding == "normal" and case.fish_count * _TROUBLE_SHARE >= 1
-    return bool(died or ill or signs or (case.trouble_since is not None and not well))
+    well = case.findings.feeding == "normal" and case.fish_count * _TROUBLE_SHARE >= 1
+    return died or ill or _signs(case) or (case.trouble_since is not None and not well)
+
+
+def _signs(case: Case) -> bool:
+    """Whether fish show it: gasping, short of blood, gills in mucus or swollen."""
+    f = case.findings
+    return bool(f.gasping or f.anaemic or f.gill_mucus or f.gill_swollen)
 
 
 def _rising(case: Case) -> bool:
     """Whether preparations alike show at least twice as many flukes as at a look a week or more before."""
-    last = last_dose(case)
-    since = [row for row in case.samples if row.readable and (last is None or row.date > last)]
-    latest = max((row.date for row in since), default=case.visit_date)
-    now = [row for row in since if row.date == latest]
-    like = {(row.site, row.method) for row in now}
-    before = [
-        row
-        for row in since
-        if LOOKS_APART_DAYS <= (latest - row.date).days <= COUNTED_DAYS and (row.site, row.method) in like
-    ]
+    since = read_since(case, last_dose(case))
+    now = last_look(since)
+    earlier = (row for row in since if LOOKS_APART_DAYS <= (now[0].date - row.date).days <= COUNTED_DAYS)
+    before = alike(earlier, now)
     if not before or sum(row.count_low for row in now) < ENOUGH_FLUKES:
         return False
     return mean(row.count_low for row in now) >= _RISING * mean(row.count_low for row in before)
@@ -313,8 +314,8 @@ def _rising(case: Case) -> bool:
 
 def _over_since_dose(case: Case) -> bool:
     """Whether no fish has died for a week and since the last dose, by a log that goes on, and none is ill."""
-    last, f = last_dose(case), case.findings
-    if last is None or f.gasping or f.anaemic or f.gill_mucus or f.gill_swollen:
+    last = last_dose(case)
+    if last is None or _signs(case):
         return False
     if case.trouble_since is not None and case.trouble_since > last:
         return False
@@ -327,8 +328,7 @@ def _over_since_dose(case: Case) -> bool:
 
 def _persist(case: Case) -> bool:
     """Whether the last look and one at least a week before it, both since the last dose, showed flukes."""
-    last = last_dose(case)
-    since = [row for row in case.samples if row.readable and (last is None or row.date > last)]
+    since = read_since(case, last_dose(case))
     latest = max((row.date for row in since), default=case.visit_date)
     showed = {row.date for row in since if row.count_low > 0}
     return latest in showed and (latest - min(showed)).days >= LOOKS_APART_DAYS
@@ -339,7 +339,7 @@ def clean_looks(case: Case) -> int:
     last = last_dose(case)
     if seen_since(case, last):
         return 0
-    looks = sorted({row.date for row in case.samples if row.readable and (last is None or row.date > last)})
+    looks = sorted({row.date for row in read_since(case, last)})
     counted = 0
     before: date | None = None
     for day in looks:
