@@ -254,7 +254,7 @@ def _goes_on(field: _Field, customs: Sequence[Custom]) -> EvaluatedSchedule | No
     left, own = [custom.plan for custom in customs], _own_rest(field)
     found = [one for one in field.evaluated(left) if one.chance(aim) >= enough] if left else []
     rest = max(found, key=lambda one: one.chance(aim), default=None)
-    if own is None or rest is None or rest.meets(aim):
+    if own is None or rest is None:
         return rest
     (planned,) = field.evaluated([own])
     gain = planned.chance(aim) - rest.chance(aim)
