@@ -22,6 +22,7 @@ from burden.inference.gill_signs import draw_signs
 from burden.inference.observation import ObservationParameters, draw_seen, log_likelihood_of_samples
 from burden.inference.other_cause import CourseList
 from burden.inference.prior import Ensemble, draw_pond
+from burden.inference.unexplained_change import unexplained_changes
 from burden.model.forward import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
 from burden.utils.random_streams import steered, uniform_draws
 
@@ -141,8 +142,9 @@ def run_past(
         pond, start, came = _begin(pond, abundance, days[0])
         doses = [_as_it_went(e, i, m, seed) for i, e in enumerate(pond.given) if e.day >= days[0]]
         signs = draw_signs(m, seed)
+        strayed = unexplained_changes(case, _look_dates(case, parasite), days[0], pond.setting.cycle, m, seed)
     days = np.union1d(days, np.asarray(also, float)[np.asarray(also, float) > days[0]]) if len(also) else days
-    events = [*doses, *came]
+    events = [*doses, *came, *strayed]
     ahead = _days_ahead(case, events, days)
     run = simulate(pond.setting, start, np.union1d(days, list(ahead.values())), events, COARSE_STEP_DAYS)
     background = pond.setting.parameters["background_hazard"]
@@ -164,6 +166,10 @@ def run_past(
         log_signs_clean=signs.log_likelihood(case.findings, p, np.zeros(m), np.ones(m)),
         ranks=streams.met,
     )
+
+
+def _look_dates(case: Case, parasite: str) -> list[date]:
+    return sorted({row.date for row in rows_of(case, parasite) if is_read(case, parasite, row)})
 
 
 def _begin(pond: Ensemble, abundance: np.ndarray, day: float) -> tuple[Ensemble, State, list[Event]]:
@@ -207,7 +213,7 @@ def _days_ahead(case: Case, events: Sequence[Event], days: np.ndarray) -> dict[f
     So does what an unknown drug was given to: nobody looked, and the drug hides how many there were.
     """
     sampled = {float(case.day_of(d)) for d in case.sample_dates}
-    dosed = {event.day for event in events if event.kill}
+    dosed = {event.day for event in events if event.effect is not None}
     hidden = {float(case.day_of(d)) for d in case.unknown_doses}
     return {day: max(day - _AHEAD_DAYS, days[0]) for day in (sampled & dosed) | (hidden & set(days))}
 

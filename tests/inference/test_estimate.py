@@ -539,7 +539,7 @@ def test_what_an_unknown_drug_hides_is_said():
     )
     assert "a drug that nobody can name" in found.text()
     earlier = replace(case, samples=(*clips([1], day=-9), *case.samples))
-    undosed = replace(earlier, given=(), samples=(*earlier.samples, *clips([0], day=-4)))
+    undosed = replace(earlier, given=(), deaths=(DeathRecord(VISIT - timedelta(days=4), 0, 1),))
     with_it, without = (run_past(each, "dactylogyrus", 30, 1) for each in (earlier, undosed))
     np.testing.assert_allclose(with_it.by_day[-4.0]["all"], without.by_day[-4.0]["all"], rtol=2e-3)
 
