@@ -63,4 +63,4 @@ def unexplained_changes(
 def _step(after: float, before: float, rank: np.ndarray, cycle: LifeCycle) -> Event:
     fortnights = min(before - after, _FORGOTTEN_DAYS) / _FORTNIGHT_DAYS
     gone = -np.expm1(np.sqrt(fortnights) * _STRAYS * stdtrit(_FREEDOM, rank))  # below zero: flukes have become more
-    return Event(max(0.5 * (after + before), before - _AHEAD_DAYS), {form: gone for form in cycle.on_fish()})
+    return Event(max(0.5 * (after + before), before - _AHEAD_DAYS), dict.fromkeys(cycle.on_fish(), gone))
