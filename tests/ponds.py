@@ -38,6 +38,11 @@ def a_value(name: str, value: float, factor: float = 1.0) -> Value:
     return Value(name, value, value / factor, value * factor, "-", "log", "assumption")
 
 
+def warm_kind() -> ParasiteSet:
+    """Dactylogyrus of the kind on which its timing was measured, D. vastator: ponds of one kind alone."""
+    return load_parasite("dactylogyrus").mixture.kinds["dactylogyrus_vastator"]
+
+
 def blood_feeder(evidence: ParasiteSet) -> ParasiteSet:
     """An egg-layer made to feed on blood."""
     values = {

@@ -230,8 +230,8 @@ class Case:
         return allowed is None or any(x in allowed for x in (WEEKDAYS[day.weekday()], day, self.day_of(day)))
 
     def evidence_for(self, evidence: ParasiteSet) -> ParasiteSet:
-        """Return a parasite set for fish of this size, with the case's own values in it."""
-        evidence = evidence.for_fish_of(self.mean_weight_g.value)
+        """Return a parasite set for fish of this kind and size, with the case's own values in it."""
+        evidence = evidence.on_hosts([group.species for group in self.fish]).for_fish_of(self.mean_weight_g.value)
         known = {name: o for name, o in self.overrides.items() if name in evidence.values}
         return evidence.with_overrides({n: o.applied_to(evidence.values[n]) for n, o in known.items()})
 

@@ -6,6 +6,7 @@ A value carries its own range, unit, conditions, source and how it is known. Not
 
 from burden.evidence.figures import KNOWN, Point, Value
 from burden.evidence.library import agent_names, group_of, load_agent, load_parasite, parasite_names
+from burden.evidence.parasite_set import KIND_ODDS_PER_C, KIND_SHARE, ParasiteSet
 from burden.evidence.records import (
     FRESH_WATER,
     Agent,
@@ -15,13 +16,14 @@ from burden.evidence.records import (
     HostGroup,
     KillPoint,
     OtherFinding,
-    ParasiteSet,
 )
 from burden.evidence.references import reference, reference_record
 from burden.evidence.unsuitable import Unsuitable, unsuitable, unsuitable_names
 
 __all__ = [
     "FRESH_WATER",
+    "KIND_ODDS_PER_C",
+    "KIND_SHARE",
     "KNOWN",
     "Agent",
     "DoseRange",

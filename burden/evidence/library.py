@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Mapping
-from dataclasses import fields
+from dataclasses import fields, replace
 from functools import cache
 from importlib import resources
 from types import MappingProxyType
@@ -12,6 +12,7 @@ from typing import Any
 
 from burden.evidence.cautions import Caution
 from burden.evidence.figures import KNOWN, SCALES, Point, Value
+from burden.evidence.parasite_set import KIND_ODDS_PER_C, KIND_SHARE, HostShare, Mixture, ParasiteSet, PublishedInterval
 from burden.evidence.records import (
     GROUPS,
     Agent,
@@ -24,8 +25,6 @@ from burden.evidence.records import (
     KillPoint,
     OtherFinding,
     OxygenDemand,
-    ParasiteSet,
-    PublishedInterval,
     Solubility,
     WithdrawalRule,
 )
@@ -54,15 +53,22 @@ def load_parasite(name: str) -> ParasiteSet:
     InputError
         For a name that is no set, with the near miss.
     """
+    evidence, mixed = _set(name)
+    return evidence if mixed is None else replace(evidence, mixture=_mixture(evidence, mixed))
+
+
+@cache
+def _set(name: str) -> tuple[ParasiteSet, Mapping[str, Any] | None]:
+    """A set without its kinds, and the table of these: kinds borrow from the set that mixes them."""
     raw = _read("parasites", name)
     values, points = _figures(name, raw)
     for loan in raw.pop("borrow", []):
         points += _borrow(loan, values, points)
-    kind = raw.pop("kind")
+    kind, mixed = raw.pop("kind"), raw.pop("mixture", None)
     if raw.get("group") not in GROUPS or kind not in ("egg_layer", "live_bearer") or not raw.get("species"):
         raise ValueError(f"{name}: kind {kind!r}, group {raw.get('group')!r} or its species are not ones of ours")
     intervals = _rows(name, PublishedInterval, raw.pop("published_intervals", ()))
-    return ParasiteSet(
+    evidence = ParasiteSet(
         name,
         raw.pop("title"),
         MappingProxyType(values),
@@ -72,6 +78,29 @@ def load_parasite(name: str) -> ParasiteSet:
         refuses=MappingProxyType(raw.pop("refuses", {})),
         **_plain(raw),
     )
+    return evidence, mixed
+
+
+def _mixture(evidence: ParasiteSet, table: Mapping[str, Any]) -> Mixture:
+    """The kinds of a set: each is the set itself with the kind's own clock."""
+    of, by_kind = tuple(table["of"]), tuple(table["by_kind"])
+    alike = {name: _set(name)[0] for name in of}
+    unknown = [value for value in by_kind if not any(value in kind.values for kind in alike.values())]
+    needed = {KIND_SHARE, KIND_ODDS_PER_C} - evidence.values.keys()
+    if len(of) != 2 or unknown or needed:
+        raise ValueError(f"{evidence.name}: a mixture takes two kinds and {sorted(needed)}; no kind has {unknown}")
+    kinds = {}
+    for name, kind in alike.items():
+        own = {value: kind.values[value] for value in by_kind if value in kind.values}
+        values = MappingProxyType({**evidence.values, **own})
+        kinds[name] = replace(evidence, species=kind.species, values=values, points=kind.points)
+    hosts = tuple(_host_share(evidence.name, dict(row)) for row in table.get("hosts", ()))
+    return Mixture(MappingProxyType(kinds), by_kind, hosts)
+
+
+def _host_share(owner: str, row: dict[str, Any]) -> HostShare:
+    words = tuple(row.pop("words"))
+    return HostShare(words, _value(owner, KIND_SHARE, row))
 
 
 @cache
@@ -139,7 +168,7 @@ def _figures(name: str, raw: dict[str, Any]) -> tuple[dict[str, Value], tuple[Po
 
 def _borrow(loan: dict[str, Any], values: dict[str, Value], points: tuple[Point, ...]) -> tuple[Point, ...]:
     """Add a relative's values where the set has none, and return the relative's points of what it never measured."""
-    relative, own = load_parasite(loan["from"]), {p.quantity for p in points}
+    relative, own = _set(loan["from"])[0], {p.quantity for p in points}
     for key in loan.get("values", ()):
         values.setdefault(key, relative.values[key].widened(loan["widen"], relative.name))
     wanted = set(loan.get("points", ())) - own

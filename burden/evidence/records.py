@@ -1,11 +1,11 @@
-"""What is known of a parasite set or an agent, as typed records; `burden.evidence.library` reads them from TOML."""
+"""What is known of an agent, as typed records; `burden.evidence.library` reads them from TOML."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
-from typing import Literal, Self
+from typing import Self
 
 from burden.evidence.cautions import Caution
 from burden.evidence.figures import Point, Value
@@ -24,15 +24,9 @@ __all__ = [
     "KillPoint",
     "OtherFinding",
     "OxygenDemand",
-    "ParasiteSet",
-    "PublishedInterval",
     "Solubility",
     "WithdrawalRule",
 ]
-
-#: values per gram that go with the skin flukes sit on, the weight of the fish they are stated for [g], and the power of
-#: weight by which skin grows, as on bodies of one form
-_WITH_SKIN, _STATED_FOR_G, _SKIN_EXPONENT = ("abundance", "burden_scale", "resistance_half_burden"), 400.0, 2 / 3
 
 #: the agent that is no drug: water alone, without an amount, a strength or a label
 FRESH_WATER = "fresh_water"
@@ -77,95 +71,6 @@ class Evidence:
         """Return the evidence with some values replaced by a case's own."""
         values = MappingProxyType({**self.values, **overrides})
         return replace(self, values=values, overridden=self.overridden | overrides.keys())
-
-
-@dataclass(frozen=True)
-class PublishedInterval:
-    """A gap between doses that custom or print gives.
-
-    Parameters
-    ----------
-    temperature_c, gap_days : float
-        [°C], [d].
-    doses : int
-    known : str
-        Where it is from, in words.
-    middle_agent : str or None
-        Agent of every second dose, where that is another.
-    """
-
-    temperature_c: float
-    gap_days: float
-    doses: int
-    known: str
-    middle_agent: str | None = None
-
-
-@dataclass(frozen=True)
-class ParasiteSet(Evidence):
-    """All that is known of one parasite set.
-
-    Parameters
-    ----------
-    lays_eggs : bool
-        False for a live-bearer.
-    group : str
-        One of `GROUPS`: which agents treat it alike.
-    species : tuple of str
-        Flukes the set stands for.
-    site : str
-        Where on the fish: gill or skin.
-    water, hosts : tuple of str
-        fresh and sea, and fish it lives on.
-    blood_feeder, notifiable : bool
-        Whether it drinks blood; whether many countries ask that it is reported.
-    notifiable_hosts : tuple of str
-        Fish that those kill: no dose before the flukes are identified.
-    notes, not_for : tuple of str
-    refuses : mapping of str to str
-        Questions it cannot answer (windows, burden, deaths, elimination), and why.
-    published_intervals : tuple of PublishedInterval
-    measured_c : tuple of float or None
-        Coldest and warmest temperature measured, where the points do not say [°C].
-    """
-
-    lays_eggs: bool = field(kw_only=True)
-    group: str = field(kw_only=True)
-    species: tuple[str, ...] = field(kw_only=True)
-    site: Literal["gill", "skin"] = field(kw_only=True)
-    water: tuple[str, ...] = field(kw_only=True)
-    hosts: tuple[str, ...] = field(kw_only=True)
-    blood_feeder: bool = field(kw_only=True)
-    notifiable: bool = field(default=False, kw_only=True)
-    notifiable_hosts: tuple[str, ...] = field(default=(), kw_only=True)
-    notes: tuple[str, ...] = field(default=(), kw_only=True)
-    not_for: tuple[str, ...] = field(default=(), kw_only=True)
-    refuses: Mapping[str, str] = field(default_factory=dict, kw_only=True)
-    published_intervals: tuple[PublishedInterval, ...] = field(default=(), kw_only=True)
-    measured_c: tuple[float, float] | None = field(default=None, kw_only=True)
-
-    def for_fish_of(self, weight_g: float) -> Self:
-        """Return the set as it is believed of fish of a weight [g]: small fish have more skin to a gram.
-
-        Notes
-        -----
-        The usual burden of skin flukes, and the burdens at which laying is braked and resistance gained, are stated per
-        gram for fish of 400 g and rise with skin over weight in smaller ones; larger ones, and gills, keep them: counts
-        on small fish decide without that (assumptions). Harm goes with 1/weight, as measured on guppies, and stays.
-        """
-        if self.site != "skin" or weight_g >= _STATED_FOR_G:
-            return self
-        more = (_STATED_FOR_G / weight_g) ** (1 - _SKIN_EXPONENT)
-        own = {name: self.values[name].times(more) for name in _WITH_SKIN if name in self.values}
-        return replace(self, values=MappingProxyType({**self.values, **own}))
-
-    def refusal(self, question: str) -> str | None:
-        """Return why the set does not answer a question (windows, burden, deaths, elimination), or None if it does."""
-        return self.refuses.get(question)
-
-    def stray_in(self, medium: str) -> str | None:
-        """Return in words which water the set lives in where `medium`, fresh or sea, is another; else None."""
-        return None if medium in self.water else f"{self.name} lives in {' and '.join(self.water)} water"
 
 
 @dataclass(frozen=True)

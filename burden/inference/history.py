@@ -21,7 +21,7 @@ from burden.inference.earlier_visits import NODES, ROUGH_NODES, BurdenLaw, Earli
 from burden.inference.gill_signs import draw_signs
 from burden.inference.observation import ObservationParameters, draw_seen, log_likelihood_of_samples
 from burden.inference.other_cause import CourseList
-from burden.inference.prior import Ensemble, draw_pond
+from burden.inference.prior import LONGEST_HISTORY_DAYS, Ensemble, draw_pond
 from burden.inference.unexplained_change import unexplained_changes
 from burden.model.forward import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
 from burden.utils.random_streams import steered, uniform_draws
@@ -44,7 +44,6 @@ __all__ = [
     "stage_shares",
 ]
 
-LONGEST_HISTORY_DAYS = 120
 #: stream of how many flukes there were when the record starts
 START_STREAM = "abundance at the start"
 #: how long before a dose of the same day a sample is reported [d]

@@ -28,6 +28,7 @@ from burden.model.lifecycle.transitions import (
 )
 from burden.model.open_water import EGG_RETENTION, larvae_in
 from burden.model.susceptibility import susceptibility_classes
+from burden.model.temperature import Temperature
 from burden.treatment.bath import bath_effect, loss_draws
 from burden.treatment.efficacy import KillDraws, unknown_kill
 from burden.treatment.efficacy_fit import draw_kill
@@ -38,6 +39,7 @@ from burden.treatment.water_chemistry import LEFT_IN_HOURS
 
 __all__ = [
     "CLASSES",
+    "LONGEST_HISTORY_DAYS",
     "Ensemble",
     "Posterior",
     "draw_pond",
@@ -45,6 +47,10 @@ __all__ = [
 ]
 
 CLASSES = 8
+#: a record is followed from so long before the visit, at most [d]
+LONGEST_HISTORY_DAYS = 120
+#: flukes found on a day have lived in the water of so many days before it: an assumption [d]
+_LIVED_DAYS = 28
 #: what an agent kills, by its name
 _KillBy = Callable[[str], KillDraws]
 #: how long one dose keeps a filter used to an agent [d]: an assumption
@@ -238,7 +244,8 @@ def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Ensemble:
     n, seed : int
         Number of draws and seed.
     """
-    evidence = case.evidence_for(load_parasite(parasite))
+    temperature = temperature_of(case, n, seed)
+    evidence = case.evidence_for(load_parasite(parasite)).found_in(_found_in_c(case, temperature))
     volume_m3 = _draw("volume", case.water.volume_l, n, seed) / 1000
     fish = sum(group.count for group in case.fish)
     parameters = establishment_for(draw_parameters(evidence, n, seed), fish / volume_m3)
@@ -254,7 +261,7 @@ def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Ensemble:
         cycle=build_cycle(evidence),
         parameters=parameters,
         fish=Fish(weights, susceptibility_classes(parameters["aggregation"], CLASSES).means),
-        temperature=temperature_of(case, n, seed),
+        temperature=temperature,
         volume_m3=volume_m3,
         exchange_per_day=case.water.exchange_per_day,
     )
@@ -275,6 +282,13 @@ def draw_pond(case: Case, parasite: str, n: int, seed: int) -> Ensemble:
         effects={agent: _customary(case, agent, setting, seed, kill_by) for agent in _agents(case)},
         newcomers=draw_newcomers(case, n, seed, evidence.values["abundance"], weights),
     )
+
+
+def _found_in_c(case: Case, temperature: Temperature) -> float:
+    """Water in which flukes were first looked for, and lived in until then; that of the visit without a look [°C]."""
+    first = min([day for day in map(case.day_of, case.sample_dates) if day >= -LONGEST_HISTORY_DAYS], default=0)
+    known = replace(temperature, drift_c=None, offset_c=0.0)  # the same in every draw
+    return float(np.mean([known.at(float(day)) for day in range(first - _LIVED_DAYS, first + 1, 7)]))
 
 
 def _larvae_in(case: Case, setting: Scenario, pressure: Value, seed: int) -> np.ndarray:

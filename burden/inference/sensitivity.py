@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from burden.evidence import KIND_SHARE
+from burden.model.lifecycle.kinds import KIND
 from burden.model.lifecycle.transitions import LARVA_REMOVAL, Parameters
 
 __all__ = ["Influence", "influences", "rank_correlations"]
@@ -113,5 +115,6 @@ def rank_correlations(inputs: np.ndarray, outcome: np.ndarray) -> np.ndarray:
 
 
 def _known(parameters: Parameters, name: str) -> str:
-    value = LARVA_REMOVAL if name == LARVA_REMOVAL.name else parameters.evidence.values.get(name)
+    named = {LARVA_REMOVAL.name: LARVA_REMOVAL, KIND: parameters.evidence.values.get(KIND_SHARE)}
+    value = named.get(name) or parameters.evidence.values.get(name)
     return value.known if value is not None else "of this case"

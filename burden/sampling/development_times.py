@@ -123,7 +123,7 @@ def times_at(evidence: ParasiteSet, temperature_c: float, agent: str, draws: int
     """
     if reason := evidence.refusal("windows"):
         return NoTimes("not_measured", reason)
-    parameters = draw_parameters(evidence, draws, seed)
+    parameters = draw_parameters(evidence.found_in(temperature_c), draws, seed)
     if not evidence.lays_eggs:
         growth = growth_rate(live_bearer_rates(parameters.values, temperature_c))
         tenfold = np.divide(np.log(_GROWTH), growth, out=np.full_like(growth, np.inf), where=growth > 0)

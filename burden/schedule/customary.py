@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from burden.case import Action, Case
-from burden.evidence.records import PublishedInterval
+from burden.evidence.parasite_set import PublishedInterval
 from burden.inference.estimate import Estimate
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.elimination.probability import DoseSchedule

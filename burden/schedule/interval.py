@@ -15,6 +15,7 @@ import numpy as np
 from burden.evidence import ParasiteSet, load_agent, load_parasite
 from burden.inference.prior import Posterior
 from burden.model.elimination.probability import DoseSchedule
+from burden.model.lifecycle.kinds import KIND
 from burden.model.lifecycle.transitions import Parameters
 from burden.model.temperature import Temperature
 from burden.model.windows import Windows, safe_below_c, windows_after
@@ -36,6 +37,7 @@ __all__ = [
     "Extrapolated",
     "IntervalAnswer",
     "LongerThanSafe",
+    "MixedKinds",
     "NoEggs",
     "NoEradication",
     "NoRoom",
@@ -68,6 +70,14 @@ class Borrowed(Remark):
 
     names: tuple[str, ...]
     timing: bool
+
+
+@dataclass(frozen=True)
+class MixedKinds(Remark):
+    """Nobody told the flukes apart: a share of the ponds hold the second of two kinds, the names of the sets [-]."""
+
+    kinds: tuple[str, str]
+    second_share: float
 
 
 @dataclass(frozen=True)
@@ -278,7 +288,7 @@ def interval(
     InputError
         For a name that is none.
     """
-    evidence = load_parasite(parasite)
+    evidence = load_parasite(parasite).found_in(temperature_c)
     with even_draws(draws, seed):
         reason = evidence.refusal("windows") if evidence.lays_eggs else NoEggs()
         kill = draw_kill(load_agent(agent), draws, seed, evidence)
@@ -415,6 +425,9 @@ def _limits(evidence: ParasiteSet, parameters: Parameters, temperature_c: float)
     tables = (("maturity", parameters.of_eggs.maturity), ("hatching", parameters.of_eggs.hatch))
     beyond = [(name, table) for name, table in tables if table.extrapolates(temperature_c)]
     remarks: list[Remark] = [Extrapolated(name, *table.measured_c, temperature_c) for name, table in beyond]
+    if evidence.mixture is not None:
+        first, second = evidence.mixture.kinds
+        remarks.append(MixedKinds((first, second), float(np.mean(parameters[KIND]))))
     timing = sorted({f"{p.quantity} from {p.borrowed_from}" for p in evidence.points if p.borrowed_from})
     borrowed = sorted({f"{v.name} from {v.borrowed_from}" for v in evidence.values.values() if v.borrowed_from})
     remarks += [Borrowed(tuple(timing), timing=True)] if timing else []

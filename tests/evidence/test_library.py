@@ -140,6 +140,42 @@ def test_an_unknown_name_gives_the_near_miss(load):
     assert f'"{known}"' in caught.value.problems[0].fix.lower()
 
 
+MIXED = {
+    "of": ["dactylogyrus_vastator", "dactylogyrus_extensus"],
+    "by_kind": ["cold_block_c", "heat_from_c"],
+}
+
+
+def test_a_sound_mixture_takes_each_kind_s_own_values_and_no_other():
+    base, cold = load_parasite("dactylogyrus"), load_parasite("dactylogyrus_extensus")
+    first, second = package._mixture(base, MIXED).kinds.values()
+    assert first.name == second.name == "dactylogyrus"
+    assert second.values["cold_block_c"] == cold.values["cold_block_c"]
+    assert second.points == cold.points
+    assert second.values["aggregation"] == base.values["aggregation"] != cold.values["aggregation"]
+    assert "heat_from_c" not in first.values
+
+
+@pytest.mark.parametrize(
+    "change",
+    [{"of": ["dactylogyrus_vastator"]}, {"by_kind": ["cold_block_c", "haet_from_c"]}, {"hosts": [{"words": ["x"]}]}],
+    ids=lambda c: next(iter(c)),
+)
+def test_a_broken_mixture_is_refused(change):
+    with pytest.raises((ValueError, KeyError, TypeError)):
+        package._mixture(load_parasite("dactylogyrus"), MIXED | change)
+
+
+def test_a_mixture_without_its_share_is_refused():
+    with pytest.raises(ValueError, match="cold_kind_share"):
+        package._mixture(load_parasite("dactylogyrus_vastator"), MIXED)
+
+
+def test_a_mixture_rests_on_the_sources_of_both_kinds():
+    keys = {name: set(load_parasite(f"dactylogyrus{name}").source_keys()) for name in ("", "_vastator", "_extensus")}
+    assert keys["_vastator"] | keys["_extensus"] <= keys[""]
+
+
 # --- what the package holds ---------------------------------------------------------------------------------------
 @pytest.mark.parametrize("held", EVERYTHING, ids=lambda e: e.name)
 def test_every_figure_has_range_unit_and_a_word_on_how_it_is_known(held):

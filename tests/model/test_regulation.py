@@ -6,7 +6,7 @@ The bounds are those of the project's own design, derived beside each check; no 
 import numpy as np
 import pytest
 from cases import a_case
-from ponds import DENSITY, FISH, dose_effect, pond
+from ponds import DENSITY, FISH, dose_effect, pond, warm_kind
 
 from burden.inference.prior import draw_pond
 from burden.model.forward import Event, simulate
@@ -29,7 +29,7 @@ MIDDLE = {
 
 def a_pond(reproduction, water, **more):
     """Ponds alike but for their reproduction number, lightly infected."""
-    one = draw_parameters("dactylogyrus", 4, 1).take(np.full(len(reproduction), 2))
+    one = draw_parameters(warm_kind(), 4, 1).take(np.full(len(reproduction), 2))
     p = establishment_for(one.replaced(**MIDDLE, reproduction_number=np.array(reproduction)), DENSITY)
     assert p["reproduction_number"] == pytest.approx(np.array(reproduction))
     return pond(p, water, per_fish=40.0, in_water=400.0, **more)

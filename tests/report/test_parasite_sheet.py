@@ -272,6 +272,23 @@ def test_sheet_shows_misfit_and_what_a_law_predicts():
     }
 
 
+def test_sheet_shows_both_kinds_of_a_mixture():
+    """What each kind has for its own, and how often which is met; a set of one kind says nothing of kinds."""
+    sheet = parasite_sheet("dactylogyrus", 40)
+    found, own = sheet.as_dict()["mixture"], load_parasite("dactylogyrus_extensus").values
+    assert found["of"] == ["dactylogyrus_vastator", "dactylogyrus_extensus"]
+    values = found["values"]["dactylogyrus_extensus"]
+    assert values["heat_from_c"] == {end: getattr(own["heat_from_c"], end) for end in ("value", "low", "high")}
+    assert "heat_from_c" not in found["values"]["dactylogyrus_vastator"]
+    assert {"goldfish"} <= set(found["second_share_on"][0]["hosts"])
+    kinds = sheet.text().split("Kinds\n")[1].split("Answers\n")[0]
+    assert "heat from c" in kinds
+    assert "contact rate" not in kinds
+    other = parasite_sheet("dactylogyrus_extensus", 40)
+    assert other.as_dict()["mixture"] is None
+    assert "Kinds\n" not in other.text()
+
+
 def test_a_set_nobody_knows():
     with pytest.raises(InputError, match="gyrodactylus"):
         parasite_sheet("gyrodactilus")

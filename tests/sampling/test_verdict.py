@@ -65,7 +65,8 @@ def test_fish_drawn_carry_what_the_pond_does():
 
 @cache
 def plan():
-    return fish_for_verdict(replace(GROUP, draws=100, fraction_examined=0.05, preparations=1), burden_before=200.0)
+    """300 ponds: of 100 the chances of two days differ by luck as much as by the days, from seed to seed."""
+    return fish_for_verdict(replace(GROUP, draws=300, fraction_examined=0.05, preparations=1), burden_before=200.0)
 
 
 def test_more_fish_make_a_verdict_likelier_and_the_first_look_tells_most():

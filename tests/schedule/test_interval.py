@@ -13,7 +13,7 @@ from burden.model.elimination.probability import population_of
 from burden.model.temperature import Temperature
 from burden.model.windows import windows_after
 from burden.schedule.fixed_interval import evaluate_courses, step_for
-from burden.schedule.interval import interval
+from burden.schedule.interval import MixedKinds, interval
 from burden.schedule.reference_pond import (
     REFERENCE_ADULTS,
     REFERENCE_FISH,
@@ -199,3 +199,32 @@ def test_a_live_bearer_says_once_why_it_has_no_interval():
     answer = interval("gyrodactylus", 21.0, draws=DRAWS)
     assert answer.text().count("lays no eggs") == 1
     assert answer.reasons["recommended"] in answer.text()
+
+
+@pytest.mark.parametrize(
+    ("temperature_c", "gap_days", "doses"),
+    # 20 °C: printed, Zhang et al. 2015, D. vastator; 26 and 10 °C: common practice, no source
+    [(20.0, 7.0, 2), (26.0, 5.0, 3), (10.0, 14.0, 3)],
+)
+def test_two_kinds_leave_the_customary_course_where_it_was(temperature_c, gap_days, doses):
+    """Whichever species it is: the mixture answers as print and custom do, and says that the species is not known."""
+    answer = interval("dactylogyrus", temperature_c, draws=100)
+    assert (answer.recommended.gap_days, answer.recommended.doses) == (gap_days, doses)
+    (mixed,) = [remark for remark in answer.remarks if isinstance(remark, MixedKinds)]
+    assert mixed.kinds == ("dactylogyrus_vastator", "dactylogyrus_extensus")
+    assert "The species is not known" in answer.text()
+
+
+def test_the_cold_kind_is_met_in_cold_water():
+    shares = [
+        next(r.second_share for r in interval("dactylogyrus", t, draws=60).remarks if isinstance(r, MixedKinds))
+        for t in (10.0, 18.0, 26.0)
+    ]
+    assert shares[0] > shares[1] > shares[2]
+    assert shares[0] - shares[2] > 0.4
+
+
+@pytest.mark.parametrize("temperature_c", [9.0, 12.0, 16.0, 24.0, 30.0, 34.0, 38.0])
+def test_a_mixture_refuses_nothing_that_its_measured_kind_answers(temperature_c):
+    mixed, alone = (interval(name, temperature_c, draws=40) for name in ("dactylogyrus", "dactylogyrus_vastator"))
+    assert alone.control is None or mixed.control is not None

@@ -17,6 +17,7 @@ import numpy as np
 
 from burden.evidence import ParasiteSet, Value, load_parasite
 from burden.model.lifecycle.development import Development, draw_development, fit_cold_storage
+from burden.model.lifecycle.kinds import draw_second_kind, joined_development, joined_values
 from burden.model.lifecycle.viviparous import BIRTH_STAGES, draw_life_table, heat_share, live_bearer_rates
 from burden.model.open_water import share_kept
 from burden.utils.errors import CannotAnswerError
@@ -232,9 +233,19 @@ def draw_parameters(parasite: str | ParasiteSet, n: int, seed: int) -> Parameter
     parasite : str or ParasiteSet
         Name of a set, or its evidence with a case's overrides.
     n, seed : int
-        Number of draws and seed; the first draws stay the same when `n` grows.
+        Number of draws and seed; the first draws stay the same when `n` grows. Of flukes that nobody told apart each
+        draw is of one kind.
     """
     evidence = load_parasite(parasite) if isinstance(parasite, str) else parasite
+    if evidence.mixture is None:
+        return _draw_kind(evidence, n, seed)
+    is_second = draw_second_kind(evidence, n, seed)
+    first, second = (_draw_kind(kind, n, seed) for kind in evidence.mixture.kinds.values())
+    development = joined_development(first.of_eggs, second.of_eggs, is_second) if evidence.lays_eggs else None
+    return Parameters(evidence, MappingProxyType(joined_values(first.values, second.values, is_second)), development)
+
+
+def _draw_kind(evidence: ParasiteSet, n: int, seed: int) -> Parameters:
     values = {name: value.draw(n, seed, evidence.name) for name, value in evidence.values.items()}
     development = draw_development(evidence, n, seed) if evidence.lays_eggs else None
     if any(point.quantity == "fluke_life_days" for point in evidence.points):

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from burden.evidence import ParasiteSet, Value, load_parasite, parasite_names, reference
+from burden.evidence import KIND_SHARE, ParasiteSet, Value, load_parasite, parasite_names, reference
 from burden.model.lifecycle.development import days_per_egg
 from burden.model.lifecycle.thermal_curves import Curve, thermal_curves
 from burden.model.lifecycle.thermal_laws import LawFit, fit_laws
@@ -143,6 +143,7 @@ class ParasiteSheet(Result):
             "not_for": list(self.evidence.not_for),
             "values": self.rows(),
             "points": self._points(),
+            "mixture": _mixture(self.evidence),
             "moves_most": [asdict(mover) for mover in movers_of_set(self.evidence)],
             "laws": self.law_rows(),
             "life_table": self.life_table_rows(),
@@ -220,6 +221,7 @@ class ParasiteSheet(Result):
                 f"not for: {', '.join(known.not_for)}",
             ],
             "Notes": list(self.evidence.notes),
+            "Kinds": _kind_lines(known),
             "Answers": [f"{q}: {reason or 'yes'}" for q, reason in _answers(self.evidence).items()],
             "Values (5 to 95 %)": [_value_line(row) for row in self.rows()],
             "What moves the answers of a default case most (rank correlation)": [
@@ -261,6 +263,51 @@ class ParasiteSheet(Result):
                 )
                 left = f"; left out, predicted {guess}" if guess else "; too few points to leave one out"
                 yield f"{quantity}, {fit.law} ({100 * fit.weight:.0f} % of the weight): misses by {missed}{left}"
+
+
+def _mixture(evidence: ParasiteSet) -> dict[str, Any] | None:
+    """Kinds that nobody told apart, with the values of each; None for a set of one kind."""
+    mixture = evidence.mixture
+    if mixture is None:
+        return None
+    values = {
+        name: {value: _triple(kind.values[value]) for value in mixture.by_kind if value in kind.values}
+        for name, kind in mixture.kinds.items()
+    }
+    shares = [{"hosts": list(one.words), **_triple(one.share)} for one in mixture.hosts]
+    return {"of": list(mixture.kinds), "values": values, "second_share_on": shares}
+
+
+def _triple(value: Value) -> dict[str, float]:
+    return {"value": value.value, "low": value.low, "high": value.high}
+
+
+def _kind_lines(evidence: ParasiteSet) -> list[str]:
+    mixture = evidence.mixture
+    if mixture is None:
+        return []
+    (first, warm), (second, cold) = mixture.kinds.items()
+    own = [name for name in mixture.by_kind if name in cold.values and _middle(warm, name) != _middle(cold, name)]
+    shares = [("", evidence.values[KIND_SHARE]), *((f" on {', '.join(h.words)}", h.share) for h in mixture.hosts)]
+    return [
+        f"each simulated pond holds flukes like those of the set {first} or of the set {second}",
+        *(_share_line(second + where, share) for where, share in shares),
+        f"{second} has its own {', '.join(map(_spaced, own))}; the rest of its timing is that of {first}, less certain",
+    ]
+
+
+def _middle(evidence: ParasiteSet, name: str) -> float | None:
+    return evidence.values[name].value if name in evidence.values else None
+
+
+def _spaced(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _share_line(of: str, share: Value) -> str:
+    where = "" if share.temperature_c is None else f" in water of {share.temperature_c:g} °C"
+    known = how_known(share.known, share.sources)
+    return f"like {of}: {share.value:g} ({share.low:g} to {share.high:g}){where}, {known}: {share.conditions}"
 
 
 def _value_line(row: Mapping[str, Any]) -> str:

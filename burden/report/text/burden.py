@@ -55,6 +55,9 @@ _QUANTITIES = {
     "heat_full_c": "water at which heat kills them fastest (°C)",
     "heat_death_rate": "deaths of flukes in hot water (per day)",
     "strain_factor": "how this strain differs in speed",
+    "cold_kind": "whether the flukes are of the cold-water kind (1) or not (0)",
+    "cold_kind_share": "chance that flukes found at 20 °C are of the cold-water kind",
+    "cold_kind_odds_per_c": "how much rarer the cold-water kind is in warmer water (odds per °C)",
 }
 
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from burden.model.windows import WARMEST_SEARCHED_C, Windows
-from burden.report.text.notes import noted
+from burden.report.text.notes import noted, parasite_name
 from burden.schedule.aim import WATCHED_DAYS
 from burden.schedule.candidates import MOST_DOSES
 from burden.schedule.fixed_interval import Regimen
@@ -17,6 +17,7 @@ from burden.schedule.interval import (
     Extrapolated,
     IntervalAnswer,
     LongerThanSafe,
+    MixedKinds,
     NoEggs,
     NoEradication,
     NoRoom,
@@ -270,6 +271,15 @@ def _borrowed(found: Borrowed) -> str:
     what = "The timing itself is" if found.timing else "Some values are"
     wider = "" if found.timing else ", with wider ranges"
     return f"{what} borrowed from relatives{wider}: {', '.join(found.names)}."
+
+
+@writes
+def _mixed_kinds(found: MixedKinds) -> str:
+    warm, cold = (parasite_name(kind) for kind in found.kinds)
+    return (
+        f"The species is not known: in {percent(found.second_share)} of simulated ponds the flukes are like {cold} "
+        f"(cool water), in the others like {warm} (warm water). Where a parasitologist has named it, take its own set."
+    )
 
 
 @writes

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from burden.evidence.records import PublishedInterval
+from burden.evidence.parasite_set import PublishedInterval
 from burden.inference.estimate import Estimate
 from burden.model.windows import Windows
 from burden.report.text.notes import parasite_name
