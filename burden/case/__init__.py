@@ -143,6 +143,13 @@ class Case:
         return min((g.harvest_date for g in self.fish if g.food_fish and g.harvest_date is not None), default=None)
 
     @property
+    def emptied_on(self) -> date | None:
+        """The day on which the last fish are to be harvested; None where some stay, or nobody said."""
+        last = [group.harvest_date if group.food_fish else None for group in self.fish if group.count > 0]
+        dates = [one for one in last if one is not None]
+        return max(dates) if dates and len(dates) == len(last) else None
+
+    @property
     def newcomers_apart(self) -> bool:
         """Whether these are bought-in fish, held apart until they may join others."""
         return any(group.newcomers_apart for group in self.fish)

@@ -39,7 +39,7 @@ from burden.inference.temperature_ahead import dates_hold_until
 from burden.inference.treatment_response import Response, response
 from burden.inference.visit_comparison import Changes, what_changed
 from burden.model.windows import Windows
-from burden.schedule.aim import aim_of
+from burden.schedule.aim import aim_of, emptied_day
 from burden.schedule.customary import windows_of
 from burden.schedule.delayed_hatch import DelayedHatch, later_doses
 from burden.schedule.eligibility import Notes, agents_and_notes, agents_to_get, notes_on
@@ -187,12 +187,11 @@ def assess(
     """
     core = _decided(case, draws, seed, accept_unpublished, estimates)
     estimates, decision = core.estimates, core.decision
-    ponds = [e.posterior for e in estimates]
+    ponds, aim = [e.posterior for e in estimates], core.found.aim
     planned = _planned(core)
     plan = None if planned is None else planned.plan
     report_progress("following flukes and fish")
-    forecasts = tuple(forecast_of(e, plan, core.doses, HORIZON_DAYS) for e in estimates)
-    aim = core.found.aim
+    forecasts = tuple(forecast_of(e, plan, core.doses, aim.deaths_until_day) for e in estimates)
     changes = tuple(what_changed(e) for e in estimates)
     report_progress("what would change the plan")
     return Assessment(
@@ -222,7 +221,7 @@ def forecast_case(
     ----------
     case : Case
     days : float
-        How far [d].
+        How far; no further than the harvest of all fish [d].
     draws, seed : int
         As `decide` takes them.
     parasite : str, optional
@@ -231,7 +230,8 @@ def forecast_case(
     core = _decided(case, draws, seed, True)
     mine = core.estimates[0 if parasite is None else case.parasites.index(parasite)]
     planned = _planned(core)
-    return forecast_of(mine, None if planned is None else planned.plan, core.doses, days)
+    plan, harvest = None if planned is None else planned.plan, core.found.aim.emptied_day
+    return forecast_of(mine, plan, core.doses, days if harvest is None else min(days, harvest))
 
 
 def _planned(core: _Core) -> EvaluatedSchedule | None:
@@ -248,9 +248,12 @@ def _decided(
     agents, notes = agents_and_notes(case, estimates)
     report_progress("searching for dates")
     fit, spent = agents_to_plan(case, estimates, agents)
-    found = search(case, ponds, fit, aim_of(case, ponds), not_before=days_to_mend(gates), spent=spent)
-    withdrawals = withdrawals_after(case, ponds[0].pond, found.recommended)
     given = withdrawals_after(case, ponds[0].pond, None)
+    aim = aim_of(case, ponds)
+    if not any(one.harvest is not None for one in given):  # else the harvest cannot be on its day
+        aim = replace(aim, emptied_day=emptied_day(case))
+    found = search(case, ponds, fit, aim, not_before=days_to_mend(gates), spent=spent)
+    withdrawals = withdrawals_after(case, ponds[0].pond, found.recommended)
     facts = facts_of(case, estimates, gates, notes, agents, found, spent, withdrawals, given)
     action, reasons = choose(facts)
     numbers = reason_numbers(case, estimates, gates, found, spent, withdrawals)
@@ -296,6 +299,8 @@ def _on_record(case: Case) -> dict[str, int]:
     return {
         "preparations": sum(row.readable for row in case.samples),
         "deaths": sum(row.deaths for row in case.deaths),
+        "ulcers": int(bool(case.findings.ulcers)),
+        "gasping": int(bool(case.findings.gasping)),
         **(around if before and after else {}),
     }
 

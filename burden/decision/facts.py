@@ -165,7 +165,7 @@ def facts_of(
         clean_looks=clean_looks(case),
         harvest_too_early=any(one.harvest is not None for one in withdrawals),
         harvest_lost=any(one.harvest is not None for one in withdrawals_given),
-        saves_by_harvest=saved * _share_by_harvest(case, found.aim.horizon_days),
+        saves_by_harvest=saved * _share_by_harvest(case, found.aim.deaths_until_day),
         too_much_water=not agents and _only(notes, {"too_much_water"}),
         too_cold=found.untreated.check_day > _TOO_LONG_DAYS,
         forecast_withheld=withheld_forecast(case) is not None,
@@ -203,14 +203,14 @@ def strays(case: Case) -> tuple[str, ...]:
     return tuple(name for name in case.parasites if load_parasite(name).stray_in(case.water.medium))
 
 
-def _share_by_harvest(case: Case, horizon_days: float) -> float:
-    """Share of the fish saved by the horizon that is saved by the harvest, were they spread evenly [-].
+def _share_by_harvest(case: Case, until_day: float) -> float:
+    """Share of the fish saved by the day up to which deaths are counted that is saved by the harvest, were they spread evenly [-].
 
     As flukes increase it is rather less.
     """
     if case.harvest_date is None:
         return 1.0
-    return float(np.clip(case.day_of(case.harvest_date) / horizon_days, 0.0, 1.0))
+    return float(np.clip(case.day_of(case.harvest_date) / until_day, 0.0, 1.0))
 
 
 def fell_short(case: Case, estimates: Sequence[Estimate]) -> bool:

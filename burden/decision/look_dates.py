@@ -11,6 +11,8 @@ from burden.case import Case
 from burden.decision.look_records import NextLook, Outcome
 from burden.inference.estimate import Estimate
 from burden.model.elimination.probability import DoseSchedule
+from burden.model.windows import windows_after
+from burden.sampling.development_times import SURE
 from burden.schedule.aim import check_day
 from burden.schedule.recommendation import Recommendation
 
@@ -20,6 +22,7 @@ __all__ = [
     "LOOK_SOON_DAYS",
     "TOO_LONG_TO_WAIT_DAYS",
     "WARM_C",
+    "clean_look_day",
     "look_after",
     "spring_day",
     "warm_day",
@@ -62,6 +65,33 @@ def watch_day(case: Case, estimates: Sequence[Estimate], found: Recommendation) 
     if due > TOO_LONG_TO_WAIT_DAYS and not found.underway.clean:
         return LOOK_LATE_DAYS
     return due if due >= 1 else usual
+
+
+def clean_look_day(estimates: Sequence[Estimate], plan: DoseSchedule) -> float | None:
+    """Day from which a clean look means most; None where nothing lays eggs, or some do not hatch within reach [d].
+
+    Parameters
+    ----------
+    estimates : sequence of Estimate
+        One a parasite set; the slowest counts.
+    plan : DoseSchedule
+        With a dose at least.
+
+    Notes
+    -----
+    By then every egg laid up to the last dose has hatched, its larva has settled and can be recognised, in as many
+    simulated ponds as `burden.sampling.recheck` asks for: its rule, in the water of the case.
+    """
+    days = []
+    for e in estimates:
+        p = e.pond.setting.parameters
+        if p.development is None:
+            continue
+        shelter = e.pond.effects[plan.agents[-1]].sheltered_fraction
+        found = windows_after(p, shelter, e.pond.setting.temperature, plan.days[-1])
+        days.append(float(np.quantile(found.last_hatch + found.larval_life + found.sheltered_age, SURE)))
+    last = plan.days[-1] + max(days, default=np.inf)
+    return float(np.ceil(last)) if np.isfinite(last) else None
 
 
 def warm_day(estimates: Sequence[Estimate], day: float) -> float | None:

@@ -62,11 +62,17 @@ class NextLook:
         To look at, never more than there are.
     all_fish : bool
     preparations_per_fish : int
+        By each of the methods.
+    methods : tuple of str
+        How each fish is looked at: gill_clip, skin_scrape, or whole_organ where the last fish were counted whole.
     outcomes : tuple of Outcome
     again : date or None
         When all eggs have hatched, and a look judges the course, where this one comes before.
     once_c : float or None
         Water that the look waits for, where it is dated by that [°C].
+    clean_from : date or None
+        After a course: when flukes of the eggs that hatch last can be seen in nearly all simulated ponds, where that
+        is after this look.
     last_if_clean : bool
         Whether newcomers were clean before, after a whole course: clean once more, they may move.
     """
@@ -81,6 +87,8 @@ class NextLook:
     again: Date | None = None
     once_c: float | None = None
     last_if_clean: bool = False
+    methods: tuple[str, ...] = ()
+    clean_from: Date | None = None
 
     @property
     def clean_is_enough(self) -> bool:
@@ -96,7 +104,9 @@ class NextLook:
             "fish": self.fish,
             "all_fish": self.all_fish,
             "preparations_per_fish": self.preparations_per_fish,
+            "methods": list(self.methods),
             "outcomes": [one.as_dict() for one in self.outcomes],
+            "clean_from": None if self.clean_from is None else self.clean_from.isoformat(),
             "again": None if self.again is None else self.again.isoformat(),
             "once_c": self.once_c,
             "last_if_clean": self.last_if_clean,

@@ -21,12 +21,14 @@ from burden.decision.look_dates import (
     LOOK_SOON_DAYS,
     TOO_LONG_TO_WAIT_DAYS,
     WARM_C,
+    clean_look_day,
     spring_day,
     warm_day,
     watch_day,
 )
 from burden.decision.look_records import NextLook, Outcome
 from burden.decision.records import Reason
+from burden.evidence import load_parasite
 from burden.inference.estimate import Estimate
 from burden.inference.observation import share_examined
 from burden.schedule.evaluation import EvaluatedSchedule
@@ -127,9 +129,8 @@ def next_look(
     tried = numbers or [n for n in usual if purpose != "release" or n >= ENOUGH_FISH["eradicate"]]
     numbers = [n for n in tried if n < there] + ([there] if there <= tried[-1] else [])
     fish, outcomes = fish_to_look_at(estimates, burdens, high, numbers or [there], purpose, surely_low, now, due)
-    return NextLook(
-        case.visit_date + timedelta(days=int(day)), day, purpose, fish, fish == there, PREPARATIONS, tuple(outcomes)
-    )
+    look = _plain_look(case, day, purpose, fish)
+    return replace(look, outcomes=tuple(outcomes))
 
 
 def fish_to_look_at(
@@ -188,17 +189,19 @@ def counts_seen(found: Estimate, burden: np.ndarray, fish: int, times: int = 1) 
 
     Notes
     -----
-    Flukes a fish are gamma-Poisson with the draw's aggregation, and those of a preparation a clumped part of them.
+    Flukes a fish are gamma-Poisson with the draw's aggregation, and those of a preparation a clumped part of them; a
+    whole count misses only what is not seen.
     """
     p = found.pond.setting.parameters
     site = p.evidence.site
-    row = Preparation(
-        found.case.visit_date, "1", "random", site, method="gill_clip" if site == "gill" else "skin_scrape"
-    )
+    method = _method_of(found.case, site)
+    row = Preparation(found.case.visit_date, "1", "random", site, method=method)
     share = share_examined(row, found.seen, found.pond.setting.fish.weight_g.mean(0)) * found.seen.detection
     rng = np.random.default_rng([found.seed, zlib.crc32(f"next look {found.parasite} {fish}".encode())])
     k, shape, burden, share = (np.tile(x, times) for x in (p["aggregation"], found.seen.part_shape, burden, share))
     on_fish = rng.gamma(k, 1.0, (fish, k.size)) * burden / k
+    if method == "whole_organ":
+        return rng.poisson(on_fish * share).sum(0)
     clumped = rng.gamma(shape, 1.0, (PREPARATIONS, fish, k.size)) / shape
     return rng.poisson(on_fish * share * clumped).sum((0, 1))
 
@@ -337,7 +340,10 @@ def _look_after(
         then = shown.burden_on(day)
         # few flukes that may increase are looked at again
         now = 1 - found.aim.share_kept(then)
-        return next_look(case, estimates, day, "check", then, 1 - shown.kept, low, now)
+        look = next_look(case, estimates, day, "check", then, 1 - shown.kept, low, now)
+        sure = clean_look_day(estimates, shown.plan)
+        later = None if sure is None or sure <= day else case.visit_date + timedelta(days=int(sure))
+        return replace(look, clean_from=later)
     day = float(LOOKS_APART_DAYS) if "clean_once" in codes else watch_day(case, estimates, found)
     cold = "too_cold" in codes and not trouble_in(case)
     warm = spring_day(estimates) if cold else warm_day(estimates, day)
@@ -385,4 +391,19 @@ def _plain_look(case: Case, day: float, purpose: str, fish: int = _ROUTINE_NUMBE
     """A look on a day at a few fish, of which nobody can say beforehand what it leads to."""
     there = case.fish_count
     when = case.visit_date + timedelta(days=int(day))
-    return NextLook(when, day, purpose, min(fish, there), fish >= there, PREPARATIONS)
+    methods = tuple(dict.fromkeys(_method_of(case, load_parasite(name).site) for name in case.parasites))
+    each = max(map(_preparations_by, methods))
+    return NextLook(when, day, purpose, min(fish, there), fish >= there, each, methods=methods)
+
+
+def _method_of(case: Case, site: str) -> str:
+    """How flukes of a site are looked at again: by whole counts where the last fish were counted so."""
+    last = [row for row in case.samples if row.readable and row.site == site]
+    last = [row for row in last if row.date == max(one.date for one in last)]
+    if last and all(row.method == "whole_organ" for row in last):
+        return "whole_organ"
+    return "gill_clip" if site == "gill" else "skin_scrape"
+
+
+def _preparations_by(method: str) -> int:
+    return 1 if method == "whole_organ" else PREPARATIONS

@@ -11,6 +11,8 @@ from burden.case import Case
 from burden.decision.doses_given import left_in, strength_given
 from burden.decision.facts import chance_weak, shortfall, strays
 from burden.inference.estimate import Estimate
+from burden.inference.infection_pressure import pressure_on
+from burden.inference.treatment_failure import could_be_removed
 from burden.schedule.recommendation import Recommendation
 from burden.treatment.gates import Gate
 from burden.treatment.withdrawal import Withdrawal
@@ -59,6 +61,8 @@ def reason_numbers(
         "chance_fell_short": max((one.chance for one in short), default=None),
         "counts_held_up": float(any(one.held_up for one in short)),
         "light_or_carbon": float(any(dose.uv_or_carbon_on for dose in case.doses_given)),
+        "may_be_removed": float(could_be_removed(case)),
+        "from_outside": float(pressure_on(case) is not None),
         "spent": ", ".join(spent) or None,
         "gasping_alone": float(all(gate.code == "gasping" for gate in gates if gate.level == "stop")),
         "unknown_alone": float(all(gate.code == "unknown_product" for gate in gates if gate.level == "stop")),

@@ -234,7 +234,8 @@ class Decision(Result):
     withdrawals : tuple of Withdrawal
         For food fish, an example of each agent of the course, or of what was given.
     on_record : mapping of str to int
-        How many readable preparations and how many dead fish the record has: preparations, deaths.
+        How many readable preparations and how many dead fish the record has, and whether fish have ulcers or gasp:
+        preparations, deaths, ulcers, gasping.
     """
 
     case_name: str
@@ -284,6 +285,16 @@ class Decision(Result):
         shown = recommended if recommended is not None and self.doses else self.recommendation.untreated
         return self.date_of(shown.check_day), self.date_of(shown.end_day)
 
+    @property
+    def deaths_until(self) -> Date:
+        """Day up to which deaths are foretold: the horizon, or the harvest of all fish before it."""
+        return self.date_of(self.recommendation.aim.deaths_until_day)
+
+    @property
+    def emptied_by_then(self) -> bool:
+        """Whether deaths are foretold up to the harvest of all fish."""
+        return self.recommendation.aim.emptied_day is not None
+
     def date_of(self, day: float) -> Date:
         """Return the date of a day from the visit on."""
         return self.visit_date + timedelta(days=int(day))
@@ -304,6 +315,8 @@ class Decision(Result):
             "tolerable_flukes_per_fish": [level.as_dict() for level in found.aim.tolerable],
             "chances": {name: number(value) for name, value in self.chances.items()},
             "deaths": {name: value.as_dict() for name, value in self.deaths.items()},
+            "deaths_until": self.deaths_until.isoformat(),
+            "deaths_end_with": "harvest" if self.emptied_by_then else "horizon",
             "plan": [dose.as_dict() for dose in self.plan],
             "after_water": [dose.as_dict() for dose in self.after_water],
             "look": None if self.look is None else self.look.as_dict(),

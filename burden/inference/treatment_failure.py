@@ -25,6 +25,7 @@ __all__ = [
     "Causes",
     "FailureMode",
     "SaltTest",
+    "could_be_removed",
     "dulled",
     "salt_test",
     "weakened_runs",
@@ -73,10 +74,24 @@ class SaltTest(Remark):
 
 @dataclass(frozen=True)
 class CauseTest(Remark):
-    """How to tell one cause from the others; of the volume by salt, where that is practical."""
+    """How to tell one cause from the others.
+
+    Parameters
+    ----------
+    cause : str
+        One of `CAUSES`.
+    salt : SaltTest or None
+        Of the volume by salt, where that is practical.
+    large : bool
+        Whether the water is too large to be filled through a meter.
+    removed : bool
+        Whether a filter, carbon or a lamp may have taken the drug out.
+    """
 
     cause: str
     salt: SaltTest | None = None
+    large: bool = False
+    removed: bool = True
 
 
 @dataclass(frozen=True)
@@ -236,11 +251,17 @@ def _believed(case: Case) -> dict[str, float]:
         odds["volume_wrong"] *= 0.25
     if last.uv_or_carbon_on or case.water.filter == "adapted":
         odds["broken_down"] *= 2.0
-    elif case.water.filter == "none" and last.uv_or_carbon_on is False:
+    elif not could_be_removed(case):
         odds["broken_down"] *= 0.25
     if sum(a.agent == last.agent for a in case.given) >= 3:
         odds["less_sensitive"] *= 2.0
     return {name: odds[name] / sum(odds.values()) for name in CAUSES}
+
+
+def could_be_removed(case: Case) -> bool:
+    """Whether a filter, carbon or a lamp may have taken the last dose out of the water."""
+    by_record = any(dose.uv_or_carbon_on for dose in case.doses_given[-1:])
+    return case.water.filter != "none" or bool(case.water.uv) or by_record
 
 
 def _run_with(between: Between, change: Callable[[DoseEffect, np.ndarray], DoseEffect]) -> Trajectory:
@@ -296,4 +317,4 @@ def dulled(effect: DoseEffect, factor: np.ndarray) -> DoseEffect:
 def _test(case: Case, cause: str) -> CauseTest:
     litres = case.water.volume_l.value
     salted = cause == "volume_wrong" and case.water.medium == "fresh" and litres <= _TOO_MUCH_L
-    return CauseTest(cause, salt_test(litres) if salted else None)
+    return CauseTest(cause, salt_test(litres) if salted else None, litres > _TOO_MUCH_L, could_be_removed(case))

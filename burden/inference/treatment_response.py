@@ -14,11 +14,12 @@ from burden.case import UNKNOWN_AGENT, Action, Case, Preparation
 from burden.inference.diagnostics import not_read
 from burden.inference.dose_accounts import VERDICTS, Accounts, verdict_of
 from burden.inference.estimate import draw_seen, log_likelihood_of_samples
+from burden.inference.infection_pressure import pressure_on
 from burden.inference.history import is_read, rows_of
 from burden.inference.paired_samples import Between, counts_by_fish
 from burden.inference.prior import draw_pond
 from burden.inference.sampler import TOO_FEW, Effort, sample
-from burden.inference.treatment_failure import Cause, why_it_fell_short
+from burden.inference.treatment_failure import Cause, could_be_removed, why_it_fell_short
 from burden.utils.random_streams import steered, uniform_draws
 from burden.utils.results import CredibleInterval, Result, frame, number
 from burden.utils.wording import Remark, text_of
@@ -26,6 +27,8 @@ from burden.utils.wording import Remark, text_of
 __all__ = [
     "VERDICTS",
     "ByTheRecord",
+    "FromOutside",
+    "LongAgo",
     "NextStep",
     "RemovedFromWater",
     "Response",
@@ -42,6 +45,8 @@ _RATIO = "ratio after over before"
 _RATIO_MEDIAN, _RATIO_SD = 0.15, 2.5
 #: chance that it fell short from which the reasons are weighed
 _WORTH_ASKING = 0.2
+#: expected share of flukes settled since from which counts that leave it open cannot judge the dose [-]
+_MOSTLY_NEW = 0.5
 
 
 @dataclass(frozen=True)
@@ -91,6 +96,18 @@ class RemovedFromWater(Remark):
 
     agent: str
     dose_date: date
+
+
+@dataclass(frozen=True)
+class LongAgo(Remark):
+    """The dose cannot be judged: so many days after it most flukes on the fish have likely settled since."""
+
+    days: int
+
+
+@dataclass(frozen=True)
+class FromOutside(Remark):
+    """Some of the flukes counted later may have come with the water, from neighbours."""
 
 
 @dataclass(frozen=True)
@@ -169,6 +186,11 @@ class Response(Result):
         return "fell_short" if self.by_record is not None else verdict_of(self.verdict_probability)
 
     @property
+    def long_ago(self) -> bool:
+        """Whether the counts came too late after the dose to judge it."""
+        return any(isinstance(reason, LongAgo) for reason in self.reasons)
+
+    @property
     def reason(self) -> str:
         """Why this verdict, in words."""
         return " ".join(map(text_of, self.reasons))
@@ -226,6 +248,11 @@ def _given_in_more(case: Case, dose: Action) -> tuple[WeighedForOtherWater, ...]
     return (WeighedForOtherWater(believed, volume, mg_l, mg_l * believed / volume),)
 
 
+def _from_outside(case: Case, verdict: str) -> tuple[FromOutside, ...]:
+    """Say that flukes may have come in since, where some may and the dose is not known to have worked."""
+    return () if verdict == "worked" or pressure_on(case) is None else (FromOutside(),)
+
+
 def _taken_out(dose: Action) -> tuple[RemovedFromWater, ...]:
     """Say that what was left running took the agent out of the water."""
     if not dose.uv_or_carbon_on or dose.agent is None or dose.agent == UNKNOWN_AGENT:
@@ -238,7 +265,7 @@ def _still_open(case: Case, dose: Action, steps: tuple[NextStep, ...]) -> tuple[
     answered = set()
     if _given_in_more(case, dose):
         answered.add("check_volume")
-    if dose.uv_or_carbon_on:
+    if dose.uv_or_carbon_on or not could_be_removed(case):
         answered.add("check_removal")
     return tuple(one for one in steps if one.step not in answered)
 
@@ -297,7 +324,10 @@ def response(
     chances, likely = accounts.verdicts(), between.weight_before
     expected = accounts.left / np.maximum(between.start, 1e-9)
     verdict = "fell_short" if by_record is not None else verdict_of(chances)
-    asked = verdict == "fell_short" or chances["fell_short"] >= _WORTH_ASKING
+    new = CredibleInterval.of(accounts.new, likely)
+    late = verdict == "cannot_tell" and new.median > _MOSTLY_NEW
+    why = LongAgo((later - given).days) if late else VerdictReason(verdict)
+    asked = not late and (verdict == "fell_short" or chances["fell_short"] >= _WORTH_ASKING)
     return Response(
         **frame,
         dose_date=given,
@@ -305,11 +335,16 @@ def response(
         after=later,
         reduction_percent=CredibleInterval.of(100 * (1 - ratio), weight),
         expected_reduction_percent=CredibleInterval.of(100 * (1 - expected), likely),
-        new_share=CredibleInterval.of(accounts.new, likely),
+        new_share=new,
         effective_draws=effective,
         verdict_probability=chances,
-        reasons=(by_record or VerdictReason(verdict), *_given_in_more(case, doses[-1]), *_taken_out(doses[-1])),
-        next_steps=_still_open(case, doses[-1], _STEPS[verdict]),
+        reasons=(
+            by_record or why,
+            *_from_outside(case, verdict),
+            *_given_in_more(case, doses[-1]),
+            *_taken_out(doses[-1]),
+        ),
+        next_steps=(NextStep("look_two_days_after"),) if late else _still_open(case, doses[-1], _STEPS[verdict]),
         counted=_counted(before, after),
         counted_if_same_fish=_paired(before, after),
         causes=why_it_fell_short(case, accounts.failed) if asked else (),

@@ -26,7 +26,7 @@ from burden.page.jobs import Jobs, Trials
 from burden.page.library import Library, has_history, in_words, next_due, next_visit, report_file
 from burden.page.plans import plans_of, with_planned
 from burden.page.problems import as_field, path_in_form
-from burden.report.formatting import long_date
+from burden.report.formatting import long_date, unbroken
 from burden.utils.errors import InputError
 
 __all__ = ["FORM_SCRIPTS", "STATIC", "Page", "build_app", "in_page"]
@@ -46,6 +46,7 @@ def _templates() -> Environment:
     loader = PackageLoader("burden.page", "templates")
     found = Environment(loader=loader, autoescape=select_autoescape(default=True, default_for_string=True))
     found.filters["in_words"] = in_words
+    found.filters["unbroken"] = unbroken
     return found
 
 

@@ -37,7 +37,11 @@ __all__ = [
     "weighed",
 ]
 
-_NARROW = "\u202f"  # narrow no-break space: a number never breaks across lines
+#: no-break spaces: within a number a narrow one, before its unit or its month a plain one
+_NARROW, _JOINED = "\u202f", "\u00a0"
+_UNITS = ("%", "°C", "mg", "g", "kg", "t", "mL", "L", "m³", "mm", "min", "h", "d", "mS")
+#: the space between a number and what it counts: its unit, or the month of a day
+_BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{'|'.join((*_UNITS, *MONTHS))})(?!\w))")
 long_date = day_in_words
 
 
@@ -80,16 +84,19 @@ def _inked(text: str) -> str:
 
 
 def unbroken(value: Any) -> Any:
-    """Keep the groups of a number together where a line ends; what is no plain text stays as it is.
+    """Keep a number together with its groups and its unit where a line ends; what is no plain text stays as it is.
 
     Examples
     --------
-    >>> unbroken("5 of 1 000, 5 of 100") == "5 of 1\u202f000, 5 of 100"
+    >>> unbroken("5 of 1 000, 5 of 100 on 4 May") == "5 of 1\u202f000, 5 of 100 on 4\u00a0May"
+    True
+    >>> unbroken("2 (25 to 80 %) at 5 mg/L") == "2 (25 to 80\u00a0%) at 5\u00a0mg/L"
     True
     """
-    if type(value) is not str:
+    if not isinstance(value, str) or hasattr(value, "__html__"):
         return value
-    return re.sub(r"(?<=\d) (?=\d{3}(?!\d))", _NARROW, value if value.isprintable() else _inked(value))
+    printable = value if value.isprintable() else _inked(value)
+    return _BEFORE_UNIT.sub(_JOINED, re.sub(r"(?<=\d) (?=\d{3}(?!\d))", _NARROW, printable))
 
 
 def day_label(day: date) -> str:

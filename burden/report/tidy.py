@@ -107,9 +107,9 @@ def _estimates(visit: Assessment) -> Iterator[dict[str, Any]]:
 
 
 def _deaths(visit: Assessment) -> Iterator[dict[str, Any]]:
-    """Deaths to come by the horizon, of all causes that the decision parts."""
+    """Deaths to come by the horizon or the harvest of all fish, of all causes that the decision parts."""
     decision = visit.decision
-    end = decision.date_of(decision.recommendation.aim.horizon_days)
+    end = decision.deaths_until
     for name, value in decision.deaths.items():
         interval = {"median": value.median, "low": value.low, "high": value.high}
         yield {"date": end, "quantity": f"deaths: {name}", "quantity_unit": "fish", **interval}

@@ -19,7 +19,7 @@ from burden.inference.infection_pressure import withheld_eradication
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.lifecycle.development import LAST
-from burden.utils.results import CredibleInterval
+from burden.utils.results import CredibleInterval, number
 
 __all__ = [
     "CONTROL_CHANCE",
@@ -31,6 +31,7 @@ __all__ = [
     "aim_of",
     "check_day",
     "check_days",
+    "emptied_day",
     "tolerable_value",
 ]
 
@@ -90,6 +91,10 @@ class Aim:
         How far ahead it is followed, at least [d].
     own_level : bool
         Whether the case states the level itself, so that it is one number without a range.
+    weight_g : float or None
+        Of the fish that the level is of; None where the case states the level [g].
+    emptied_day : float or None
+        Day on which all fish are harvested, where that comes before the horizon: nothing dies after it [d].
     """
 
     kind: str
@@ -97,6 +102,13 @@ class Aim:
     tolerable: tuple[CredibleInterval, ...]
     horizon_days: float = HORIZON_DAYS
     own_level: bool = False
+    weight_g: float | None = None
+    emptied_day: float | None = None
+
+    @property
+    def deaths_until_day(self) -> float:
+        """Day up to which deaths are counted: the horizon, or the harvest of all fish before it [d]."""
+        return self.horizon_days if self.emptied_day is None else self.emptied_day
 
     def share_kept(self, highest: Sequence[np.ndarray]) -> np.ndarray:
         """Chance, draw by draw, that the highest mean burden of every set is one that may stay.
@@ -124,7 +136,9 @@ class Aim:
             "chance": self.chance,
             "tolerable_flukes_per_fish": [level.as_dict() for level in self.tolerable],
             "level_from": "case" if self.own_level else "assumption",
+            "level_for_weight_g": number(self.weight_g),
             "horizon_days": self.horizon_days,
+            "deaths_until_day": self.deaths_until_day,
         }
 
 
@@ -154,18 +168,30 @@ def aim_of(case: Case, ponds: Sequence[Posterior], kind: str | None = None) -> A
     own = case.limits.tolerable_flukes_per_fish
     levels = tuple(_level(posterior.pond, own) for posterior in ponds)
     chance = ERADICATION_CHANCE if kind == "eradicate" else CONTROL_CHANCE
-    return Aim(kind, chance, levels, own_level=own is not None)
+    weight = None if own is not None else _weight_g(ponds[0].pond)
+    return Aim(kind, chance, levels, own_level=own is not None, weight_g=weight)
+
+
+def emptied_day(case: Case) -> float | None:
+    """Return the day on which all fish are harvested, where that is after today and before the horizon [d]."""
+    day = None if case.emptied_on is None else float(case.day_of(case.emptied_on))
+    return day if day is not None and 0 < day < HORIZON_DAYS else None
 
 
 def _level(pond: Ensemble, own: float | None) -> CredibleInterval:
     if own is not None:
         return CredibleInterval(own, own, own)
     value = tolerable_value(pond.setting.parameters.evidence)
-    weight = float(np.median(pond.setting.fish.weight_g.mean(0)))
+    weight = _weight_g(pond)
     if _on_large_skin(pond.setting.parameters.evidence):
         weight = _ACTED_AT_WEIGHT_G * (weight / _ACTED_AT_WEIGHT_G) ** _SKIN_EXPONENT
     weight = max(weight, _LEAST_LEVEL / value.value)
     return CredibleInterval(value.value * weight, value.low * weight, value.high * weight)
+
+
+def _weight_g(pond: Ensemble) -> float:
+    """Mean weight of the fish, in the median draw [g]."""
+    return float(np.median(pond.setting.fish.weight_g.mean(0)))
 
 
 def check_days(ponds: Sequence[Posterior], lasts: Iterable[float]) -> dict[float, float]:

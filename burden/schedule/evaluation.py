@@ -62,7 +62,7 @@ class EvaluatedSchedule:
     left_per_1000 : CredibleInterval
         Flukes on a live fish a day after the last dose, of 1,000 today.
     deaths, fluke_deaths, other_deaths : CredibleInterval
-        Whole fish dead by the horizon, from the visit on: all, by flukes, and by everything else.
+        Whole fish dead by the horizon, or by the harvest of all fish before it, from the visit on: all, by flukes, and by everything else.
     dead_by_flukes, mean_fluke_deaths : numpy.ndarray
         Whole fish that flukes kill by the horizon, with the same luck in every schedule, and how many they are
         expected to kill, shape (M,) each.
@@ -266,7 +266,7 @@ class _Counted:
 
     def evaluated(self, check: float, end: float, aim: Aim) -> EvaluatedSchedule:
         highest = self.highest(check, end)
-        by_flukes, expected = self.dead(aim.horizon_days)
+        by_flukes, expected = self.dead(aim.deaths_until_day)
         flukes, every = (self.whole(number_) for number_ in (by_flukes, expected))
         return EvaluatedSchedule(
             plan=self.plan,
@@ -327,7 +327,9 @@ def _side_by_side(
     """Evaluate every plan in its own columns, from its check day to the horizon or two weeks on."""
     ends = [max(aim.horizon_days, check + WATCHED_DAYS) for check in checks]
     looks = np.arange(0.0, max(ends), _EVERY_DAYS)
-    days = np.unique([0.0, aim.horizon_days, *checks, *ends, *looks, *(looked_at(plan) for plan in plans)])
+    days = np.unique(
+        [0.0, aim.horizon_days, aim.deaths_until_day, *checks, *ends, *looks, *(looked_at(plan) for plan in plans)]
+    )
     counted = _counted(ways, plans, days)
     return [one.evaluated(check, end, aim) for one, check, end in zip(counted, checks, ends, strict=True)]
 

@@ -31,7 +31,7 @@
     if (job.state === "failed") parts.push(h("div", { class: "faults", role: "alert" }, h("p", {}, say("decide.failed")), h("ul", {}, job.faults.map((text) => h("li", {}, text)))));
     if (job.answer) {
       const lines = job.answer.text.split("\n");
-      parts.push(h("section", { class: "answer", id: "answer", "aria-label": say("decide.title") }, lines.map((line, i) => h("p", { class: i ? null : "act" }, line))));
+      parts.push(h("section", { class: "answer", id: "answer", "aria-label": say("decide.title") }, lines.map((line, i) => h("p", { class: i ? null : "act" }, burden.unbroken(line)))));
     }
     if (job.burden && job.burden.length && !job.answer) parts.push(h("h2", {}, say("decide.first")), figures(job.burden));
     if (facts.outdated && !busy && job.state !== "done") parts.push(h("p", { class: "odd" }, say("decide.outdated")));
@@ -52,7 +52,7 @@
   /* What is to be done by date, as the report's day-book and the calendar have it. */
   function days(entries) {
     return h("section", { id: "days", "aria-labelledby": "days-title" }, h("h2", { id: "days-title" }, say("decide.days")),
-      h("dl", { class: "days" }, entries.map((one) => h("div", {}, h("dt", {}, burden.dayWords(one.date)), h("dd", {}, one.what)))));
+      h("dl", { class: "days" }, entries.map((one) => h("div", {}, h("dt", {}, burden.dayWords(one.date)), h("dd", {}, burden.unbroken(one.what))))));
   }
 
   let timer = null;

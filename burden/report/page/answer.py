@@ -44,7 +44,7 @@ def answer_lines(found: Assessment) -> list[str]:
         " ".join(dated_text(decision)),
         not_eaten_text(decision),
         " ".join([*gates_text(decision, "stop", "agent", "measure"), *withheld_lines(decision)]),
-        " ".join([*map(other_text, decision.others), unused_text(found.case.findings, bool(decision.doses))]).strip(),
+        " ".join([*map(other_text, decision.others), unused_text(decision)]).strip(),
         " ".join([*(_of_set(found, e, _burden(e)) for e in found.estimates), *_foreign(found)]),
         _last_dose(found),
         f"{as_recommended(decision)} {deaths_text(decision)}".strip(),

@@ -226,7 +226,7 @@ def _ring(found: Assessment) -> list[str]:
 
 def _expect(found: Assessment) -> list[str]:
     decision = found.decision
-    end = long_date(decision.date_of(decision.recommendation.aim.horizon_days))
+    end = f"{'the harvest on ' if decision.emptied_by_then else ''}{long_date(decision.deaths_until)}"
     if decision.on_record["preparations"] and any(
         e.deaths_explained is not None and not e.deaths_explained.told for e in found.estimates
     ):

@@ -110,8 +110,9 @@ def _front(found: Assessment) -> dict[str, Any]:
         "sets": [_one_set(found, i) for i in range(len(found.estimates))],
         "watch": list(dict.fromkeys(said for f in found.forecasts for said in watch_for(found, f))),
         "days": folded(days_of(found)),
-        "horizon": plain(decision.recommendation.aim.horizon_days),
-        "end": say_date(decision.date_of(decision.recommendation.aim.horizon_days), case.visit_date.year),
+        "horizon": plain(decision.recommendation.aim.deaths_until_day),
+        "end": say_date(decision.deaths_until, case.visit_date.year),
+        "harvested": decision.emptied_by_then,
         "look": no_look_text(decision) if look is None else look_text(look, case.visit_date.year),
         "outcomes": [] if look is None else outcome_lines(look),
     }

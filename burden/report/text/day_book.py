@@ -126,7 +126,7 @@ def _trial(found: Assessment, planned: PlannedDose) -> Day:
 def _care(found: Assessment) -> list[str]:
     """What water and fish ask for beside a dose, without full stops."""
     apart = replace(found.decision, gates=tuple(map(without_change, found.decision.gates)))  # it has days of its own
-    besides = unused_text(found.case.findings, bool(found.decision.doses))
+    besides = unused_text(found.decision)
     said = [*gates_text(apart, "measure", "care"), *([besides] if besides else [])]
     return [text.rstrip(".") for text in said]
 

@@ -93,12 +93,13 @@ def deaths_text(decision: Decision) -> str:
     d, known = decision.deaths, decision.on_record
     if not d or not known.get("preparations"):
         return ""
-    end = say_date(decision.date_of(decision.recommendation.aim.horizon_days), decision.visit_date.year)
+    end = say_date(decision.deaths_until, decision.visit_date.year)
+    by = f"By the harvest on {end}" if decision.emptied_by_then else f"By {end}"
 
     def fish(name: str) -> str:
         return d[name].whole()
 
-    said = f"By {end}, without a dose flukes kill {fish('flukes_untreated')} fish"
+    said = f"{by}, without a dose flukes kill {fish('flukes_untreated')} fish"
     if "flukes_planned" in d:
         said += f", with the plan {fish('flukes_planned')}"
     said += f"; other causes {fish('other')}, if they go on as before." if known.get("deaths") else "."

@@ -45,7 +45,10 @@ def _forecast_brief(f: Forecast) -> str:
 
 
 def _answer(f: Forecast) -> list[str]:
-    start = f"{parasite_name(f.parasite)}, {plain(f.horizon_days)} days from {day_in_words(f.case.visit_date)}:"
+    emptied = f.case.emptied_on
+    harvest = ", to the harvest" if emptied is not None and f.case.day_of(emptied) == f.horizon_days else ""
+    days = f"{plain(f.horizon_days)} days from {day_in_words(f.case.visit_date)}{harvest}"
+    start = f"{parasite_name(f.parasite)}, {days}:"
     died = any(row.deaths for row in f.case.deaths)
     lines = [start, *(f"{_COURSES[name]}: {_course(course, died)}" for name, course in f.courses().items())]
     if f.recommended is None and f.withheld_reason:

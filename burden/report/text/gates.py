@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from burden.case.records import Findings
 from burden.decision.records import Decision, OtherTreatment
 from burden.report.text.plan import missing_text
 from burden.treatment.gates import Gate, Remedy
@@ -213,9 +212,9 @@ def other_text(other: OtherTreatment) -> str:
     return f"{name}: this needs a treatment of its own, which this tool does not plan.{first}"
 
 
-def unused_text(findings: Findings, dosed: bool) -> str:
+def unused_text(decision: Decision) -> str:
     """Write what is on record that the plan makes no use of and that speaks for caution; empty where nothing is."""
-    if not findings.ulcers:
+    if not decision.on_record.get("ulcers"):
         return ""
-    bear = " Decide whether these fish bear fasting and a bath (common practice, no source)." if dosed else ""
+    bear = " Decide whether these fish bear fasting and a bath (common practice, no source)." if decision.doses else ""
     return f"Fish have ulcers: nothing here treats them, so see to them apart.{bear}"

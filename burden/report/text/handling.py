@@ -126,4 +126,6 @@ def breath_text(case: Case, doses: Sequence[PlannedDose]) -> str:
             "clean sea water of the same temperature and saltiness" if sea else "clean water of the same temperature"
         )
         relief = f"{end}turn up the air, run in {water}"
+    if case.findings.gasping:
+        return f"More fish gasp than today, or fish lie on their side or lose their balance: {relief}, and ring."
     return f"Fish gasp at the surface, lie on their side or lose their balance: {relief}, and ring."

@@ -8,7 +8,8 @@ from itertools import groupby
 from burden.decision.look_dates import look_after
 from burden.decision.look_records import NextLook, Outcome
 from burden.decision.records import Decision
-from burden.utils.formatting import all_of, counted, percent, plain, say_date
+from burden.sampling.development_times import SURE
+from burden.utils.formatting import all_of, counted, percent, plain, say_date, several
 
 __all__ = ["look_text", "no_look_text", "outcome_lines"]
 
@@ -16,8 +17,7 @@ __all__ = ["look_text", "no_look_text", "outcome_lines"]
 def look_text(look: NextLook, year: int) -> str:
     """Write when to look at how many fish, and what for."""
     fish = all_of(look.fish, "fish") if look.all_fish else counted(look.fish, "fish")
-    each = "it" if look.fish == 1 else "each"
-    what = f"{fish}, {counted(look.preparations_per_fish, 'preparation')} of {each}"
+    what = f"{fish}, {_each(look)}"
     if look.purpose == "water" and look.fish == 0:
         return (
             f"{say_date(look.date, year)}: measure the water and see how the fish breathe; what is done then depends "
@@ -27,7 +27,7 @@ def look_text(look: NextLook, year: int) -> str:
         return f"{say_date(look.date, year)}: measure the water and look at {what}; what is done then depends on that."
     if look.once_c is not None:
         when = f"About {say_date(look.date, year)}, once the water has passed {plain(look.once_c)} °C"
-        return f"{when}: look at {what}. Until then leave the fish in peace, unless some are ill or die."
+        return f"{when}: look at {what}. Until then leave well fish in peace; see at once to any that are ill or die."
     if look.purpose == "result":
         return (
             f"About {say_date(look.date, year)}, once the test for the virus is answered: look at {what}, if it found "
@@ -43,7 +43,40 @@ def look_text(look: NextLook, year: int) -> str:
             f"{say_date(look.date, year)}: look at {what}; this look shows what the doses left on the fish. "
             f"Eggs in the cold water hatch later, so look again about {later}."
         )
-    return f"{say_date(look.date, year)}: look at {what}; {_what_for(look)}."
+    return f"{say_date(look.date, year)}: look at {what}; {_what_for(look)}.{_sure_later(look, year)}"
+
+
+def _each(look: NextLook) -> str:
+    """Write what is taken of each fish."""
+    whole = look.methods == ("whole_organ",)
+    kinds = [counted(look.preparations_per_fish, _KINDS[method]) for method in look.methods if method in _KINDS]
+    if whole or not kinds:
+        return (
+            "all flukes counted on each" if whole else counted(look.preparations_per_fish, "preparation") + " of each"
+        )
+    both = " and a whole count" if "whole_organ" in look.methods else ""
+    return f"{several(kinds)}{both} of {'it' if look.fish == 1 else 'each'}"
+
+
+_KINDS = {"gill_clip": "gill clip", "skin_scrape": "skin scrape"}
+
+
+def _in_all(look: NextLook) -> str:
+    """Write in what the flukes of a result are counted."""
+    if look.methods == ("whole_organ",):
+        return "on it" if look.fish == 1 else f"on {all_of(look.fish, 'fish')}"
+    number = look.fish * look.preparations_per_fish * max(len(look.methods), 1)
+    kind = _KINDS.get(look.methods[0], "preparation") if len(look.methods) == 1 else "preparation"
+    return f"in {all_of(number, kind)}"
+
+
+def _sure_later(look: NextLook, year: int) -> str:
+    if look.clean_from is None:
+        return ""
+    return (
+        f" To know that none came back, look about {say_date(look.clean_from, year)}: only by then can flukes of the "
+        f"eggs that hatch last be seen in {percent(SURE)} of simulated ponds."
+    )
 
 
 def _what_for(look: NextLook) -> str:
@@ -52,6 +85,8 @@ def _what_for(look: NextLook) -> str:
     if look.purpose == "watch":
         return "this look shows whether the flukes increase"
     left = "flukes that were left show by then"
+    if look.purpose == "check" and look.clean_from is not None:
+        return "this look shows whether the doses have killed enough"
     if look.purpose == "check":
         return f"{left}, so this tells whether the course worked"
     if look.clean_is_enough:
@@ -93,7 +128,7 @@ def _seen(rows: Sequence[Outcome], look: NextLook) -> str:
     if last.code == "few" and beyond < _RARE:  # so rare that the limit itself is rough
         return "No fluke, or some" if rows[0].code == "none" else "Some flukes"
     if last.code == "few":
-        return f"Up to {counted(last.flukes_max or 0, 'fluke')} in all"
+        return f"Up to {counted(last.flukes_max or 0, 'fluke')} {_in_all(look)}"
     if not any(one.code == "few" for one in look.outcomes if one not in rows):
         return "Any fluke"
     return "Far more than expected" if beyond < _RARE else "More than that"

@@ -13,6 +13,7 @@ from burden.utils.formatting import (
     day_in_words,
     exposure,
     interval,
+    mass,
     named,
     percent,
     plain,
@@ -78,6 +79,8 @@ def doses_text(doses: tuple[PlannedDose, ...], year: int) -> str:
 def aim_text(decision: Decision) -> str:
     """Write the aim and how it was set."""
     aim = decision.recommendation.aim
+    if any(reason.code == "harvest_first" for reason in decision.reasons):
+        return ""  # no course is planned for what leaves the water
     if aim.kind == "eradicate":
         return f"The aim: no fluke, egg or larva left after a year, with a chance of at least {percent(aim.chance)}."
     start, end = (say_date(day, decision.visit_date.year) for day in decision.judged)
@@ -91,7 +94,7 @@ def _dates_text(decision: Decision) -> str:
     """Write how the days of the aim, of the next look and of the forecast hang together."""
     year, look = decision.visit_date.year, decision.look
     start, end = decision.judged
-    forecast = decision.date_of(decision.recommendation.aim.horizon_days)
+    forecast = decision.deaths_until
     said, then = [], []
     if any(load_parasite(name).lays_eggs for name in decision.parasites):
         said.append(f"the eggs laid before {'the last dose' if decision.doses else 'today'} have hatched")
@@ -101,8 +104,10 @@ def _dates_text(decision: Decision) -> str:
         when = say_date(look.date, year)
         waits = f"is on {when}" if look.once_c is None else f"waits for warmer water (about {when})"
         then.append(f"the next look {waits}")
-    days = plain(decision.recommendation.aim.horizon_days)
+    days = plain(decision.recommendation.aim.deaths_until_day)
     until = "the last of them" if forecast == end else say_date(forecast, year)
+    if decision.emptied_by_then:
+        until = f"the harvest on {say_date(forecast, year)}"
     then.append(f"the forecast of deaths runs for {days} days, to {until}")
     first = f"on the first of these days {several(said)}; " if said else ""
     return sentence(f"{first}{several(then)}")
@@ -149,10 +154,11 @@ def _level(decision: Decision) -> str:
     if aim.own_level:
         return f"{plain(aim.tolerable[0].median, 2)} flukes a fish (as the case says)"
     levels = [interval(one.median, one.low, one.high, 1) for one in aim.tolerable]
+    fish = "a fish" if aim.weight_g is None else f"a fish of {mass(aim.weight_g, 2)}"
     if len(levels) == 1:
-        return f"{levels[0]} flukes a fish (an assumption with a wide range)"
+        return f"{levels[0]} flukes on {fish} (an assumption with a wide range; larger fish bear more)"
     each = (f"{level} of {named(name)}" for level, name in zip(levels, decision.parasites, strict=True))
-    return f"{several(each)} a fish (assumptions with a wide range)"
+    return f"{several(each)} on {fish} (assumptions with a wide range; larger fish bear more)"
 
 
 def as_recommended(decision: Decision) -> str:

@@ -65,11 +65,13 @@ def _course_not_enough(n: _Numbers) -> str:
 
 
 def _agent_changed(n: _Numbers) -> str:
+    lamp = ", the product fresh, and no carbon or UV lamp running"
+    lamp = lamp if n.get("may_be_removed", 1.0) else " and the product fresh"
     weak = f"the chance that it kills too few of them is {_share(n, 'chance_weak')}"
     why = "the counts have hardly fallen" if n.get("counts_held_up") else weak
     return (
         f"{capitalised(named(str(n['spent'])))} has left flukes, and {why}: change the agent. Make sure all the same "
-        "that the volume is right, the product fresh, and no carbon or UV lamp running."
+        f"that the volume is right{lamp}."
     )
 
 
@@ -107,10 +109,12 @@ def _fell_short(n: _Numbers) -> str:
         mend.append("switch UV off and take carbon out before it")
     if known:
         return f"{_killed_too_few(n)}: {several(known)}. {capitalised(several(mend))}."
+    asked = ["was the volume right", "was the product fresh and as strong as labelled"]
+    asked += ["was carbon or a UV lamp running"] if n.get("may_be_removed", 1.0) else []
+    asked += ["have flukes come in from neighbours"] if n.get("from_outside") else []
     return (
-        f"{_killed_too_few(n)}. Find out why before the next one: was the volume right, was the product "
-        "fresh and as strong as labelled, was carbon or a UV lamp running? If all that was right, the flukes may be "
-        "resistant: change the agent."
+        f"{_killed_too_few(n)}. Find out why before the next one: {', '.join(asked)}? If none of that explains it, "
+        "the flukes may be resistant: change the agent."
     )
 
 

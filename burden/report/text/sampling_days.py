@@ -71,7 +71,15 @@ def _eggs(plan: RecheckPlan | ArrivalsPlan) -> str:
     start = "A dose spares eggs." if isinstance(plan, RecheckPlan) else "Eggs come in with the fish."
     shown = plan.all_shown_days
     between = f"median day {plain(shown.median, 2)}, range {plain(shown.low, 2)} to {plain(shown.high, 2)}"
-    return f"{start} By day {day} all have hatched and their flukes can be seen in {share} of simulations ({between})."
+    said = f"{start} By day {day} all have hatched and their flukes can be seen in {share} of simulations ({between})."
+    return f"{said} {_EARLIER}" if isinstance(plan, RecheckPlan) else said
+
+
+#: how the look that a decision plans hangs together with this one
+_EARLIER = (
+    "`burden decide` plans an earlier look, once the eggs have hatched in half of simulations: that one shows whether "
+    "the doses have killed enough, this one that none came back."
+)
 
 
 def _judges_the_dose(early: int) -> str:

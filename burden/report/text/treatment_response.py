@@ -8,6 +8,8 @@ from burden.inference.dose_accounts import LEAST_CHANCE
 from burden.inference.treatment_failure import Cause, Causes, CauseTest, SaltTest
 from burden.inference.treatment_response import (
     ByTheRecord,
+    FromOutside,
+    LongAgo,
     NextStep,
     RemovedFromWater,
     Response,
@@ -16,7 +18,16 @@ from burden.inference.treatment_response import (
     WeighedForOtherWater,
 )
 from burden.report.text.notes import noted, parasite_name
-from burden.utils.formatting import day_in_words, named, percent, percent_interval, plain, uncapitalised, volume
+from burden.utils.formatting import (
+    counted,
+    day_in_words,
+    named,
+    percent,
+    percent_interval,
+    plain,
+    uncapitalised,
+    volume,
+)
 from burden.utils.results import CredibleInterval
 from burden.utils.wording import writes, writes_brief
 
@@ -52,11 +63,14 @@ _STEPS = {
 _CAUSES = {
     "volume_wrong": "too little drug, because there is more water than believed",
     "broken_down": "the filter, carbon, UV or ozone took the drug out of the water",
+    "gone_by_itself": "the drug was gone from the water sooner than expected",
     "sheltered_juveniles": "young flukes sat where the drug does not reach",
     "less_sensitive": "the flukes are less sensitive to the drug",
 }
 _TESTS = {
     "volume_wrong": "Fill or refill the water through a meter, filter and pipes included, and compare.",
+    "gone_by_itself": "Have the concentration measured an hour and a day after the next dose.",
+    "large_water": "Work the volume out anew, from the area and from depths measured in many places.",
     "broken_down": "Ask whether carbon, UV or ozone ran and whether the filter had met the drug before. Have the "
     "concentration measured an hour and a day after the next dose, with the filter bypassed and aeration on.",
     "sheltered_juveniles": "Count adults and juveniles apart two days after the next dose. Only juveniles means "
@@ -104,7 +118,7 @@ def verdict_words(r: Response, dose: str = "the last dose") -> str:
 
 def _left_open(r: Response) -> str:
     """Write how the chances lie where none is large enough to decide; nothing where nothing was compared."""
-    if not math.isfinite(r.reduction_percent.median):
+    if r.long_ago or not math.isfinite(r.reduction_percent.median):
         return ""
     worked, short = (percent(r.verdict_probability[name]) for name in ("worked", "fell_short"))
     return f" (that it did: {worked}; that it fell short: {short}; the rest leaves it open)"
@@ -147,6 +161,22 @@ def _reason(reason: VerdictReason) -> str:
 
 
 @writes
+def _long_ago(late: LongAgo) -> str:
+    return (
+        f"These fish were looked at {counted(late.days, 'day')} after it. By then most flukes on them have likely "
+        "settled since, so their counts cannot judge the dose."
+    )
+
+
+@writes
+def _from_outside(_: FromOutside) -> str:
+    return (
+        "Flukes may also have come with the water or from neighbours since: counts do not tell these from flukes that "
+        "the dose left."
+    )
+
+
+@writes
 def _by_the_record(record: ByTheRecord) -> str:
     if record.held_up:
         return "Soon after it the preparations show at least half as many flukes as before the first dose."
@@ -179,7 +209,8 @@ def _step(step: NextStep) -> str:
 
 @writes
 def _cause(cause: Cause) -> str:
-    return f"{_CAUSES[cause.name]} ({percent(cause.probability)}). To find out: {cause.test}"
+    name = "gone_by_itself" if cause.name == "broken_down" and not cause.test.removed else cause.name
+    return f"{_CAUSES[name]} ({percent(cause.probability)}). To find out: {cause.test}"
 
 
 @writes
@@ -201,6 +232,10 @@ def _causes(found: Causes) -> str:
 
 @writes
 def _cause_test(test: CauseTest) -> str:
+    if test.cause == "broken_down" and not test.removed:
+        return _TESTS["gone_by_itself"]
+    if test.cause == "volume_wrong" and test.large:
+        return _TESTS["large_water"]
     return _TESTS[test.cause] if test.salt is None else str(test.salt)
 
 
