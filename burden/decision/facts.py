@@ -204,9 +204,9 @@ def strays(case: Case) -> tuple[str, ...]:
 
 
 def _share_by_harvest(case: Case, until_day: float) -> float:
-    """Share of the fish saved by the day up to which deaths are counted that is saved by the harvest, were they spread evenly [-].
+    """Share of the fish saved by the day up to which deaths are counted that is saved by the harvest [-].
 
-    As flukes increase it is rather less.
+    They are taken as spread evenly; as flukes increase it is rather less.
     """
     if case.harvest_date is None:
         return 1.0

@@ -10,6 +10,7 @@ import zlib
 from collections.abc import Sequence, Set
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from typing import Literal
 
 import numpy as np
 
@@ -342,8 +343,8 @@ def _look_after(
         now = 1 - found.aim.share_kept(then)
         look = next_look(case, estimates, day, "check", then, 1 - shown.kept, low, now)
         sure = clean_look_day(estimates, shown.plan)
-        later = None if sure is None or sure <= day else case.visit_date + timedelta(days=int(sure))
-        return replace(look, clean_from=later)
+        after = sure is not None and sure > day
+        return replace(look, clean_from=case.visit_date + timedelta(days=int(sure or 0)) if after else None)
     day = float(LOOKS_APART_DAYS) if "clean_once" in codes else watch_day(case, estimates, found)
     cold = "too_cold" in codes and not trouble_in(case)
     warm = spring_day(estimates) if cold else warm_day(estimates, day)
@@ -396,7 +397,7 @@ def _plain_look(case: Case, day: float, purpose: str, fish: int = _ROUTINE_NUMBE
     return NextLook(when, day, purpose, min(fish, there), fish >= there, each, methods=methods)
 
 
-def _method_of(case: Case, site: str) -> str:
+def _method_of(case: Case, site: str) -> Literal["gill_clip", "skin_scrape", "whole_organ"]:
     """How flukes of a site are looked at again: by whole counts where the last fish were counted so."""
     last = [row for row in case.samples if row.readable and row.site == site]
     last = [row for row in last if row.date == max(one.date for one in last)]

@@ -14,8 +14,8 @@ from burden.case import UNKNOWN_AGENT, Action, Case, Preparation
 from burden.inference.diagnostics import not_read
 from burden.inference.dose_accounts import VERDICTS, Accounts, verdict_of
 from burden.inference.estimate import draw_seen, log_likelihood_of_samples
-from burden.inference.infection_pressure import pressure_on
 from burden.inference.history import is_read, rows_of
+from burden.inference.infection_pressure import pressure_on
 from burden.inference.paired_samples import Between, counts_by_fish
 from burden.inference.prior import draw_pond
 from burden.inference.sampler import TOO_FEW, Effort, sample

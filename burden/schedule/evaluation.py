@@ -62,7 +62,8 @@ class EvaluatedSchedule:
     left_per_1000 : CredibleInterval
         Flukes on a live fish a day after the last dose, of 1,000 today.
     deaths, fluke_deaths, other_deaths : CredibleInterval
-        Whole fish dead by the horizon, or by the harvest of all fish before it, from the visit on: all, by flukes, and by everything else.
+        Whole fish dead by the horizon, or by the harvest of all fish before it: all, by flukes, and by everything
+        else.
     dead_by_flukes, mean_fluke_deaths : numpy.ndarray
         Whole fish that flukes kill by the horizon, with the same luck in every schedule, and how many they are
         expected to kill, shape (M,) each.

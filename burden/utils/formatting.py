@@ -7,7 +7,7 @@ table of the package calls these.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date
 
 __all__ = [
@@ -25,6 +25,7 @@ __all__ = [
     "named",
     "percent",
     "percent_interval",
+    "percents",
     "plain",
     "plain_number",
     "product_words",
@@ -145,6 +146,34 @@ def percent(probability: float) -> str:
     if rounded == "0" and probability > 0:
         return "under 1 %"
     return "over 99 %" if rounded == "100" and probability < 1 else f"{rounded} %"
+
+
+def percents(shares: Sequence[float]) -> list[str]:
+    """Write shares that make up a whole in percent, so that the percents add up to 100.
+
+    Parameters
+    ----------
+    shares : sequence of float
+        That sum to one [-].
+
+    Notes
+    -----
+    Rounded down, and what is left goes to those that lost most (largest remainder). A share that is not quite none is
+    "under 1 %", and one that is not quite all "over 99 %", as `percent` has them.
+
+    Examples
+    --------
+    >>> percents([0.016, 0.006, 0.978]), percents([0.345, 0.345, 0.31]), percents([0.002, 0.998])
+    (['1 %', '1 %', '98 %'], ['35 %', '34 %', '31 %'], ['under 1 %', 'over 99 %'])
+    """
+    whole = [math.floor(100 * share + _NOUGHT) for share in shares]
+    lost = sorted(range(len(shares)), key=lambda i: whole[i] - 100 * shares[i])
+    for i in lost[: 100 - sum(whole)]:
+        whole[i] += 1
+    return [
+        "under 1 %" if n == 0 and share > 0 else "over 99 %" if n == 100 and share < 1 else f"{n} %"
+        for n, share in zip(whole, shares, strict=True)
+    ]
 
 
 def percent_interval(middle: float, low: float, high: float, digits: int = 2) -> str:

@@ -83,9 +83,9 @@ def test_more_work_than_a_day_holds_goes_on_the_next(cases):
 def test_page_table_and_calendar(cases, tmp_path):
     found = plan_round(cases, RoundLimits(15, 6), out=tmp_path / "week")
     assert set(found.files) == {"round.html", "round.csv", "all.ics"}
-    page = (tmp_path / "week" / "round.html").read_text(encoding="utf-8")
+    page = (tmp_path / "week" / "round.html").read_text(encoding="utf-8").replace("\u00a0", " ")
     assert page.index("1. Pond b") < page.index("2. Pond a") < page.index("Not this week")
-    assert "Up to 12 flukes in all (75 % likely): no dose" in page
+    assert "Up to 12 flukes in all 15 preparations (75 % likely): no dose" in page
     assert page.index("Fish that gasp or die today") < page.index("1. Pond b")
     assert "dose 1 of 3" in page
     events = Calendar.from_ical((tmp_path / "week" / "all.ics").read_bytes()).walk("VEVENT")

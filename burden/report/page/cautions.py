@@ -1,4 +1,4 @@
-"""Every caution of a visit, grouped, each once. No report goes without them."""
+"""Every caution of a visit, grouped, each once: of the plan, and apart those of other agents at hand."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from burden.schedule.eligibility import DEFAULT_AGENTS
 from burden.treatment.host_tolerance import withdrawal_text
 from burden.treatment.withdrawal import unnamed_words
 
-__all__ = ["agents_of", "cautions_of"]
+__all__ = ["agents_of", "cautions_of", "cautions_of_others"]
 
 _RULES = "Local rules and the licensed veterinarian decide what may be given to these fish, and how it is recorded."
 _TRIAL = "Dose one or a few fish first, for the planned time, in the same water, and watch them."
@@ -37,7 +37,7 @@ def cautions_of(visit: Assessment) -> list[tuple[str, list[str]]]:
     Returns
     -------
     list of (str, list of str)
-        What withholds a dose, water and fish, rules and food, each agent.
+        What withholds a dose, water and fish, rules and food, each agent of the plan.
     """
     stops = notes_lines(note for note in visit.notes if note.level == "withhold")
     given = tuple(dict.fromkeys(d.agent for d in visit.doses))
@@ -53,8 +53,20 @@ def cautions_of(visit: Assessment) -> list[tuple[str, list[str]]]:
         ("Water and fish" if given else "If a dose follows", care),
         ("Always", [*_always(visit), *_food(visit)]),
     ]
-    groups += [(named(agent).capitalize(), _of_agent(visit, agent, agent in given)) for agent in agents_of(visit)]
+    groups += [(named(agent).capitalize(), _of_agent(visit, agent, True)) for agent in given]
     return _each_once(groups)
+
+
+def cautions_of_others(visit: Assessment) -> list[tuple[str, list[str]]]:
+    """Return the standing cautions of agents at hand that no dose is planned of, by agent: for the appendix.
+
+    Parameters
+    ----------
+    visit : Assessment
+    """
+    given = {d.agent for d in visit.doses}
+    others = (agent for agent in agents_of(visit) if agent not in given)
+    return _each_once([(named(agent).capitalize(), _of_agent(visit, agent, False)) for agent in others])
 
 
 def _always(visit: Assessment) -> list[str]:

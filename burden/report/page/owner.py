@@ -106,6 +106,7 @@ def _dates(found: Assessment) -> list[str]:
         said += [headline(decision), *(reason_text(reason) for reason in decision.reasons[:1])]
         said += map(_plain, gates_text(decision, "stop"))
         said += help_lines(decision)
+    said += _planned_before(found)
     for dose in decision.plan:
         if dose.trial_date is not None and dose.trial_date < dose.date:
             steps = "; ".join(_untagged(step) for step in trial_steps(found.case, dose))
@@ -113,6 +114,18 @@ def _dates(found: Assessment) -> list[str]:
         name = "one dose" if dose.of == 1 else f"dose {dose.number} of {dose.of}"
         said.append(f"{say_date(dose.date, year)}: {name}, {dose_text(dose)}. {sentence(unfed_text(dose, year))}")
     return [line for line in (*said, _next_visit(found), release_text(decision, "new fish")) if line]
+
+
+def _planned_before(found: Assessment) -> list[str]:
+    """Say what becomes of the dates that were planned before this visit, where the plan is another."""
+    planned = {dose.date for dose in found.case.doses_planned}
+    if not planned or planned == {dose.date for dose in found.decision.plan}:
+        return []
+    year = found.decision.visit_date.year
+    days = several(say_date(day, year) for day in sorted(planned))
+    if found.decision.plan:
+        return [f"The dates below take the place of those planned before ({days})."]
+    return [f"Planned before: a dose on {days}. Give none unless we say so."]
 
 
 def _next_visit(found: Assessment) -> str:

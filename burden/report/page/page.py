@@ -16,7 +16,7 @@ from burden.inference.estimate import Estimate
 from burden.report.files.tables import CSV_FORM
 from burden.report.formatting import about, about_in, long_date, named, sentence, several, unbroken
 from burden.report.page.answer import answer_lines, moved_rows, seen_rows, there_rows, title_of
-from burden.report.page.cautions import cautions_of
+from burden.report.page.cautions import cautions_of, cautions_of_others
 from burden.report.page.outlook import (
     alternative_rows,
     changes_of,
@@ -142,6 +142,7 @@ def _behind(found: Assessment) -> dict[str, Any]:
     return {
         "owner": owner_page(found),
         "record": record_of(found),
+        "other_cautions": cautions_of_others(found),
         "inputs": found.case.in_words(),
         "assumptions": [*found.case.assumptions, *_assumed_values(found)],
         "sources": sources_of(found),

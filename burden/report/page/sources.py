@@ -8,7 +8,7 @@ from typing import Any
 
 from burden.decision import Assessment
 from burden.evidence import load_agent, load_parasite, reference
-from burden.report.page.cautions import agents_of, cautions_of
+from burden.report.page.cautions import agents_of, cautions_of, cautions_of_others
 from burden.report.reference.agent_sheet import AgentSheet
 from burden.report.text.day_book import days_of
 from burden.report.text.schedule import custom_text
@@ -32,7 +32,7 @@ def sources_of(visit: Assessment) -> list[dict[str, Any]]:
 
 def _said(visit: Assessment) -> Iterator[str]:
     """Everything a page says that names its source by key."""
-    yield from (text for _, texts in cautions_of(visit) for text in texts)
+    yield from (text for _, texts in [*cautions_of(visit), *cautions_of_others(visit)] for text in texts)
     yield from (step for day in days_of(visit) for step in day.steps)
     yield from custom_text(visit.estimates)
 

@@ -8,7 +8,7 @@ from burden.report.text.notes import noted, parasite_name
 from burden.schedule.by_killer import IfThisKills
 from burden.schedule.forecast import AfterADose, Forecast
 from burden.schedule.projection import Delay, Projection
-from burden.utils.formatting import day_in_words, percent, plain, sentence, several
+from burden.utils.formatting import day_in_words, percent, percents, plain, sentence, several
 from burden.utils.results import CredibleInterval
 from burden.utils.wording import writes, writes_brief
 
@@ -17,7 +17,7 @@ __all__ = ["by_killer_lines", "delay_text", "regime_text"]
 _COURSES = {"untreated": "Untreated", "planned": "As the case plans", "recommended": "As recommended"}
 #: share of ponds from which a reader asks why [-]
 _MOSTLY = 0.5
-_REGIMES = {"growing": "increase", "endemic": "persist", "fading": "dwindle"}
+_REGIMES = {"growing": "more flukes than today in", "endemic": "about as many in", "fading": "fewer or none in"}
 
 
 @writes
@@ -90,16 +90,18 @@ def _course(course: Projection, died: bool) -> str:
 
 
 def regime_text(f: Forecast) -> str:
-    """Write what the flukes do without a dose."""
-    parts = [f"{_REGIMES[name]} in {percent(share)}" for name, share in f.regime.items() if share > 0]
-    said = f"Untreated, flukes {several(parts)} of simulated ponds."
+    """Write what the flukes do without a dose: how many there are on the last day, beside today."""
+    there = {name: share for name, share in f.regime.items() if share > 0}
+    said = percents(list(there.values()))
+    parts = [f"{_REGIMES[name]} {share}" for name, share in zip(there, said, strict=True)]
+    text = f"Untreated, fish carry after {plain(f.horizon_days)} days {several(parts)} of simulated ponds."
     if f.regime["fading"] > _MOSTLY:
         died = round(f.untreated.fluke_deaths_end.high) > 0
         first = "the fish with most flukes die first, and the others become resistant" if died else (
             "fish become resistant"
         )  # fmt: skip
-        said += f" Where they dwindle, {first}, over weeks or months."
-    return said
+        text += f" Where there are fewer, {first}, over weeks or months; until then there can still be too many."
+    return text
 
 
 @writes

@@ -48,14 +48,12 @@ def look_text(look: NextLook, year: int) -> str:
 
 def _each(look: NextLook) -> str:
     """Write what is taken of each fish."""
-    whole = look.methods == ("whole_organ",)
-    kinds = [counted(look.preparations_per_fish, _KINDS[method]) for method in look.methods if method in _KINDS]
-    if whole or not kinds:
-        return (
-            "all flukes counted on each" if whole else counted(look.preparations_per_fish, "preparation") + " of each"
-        )
+    each = "it" if look.fish == 1 else "each"
+    if look.methods == ("whole_organ",):
+        return f"all flukes of {each} counted"
+    known = [_KINDS[method] for method in look.methods if method in _KINDS] or ["preparation"]
     both = " and a whole count" if "whole_organ" in look.methods else ""
-    return f"{several(kinds)}{both} of {'it' if look.fish == 1 else 'each'}"
+    return f"{several(counted(look.preparations_per_fish, kind) for kind in known)}{both} of {each}"
 
 
 _KINDS = {"gill_clip": "gill clip", "skin_scrape": "skin scrape"}

@@ -112,9 +112,10 @@ def _fell_short(n: _Numbers) -> str:
     asked = ["was the volume right", "was the product fresh and as strong as labelled"]
     asked += ["was carbon or a UV lamp running"] if n.get("may_be_removed", 1.0) else []
     asked += ["have flukes come in from neighbours"] if n.get("from_outside") else []
+    questions = ", ".join(asked)
     return (
-        f"{_killed_too_few(n)}. Find out why before the next one: {', '.join(asked)}? If none of that explains it, "
-        "the flukes may be resistant: change the agent."
+        f"{_killed_too_few(n)}. Find out why before the next one: {questions}? If none of that explains it, the flukes "
+        "may be resistant: change the agent."
     )
 
 

@@ -27,7 +27,7 @@ CHANGES.update(
 )
 _NO_DAY = {
     "too_cold": "In water this cold eggs do not hatch within 400 days, so no day can be given.",
-    "dwindles": "In most simulations these flukes dwindle in such water, so no day of a second look can be given.",
+    "dwindles": "In most simulations these flukes become fewer in such water, so no day of a second look can be given.",
 }
 _SEES = {
     "flukes_on_arrival": "flukes on arrival",
