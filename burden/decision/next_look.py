@@ -41,6 +41,7 @@ __all__ = [
     "PREPARATIONS",
     "counts_seen",
     "fish_to_look_at",
+    "known_beforehand",
     "look_of",
     "look_today",
     "next_look",
@@ -66,6 +67,8 @@ _CAUSE_DAYS = 7.0
 _LEARN_FROM_FISH = 10
 #: counts drawn of a look, at least
 _COUNTED = 4000
+#: chance of what a look leads to from which nobody is sent to look: an assumption [-]
+_ALL_BUT_SURE = 0.95
 #: doubt that no look is asked to lower: an assumption [-]
 LEAST_DOUBT = 0.02
 
@@ -324,8 +327,10 @@ def _look_after(
             return None
         if "model_does_not_reach" in codes:
             return _plain_look(case, LOOK_SOON_DAYS, "watch", _LEARN_FROM_FISH)
-        purpose = "check" if "too_few_to_end" in codes else "more_fish"
-        return look_today(case, estimates, found, purpose)
+        look = look_today(case, estimates, found, "check" if "too_few_to_end" in codes else "more_fish")
+        if "look_for_another_cause" in codes and known_beforehand(look):
+            return _plain_look(case, _CAUSE_DAYS, "watch")  # it would change nothing: what else ails them is looked for
+        return look
     if shown is not None and shown.check_day - shown.plan.days[-1] > TOO_LONG_TO_WAIT_DAYS:
         day = shown.plan.days[-1] + LOOK_LATE_DAYS
         then = shown.burden_on(day)
@@ -361,6 +366,19 @@ def _look_after(
     # what decides on that day is how many there are by then
     due = LIKELY if case.doses_given or trouble_in(case) else WELL_FISH
     return next_look(case, estimates, day, "watch", then, 1 - found.aim.share_kept(then), low, due=due)
+
+
+def known_beforehand(look: NextLook) -> bool:
+    """Whether what a look leads to is all but sure before anybody looks.
+
+    Parameters
+    ----------
+    look : NextLook
+    """
+    by_action: dict[str, float] = {}
+    for one in look.outcomes:
+        by_action[one.action] = by_action.get(one.action, 0.0) + one.chance
+    return max(by_action.values(), default=0.0) >= _ALL_BUT_SURE
 
 
 def look_today(

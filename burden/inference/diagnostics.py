@@ -54,6 +54,8 @@ class SampleReading(Remark):
         A burden to ask about: a usual one, to one figure [flukes/fish].
     chance_above : float or None
         Chance of a mean burden above the level had every preparation been clean [-].
+    at_least : bool
+        Whether some counts were not ended, so that there were more.
     """
 
     preparations: int
@@ -62,6 +64,7 @@ class SampleReading(Remark):
     method: str
     level: float
     chance_above: float | None
+    at_least: bool = False
 
 
 @dataclass(frozen=True)
@@ -218,6 +221,7 @@ def sample_reading(
         method=methods.pop() if len(methods) == 1 else "",
         level=level,
         chance_above=chance,
+        at_least=any(row.count_high is None for row in rows),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from burden.evidence import FRESH_WATER
 from burden.evidence.cautions import Caution
 from burden.treatment.water_chemistry import LEFT_IN_HOURS
 from burden.utils.results import Result, number
@@ -61,7 +62,9 @@ class DoseReason(Remark):
 
 @dataclass(frozen=True)
 class WouldChangeDose(Remark):
-    """What would change a dose."""
+    """What would change a dose; a bath in water alone has no strength."""
+
+    water_alone: bool = False
 
 
 @dataclass(frozen=True)
@@ -128,7 +131,7 @@ class DoseResult(Result):
     @property
     def would_change(self) -> str:
         """What would change it, in words."""
-        return str(WouldChangeDose())
+        return str(WouldChangeDose(self.agent == FRESH_WATER))
 
     @property
     def stock(self) -> str | None:

@@ -62,7 +62,7 @@ from burden.treatment.gates import Gate
 from burden.treatment.safety import SafetyNote
 from burden.treatment.withdrawal import Withdrawal
 from burden.utils.errors import InputError
-from burden.utils.formatting import counted, day_in_words, say_date
+from burden.utils.formatting import counted, day_in_words, mass, say_date
 from burden.utils.results import CredibleInterval
 from burden.utils.wording import text_of
 
@@ -242,9 +242,12 @@ def test_one_reason_against_several_fish_is_said_once():
 
 
 def test_ulcers_are_named_beside_the_plan():
-    sore = replace(koi().case, findings=replace(koi().case.findings, ulcers=True))
-    assert "ulcers" in " ".join(answer_lines(replace(koi(), case=sore)))
-    assert "ulcers" not in " ".join(answer_lines(koi()))
+    decision = koi().decision
+    sore = replace(decision, on_record={**decision.on_record, "ulcers": 1})
+    for said in (" ".join(answer_lines(replace(koi(), decision=sore))), sore.text(), sore.brief()):
+        assert "Fish have ulcers" in said
+        assert "bear fasting and a bath" in said
+    assert "ulcers" not in " ".join([*answer_lines(koi()), decision.text()])
 
 
 def test_a_trial_is_on_the_fish_that_may_not_bear_the_agent():
@@ -269,13 +272,26 @@ def test_a_course_that_falls_short_of_the_aim_says_so_and_claims_no_more_than_it
     assert f"No course of up to {doses} meets the aim" in best
 
 
-def test_days_of_the_aim_hang_together_in_one_sentence():
-    said = aim_text(koi().decision).split(". ")[-1]
-    assert said.startswith("On the first of these days the eggs laid before the last dose have hatched")
-    assert koi().decision.look.date == koi().decision.judged[0]
-    assert "and the fish are looked at again" in said
-    later = replace(koi().decision, look=replace(koi().decision.look, date=date(2026, 12, 24)))
-    assert "the next look is on Thu 24 Dec" in aim_text(later)
+def test_days_of_the_aim_hang_together():
+    decision = koi().decision
+    start, end = decision.judged
+    assert decision.look.date == start
+    said = aim_text(decision)
+    assert f"By {say_date(start)}, the day of the next look, the eggs laid before the last dose have hatched." in said
+    later = replace(decision, look=replace(decision.look, date=date(2026, 12, 24)))
+    assert "the day of the next look" not in aim_text(later)
+    assert ("Deaths are forecast" in said) == (decision.deaths_until != end)
+
+
+def test_the_level_names_the_fish_it_is_of():
+    """It goes by the gram, so that without the weight 100 flukes at one visit and 200 at the next look like a slip."""
+    aim = koi().decision.recommendation.aim
+    assert f"flukes on a fish of {mass(aim.weight_g, 2)} (" in aim_text(koi().decision)
+    assert aim.as_dict()["level_for_weight_g"] == aim.weight_g
+    stated = replace(aim, own_level=True, weight_g=None)
+    decision = replace(koi().decision, recommendation=replace(koi().decision.recommendation, aim=stated))
+    assert "as the case says" in aim_text(decision)
+    assert " of 4" not in aim_text(decision).split("(as the case says)")[0]
 
 
 def test_other_causes_are_foretold_only_where_fish_died():
@@ -353,7 +369,7 @@ def test_every_estimate_stands_with_its_interval(page):
     for name in ("flukes a fish", "on all live fish", "fish that carry any", "aggregation k"):
         value = re.search(rf'<th scope="row">{name}</th><td>(.*?)</td>', page)[1]
         # an interval that lies wholly above 99.5 % is written as that alone (`percent_interval`)
-        assert re.fullmatch(r"\S.* \(.+ to .+\)( %)?|over 99 %", value)
+        assert re.fullmatch(r"\S.* \(.+ to .+\)( %)?|over 99 %", value.replace("\u00a0", " "))
 
 
 def test_no_number_claims_more_than_it_is_worth():

@@ -7,16 +7,28 @@ from dataclasses import replace
 from datetime import timedelta
 from functools import cache
 
+import numpy as np
 import pytest
+from cases import dose
 from report_cases import DRAWS, koi, koi_files, page_of
 
 from burden.case import Case
-from burden.decision import Assessment, assess
+from burden.decision import Assessment, assess, decide
+from burden.decision.look_records import Outcome
+from burden.decision.next_look import known_beforehand
+from burden.evidence import agent_names, load_parasite
 from burden.report.formatting import unbroken
+from burden.report.page.answer import answer_lines
+from burden.report.page.cautions import cautions_of, cautions_of_others
 from burden.report.page.owner import owner_page
 from burden.report.text.deaths import deaths_text
+from burden.report.text.forecast import regime_text
+from burden.report.text.next_look import look_text, outcome_lines
+from burden.sampling import Look, find_by_burden, recheck
+from burden.sampling.development_times import times_at
 from burden.schedule.aim import HORIZON_DAYS, emptied_day
-from burden.utils.formatting import say_date
+from burden.utils.formatting import percents, plain, say_date
+from burden.utils.results import CredibleInterval
 
 _UNIT = re.compile(r"\d (?:%|°C|kg|g|mg|L|mL|m³|h|d)(?!\w)")
 
@@ -85,3 +97,125 @@ def test_fish_that_stay_are_followed_to_the_horizon():
     assert case.harvest_date is not None
     assert case.emptied_on is None
     assert emptied_day(case) is None
+
+
+# --- looks ------------------------------------------------------------------------------------------------------------
+def test_a_look_says_what_is_counted_and_in_how_many():
+    look = koi().decision.look
+    assert look.methods == ("gill_clip",)
+    assert f"{look.fish} fish, 3 gill clips of each" in look_text(look, 2026)
+    few = Outcome("few", 12, 0.5, 0.2, "watch")
+    led = replace(look, outcomes=(few, Outcome("many", None, 0.5, 0.9, "dose")))
+    assert outcome_lines(led)[0].startswith(f"Up to 12 flukes in all {3 * look.fish} gill clips (50 %")
+    both = replace(led, methods=("gill_clip", "skin_scrape"))
+    assert "3 gill clips and 3 skin scrapes of each" in look_text(both, 2026)
+    assert outcome_lines(both)[0].startswith(f"Up to 12 flukes in all {6 * look.fish} preparations")
+    one = replace(led, fish=1, all_fish=True)
+    assert "the only fish, 3 gill clips of it" in look_text(one, 2026)
+    assert outcome_lines(one)[0].startswith("Up to 12 flukes in all 3 gill clips")
+
+
+def test_whoever_counts_whole_fish_is_told_limits_in_whole_fish():
+    """A limit of scrapes says nothing to a farm that counts all the flukes of a skin."""
+    case = koi().case
+    whole = [replace(row, method="whole_organ", clip_share=None, fraction_examined=None) for row in case.samples]
+    gills = tuple({row.fish: row for row in whole if row.site == "gill" and row.date == case.sample_dates[-1]}.values())
+    found = decide(replace(case, samples=gills), DRAWS)
+    assert found.look.methods == ("whole_organ",)
+    assert found.look.preparations_per_fish == 1
+    assert "all flukes of each counted" in look_text(found.look, 2026)
+    assert "preparation" not in " ".join([look_text(found.look, 2026), *outcome_lines(found.look)])
+
+
+def test_the_look_after_a_course_and_the_one_of_sampling_hang_together():
+    """The first comes when eggs have hatched in half of the ponds, the one that means most when they have in 95 %."""
+    decision = koi().decision
+    look, last = decision.look, decision.plan[-1]
+    (e,) = koi().estimates
+    warmth = float(np.median(e.pond.setting.temperature.at(last.day + 5.0)))
+    times = times_at(load_parasite("dactylogyrus"), warmth, last.agent, 500, 1)
+    sure = recheck(times, find_by_burden(1.0, 0.8, Look(0.01, preparations=3)))
+    assert look.clean_from > look.date
+    assert (look.clean_from - last.date).days == pytest.approx(sure.day, abs=3)  # the pond warms from May to June
+    said = look_text(look, 2026)
+    assert "whether the doses have killed enough" in said
+    assert f"To know that none came back, look about {say_date(look.clean_from, 2026)}" in said
+    assert "`burden decide` plans an earlier look" in sure.text()
+    assert look.as_dict()["clean_from"] == look.clean_from.isoformat()
+
+
+def test_nobody_is_sent_to_look_at_what_is_known():
+    """Most of the dead did not die of flukes, and any fluke asks for a dose: 97 in 100 looks would show one."""
+    sure = replace(koi().decision.look, outcomes=(Outcome("none", 0, 0.03, 0.1, "look_first"),
+                                                  Outcome("many", None, 0.97, 0.9, "dose")))  # fmt: skip
+    assert known_beforehand(sure)
+    assert not known_beforehand(replace(sure, outcomes=(replace(sure.outcomes[0], chance=0.3), sure.outcomes[1])))
+
+
+# --- the owner --------------------------------------------------------------------------------------------------------
+def test_fish_that_gasp_today_are_no_reason_to_ring_at_once():
+    assert "Fish gasp at the surface" in owner_of(koi())
+    gasping = replace(koi().case, findings=replace(koi().case.findings, gasping=True))
+    said = owner_of(replace(koi(), case=gasping))
+    assert "More fish gasp than today" in said
+    assert "Fish gasp at the surface" not in said
+
+
+def test_an_owner_hears_what_becomes_of_dates_planned_before():
+    case, plan = koi().case, koi().decision.plan
+    other = dose(12)
+    assert "planned before" not in owner_of(koi()).lower()
+    moved = owner_of(replace(koi(), case=replace(case, planned=(other,))))
+    assert f"take the place of those planned before ({say_date(other.date)})" in moved
+    kept = tuple(replace(other, date=one.date) for one in plan)
+    assert "planned before" not in owner_of(replace(koi(), case=replace(case, planned=kept))).lower()
+    waits = replace(
+        koi(), case=replace(case, planned=(other,)), decision=replace(koi().decision, action="watch", plan=())
+    )
+    assert f"Planned before: a dose on {say_date(other.date)}. Give none unless we say so." in owner_of(waits)
+
+
+def test_the_owner_has_the_range_of_the_first_page():
+    """One digit made 42 to 1 400 into "between 40 and 1 000"."""
+    (e,) = koi().estimates
+    low, high = (plain(x, 2) for x in (e.mean_abundance.low, e.mean_abundance.high))
+    assert f"(between {low} and {high})" in owner_of(koi())
+    assert f"({low} to {high}) flukes a fish" in " ".join(answer_lines(koi()))
+
+
+# --- shares, cautions, counts -----------------------------------------------------------------------------------------
+@pytest.mark.parametrize("shares", [(0.016, 0.006, 0.978), (0.344, 0.344, 0.312), (1 / 3, 1 / 3, 1 / 3), (0.125,) * 8])
+def test_percents_of_a_whole_add_up(shares):
+    assert sum(int(said.split()[0]) for said in percents(shares)) == 100
+
+
+def test_what_flukes_do_untreated_is_said_as_shares_of_the_whole():
+    (f,) = koi().forecasts
+    said = regime_text(replace(f, regime={"growing": 0.016, "endemic": 0.006, "fading": 0.978}))
+    assert "more flukes than today in 1 %, about as many in 1 % and fewer or none in 98 %" in said
+    assert "until then there can still be too many" in said
+
+
+def test_cautions_between_plan_and_owner_are_those_of_the_plan():
+    planned = {dose.agent for dose in koi().decision.plan}
+    heads = {heading.lower() for heading, _ in cautions_of(koi())} & {name.replace("_", " ") for name in agent_names()}
+    assert heads == planned
+    others = dict(cautions_of_others(koi()))
+    assert set(others) == {"Formalin"}
+    page, appendix = page_of(koi_files()).split('<section class="sheet appendix">')
+    assert "Poisonous to people" not in page
+    assert "Poisonous to people" in appendix
+
+
+def test_counts_that_were_not_ended_are_at_least_so_many():
+    (e,) = koi().estimates
+    assert "You found 19 flukes" in e.missed
+    assert "You found at least 19 flukes" in str(replace(e.look, at_least=True))
+
+
+def test_a_course_that_hardly_reaches_the_aim_is_not_said_to_keep_flukes_few():
+    none = CredibleInterval(0.0, 0.0, 0.0)
+    decision = replace(koi().decision, deaths={**koi().decision.deaths, "flukes_avoided": none})
+    assert "The course is to keep flukes few" in deaths_text(decision)
+    hardly = replace(decision, chances={**decision.chances, "aim_planned": 0.03})
+    assert "keep flukes few" not in deaths_text(hardly)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from burden.decision import Assessment
-from burden.evidence import load_agent
+from burden.evidence import FRESH_WATER, load_agent
 from burden.report.formatting import about_in, named, several
 from burden.report.text.decision import notes_lines
 from burden.schedule.eligibility import DEFAULT_AGENTS
@@ -14,6 +14,7 @@ __all__ = ["agents_of", "cautions_of", "cautions_of_others"]
 
 _RULES = "Local rules and the licensed veterinarian decide what may be given to these fish, and how it is recorded."
 _TRIAL = "Dose one or a few fish first, for the planned time, in the same water, and watch them."
+_TRIAL_IN_WATER = "Bathe one or a few fish first, for the planned time, and watch them."
 _VOLUME = "An error in the volume is an equal error in the dose"
 
 
@@ -76,6 +77,8 @@ def _always(visit: Assessment) -> list[str]:
         return [_RULES]
     tried = bool(doses) and all(dose.trial_date is None for dose in doses)
     begun = bool(doses) and doses[0].number > 1
+    if all(dose.agent == FRESH_WATER for dose in doses):
+        return [_RULES, *([] if tried else [_TRIAL_IN_WATER])]
     volume = f"{_VOLUME}." if begun else f"{_VOLUME}: measure the water before the first dose."
     return [_RULES, *([] if tried else [_TRIAL]), volume]
 

@@ -11,7 +11,7 @@ from burden.decision import Assessment
 from burden.inference.diagnostics import Quantity
 from burden.inference.infection_pressure import withheld_eradication
 from burden.inference.treatment_response import Response
-from burden.inference.visit_comparison import Changes, ParameterChange
+from burden.inference.visit_comparison import ParameterChange
 from burden.report.figures.forecast import COURSE_WORDS
 from burden.report.formatting import about, days_label, long_date, named, on_day, sentence, spread
 from burden.report.text.handling import has_filter
@@ -195,14 +195,22 @@ def response_of(r: Response) -> dict[str, Any]:
     }
 
 
-def changes_of(changes: Changes | None) -> dict[str, Any]:
+def changes_of(found: Assessment, i: int) -> dict[str, Any]:
     """Return what changed since the last visit; nothing where there was none."""
+    changes = found.changes[i]
     if changes is None:
         return {}
+    judged = all(
+        one.can_be_judged
+        for history in found.histories
+        if history.parasite == changes.parasite
+        for one in history.forecasts
+        if one.date == changes.case.visit_date
+    )
     told = [m for m in changes.others if m.verdict in ("higher", "lower")]
     return {
         "since": long_date(changes.since),
-        "lines": [line for line in (burden_line(changes), deaths_line(changes)) if line],
+        "lines": [line for line in (burden_line(changes, judged), deaths_line(changes)) if line],
         "rows": [_moved(m) for m in told[:_MOST_MOVED]],
     }
 

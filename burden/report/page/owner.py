@@ -13,7 +13,7 @@ from burden.report.formatting import about, long_date, named, several
 from burden.report.text.bath_end import owner_let_out_text
 from burden.report.text.decision import headline, help_lines, release_text
 from burden.report.text.gates import gates_text, other_text
-from burden.report.text.handling import breath_text, handling_of, same_water, trial_steps, unfed_text
+from burden.report.text.handling import aftercare_days, breath_text, handling_of, same_water, trial_steps, unfed_text
 from burden.report.text.plan import dose_text
 from burden.report.text.reasons import reason_text
 from burden.utils.formatting import counted, percent, plain, say_date, sentence, uncapitalised
@@ -32,6 +32,7 @@ _NOTIFIED = (
     "This may be a disease that the law asks to be reported. The veterinarian tells the authority. Until the "
     "authority or the laboratory has answered, no fish, water, net or bucket leaves this place."
 )
+_DOSES_FOLLOW = "Doses against flukes follow once the water is right: we tell you when, and how much."
 _FOR_THE_LABORATORY = (
     "Keep two fish that have just died cool, each in a clean bag, and do not freeze them: the laboratory needs them "
     "the same day."
@@ -83,9 +84,7 @@ def _there(found: Assessment, flukes: int) -> list[str]:
 
 def _on_each(e: Estimate) -> str:
     where = {"gill": "the gills", "skin": "the skin"}[load_parasite(e.parasite).site]
-    median, low, high = (
-        about(x, 1 if x < 1000 else 2) for x in (e.mean_abundance.median, e.mean_abundance.low, e.mean_abundance.high)
-    )
+    median, low, high = (about(x) for x in (e.mean_abundance.median, e.mean_abundance.low, e.mean_abundance.high))
     span = f"between {low} and {high}" if e.mean_abundance.low >= 1 else f"hardly more than {high}"
     return f"about {median} on {where} of each fish ({span})"
 
@@ -106,6 +105,7 @@ def _dates(found: Assessment) -> list[str]:
         said += [headline(decision), *(reason_text(reason) for reason in decision.reasons[:1])]
         said += map(_plain, gates_text(decision, "stop"))
         said += help_lines(decision)
+        said += [_DOSES_FOLLOW] if decision.after_water else []
     said += _planned_before(found)
     for dose in decision.plan:
         if dose.trial_date is not None and dose.trial_date < dose.date:
@@ -179,6 +179,7 @@ def _part(found: Assessment) -> list[str]:
     steps = [_plain(text) for text in gates_text(decision, "measure", "care")]
     apart = {dose.agent: dose.apart for dose in decision.plan}
     steps += [said for agent, alone in apart.items() for said in [_each_time(found, agent, alone)] if said]
+    steps += [_measure_after(agent) for agent, alone in apart.items() if aftercare_days(found.case, agent, alone)]
     return [
         *dict.fromkeys(steps),
         *_let_out(found),
@@ -218,6 +219,13 @@ def _each_time(found: Assessment, agent: str, apart: bool) -> str:
     steps = [text for text in handling_of(found.case, agent, apart) if text.kind not in _NOT_FOR_OWNERS]
     said = "; ".join(uncapitalised(_untagged(text)) for text in steps)
     return f"At each dose of {named(agent)}: {said}." if said else ""
+
+
+def _measure_after(agent: str) -> str:
+    days = counted(load_agent(agent).aftercare_days, "day")
+    return (
+        f"For {days} after each dose of {named(agent)}: measure ammonia and nitrite every day, and ring if they rise."
+    )
 
 
 def _plain(text: str) -> str:

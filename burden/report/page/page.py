@@ -184,7 +184,7 @@ def _one_set(found: Assessment, i: int) -> dict[str, Any]:
         "deaths": "" if explained is None else explained.text(),
         "courses": courses_of(f),
         "dose": response_of(found.responses[i]),
-        "changed": changes_of(found.changes[i]),
+        "changed": changes_of(found, i),
         "history": history_of(found, e.parasite),
     }
 
@@ -203,14 +203,18 @@ def _counted(found: Any) -> str:
         part = found.get(key)
         if part and part["estimate"] is not None:
             low, high = part["low"], math.inf if part["high"] is None else part["high"]
-            value = f"{plain(part['estimate'], 2)} (no interval)" if low is None else write(part["estimate"], low, high)
+            value = (
+                f"{plain(part['estimate'], 2)} (too few for a range)"
+                if low is None
+                else write(part["estimate"], low, high)
+            )
             said.append(words.format(value))
     return ", ".join(said)
 
 
 _PARTS: tuple[tuple[str, str, Callable[..., str]], ...] = (
     ("{} of the fish carry flukes", "prevalence", percent_interval),
-    ("{} were seen on each of these", "mean_intensity", interval),
+    ("an infected one showed {}", "mean_intensity", interval),
     ("aggregation k is {}", "k", interval),
 )
 

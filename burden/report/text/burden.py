@@ -118,7 +118,8 @@ def _look_text(look: SampleReading) -> str:
         return "No fish was looked at on this visit, so nothing is ruled out."
     taken = f"{counted(look.preparations, _kind(look))} from {look.fish} fish"
     if look.flukes:
-        return f"You found {counted(look.flukes, 'fluke')} in {taken}."
+        least = "at least " if look.at_least else ""
+        return f"You found {least}{counted(look.flukes, 'fluke')} in {taken}."
     chance = percent(max(look.chance_above or 0.0, 1e-9))  # no look makes it impossible
     return (
         f"You found no fluke in {taken}. A look like this still leaves a chance of {chance} that fish carry more than "

@@ -279,8 +279,11 @@ def _action(case: Case, action: Action) -> str:
         parts.append(f"{as_given(100 * action.water_change_after)} % of the water changed{after}")
     if action.uv_or_carbon_on is not None:
         parts.append(f"UV or carbon {'on' if action.uv_or_carbon_on else 'off'}")
-    parts += [f"reported by the {action.told_by}"] if action.told_by else []
+    parts += [_TOLD_BY[action.told_by]] if action.told_by else []
     return f"{day_in_words(action.date)} ({_since(case, action.date)}), {', '.join(parts)}"
+
+
+_TOLD_BY = {"owner": "as the owner told", "record": "from the written record"}
 
 
 def _samples(case: Case) -> list[str]:

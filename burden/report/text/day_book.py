@@ -8,11 +8,17 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from burden.decision import Assessment, PlannedDose
-from burden.evidence import load_agent
 from burden.report.text.bath_end import end_text, let_out_text
 from burden.report.text.decision import headline
 from burden.report.text.gates import change_text, gates_text, unused_text
-from burden.report.text.handling import handling_of, has_filter, notes_of_filter, trial_fish, trial_steps, unfed_text
+from burden.report.text.handling import (
+    aftercare_days,
+    handling_of,
+    notes_of_filter,
+    trial_fish,
+    trial_steps,
+    unfed_text,
+)
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.plan import dose_text
 from burden.schedule.delayed_hatch import DelayedHatch
@@ -198,11 +204,11 @@ def _late(late: LateDose | None, found: Assessment) -> Iterator[str]:
         after = "; the doses after it then wait as many days" if late.number < len(decision.plan) else ""
         yield f"if it has to wait, the aim is still met until {until}{after}"
     elif late.worse_from_day is not None:
-        yield "if it has to wait, each day costs: give it as soon as you can"
+        yield "if it has to wait, the aim is met less surely with each day: give it as soon as you can"
 
 
 def _aftercare(found: Assessment, planned: PlannedDose) -> Iterator[Day]:
-    measured = load_agent(planned.agent).aftercare_days if has_filter(found.case) and not planned.apart else 0
+    measured = aftercare_days(found.case, planned.agent, planned.apart)
     for after in range(1, 1 + measured):
         text = f"measure ammonia and nitrite, day {after} after {named(planned.agent)}"
         yield _day(found, planned.date + timedelta(days=after), "care", text, dose=planned.number)

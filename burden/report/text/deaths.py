@@ -13,6 +13,8 @@ __all__ = ["deaths_text"]
 _CLEARLY_FEW = 0.3
 #: fish saved in the median that come to none [-]
 _NOT_EVEN_ONE = 0.5
+#: chance of reaching the aim from which a course is said to keep flukes few [-]
+_LIKELY = 0.5
 _WHY_DOSE = "The course is to keep flukes few; in this time hardly a fish would die of them."
 _NO_SOURCE = "(common practice, no source)"
 
@@ -104,5 +106,5 @@ def deaths_text(decision: Decision) -> str:
         said += f", with the plan {fish('flukes_planned')}"
     said += f"; other causes {fish('other')}, if they go on as before." if known.get("deaths") else "."
     few = "flukes_avoided" in d and d["flukes_avoided"].median < _NOT_EVEN_ONE and decision.action == "dose"
-    few = few and decision.recommendation.aim.kind == "control"
+    few = few and decision.recommendation.aim.kind == "control" and decision.chances["aim_planned"] >= _LIKELY
     return f"{said} {_WHY_DOSE}" if few else said

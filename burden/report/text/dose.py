@@ -95,7 +95,9 @@ def _reason(why: DoseReason) -> str:
 
 
 @writes
-def _would_change(_: WouldChangeDose) -> str:
+def _would_change(what: WouldChangeDose) -> str:
+    if what.water_alone:
+        return "another species or size of fish, or weak fish: for these a shorter bath (see the cautions)"
     return "another volume or strength (in proportion), another host or warmer water (see the cautions)"
 
 

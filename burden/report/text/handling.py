@@ -13,7 +13,7 @@ from burden.evidence.cautions import Caution
 from burden.treatment.host_tolerance import host_advice
 from burden.utils.formatting import exposure, product_words, say_date, several, strength
 
-__all__ = ["breath_text", "feed_again", "handling_of", "has_filter", "notes_of_filter", "same_water", "trial_fish",
+__all__ = ["aftercare_days", "breath_text", "feed_again", "handling_of", "has_filter", "notes_of_filter", "same_water", "trial_fish",
            "trial_steps", "unfed_text"]  # fmt: skip
 
 #: kinds of a caution that speak of a filter
@@ -31,6 +31,11 @@ _TUB_L = 100.0
 def has_filter(case: Case) -> bool:
     """Whether a filter may run on this water; where nobody said, it may."""
     return case.water.filter != "none" and case.water.kind not in _OPEN
+
+
+def aftercare_days(case: Case, agent: str, apart: bool) -> int:
+    """Return for how many days after a dose ammonia and nitrite are measured: none where no filter meets the agent."""
+    return load_agent(agent).aftercare_days if has_filter(case) and not apart else 0
 
 
 def same_water(case: Case) -> str:

@@ -19,7 +19,6 @@ from burden.utils.formatting import (
     plain,
     product_words,
     say_date,
-    sentence,
     several,
     strength,
     volume,
@@ -87,30 +86,24 @@ def aim_text(decision: Decision) -> str:
     return (
         f"The aim: on average no more than {_level(decision)} from {start} to {end}, with a chance of at least "
         f"{percent(aim.chance)}. {_dates_text(decision)}"
-    )
+    ).strip()
 
 
 def _dates_text(decision: Decision) -> str:
     """Write how the days of the aim, of the next look and of the forecast hang together."""
     year, look = decision.visit_date.year, decision.look
     start, end = decision.judged
-    forecast = decision.deaths_until
-    said, then = [], []
+    said = []
     if any(load_parasite(name).lays_eggs for name in decision.parasites):
-        said.append(f"the eggs laid before {'the last dose' if decision.doses else 'today'} have hatched")
-    if look is not None and look.date == start:
-        said.append("the fish are looked at again")
-    elif look is not None and look.date > decision.visit_date:
-        when = say_date(look.date, year)
-        waits = f"is on {when}" if look.once_c is None else f"waits for warmer water (about {when})"
-        then.append(f"the next look {waits}")
+        before = "the last dose" if decision.doses else "today"
+        day = ", the day of the next look," if look is not None and look.date == start else ""
+        said.append(f"By {say_date(start, year)}{day} the eggs laid before {before} have hatched.")
     days = plain(decision.recommendation.aim.deaths_until_day)
-    until = "the last of them" if forecast == end else say_date(forecast, year)
     if decision.emptied_by_then:
-        until = f"the harvest on {say_date(forecast, year)}"
-    then.append(f"the forecast of deaths runs for {days} days, to {until}")
-    first = f"on the first of these days {several(said)}; " if said else ""
-    return sentence(f"{first}{several(then)}")
+        said.append(f"Deaths are forecast for {days} days, to the harvest.")
+    elif decision.deaths_until != end:
+        said.append(f"Deaths are forecast for {days} days, to {say_date(decision.deaths_until, year)}.")
+    return " ".join(said)
 
 
 def not_eaten_text(decision: Decision) -> str:

@@ -113,7 +113,8 @@ def verdict_words(r: Response, dose: str = "the last dose") -> str:
         return _VERDICTS["fell_short"].format(dose=dose, how="most likely")
     how = "" if chance >= _SURE else "most likely" if chance >= LEAST_CHANCE else "as likely as not"
     said = _VERDICTS[r.verdict].format(dose=dose, how=how).replace("  ", " ").strip()
-    return f"{said} ({percent(chance)})" if chance < 1 else said
+    # of new settlers the share itself stands beside it
+    return f"{said} ({percent(chance)})" if chance < 1 and r.verdict != "new_settlers" else said
 
 
 def _left_open(r: Response) -> str:
@@ -140,7 +141,7 @@ def _gone(share: CredibleInterval) -> str:
     if share.high <= 0:
         return "none"
     if share.median <= 0:
-        return f"none (hardly more than {plain(share.high, 2)} %; there may be more than before)"
+        return f"none (at most {plain(share.high, 2)} %; there may even be more flukes than before)"
     low = plain(share.low, 2) if share.low > 0 else "none"
     return f"{plain(share.median, 2)} % ({low} to {plain(share.high, 2)} %)"
 

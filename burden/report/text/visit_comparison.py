@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from burden.inference.diagnostics import Quantity
 from burden.inference.visit_comparison import Changes
-from burden.utils.formatting import counted, day_in_words, sentence, several
+from burden.utils.formatting import counted, day_in_words, plain, sentence, several
 from burden.utils.wording import writes
 
 __all__ = ["burden_line", "deaths_line"]
@@ -27,16 +27,14 @@ def _changes_text(changes: Changes) -> str:
     return "\n".join([*lines, *(moved or ["Nothing else changed: the new rows mainly inform the number of flukes."])])
 
 
-def burden_line(changes: Changes) -> str:
-    """Write the flukes of today against those expected at the last visit."""
+def burden_line(changes: Changes, judged: bool = True) -> str:
+    """Write the flukes of today, against those expected at the last visit where that can be judged."""
     rows = several(counted(n, _ROWS[name]) for name, n in changes.new_rows.items() if n) or "nothing"
     dosed = any(changes.since <= dose.date < changes.case.visit_date for dose in changes.case.doses_given)
     inside = "within that range, which allows for a dose that fails" if dosed else "as expected"
     against = _AGAINST.get(changes.today.verdict, inside)
-    return (
-        f"Since {day_in_words(changes.since)} ({rows} added): {changes.today.now.text()} flukes a fish today. At that "
-        f"visit we expected {changes.today.then.text()}: {against}."
-    )
+    today = f"Since {day_in_words(changes.since)} ({rows} added): {changes.today.now.text()} flukes a fish today."
+    return f"{today} At that visit we expected {changes.today.then.text()}: {against}." if judged else today
 
 
 def deaths_line(changes: Changes) -> str:
@@ -44,6 +42,6 @@ def deaths_line(changes: Changes) -> str:
     if changes.dead is None:
         return ""
     low, high = round(changes.deaths.low), round(changes.deaths.high)
-    expected = f"{low}" if low == high else f"{low} to {high}"
+    expected = plain(low, 9) if low == high else f"{plain(low, 9)} to {plain(high, 9)}"
     against = "more than" if changes.dead > high else "fewer than" if changes.dead < low else "as"
     return f"{counted(changes.dead, 'fish')} died since; we expected {expected}: {against} expected."
