@@ -149,7 +149,8 @@ def test_nobody_is_sent_to_look_at_what_is_known():
     sure = replace(koi().decision.look, outcomes=(Outcome("none", 0, 0.03, 0.1, "look_first"),
                                                   Outcome("many", None, 0.97, 0.9, "dose")))  # fmt: skip
     assert known_beforehand(sure)
-    assert not known_beforehand(replace(sure, outcomes=(replace(sure.outcomes[0], chance=0.3), sure.outcomes[1])))
+    open_still = tuple(replace(one, chance=0.5) for one in sure.outcomes)
+    assert not known_beforehand(replace(sure, outcomes=open_still))
 
 
 # --- the owner --------------------------------------------------------------------------------------------------------

@@ -13,8 +13,8 @@ from burden.evidence.cautions import Caution
 from burden.treatment.host_tolerance import host_advice
 from burden.utils.formatting import exposure, product_words, say_date, several, strength
 
-__all__ = ["aftercare_days", "breath_text", "feed_again", "handling_of", "has_filter", "notes_of_filter", "same_water", "trial_fish",
-           "trial_steps", "unfed_text"]  # fmt: skip
+__all__ = ["aftercare_days", "breath_text", "feed_again", "handling_of", "has_filter", "notes_of_filter", "same_water",
+           "trial_fish", "trial_steps", "unfed_text"]  # fmt: skip
 
 #: kinds of a caution that speak of a filter
 _OF_FILTERS = ("filter", "filter_note")
