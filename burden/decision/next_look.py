@@ -285,6 +285,29 @@ def look_of(
     mended : float
         Day on which the water may be right, where that comes first [d].
     """
+    look = _look_of(case, estimates, action, reasons, found, shown, mended)
+    return look if look is None or shown is not None else _by_the_harvest(case, look, found.aim.emptied_day)
+
+
+def _by_the_harvest(case: Case, look: NextLook, emptied: float | None) -> NextLook:
+    """Leave no look for a day on which all fish are harvested: those that are killed show what the others carry."""
+    if emptied is None or not look.date > case.visit_date:
+        return look
+    if look.day >= emptied:
+        return _plain_look(case, emptied, "harvest")
+    late = look.day + LOOK_SOON_DAYS >= emptied
+    return replace(look, again=case.visit_date + timedelta(days=int(emptied))) if late else look
+
+
+def _look_of(
+    case: Case,
+    estimates: Sequence[Estimate],
+    action: str,
+    reasons: Sequence[Reason],
+    found: Recommendation,
+    shown: EvaluatedSchedule | None,
+    mended: float,
+) -> NextLook | None:
     if case.fish_count == 0 or action == "discharge":
         return None
     codes = {reason.code for reason in reasons}

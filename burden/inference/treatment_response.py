@@ -119,6 +119,7 @@ class NextStep(Remark):
         "check_removal",
         "longer_not_stronger",
         "look_at_more_fish",
+        "look_at_more_of_each",
         "look_two_days_after",
         "next_dose_on_its_date",
         "sample_before_and_after",
@@ -260,6 +261,13 @@ def _taken_out(dose: Action) -> tuple[RemovedFromWater, ...]:
     return (RemovedFromWater(dose.agent, dose.date),)
 
 
+def _more_to_see(case: Case, looked: int, steps: tuple[NextStep, ...]) -> tuple[NextStep, ...]:
+    """Ask for more of each fish where there are no more fish to look at."""
+    if looked < case.fish_count:
+        return steps
+    return tuple(NextStep("look_at_more_of_each") if one.step == "look_at_more_fish" else one for one in steps)
+
+
 def _still_open(case: Case, dose: Action, steps: tuple[NextStep, ...]) -> tuple[NextStep, ...]:
     """Leave out the questions that the record of the dose answers."""
     answered = set()
@@ -344,7 +352,9 @@ def response(
             *_given_in_more(case, doses[-1]),
             *_taken_out(doses[-1]),
         ),
-        next_steps=(NextStep("look_two_days_after"),) if late else _still_open(case, doses[-1], _STEPS[verdict]),
+        next_steps=(NextStep("look_two_days_after"),)
+        if late
+        else _more_to_see(case, len({row.fish for row in after}), _still_open(case, doses[-1], _STEPS[verdict])),
         counted=_counted(before, after),
         counted_if_same_fish=_paired(before, after),
         causes=why_it_fell_short(case, accounts.failed) if asked else (),

@@ -251,8 +251,7 @@ def _expect(found: Assessment) -> list[str]:
     if decision.on_record["preparations"] and any(
         e.deaths_explained is not None and not e.deaths_explained.told for e in found.estimates
     ):
-        unknown = "Whether flukes killed the dead fish cannot be told from the records"
-        return [f"{unknown}, so we cannot say how many a treatment will save." if decision.plan else f"{unknown}."]
+        return _not_told(found, end)
     d = decision.deaths
     if not decision.on_record["preparations"]:
         dead = ", nor what killed the dead fish" if decision.on_record["deaths"] else ""
@@ -264,6 +263,16 @@ def _expect(found: Assessment) -> list[str]:
         said += f"; with the doses: {_fish(d['flukes_planned'])}"
     other = f"Deaths by other causes, if they go on as now: {_fish(d['other'])}."
     return [f"{said}.", *([other] if decision.on_record["deaths"] else [])]
+
+
+def _not_told(found: Assessment, end: str) -> list[str]:
+    """What to expect where the records cannot say what killed the dead fish."""
+    decision, d = found.decision, found.decision.deaths
+    unknown = "Whether flukes killed the dead fish cannot be told from the records"
+    if d and not round(d["flukes_untreated"].median):
+        few = f"Deaths by flukes until {end}, if nothing is done: {_fish(d['flukes_untreated'])}."
+        return [f"{unknown}.", f"{few} The doses are to keep flukes few." if decision.plan else few]
+    return [f"{unknown}, so we cannot say how many a treatment will save." if decision.plan else f"{unknown}."]
 
 
 def _fish(dead: CredibleInterval) -> str:

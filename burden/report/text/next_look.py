@@ -146,7 +146,7 @@ def _leads_to(look: NextLook, action: str) -> str:
 #: chance of many flukes below which the limit between few and many is not told: an assumption [-]
 _RARE = 0.05
 _LEADS_TO = {
-    "discharge": "done, no further dose",
+    "discharge": "done, no further dose against flukes",
     "dose": "a dose is due; enter the counts and run the report again for its date",
     "look_first": "this does not settle it; look for another cause as well",
     "water_first": "put the water right first",

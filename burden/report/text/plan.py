@@ -78,8 +78,8 @@ def doses_text(doses: tuple[PlannedDose, ...], year: int) -> str:
 def aim_text(decision: Decision) -> str:
     """Write the aim and how it was set."""
     aim = decision.recommendation.aim
-    if any(reason.code == "harvest_first" for reason in decision.reasons):
-        return ""  # no course is planned for what leaves the water
+    if decision.emptied_by_then and not decision.doses:
+        return ""  # no course is planned for fish that leave the water, and its days would lie beyond the harvest
     if aim.kind == "eradicate":
         return f"The aim: no fluke, egg or larva left after a year, with a chance of at least {percent(aim.chance)}."
     start, end = (say_date(day, decision.visit_date.year) for day in decision.judged)

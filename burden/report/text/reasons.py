@@ -102,7 +102,7 @@ def _fell_short(n: _Numbers) -> str:
         mend.append(f"weigh {following} in full for the true volume")
     if n.get("left_in"):
         agent = named(str(n["left_in"]))
-        known.append(f"{agent} left in the water, this weak, is no treatment of them")
+        known.append(f"{agent} left in the water, this weak, does not treat flukes")
         mend.append(f"put in no more {agent}")
     if n.get("light_or_carbon"):
         known.append("UV or carbon was running")

@@ -55,6 +55,7 @@ _STEPS = {
     "look_two_days_after": "Next time look two days after the dose: that tells most of it, and later looks count newly "
     "settled flukes too.",
     "look_at_more_fish": "Look at more fish, or at more of each fish, picked the same way as before.",
+    "look_at_more_of_each": "Look at more preparations of each fish.",
     "next_dose_on_its_date": "If the course has doses left, give each on its date, before newly hatched flukes lay "
     "eggs.",
     "sample_before_and_after": "Take the same preparations from as many fish, picked the same way, before and after a "
