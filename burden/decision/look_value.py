@@ -14,8 +14,9 @@ import numpy as np
 
 from burden.decision.action import LIKELY, WORTH_FISH, WORTH_SHARE
 from burden.decision.assessment import Assessment
+from burden.decision.look_counts import counts_seen
 from burden.decision.look_records import NextLook, Outcome
-from burden.decision.next_look import counts_seen, look_today
+from burden.decision.next_look import look_today
 from burden.inference.infection_pressure import withheld_forecast
 from burden.schedule.evaluation import EvaluatedSchedule
 from burden.utils.results import number

@@ -6,17 +6,16 @@ decision itself: what so many fish would show, and how often the burden is too h
 
 from __future__ import annotations
 
-import zlib
 from collections.abc import Sequence, Set
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import timedelta
-from typing import Literal
 
 import numpy as np
 
-from burden.case import Case, Preparation
+from burden.case import Case
 from burden.decision.action import LIKELY, WELL_FISH
 from burden.decision.facts import ENOUGH_FISH, LOOKS_APART_DAYS, trouble_in
+from burden.decision.look_counts import counts_seen, method_of, outcomes_of, preparations_by
 from burden.decision.look_dates import (
     LOOK_LATE_DAYS,
     LOOK_SOON_DAYS,
@@ -31,25 +30,19 @@ from burden.decision.look_records import NextLook, Outcome
 from burden.decision.records import Reason
 from burden.evidence import load_parasite
 from burden.inference.estimate import Estimate
-from burden.inference.observation import share_examined
 from burden.schedule.evaluation import EvaluatedSchedule
 from burden.schedule.recommendation import Recommendation
 
 __all__ = [
     "CONCLUSIVE",
     "LEAST_DOUBT",
-    "PREPARATIONS",
-    "counts_seen",
     "fish_to_look_at",
     "known_beforehand",
     "look_of",
     "look_today",
     "next_look",
-    "outcomes_of",
 ]
 
-#: preparations of each fish: common practice, no source
-PREPARATIONS = 3
 #: numbers of fish tried; a vet nets no more in a visit, and fewer where nothing hangs on it but whether to look once
 #: more: common practice, no source
 _NUMBERS, _ROUTINE_NUMBERS = (5, 8, 10, 15, 20, 30), (5, 8, 10)
@@ -71,24 +64,6 @@ _COUNTED = 4000
 _ALL_BUT_SURE = 0.95
 #: doubt that no look is asked to lower: an assumption [-]
 LEAST_DOUBT = 0.02
-
-
-@dataclass(frozen=True)
-class _After:
-    """What a result leads to, by whether the burden is surely low, surely high or neither."""
-
-    low: str
-    between: str
-    high: str
-
-
-_LEADS_TO = {
-    "more_fish": _After("watch", "look_first", "dose"),
-    "watch": _After("watch", "watch", "dose"),
-    "check": _After("discharge", "watch", "dose"),
-    "survivors": _After("watch", "watch", "dose"),
-    "release": _After("discharge", "watch", "dose"),
-}
 
 
 def next_look(
@@ -176,88 +151,6 @@ def _leaves_open(outcome: Outcome, surely_low: float, judged_by_the_day: bool) -
     if judged_by_the_day and outcome.code == "few":
         return False
     return surely_low < outcome.chance_high < LIKELY
-
-
-def counts_seen(found: Estimate, burden: np.ndarray, fish: int, times: int = 1) -> np.ndarray:
-    """Draw the flukes counted on so many fish netted at random, all preparations together, shape (times * M,).
-
-    Parameters
-    ----------
-    found : Estimate
-        For how flukes are spread over fish and how much of a fish is seen.
-    burden : numpy.ndarray
-        Mean burden, shape (M,) [flukes per fish].
-    fish : int
-    times : int
-        Counts a draw: all draws once, then all once more, and so on.
-
-    Notes
-    -----
-    Flukes a fish are gamma-Poisson with the draw's aggregation, and those of a preparation a clumped part of them; a
-    whole count misses only what is not seen.
-    """
-    p = found.pond.setting.parameters
-    site = p.evidence.site
-    method = _method_of(found.case, site)
-    row = Preparation(found.case.visit_date, "1", "random", site, method=method)
-    share = share_examined(row, found.seen, found.pond.setting.fish.weight_g.mean(0)) * found.seen.detection
-    rng = np.random.default_rng([found.seed, zlib.crc32(f"next look {found.parasite} {fish}".encode())])
-    k, shape, burden, share = (np.tile(x, times) for x in (p["aggregation"], found.seen.part_shape, burden, share))
-    on_fish = rng.gamma(k, 1.0, (fish, k.size)) * burden / k
-    if method == "whole_organ":
-        return rng.poisson(on_fish * share).sum(0)
-    clumped = rng.gamma(shape, 1.0, (PREPARATIONS, fish, k.size)) / shape
-    return rng.poisson(on_fish * share * clumped).sum((0, 1))
-
-
-def outcomes_of(
-    flukes: np.ndarray,
-    high: np.ndarray,
-    purpose: str,
-    surely_low: float,
-    now: np.ndarray | None = None,
-    due: float = LIKELY,
-) -> list[Outcome]:
-    """Sort results into none, few and many: many is where the burden is likely too high.
-
-    Parameters
-    ----------
-    flukes : numpy.ndarray
-        Counted in each draw, shape (M,).
-    high, purpose, surely_low, now, due
-        As `next_look` takes them.
-    """
-    ripe = high if now is None else now
-    most = _few_at_most(flukes, ripe, due)
-    classes = [("none", 0, flukes == 0), ("few", most, (flukes > 0) & (flukes <= most)), ("many", None, flukes > most)]
-    after = _LEADS_TO[purpose]
-    found = []
-    for code, limit, mine in classes:
-        if not mine.any() or (code == "few" and most == 0):
-            continue
-        chance = float(np.mean(high[mine]))
-        many = float(np.mean(ripe[mine])) >= due
-        action = after.low if chance <= surely_low else after.high if many else after.between
-        if code == "none" and action == "dose":
-            action = after.between  # nobody doses fish that show no fluke
-        if code == "few" and action == "discharge":
-            action = after.between  # nor leaves those that still show some
-        found.append(Outcome(code, limit, float(np.mean(mine)), chance, action))
-    return found
-
-
-def _few_at_most(flukes: np.ndarray, high: np.ndarray, due: float) -> int:
-    """Most flukes that are still few: with one more the burden is too high with the chance that a dose asks for.
-
-    The chance at each count is the rising one that fits the draws best (isotonic regression, Barlow et al. 1972,
-    Statistical Inference under Order Restrictions): a mean over all counts beyond a limit would hide that those just
-    beyond it are good news.
-    """
-    from scipy.optimize import isotonic_regression
-
-    seen, place, times = np.unique(flukes, return_inverse=True, return_counts=True)
-    chance = isotonic_regression(np.bincount(place, high) / times, weights=times).x
-    return int(seen[chance < due][-1]) if chance[0] < due else 0
 
 
 def look_of(
@@ -433,19 +326,6 @@ def _plain_look(case: Case, day: float, purpose: str, fish: int = _ROUTINE_NUMBE
     """A look on a day at a few fish, of which nobody can say beforehand what it leads to."""
     there = case.fish_count
     when = case.visit_date + timedelta(days=int(day))
-    methods = tuple(dict.fromkeys(_method_of(case, load_parasite(name).site) for name in case.parasites))
-    each = max(map(_preparations_by, methods))
+    methods = tuple(dict.fromkeys(method_of(case, load_parasite(name).site) for name in case.parasites))
+    each = max(map(preparations_by, methods))
     return NextLook(when, day, purpose, min(fish, there), fish >= there, each, methods=methods)
-
-
-def _method_of(case: Case, site: str) -> Literal["gill_clip", "skin_scrape", "whole_organ"]:
-    """How flukes of a site are looked at again: by whole counts where the last fish were counted so."""
-    last = [row for row in case.samples if row.readable and row.site == site]
-    last = [row for row in last if row.date == max(one.date for one in last)]
-    if last and all(row.method == "whole_organ" for row in last):
-        return "whole_organ"
-    return "gill_clip" if site == "gill" else "skin_scrape"
-
-
-def _preparations_by(method: str) -> int:
-    return 1 if method == "whole_organ" else PREPARATIONS

@@ -12,7 +12,8 @@ from cases import a_case, clips
 
 from burden.case import YearlyTemperature
 from burden.decision import decide
-from burden.decision.next_look import PREPARATIONS, counts_seen, next_look, outcomes_of
+from burden.decision.look_counts import PREPARATIONS, counts_seen, outcomes_of
+from burden.decision.next_look import next_look
 from burden.inference.estimate import estimate
 
 DRAWS = 400
