@@ -12,6 +12,7 @@ from burden.case import UNKNOWN_AGENT, Action, Case, DeathRecord, Findings
 from burden.decision import decide
 from burden.decision.doses_given import counts_around_course, held_up, left_in, strength_given, weak_doses
 from burden.decision.facts import shortfall, trouble_in
+from burden.decision.look_dates import look_after
 from burden.decision.records import Reason
 from burden.inference.estimate import estimate
 from burden.report.text.reasons import reason_text
@@ -106,6 +107,17 @@ def test_the_harvest_comes_before_a_course_that_would_put_it_off():
     later = decide(eaten(120, findings=Findings()), DRAWS)
     assert later.action == "dose"
     assert all(one.harvest is None for one in later.withdrawals)
+
+
+def test_no_look_comes_after_the_harvest():
+    """Two weeks from now the pond is empty: those killed are looked at, and nobody comes again after that."""
+    case = replace(eaten(10, findings=Findings()), samples=clips([1, 0, 0, 2]))
+    found = decide(case, DRAWS)
+    assert found.action == "watch"
+    assert (found.look.purpose, found.look.date) == ("harvest", VISIT + timedelta(days=10))
+    assert found.deaths_until == found.look.date
+    later = decide(replace(case, fish=(replace(case.fish[0], harvest_date=VISIT + timedelta(days=25)),)), DRAWS)
+    assert all(look_after(later.look, one) <= VISIT + timedelta(days=25) for one in later.look.outcomes)
 
 
 def test_newcomers_clean_weeks_after_a_whole_course_get_no_new_one():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from functools import cache
 
@@ -10,8 +11,8 @@ from cases import a_case, clips, dose, fixed_values
 
 from burden.inference.dose_accounts import Accounts
 from burden.inference.paired_samples import Between
-from burden.inference.treatment_failure import CAUSES, salt_test, why_it_fell_short
-from burden.inference.treatment_response import response
+from burden.inference.treatment_failure import CAUSES, CauseTest, could_be_removed, salt_test, why_it_fell_short
+from burden.inference.treatment_response import FromOutside, response
 
 HELD = fixed_values(part_shape=2.0, detection_per_fluke=0.95, gill_share=0.97, aggregation=2.0)
 BEFORE = (24, 9, 41, 17, 12, 30, 8, 22, 15, 27)
@@ -106,3 +107,53 @@ def test_salt_test_names_the_salt_that_its_own_arithmetic_asks_for():
     assert found.relative_error == pytest.approx(0.05, abs=0.005)
     assert "Add 5.05 kg of plain salt" in str(found)
     assert "exact to 5 %" in str(found)
+
+
+# --- what may be behind it ---------------------------------------------------------------------------------------------
+LATE = (3, 8, 1, 0, 5, 12)
+
+
+@cache
+def after_weeks(neighbours=None):
+    """A farm pond without a filter or lamp: many flukes, a dose, and eight weeks later a few."""
+    rows = [*clips([100, 150, 90, 130, 155], 0.12, day=-58), *clips(LATE, 0.12, first=50)]
+    case = a_case(rows, given=(dose(-58),), temperature_c=18.0, count=2850)
+    water = replace(case.water, filter="none", uv=False, neighbours=neighbours)
+    return response(replace(case, water=water), draws=200)
+
+
+def test_a_dose_of_many_weeks_ago_is_not_judged():
+    """What is on the fish eight weeks later in warm water has settled since: no cause is weighed, no chance given."""
+    found = after_weeks()
+    assert found.new_share.median > 0.5
+    assert (found.verdict, found.long_ago, found.causes) == ("cannot_tell", True, ())
+    said = found.text()
+    assert "looked at 58 days after it" in said
+    assert "cannot judge the dose" in said
+    assert "that it fell short" not in said
+    assert [step.step for step in found.next_steps] == ["look_two_days_after"]
+
+
+def test_flukes_of_neighbours_are_among_what_may_be_behind_it():
+    assert any(isinstance(reason, FromOutside) for reason in after_weeks("some").reasons)
+    assert "from neighbours" in after_weeks("some").text()
+    assert "neighbours" not in after_weeks().text()
+
+
+def test_no_filter_or_lamp_is_asked_about_where_there_is_none():
+    """The causes of a dose that fell short two days ago, in a pond with neither."""
+    case = a_case(clips(BEFORE, 0.05, day=-5), given=(dose(-5),), overrides=HELD, count=200)
+    case = replace(case, samples=(*case.samples, *clips(BEFORE, 0.05, day=-3, first=50)))
+    bare = response(replace(case, water=replace(case.water, filter="none", uv=False)), draws=200)
+    assert not could_be_removed(bare.case)
+    said = " ".join([bare.text(), *(cause.find_out for cause in bare.causes)])
+    assert "gone from the water sooner than expected" in said
+    assert not re.search("carbon|UV|ozone|filter had met", said)
+    lamp = response(replace(case, water=replace(case.water, filter="none", uv=True)), draws=200)
+    assert could_be_removed(lamp.case)
+    assert "carbon, UV or ozone" in lamp.text()
+
+
+def test_a_lake_is_not_filled_through_a_meter():
+    assert "Work the volume out anew" in str(CauseTest("volume_wrong", None, large=True))
+    assert "through a meter" in str(CauseTest("volume_wrong"))
