@@ -109,7 +109,7 @@ def test_salt_test_names_the_salt_that_its_own_arithmetic_asks_for():
     assert "exact to 5 %" in str(found)
 
 
-# --- what may be behind it ---------------------------------------------------------------------------------------------
+# --- what may be behind it --------------------------------------------------------------------------------------------
 LATE = (3, 8, 1, 0, 5, 12)
 
 
