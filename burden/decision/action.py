@@ -34,6 +34,8 @@ SURELY_LOW = 0.1
 WORTH_FISH = 0.5
 #: and at least this share of the stock: no pond of thousands is dosed to save one fish. An assumption [-]
 WORTH_SHARE = 0.005
+#: so many times as many fish a course has to save by the harvest to put it off for weeks: an assumption [-]
+_TO_PUT_OFF = 2.0
 #: chance of too many today from which fish that are well are dosed: the level is itself an assumption [-]
 WELL_FISH = 0.65
 #: chance of too many today below which flukes are too few to be what ails fish in trouble: an assumption [-]
@@ -329,7 +331,8 @@ def _dose(facts: Facts) -> Iterator[_Found]:
     if not facts.plan:
         why = "too_much_water" if facts.too_much_water else "no_dose_possible"
         yield ("look_first" if facts.trouble else "watch"), (why,)
-    if facts.harvest_too_early and not facts.harvest_lost and not _enough(facts.saves_by_harvest, facts.fish):
+    worth = _enough(facts.saves_by_harvest / _TO_PUT_OFF, facts.fish)
+    if facts.harvest_too_early and not facts.harvest_lost and not worth:
         yield "watch", ("harvest_first",)
     failed = ("agent_changed",) if facts.agent_changed else ("doses_fell_short",) if facts.fell_short else ()
     helps = facts.helps or _saves_enough(facts) or (_goes_on(facts) and not failed)

@@ -20,6 +20,7 @@ from burden.inference.paired_samples import Between, counts_by_fish
 from burden.inference.prior import draw_pond
 from burden.inference.sampler import TOO_FEW, Effort, sample
 from burden.inference.treatment_failure import Cause, could_be_removed, why_it_fell_short
+from burden.model.windows import windows_after
 from burden.utils.random_streams import steered, uniform_draws
 from burden.utils.results import CredibleInterval, Result, frame, number
 from burden.utils.wording import Remark, text_of
@@ -47,6 +48,8 @@ _RATIO_MEDIAN, _RATIO_SD = 0.15, 2.5
 _WORTH_ASKING = 0.2
 #: expected share of flukes settled since from which counts that leave it open cannot judge the dose [-]
 _MOSTLY_NEW = 0.5
+#: so many generations after a dose even what came of its survivors says little of it: an assumption [-]
+_GENERATIONS = 2.0
 
 
 @dataclass(frozen=True)
@@ -249,6 +252,17 @@ def _given_in_more(case: Case, dose: Action) -> tuple[WeighedForOtherWater, ...]
     return (WeighedForOtherWater(believed, volume, mg_l, mg_l * believed / volume),)
 
 
+def _long_after(between: Between, day: float) -> bool:
+    """Whether a look came so long after a dose that flukes of the second generation since then lay."""
+    pond = between.pond
+    if not pond.has_windows:
+        return False
+    setting = pond.setting
+    found = windows_after(setting.parameters, np.zeros(pond.size), setting.temperature, day)
+    generation = float(np.median(found.mean_hatch + found.larval_life + found.earliest_maturity))
+    return bool(between.days[1] - day >= _GENERATIONS * generation)
+
+
 def _from_outside(case: Case, verdict: str) -> tuple[FromOutside, ...]:
     """Say that flukes may have come in since, where some may and the dose is not known to have worked."""
     return () if verdict == "worked" or pressure_on(case) is None else (FromOutside(),)
@@ -333,7 +347,7 @@ def response(
     expected = accounts.left / np.maximum(between.start, 1e-9)
     verdict = "fell_short" if by_record is not None else verdict_of(chances)
     new = CredibleInterval.of(accounts.new, likely)
-    late = verdict == "cannot_tell" and new.median > _MOSTLY_NEW
+    late = verdict == "cannot_tell" and (new.median > _MOSTLY_NEW or _long_after(between, float(case.day_of(given))))
     why = LongAgo((later - given).days) if late else VerdictReason(verdict)
     asked = not late and (verdict == "fell_short" or chances["fell_short"] >= _WORTH_ASKING)
     return Response(

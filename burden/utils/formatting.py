@@ -163,7 +163,7 @@ def percents(shares: Sequence[float]) -> list[str]:
 
     Examples
     --------
-    >>> percents([0.016, 0.006, 0.978]), percents([0.345, 0.345, 0.31]), percents([0.002, 0.998])
+    >>> percents([0.016, 0.007, 0.977]), percents([0.345, 0.345, 0.31]), percents([0.002, 0.998])
     (['1 %', '1 %', '98 %'], ['35 %', '34 %', '31 %'], ['under 1 %', 'over 99 %'])
     """
     whole = [math.floor(100 * share + _NOUGHT) for share in shares]
