@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -66,7 +65,7 @@ def test_never_more_fish_than_there_are(found, there):
 
 
 def test_more_fish_are_asked_for_where_few_do_not_decide():
-    case = SimpleNamespace(fish_count=40, visit_date=a_case().visit_date)
+    case = a_case(clips([0, 0]), count=40)
     found = estimate(a_case(clips([0, 0])), draws=DRAWS)
     burden = found.state.flukes_per_fish(found.pond.setting.fish)
     high = (burden > np.quantile(burden, 0.7)).astype(float)
