@@ -72,8 +72,8 @@ def _sure_later(look: NextLook, year: int) -> str:
     if look.clean_from is None:
         return ""
     return (
-        f" To know that none came back, look about {say_date(look.clean_from, year)}: only by then can flukes of the "
-        f"eggs that hatch last be seen in {percent(SURE)} of simulated ponds."
+        f" To know that none came back, look about {say_date(look.clean_from, year)}: by then flukes of the last eggs "
+        f"show in {percent(SURE)} of simulated ponds."
     )
 
 
