@@ -7,16 +7,18 @@ from dataclasses import replace
 from datetime import timedelta
 from functools import cache
 
-import numpy as np
 import pytest
-from cases import dose
+from cases import a_case, dose
 from report_cases import DRAWS, koi, koi_files, page_of
 
 from burden.case import Case
 from burden.decision import Assessment, assess, decide
+from burden.decision.look_dates import clean_look_day
 from burden.decision.look_records import Outcome
 from burden.decision.next_look import known_beforehand
 from burden.evidence import agent_names, load_parasite
+from burden.inference.estimate import estimate
+from burden.model.elimination.probability import DoseSchedule
 from burden.report.formatting import unbroken
 from burden.report.page.answer import answer_lines
 from burden.report.page.cautions import cautions_of, cautions_of_others
@@ -26,7 +28,7 @@ from burden.report.text.forecast import regime_text
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.sampling import Look, find_by_burden, recheck
 from burden.sampling.development_times import times_at
-from burden.schedule.aim import HORIZON_DAYS, emptied_day
+from burden.schedule.aim import HORIZON_DAYS, check_day, emptied_day
 from burden.utils.formatting import percents, plain, say_date
 from burden.utils.results import CredibleInterval
 
@@ -129,19 +131,24 @@ def test_whoever_counts_whole_fish_is_told_limits_in_whole_fish():
 
 def test_the_look_after_a_course_and_the_one_of_sampling_hang_together():
     """The first comes when eggs have hatched in half of the ponds, the one that means most when they have in 95 %."""
-    decision = koi().decision
-    look, last = decision.look, decision.plan[-1]
-    (e,) = koi().estimates
-    warmth = float(np.median(e.pond.setting.temperature.at(last.day + 5.0)))
-    times = times_at(load_parasite("dactylogyrus"), warmth, last.agent, 500, 1)
-    sure = recheck(times, find_by_burden(1.0, 0.8, Look(0.01, preparations=3)))
-    assert look.clean_from > look.date
-    assert (look.clean_from - last.date).days == pytest.approx(sure.day, abs=3)  # the pond warms from May to June
+    nobody_looked = estimate(a_case(temperature_c=20.0), draws=400)
+    sure = clean_look_day([nobody_looked], DoseSchedule((0.0, 7.0), ("praziquantel",) * 2))
+    times = times_at(load_parasite("dactylogyrus"), 20.0, "praziquantel", 400, 1)
+    found = recheck(times, find_by_burden(1.0, 0.8, Look(0.01, preparations=3)))
+    assert sure - 7.0 == pytest.approx(found.day, rel=0.2)  # 400 draws each: the 95 % point of a long tail
+    assert sure > check_day([nobody_looked.posterior], DoseSchedule((7.0,), ("praziquantel",)))
+    assert "`burden decide` plans an earlier look" in found.text()
+
+
+def test_what_a_look_tells_is_said_of_either_day():
+    look = replace(koi().decision.look, clean_from=koi().decision.look.date + timedelta(days=7))
     said = look_text(look, 2026)
     assert "whether the doses have killed enough" in said
     assert f"To know that none came back, look about {say_date(look.clean_from, 2026)}" in said
-    assert "`burden decide` plans an earlier look" in sure.text()
     assert look.as_dict()["clean_from"] == look.clean_from.isoformat()
+    alone = look_text(replace(look, clean_from=None), 2026)
+    assert "whether the course worked" in alone
+    assert "came back" not in alone
 
 
 def test_nobody_is_sent_to_look_at_what_is_known():
