@@ -66,13 +66,14 @@ def rows(name: str) -> list[dict[str, str]]:
 
 def hatching() -> Iterator[Check]:
     """First and last hatch of the gill fluke of goldfish, and of the other egg-layers."""
-    hatch = draw_development(load_parasite("dactylogyrus"), DRAWS, 20).hatch
+    hatch = draw_development(load_parasite("dactylogyrus_vastator"), DRAWS, 20).hatch  # on which it was measured
     for row in rows("zhang_2015_hatching"):
         t = float(row["temperature_c"])
         for name, share in (("first_hatch_days", FIRST), ("last_hatch_days", LAST)):
             value, model = float(row[name]), float(np.median(hatch.quantile_days(share, t)))
             why = "30 %: read by the day, and two readings of the second figure"
-            yield Check(f"dactylogyrus {name} {t:g} °C", value, model, "fitted", 0.3 * value, why, row["source"])
+            what = f"dactylogyrus_vastator {name} {t:g} °C"
+            yield Check(what, value, model, "fitted", 0.3 * value, why, row["source"])
     for row in rows("egg_layers"):
         value, t = float(row["value"]), float(row["temperature_c"])
         model = float(np.median(_read(draw_development(load_parasite(row["set"]), DRAWS, 4), row["quantity"], t)))

@@ -23,7 +23,7 @@ matplotlib.use("Agg")
 import matplotlib.pyplot as plt
 import numpy as np
 
-from burden.evidence import Agent, KillPoint, load_agent
+from burden.evidence import Agent, KillPoint, load_agent, load_parasite
 from burden.model.lifecycle.stable_stages import growth_rate
 from burden.model.lifecycle.transitions import Surroundings, draw_parameters, establishment_for
 from burden.model.lifecycle.viviparous import growth_rate as live_growth
@@ -167,8 +167,8 @@ def verdict_of(chance: float) -> str:
 
 
 def growth_at(parasite: str, temperature_c: float) -> np.ndarray:
-    """Growth without brakes at one temperature, shape (draws,) [1/d]."""
-    drawn = draw_parameters(parasite, 400, 1)
+    """Growth without brakes at one temperature of the flukes that are met there, shape (draws,) [1/d]."""
+    drawn = draw_parameters(load_parasite(parasite).found_in(temperature_c), 400, 1)
     if drawn.development is None:
         return live_growth(live_bearer_rates(drawn.values, temperature_c))
     drawn = establishment_for(drawn, DENSITY)
