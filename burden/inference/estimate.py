@@ -41,6 +41,8 @@ from burden.inference.history import (
     rows_by_day,
     run_past,
     stage_shares,
+    strayed,
+    with_drift,
 )
 from burden.inference.misfit import worst_fitting
 from burden.inference.mortality import DeathAttribution, beyond_other_causes, explain
@@ -357,6 +359,7 @@ def _those_that_fit(
     places, times = np.unique(_resample(found.log_weight, n, seed)[0], return_counts=True)
     ranks = found.at(places) | _held(tilt, places.size)
     runs = run_past(case, parasite, places.size, seed, ranks)
+    runs = with_drift(runs, strayed(runs, parasite), seed)
     return runs, np.log(times) + log_likelihood_before(runs, parasite) - _rough(runs, parasite)
 
 
@@ -417,7 +420,7 @@ def _summarise(
     )
     pond, state, seen = replace(past.pond.take(chosen), seed=seed), past.state.take(chosen), past.seen.take(chosen)
     pond = replace(pond, setting=replace(pond.setting, other_deaths=other))
-    k, before = pond.setting.parameters["aggregation"], past.by_day[0.0]["all"][chosen]
+    k, before = pond.setting.parameters["aggregation"], past.burden(0.0)[chosen]
     now = state.flukes_per_fish(pond.setting.fish)
     never = chance_of_never(found.before, found.log_evidence, parasite)
     clean = uniform_draws("infected", draws, seed) < never
@@ -427,7 +430,7 @@ def _summarise(
     home = pond.setting.parameters.evidence.site
     explained = explain(case, home, dead, other, ~clean, _believed(found.before, seed), seed)
     mean = CredibleInterval.of(total / alive)
-    burden_on = {day: np.where(clean, 0.0, there["all"][chosen]) for day, there in past.by_day.items()}
+    burden_on = {day: np.where(clean, 0.0, past.burden(day)[chosen]) for day in past.by_day}
     eggs = sum((state.water[form].sum(0) for form in state.water if "egg" in form), np.zeros(draws))
     stages = {stage: share[chosen] for stage, share in stage_shares(past, 0.0).items()}
     return Estimate(
@@ -484,10 +487,11 @@ def _standing(
     weighed = any(row.chosen != "random" for row in rows)
     chosen, effective = _resample(log_posterior, _spare(draws) if weighed else draws, seed)
     pond, seen = past.pond.take(chosen), past.seen.take(chosen)
+    burden = past.state.flukes_per_fish(past.pond.setting.fish) * past.strayed_by(0.0)
     stock = present_on(
         case.fish_count,
         rows,
-        past.state.take(chosen).flukes_per_fish(pond.setting.fish),
+        burden[chosen],
         pond.setting.parameters["aggregation"],
         seen,
         evidence.site,

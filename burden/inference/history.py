@@ -22,7 +22,7 @@ from burden.inference.gill_signs import draw_signs
 from burden.inference.observation import ObservationParameters, draw_seen, log_likelihood_of_samples
 from burden.inference.other_cause import CourseList
 from burden.inference.prior import LONGEST_HISTORY_DAYS, Ensemble, draw_pond
-from burden.inference.unexplained_change import unexplained_changes
+from burden.inference.straying import Drift, Strayed, stray
 from burden.model.forward import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
 from burden.utils.random_streams import steered, uniform_draws
 
@@ -42,6 +42,8 @@ __all__ = [
     "rows_of",
     "run_past",
     "stage_shares",
+    "strayed",
+    "with_drift",
 ]
 
 #: stream of how many flukes there were when the record starts
@@ -77,6 +79,8 @@ class HistoryRuns:
         Log chance of what gills and blood showed at the visit, and had there been no flukes, shape (M,).
     ranks : mapping of str to numpy.ndarray
         Of every stream the ponds were drawn by, shape (M,) each.
+    drift : Drift or None
+        How they strayed from the equations from look to look, once it was drawn.
     """
 
     pond: Ensemble
@@ -91,6 +95,15 @@ class HistoryRuns:
     log_signs: np.ndarray
     log_signs_clean: np.ndarray
     ranks: Mapping[str, np.ndarray]
+    drift: Drift | None = None
+
+    def burden(self, day: float) -> np.ndarray:
+        """Flukes a fish on a day that was reported, shape (M,)."""
+        return self.by_day[day]["all"] * self.strayed_by(day)
+
+    def strayed_by(self, day: float) -> np.ndarray | float:
+        """Return by what factor the ponds have strayed, shape (M,)."""
+        return 1.0 if self.drift is None else self.drift.at(day)
 
     @property
     def log_deaths_clean(self) -> np.ndarray:
@@ -141,9 +154,8 @@ def run_past(
         pond, start, came = _begin(pond, abundance, days[0])
         doses = [_as_it_went(e, i, m, seed) for i, e in enumerate(pond.given) if e.day >= days[0]]
         signs = draw_signs(m, seed)
-        strayed = unexplained_changes(case, _look_dates(case, parasite), days[0], pond.setting.cycle, m, seed)
     days = np.union1d(days, np.asarray(also, float)[np.asarray(also, float) > days[0]]) if len(also) else days
-    events = [*doses, *came, *strayed]
+    events = [*doses, *came]
     ahead = _days_ahead(case, events, days)
     run = simulate(pond.setting, start, np.union1d(days, list(ahead.values())), events, COARSE_STEP_DAYS)
     background = pond.setting.parameters["background_hazard"]
@@ -165,10 +177,6 @@ def run_past(
         log_signs_clean=signs.log_likelihood(case.findings, p, np.zeros(m), np.ones(m)),
         ranks=streams.met,
     )
-
-
-def _look_dates(case: Case, parasite: str) -> list[date]:
-    return sorted({row.date for row in rows_of(case, parasite) if is_read(case, parasite, row)})
 
 
 def _begin(pond: Ensemble, abundance: np.ndarray, day: float) -> tuple[Ensemble, State, list[Event]]:
@@ -212,7 +220,7 @@ def _days_ahead(case: Case, events: Sequence[Event], days: np.ndarray) -> dict[f
     So does what an unknown drug was given to: nobody looked, and the drug hides how many there were.
     """
     sampled = {float(case.day_of(d)) for d in case.sample_dates}
-    dosed = {event.day for event in events if event.effect is not None}
+    dosed = {event.day for event in events if event.kill}
     hidden = {float(case.day_of(d)) for d in case.unknown_doses}
     return {day: max(day - _AHEAD_DAYS, days[0]) for day in (sampled & dosed) | (hidden & set(days))}
 
@@ -289,19 +297,50 @@ def log_likelihood(past: HistoryRuns, parasite: str, clean: bool = False) -> np.
     With `clean` the preparations of the visit alone, every one read as clean. Looks from before the run begins are
     read roughly: the ponds that fit are weighed by `log_likelihood_before` at the end.
     """
-    case, p = past.pond.case, past.pond.setting.parameters
-    home, weight, k = p.evidence.site, past.pond.setting.fish.weight_g.mean(0), p["aggregation"]
+    case = past.pond.case
     total = np.zeros(past.pond.size) if clean else past.log_deaths + past.log_signs
     if not clean:
         total = total + log_likelihood_before(past, parasite, ROUGH_NODES)
-    for day, rows in rows_by_day(case, parasite, clean).items():
-        mean, pool = past.by_day[day]["all"], fish_at_look(case, rows)
-        stages = stage_shares(past, day)
-        total = total + log_likelihood_of_samples(rows, mean, k, past.seen, home, weight, stages, pool)
+    looks = strayed(past, parasite, clean)
+    total = total if looks is None else total + looks.log_likelihood.sum(0)
     if not clean and parasite == case.parasites[0]:  # nobody says which set was seen on newcomers: the first
         for _, i, _ in in_order_of_arrival(case, min(past.by_day)):
             total = total + past.pond.newcomers[i].log_likelihood(past.pond, past.seen, {})
     return total
+
+
+def strayed(past: HistoryRuns, parasite: str, clean: bool = False) -> Strayed | None:
+    """Return the looks of a run, summed over how far its ponds strayed from the equations; None without a look.
+
+    With `clean` the look of the visit alone, every preparation read as clean.
+    """
+    looks = rows_by_day(past.pond.case, parasite, clean)
+
+    def log_likelihood_of(day: float, factors: np.ndarray) -> np.ndarray:
+        mean = factors[:, None] * past.by_day[day]["all"]
+        return _log_likelihood_of_look(past, looks[day], day, mean)
+
+    return stray(sorted(looks), log_likelihood_of, past.pond.size) if looks else None
+
+
+def with_drift(past: HistoryRuns, looks: Strayed | None, seed: int) -> HistoryRuns:
+    """Draw how the ponds of a run strayed, from what its looks leave; as they are where fish were looked at once."""
+    return past if looks is None or len(looks.days) == 1 else replace(past, drift=looks.draw(seed))
+
+
+def _log_likelihood_of_look(past: HistoryRuns, rows: Sequence[Preparation], day: float, mean: np.ndarray) -> np.ndarray:
+    """Log-likelihood of the preparations of a day for several burdens of each pond, shape of `mean` (Q, M)."""
+    p, every = past.pond.setting.parameters, np.tile(np.arange(past.pond.size), len(mean))
+    return log_likelihood_of_samples(
+        rows,
+        mean.ravel(),
+        p["aggregation"][every],
+        past.seen.take(every),
+        p.evidence.site,
+        past.pond.setting.fish.weight_g.mean(0)[every],
+        {stage: share[every] for stage, share in stage_shares(past, day).items()},
+        fish_at_look(past.pond.case, rows),
+    ).reshape(mean.shape)
 
 
 def log_likelihood_before(past: HistoryRuns, parasite: str, nodes: int = NODES) -> np.ndarray:

@@ -34,15 +34,17 @@ from burden.inference.history import (
     rows_of,
     run_past,
     stage_shares,
+    strayed,
+    with_drift,
 )
 from burden.inference.observation import (
     fineness,
     fish_alike,
-    log_likelihood_of_samples,
     rates_of_chosen,
     shares_picked,
     shown,
 )
+from burden.inference.straying import Strayed
 from burden.statistics import part_count_size
 from burden.statistics.adaptive_importance import effective_size
 from burden.utils.random_streams import uniform_draws
@@ -140,12 +142,15 @@ class PastPonds:
         Log-likelihood of the looks from before the run begins, shape (M,).
     log_weight : numpy.ndarray
         Log weight of each as a draw of the posterior, shape (M,).
+    strayed : Strayed or None
+        How they may have strayed at each look; None where nobody looked within the run.
     """
 
     runs: HistoryRuns
     log_prior: np.ndarray
     log_before: np.ndarray
     log_weight: np.ndarray
+    strayed: Strayed | None
 
     @property
     def weight(self) -> np.ndarray:
@@ -153,8 +158,23 @@ class PastPonds:
         return np.exp(self.log_weight - self.log_weight.max())
 
     def burden(self, day: float) -> np.ndarray:
-        """Flukes a fish on a day that was reported, shape (M,)."""
-        return self.runs.by_day[day]["all"]
+        """Flukes a fish on a day that was reported, with everything known now, shape (M,)."""
+        return self.runs.burden(day)
+
+    def learned(self, day: float) -> np.ndarray:
+        """Log-likelihood of the look of a day given those before it, shape (M,)."""
+        return self._looks.log_likelihood[self._looks.days.index(day)]
+
+    def foretold(self, day: float, seed: int) -> np.ndarray:
+        """Draw flukes a fish on the day of a look, with what is known from those before it, shape (M,)."""
+        log_factor = self._looks.foretold(self._looks.days.index(day), seed)
+        return self.runs.by_day[day]["all"] * np.exp(log_factor)
+
+    @property
+    def _looks(self) -> Strayed:
+        if self.strayed is None:
+            raise ValueError("nobody looked at fish within this run")
+        return self.strayed
 
 
 def past_ponds(found: Estimate) -> PastPonds:
@@ -179,7 +199,9 @@ def past_ponds(found: Estimate) -> PastPonds:
     weight = log_prior[places] - log_mix[places] + np.log(times)
     before = log_likelihood_before(runs, found.parasite)
     finer = before - log_likelihood_before(runs, found.parasite, ROUGH_NODES)
-    return PastPonds(runs, weight, before, weight + log_likelihood[places] + finer)
+    looks = strayed(runs, found.parasite)
+    runs = with_drift(runs, looks, found.seed)
+    return PastPonds(runs, weight, before, weight + log_likelihood[places] + finer, looks)
 
 
 def _days_between(found: Estimate) -> Iterator[float]:
@@ -223,11 +245,8 @@ class _Known:
 
     def learn(self, day: float, rows: Sequence[Preparation]) -> None:
         """Add a look, and the deaths and arrivals up to it."""
-        p, case, seen = self.runs.pond.setting.parameters, self.found.case, self.runs.seen
-        mean, weight_g, k = self.past.burden(day), self.runs.pond.setting.fish.weight_g.mean(0), p["aggregation"]
-        stages, pool = stage_shares(self.runs, day), fish_at_look(case, rows)
-        likely = log_likelihood_of_samples(rows, mean, k, seen, p.evidence.site, weight_g, stages, pool)
-        self.looks = self.looks + likely
+        case, seen = self.found.case, self.runs.seen
+        self.looks = self.looks + self.past.learned(day)
         if self.found.parasite == case.parasites[0]:
             for came, i, _ in in_order_of_arrival(case, min(self.runs.by_day)):
                 if self.day < came <= day:
@@ -269,7 +288,7 @@ def _forecast(known: _Known, before: float, day: float, rows: Sequence[Preparati
     m = runs.pond.size
     none = uniform_draws(f"no fluke yet {day:g}", m, found.seed) < known.never
     rng = np.random.default_rng([found.seed, zlib.crc32(f"what {rows[0].date} was to show".encode())])
-    mean = known.past.burden(day)
+    mean = known.past.foretold(day, found.seed)
     shown_by_draw = np.where(none, 0, counts_of(runs, mean, rows, stage_shares(runs, day), rng))
     counted = sum(row.count_low for row in rows)
     below = np.average((shown_by_draw < counted) + 0.5 * (shown_by_draw == counted), weights=weight)
@@ -279,7 +298,7 @@ def _forecast(known: _Known, before: float, day: float, rows: Sequence[Preparati
         date=to_date + timedelta(days=day),
         known_until=to_date + timedelta(days=before),
         burden=CredibleInterval.of(np.where(none, 0.0, mean), weight),
-        found=found.mean_abundance if day == 0 else CredibleInterval.of(mean, known.past.weight),
+        found=found.mean_abundance if day == 0 else CredibleInterval.of(known.past.burden(day), known.past.weight),
         counts=_whole(shown_by_draw, weight),
         counted=counted,
         place=float(below),
