@@ -25,6 +25,7 @@ from burden.decision.facts import (
 from burden.decision.next_look import look_of
 from burden.decision.plan import (
     agents_missing,
+    aim_for,
     doses_of,
     other_treatments,
     planned_doses,
@@ -39,7 +40,6 @@ from burden.inference.temperature_ahead import dates_hold_until
 from burden.inference.treatment_response import Response, response
 from burden.inference.visit_comparison import Changes, what_changed
 from burden.model.windows import Windows
-from burden.schedule.aim import aim_of, emptied_day
 from burden.schedule.customary import windows_of
 from burden.schedule.delayed_hatch import DelayedHatch, later_doses
 from burden.schedule.eligibility import Notes, agents_and_notes, agents_to_get, notes_on
@@ -249,10 +249,7 @@ def _decided(
     report_progress("searching for dates")
     fit, spent = agents_to_plan(case, estimates, agents)
     given = withdrawals_after(case, ponds[0].pond, None)
-    aim = aim_of(case, ponds)
-    if not any(one.harvest is not None for one in given):  # else the harvest cannot be on its day
-        aim = replace(aim, emptied_day=emptied_day(case))
-    found = search(case, ponds, fit, aim, not_before=days_to_mend(gates), spent=spent)
+    found = search(case, ponds, fit, aim_for(case, ponds), not_before=days_to_mend(gates), spent=spent)
     withdrawals = withdrawals_after(case, ponds[0].pond, found.recommended)
     facts = facts_of(case, estimates, gates, notes, agents, found, spent, withdrawals, given)
     action, reasons = choose(facts)

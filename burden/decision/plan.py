@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import timedelta
 
 from burden.case import Case
 from burden.decision.records import Missing, OtherTreatment, PlannedDose
 from burden.evidence import load_agent
-from burden.inference.prior import Ensemble
+from burden.inference.prior import Ensemble, Posterior
+from burden.schedule.aim import Aim, aim_of, emptied_day
 from burden.schedule.eligibility import dose_of
 from burden.schedule.evaluation import EvaluatedSchedule
 from burden.schedule.recommendation import Recommendation
@@ -17,6 +19,7 @@ from burden.treatment.withdrawal import Withdrawal, withdrawals_of
 
 __all__ = [
     "agents_missing",
+    "aim_for",
     "doses_of",
     "other_treatments",
     "planned_doses",
@@ -148,3 +151,16 @@ def withdrawals_after(case: Case, pond: Ensemble, chosen: EvaluatedSchedule | No
     """
     coming = ((), ()) if chosen is None else (chosen.plan.days, chosen.plan.agents)
     return withdrawals_of(case, *coming, pond.setting.temperature)
+
+
+def aim_for(case: Case, ponds: Sequence[Posterior]) -> Aim:
+    """Return the aim of a case, its deaths counted up to the harvest of all fish where that can be on its day.
+
+    Parameters
+    ----------
+    case : Case
+    ponds : sequence of Posterior
+        One a parasite set.
+    """
+    late = any(one.harvest is not None for one in withdrawals_after(case, ponds[0].pond, None))
+    return replace(aim_of(case, ponds), emptied_day=None if late else emptied_day(case))

@@ -10,11 +10,12 @@ import numpy as np
 
 from burden.case import Case
 from burden.decision.facts import agents_to_plan
+from burden.decision.plan import aim_for
 from burden.inference.estimate import Estimate
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.dose_effect import DoseEffect
 from burden.model.elimination.probability import DoseSchedule
-from burden.schedule.aim import Aim, aim_of
+from burden.schedule.aim import Aim
 from burden.schedule.customary import customs_for
 from burden.schedule.eligibility import agents_and_notes
 from burden.schedule.evaluation import evaluate, first_draws, looked_at
@@ -102,7 +103,7 @@ def trial_of(case: Case, estimates: Sequence[Estimate], draws: int = DRAWS) -> T
     agents, spent = agents_to_plan(case, estimates, agents_and_notes(case, estimates)[0])
     customs = customs_for(case, posteriors, agents, days_to_mend(gates), spent)
     doses = zip(customs[0].plan.days, customs[0].plan.agents, strict=True) if customs else ()
-    return Trial(ponds, aim_of(case, ponds), tuple((int(day), agent) for day, agent in doses if day <= HORIZON_DAYS))
+    return Trial(ponds, aim_for(case, ponds), tuple((int(day), agent) for day, agent in doses if day <= HORIZON_DAYS))
 
 
 def tried(trial: Trial, plan: Plan) -> dict[str, Any]:
@@ -117,7 +118,7 @@ def tried(trial: Trial, plan: Plan) -> dict[str, Any]:
     -------
     dict
         chance of meeting the aim [-]; left, flukes a fish the day after the last dose; deaths by flukes within the
-        aim's horizon, each with median, low and high; check_day [d].
+        aim's horizon, or up to the harvest of all fish, each with median, low and high; check_day [d].
     """
     schedule = DoseSchedule(tuple(map(float, plan.days)), plan.agents)
     changed = [Posterior(_changed(pond, plan), state) for pond, state in trial.ponds]

@@ -177,6 +177,7 @@ def _ready(held: dict[str, Any], folder: str, trial: bytes | None, draws: int) -
         "draws": found.ponds[0].pond.size,
         "agents": [*found.ponds[0].pond.effects],
         "horizon": HORIZON_DAYS,
+        "deaths_days": round(found.aim.deaths_until_day),
         "aim": found.aim.kind,
         "tolerable": found.aim.tolerable[0].median,
         "customary": [{"day": day, "agent": agent} for day, agent in found.customary],

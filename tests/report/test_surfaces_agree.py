@@ -16,6 +16,7 @@ from burden.decision import Assessment, assess, decide
 from burden.decision.look_dates import clean_look_day
 from burden.decision.look_records import Outcome
 from burden.decision.next_look import known_beforehand
+from burden.decision.records import Reason
 from burden.evidence import agent_names, load_parasite
 from burden.inference.estimate import estimate
 from burden.model.elimination.probability import DoseSchedule
@@ -26,6 +27,7 @@ from burden.report.page.owner import owner_page
 from burden.report.text.deaths import deaths_text
 from burden.report.text.forecast import regime_text
 from burden.report.text.next_look import look_text, outcome_lines
+from burden.report.text.reasons import owner_reason_text, reason_text
 from burden.sampling import Look, find_by_burden, recheck
 from burden.sampling.development_times import times_at
 from burden.schedule.aim import HORIZON_DAYS, check_day, emptied_day
@@ -189,6 +191,19 @@ def test_the_owner_has_the_range_of_the_first_page():
     low, high = (plain(x, 2) for x in (e.mean_abundance.low, e.mean_abundance.high))
     assert f"(between {low} and {high})" in owner_of(koi())
     assert f"({low} to {high}) flukes a fish" in " ".join(answer_lines(koi()))
+
+
+@pytest.mark.parametrize(
+    ("code", "chance", "said"),
+    [("may_stay_low", 0.25, "probably too few"), ("not_yet", 0.43, "not sure"), ("never_seen", 0.2, "found no fluke")],
+)
+def test_an_owner_is_told_no_chance_of_a_level(code, chance, said):
+    """ "The chance of too many flukes (on average 70 a fish or more) today is 43 %" is no sentence for an owner."""
+    numbers = {"chance_high": chance, "chance_high_now": chance, "level": 70.0, "chance_present": 0.5}
+    reason = Reason(code, numbers | {"preparations": 6.0, "fish_looked_at": 3.0})
+    assert "%" in reason_text(reason)
+    assert said in owner_reason_text(reason)
+    assert "%" not in owner_reason_text(reason)
 
 
 # --- shares, cautions, counts -----------------------------------------------------------------------------------------

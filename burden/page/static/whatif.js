@@ -112,7 +112,7 @@
       h("div", { class: "figures" },
         h("div", { class: "figure" }, h("div", { class: "small" }, say("whatif.chance")), h("div", { class: "value", id: "try-chance", "aria-live": "polite" }, "…"), h("div", { class: "small" }, aimWords())),
         h("div", { class: "figure" }, h("div", { class: "small" }, say("whatif.left")), h("div", { class: "value", id: "try-left" }, "…")),
-        h("div", { class: "figure" }, h("div", { class: "small" }, say("whatif.deaths", { days: about.horizon })), h("div", { class: "value", id: "try-deaths" }, "…"))),
+        h("div", { class: "figure" }, h("div", { class: "small" }, say("whatif.deaths", { days: about.deaths_days })), h("div", { class: "value", id: "try-deaths" }, "…"))),
       h("p", { id: "untried", class: "problem", role: "alert" }),
       strip,
       h("p", { id: "dose-now", role: "status" }, dose ? doseWords(dose, chosen) : say("whatif.none")),

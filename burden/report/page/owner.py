@@ -15,7 +15,7 @@ from burden.report.text.decision import headline, help_lines, release_text
 from burden.report.text.gates import gates_text, other_text
 from burden.report.text.handling import aftercare_days, breath_text, handling_of, same_water, trial_steps, unfed_text
 from burden.report.text.plan import dose_text
-from burden.report.text.reasons import reason_text
+from burden.report.text.reasons import owner_reason_text
 from burden.utils.formatting import counted, percent, plain, say_date, sentence, uncapitalised
 from burden.utils.results import CredibleInterval
 
@@ -102,7 +102,7 @@ def _dates(found: Assessment) -> list[str]:
     year = decision.visit_date.year
     said = []
     if decision.action != "dose":
-        said += [headline(decision), *(reason_text(reason) for reason in decision.reasons[:1])]
+        said += [headline(decision), *(owner_reason_text(reason) for reason in decision.reasons[:1])]
         said += map(_plain, gates_text(decision, "stop"))
         said += help_lines(decision)
         said += [_DOSES_FOLLOW] if decision.after_water else []

@@ -10,7 +10,7 @@ from burden.decision.records import Reason
 from burden.inference.dose_accounts import LEAST_CHANCE
 from burden.utils.formatting import capitalised, counted, day_in_words, named, percent, plain, several
 
-__all__ = ["reason_text"]
+__all__ = ["owner_reason_text", "reason_text"]
 
 _Numbers = Mapping[str, float | str | None]
 
@@ -18,6 +18,24 @@ _Numbers = Mapping[str, float | str | None]
 def reason_text(reason: Reason) -> str:
     """Write one reason of the action."""
     return _REASONS[reason.code](reason.numbers)
+
+
+def owner_reason_text(reason: Reason) -> str:
+    """Write one reason as its owner reads it: without the chance of a level, which is the veterinarian's to weigh."""
+    if reason.code in ("may_stay_low", "not_yet"):
+        chance = "chance_high" if reason.code == "may_stay_low" else "chance_high_now"
+        return _UNSURE if float(reason.numbers.get(chance) or 0) >= _EVEN else _PROBABLY_FEW
+    return _FOR_OWNERS.get(reason.code) or reason_text(reason)
+
+
+_UNSURE = "There are flukes. Whether they are too many is not sure, so we look again before anything is given."
+_PROBABLY_FEW = "There are flukes, probably too few to do harm. They may increase, so we look again before they do."
+_FOR_OWNERS = {
+    "stays_low": "Flukes are few or none, and few flukes on well fish do no harm.",
+    "never_seen": "We found no fluke. That does not prove that there is none, so we do not dose on suspicion.",
+    "course_worked": "The doses given have done enough.",
+    "course_likely_worked": "The doses given have probably done enough: the next look shows it.",
+}
 
 
 def _whole(numbers: _Numbers, name: str) -> int:
