@@ -131,8 +131,7 @@ def fish_to_look_at(
     numbers : sequence of int
         Numbers of fish tried, rising.
     """
-    outcomes: list[Outcome] = []
-    fish = numbers[-1]
+    tried: list[tuple[int, list[Outcome]]] = []
     # a clean look has to be news: where the burden is likely low anyway, it has to halve what doubt is left
     surely_low = min(surely_low, max(float(np.mean(high)) / 2, LEAST_DOUBT))
     times = -(-_COUNTED // high.size)  # each draw shows several counts, so that a limit does not hang on one of them
@@ -140,10 +139,15 @@ def fish_to_look_at(
     for fish in numbers:
         flukes = sum(counts_seen(e, burden, fish, times) for e, burden in zip(estimates, burdens, strict=True))
         outcomes = outcomes_of(np.asarray(flukes), high, purpose, surely_low, now, due)
+        tried.append((fish, outcomes))
         undecided = sum(one.chance for one in outcomes if _leaves_open(one, surely_low, now is not None))
         if 1 - undecided >= CONCLUSIVE:
             break
-    return fish, outcomes
+    leads_to = {one.action for one in tried[-1][1]}
+    if len(leads_to) > 1:
+        return tried[-1]
+    # whatever they show leads to the same: no more are netted than show that
+    return next(one for one in tried if {outcome.action for outcome in one[1]} == leads_to)
 
 
 def _leaves_open(outcome: Outcome, surely_low: float, judged_by_the_day: bool) -> bool:
@@ -186,7 +190,7 @@ def _by_the_harvest(case: Case, look: NextLook, emptied: float | None) -> NextLo
     """Leave no look for a day on which all fish are harvested: those that are killed show what the others carry."""
     if emptied is None or not look.date > case.visit_date:
         return look
-    if look.day >= emptied:
+    if look.day >= emptied or {one.action for one in look.outcomes} == {"watch"}:
         return _plain_look(case, emptied, "harvest")
     late = look.day + LOOK_SOON_DAYS >= emptied
     return replace(look, again=case.visit_date + timedelta(days=int(emptied))) if late else look

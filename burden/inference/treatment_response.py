@@ -187,7 +187,9 @@ class Response(Result):
     @property
     def verdict(self) -> str:
         """The one verdict on the dose: fell short where the whole record says so, else that of the samples."""
-        return "fell_short" if self.by_record is not None else verdict_of(self.verdict_probability)
+        if self.by_record is not None:
+            return "fell_short"
+        return "cannot_tell" if self.long_ago else verdict_of(self.verdict_probability)
 
     @property
     def long_ago(self) -> bool:
@@ -252,13 +254,13 @@ def _given_in_more(case: Case, dose: Action) -> tuple[WeighedForOtherWater, ...]
     return (WeighedForOtherWater(believed, volume, mg_l, mg_l * believed / volume),)
 
 
-def _long_after(between: Between, day: float) -> bool:
+def _long_after(between: Between, day: int) -> bool:
     """Whether a look came so long after a dose that flukes of the second generation since then lay."""
     pond = between.pond
     if not pond.has_windows:
         return False
     setting = pond.setting
-    found = windows_after(setting.parameters, np.zeros(pond.size), setting.temperature, day)
+    found = windows_after(setting.parameters, np.zeros(pond.size), setting.temperature, float(day))
     generation = float(np.median(found.mean_hatch + found.larval_life + found.earliest_maturity))
     return bool(between.days[1] - day >= _GENERATIONS * generation)
 
@@ -347,7 +349,9 @@ def response(
     expected = accounts.left / np.maximum(between.start, 1e-9)
     verdict = "fell_short" if by_record is not None else verdict_of(chances)
     new = CredibleInterval.of(accounts.new, likely)
-    late = verdict == "cannot_tell" and (new.median > _MOSTLY_NEW or _long_after(between, float(case.day_of(given))))
+    late = by_record is None and verdict in ("cannot_tell", "fell_short") and _long_after(between, case.day_of(given))
+    late = late or (verdict == "cannot_tell" and new.median > _MOSTLY_NEW)
+    verdict = "cannot_tell" if late else verdict
     why = LongAgo((later - given).days) if late else VerdictReason(verdict)
     asked = not late and (verdict == "fell_short" or chances["fell_short"] >= _WORTH_ASKING)
     return Response(

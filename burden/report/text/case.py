@@ -217,7 +217,7 @@ def _on_record(found: Findings) -> list[str]:
     words += [f"Virus test: {test[found.virus_test]}."] if found.virus_test else []
     if found.ulcers is not None:
         ulcers = "Fish have ulcers." if found.ulcers else "No fish has ulcers."
-        words.append(f"{ulcers} On record only, not used in the answer.")
+        words.append(f"{ulcers} Said beside the answer, not used in it.")
     return words
 
 
@@ -244,7 +244,7 @@ def _limits_of_doses(limits: Limits) -> list[str]:
 def _limits_of_agents(limits: Limits) -> list[str]:
     said = []
     if limits.agents is not None:
-        said.append(f"drugs at hand: {', '.join(limits.agents) or 'none'}")
+        said.append(f"drugs at hand: {', '.join(map(named, limits.agents)) or 'none'}")
     if limits.max_formalin_mg_l_total is not None:
         said.append(f"at most {as_given(limits.max_formalin_mg_l_total)} mg/L of formalin in all")
     if limits.can_heat_to_c is not None:
