@@ -50,8 +50,8 @@ _STEPS = {
     "check_volume": "Check the volume first: that is quickly done, and more water than believed is common (common "
     "practice, no source).",
     "check_removal": "Ask whether carbon, UV or ozone ran, and whether the filter had met the drug before.",
-    "longer_not_stronger": "If that explains nothing and the same drug is given again, make the bath longer rather than "
-    "stronger. Count again after it.",
+    "longer_not_stronger": "If that explains nothing and the same drug is given again, make the bath longer rather "
+    "than stronger. Count again after it.",
     "look_two_days_after": "Next time look two days after the dose: that tells most of it, and later looks count newly "
     "settled flukes too.",
     "look_at_more_fish": "Look at more fish, or at more of each fish, picked the same way as before.",
