@@ -189,7 +189,8 @@ class Response(Result):
         """The one verdict on the dose: fell short where the whole record says so, else that of the samples."""
         if self.by_record is not None:
             return "fell_short"
-        return "cannot_tell" if self.long_ago else verdict_of(self.verdict_probability)
+        verdict = verdict_of(self.verdict_probability)
+        return "cannot_tell" if self.long_ago and verdict == "fell_short" else verdict
 
     @property
     def long_ago(self) -> bool:
@@ -349,9 +350,9 @@ def response(
     expected = accounts.left / np.maximum(between.start, 1e-9)
     verdict = "fell_short" if by_record is not None else verdict_of(chances)
     new = CredibleInterval.of(accounts.new, likely)
-    late = by_record is None and verdict in ("cannot_tell", "fell_short") and _long_after(between, case.day_of(given))
+    late = by_record is None and verdict != "worked" and _long_after(between, case.day_of(given))
     late = late or (verdict == "cannot_tell" and new.median > _MOSTLY_NEW)
-    verdict = "cannot_tell" if late else verdict
+    verdict = "cannot_tell" if late and verdict == "fell_short" else verdict
     why = LongAgo((later - given).days) if late else VerdictReason(verdict)
     asked = not late and (verdict == "fell_short" or chances["fell_short"] >= _WORTH_ASKING)
     return Response(

@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 from datetime import timedelta
 from functools import cache
+from types import SimpleNamespace
 
 import pytest
 from cases import a_case, dose
@@ -19,14 +20,18 @@ from burden.decision.next_look import known_beforehand
 from burden.decision.records import Reason
 from burden.evidence import agent_names, load_parasite
 from burden.inference.estimate import estimate
+from burden.inference.visit_comparison import Changes, ParameterChange
+from burden.inference.visit_forecasts import VisitForecast
 from burden.model.elimination.probability import DoseSchedule
 from burden.report.formatting import unbroken
 from burden.report.page.answer import answer_lines
 from burden.report.page.cautions import cautions_of, cautions_of_others
+from burden.report.page.outlook import changes_of
 from burden.report.page.owner import owner_page
 from burden.report.text.deaths import deaths_text
 from burden.report.text.forecast import regime_text
 from burden.report.text.next_look import look_text, outcome_lines
+from burden.report.text.pond_history import forecast_words
 from burden.report.text.reasons import owner_reason_text, reason_text
 from burden.sampling import Look, find_by_burden, recheck
 from burden.sampling.development_times import times_at
@@ -204,6 +209,29 @@ def test_an_owner_is_told_no_chance_of_a_level(code, chance, said):
     assert "%" in reason_text(reason)
     assert said in owner_reason_text(reason)
     assert "%" not in owner_reason_text(reason)
+
+
+# --- what was expected ------------------------------------------------------------------------------------------------
+def test_one_judge_says_whether_more_was_found_than_expected():
+    """A burden above its range and counts within theirs made "more than expected" and "within that range" of one day."""
+    case = koi().case
+    then, today = CredibleInterval(45.0, 0.3, 980.0), CredibleInterval(1000.0, 360.0, 3100.0)
+    counts, since = CredibleInterval(0.0, 0.0, 24.0), case.visit_date - timedelta(days=60)
+    moved = ParameterChange("abundance_today", then, today)
+    changes = Changes(case, "dactylogyrus", 1, DRAWS, since, moved, then, None, (), {"preparations": 8})
+    one = VisitForecast(case.visit_date, since, then, today, counts, 19, 0.9, None, None, 100.0)
+
+    def lines(forecast: VisitForecast) -> str:
+        known = SimpleNamespace(parasite="dactylogyrus", forecasts=(forecast,))
+        return " ".join(changes_of(replace(koi(), changes=(changes,), histories=(known,)), 0)["lines"])
+
+    assert moved.verdict == "higher"
+    assert "they showed 19: within that range" in lines(one)
+    assert "more than expected" not in lines(one)
+    assert forecast_words(one) == "0 (0 to 24)"
+    unjudged = lines(replace(one, effective_draws=3.0))
+    assert "expected" not in unjudged
+    assert "1 000 (360 to 3 100) flukes a fish today" in unjudged
 
 
 # --- shares, cautions, counts -----------------------------------------------------------------------------------------

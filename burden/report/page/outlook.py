@@ -17,7 +17,7 @@ from burden.report.formatting import about, days_label, long_date, named, on_day
 from burden.report.text.handling import has_filter
 from burden.report.text.notes import parasite_name
 from burden.report.text.plan import compared_text
-from burden.report.text.pond_history import calibration_text, forecast_words, kill_lines, left_out_text
+from burden.report.text.pond_history import calibration_text, expected_line, forecast_words, kill_lines, left_out_text
 from burden.report.text.treatment_response import gone_words, verdict_words
 from burden.report.text.visit_comparison import burden_line, deaths_line
 from burden.schedule.evaluation import EvaluatedSchedule
@@ -200,17 +200,17 @@ def changes_of(found: Assessment, i: int) -> dict[str, Any]:
     changes = found.changes[i]
     if changes is None:
         return {}
-    judged = all(
-        one.can_be_judged
+    expected = [
+        expected_line(one)  # one judge of what was expected: the counts, as in the table of all visits
         for history in found.histories
         if history.parasite == changes.parasite
         for one in history.forecasts
-        if one.date == changes.case.visit_date
-    )
+        if one.date == changes.case.visit_date and one.can_be_judged
+    ]
     told = [m for m in changes.others if m.verdict in ("higher", "lower")]
     return {
         "since": long_date(changes.since),
-        "lines": [line for line in (burden_line(changes, judged), deaths_line(changes)) if line],
+        "lines": [line for line in (burden_line(changes, judged=False), *expected, deaths_line(changes)) if line],
         "rows": [_moved(m) for m in told[:_MOST_MOVED]],
     }
 

@@ -12,7 +12,7 @@ from burden.inference.visit_forecasts import VisitForecast
 from burden.utils.formatting import counted, day_in_words, named, percent, plain, several
 from burden.utils.wording import writes, writes_brief
 
-__all__ = ["calibration_text", "forecast_words", "kill_lines", "left_out_text"]
+__all__ = ["calibration_text", "expected_line", "forecast_words", "kill_lines", "left_out_text"]
 
 _SEEN = {
     "more": "more than expected",
@@ -97,12 +97,17 @@ def _visit_line(found: History, i: int) -> str:
     return f"{said}." if expected is None else f"{said}. {_forecast_line(expected)}"
 
 
-def _forecast_line(one: VisitForecast) -> str:
-    """Write what was expected of a visit, and what it showed."""
-    said = (
+def expected_line(one: VisitForecast) -> str:
+    """Write what the visit before expected of the preparations of a visit, and what they showed."""
+    return (
         f"On {day_in_words(one.known_until)} we expected {one.counts.whole()} flukes in the preparations of "
-        f"{day_in_words(one.date)}; they showed {one.counted}: {_SEEN[one.verdict]}."
+        f"{day_in_words(one.date)}; they showed {plain(one.counted, 9)}: {_SEEN[one.verdict]}."
     )
+
+
+def _forecast_line(one: VisitForecast) -> str:
+    """Write what was expected of a visit, of counts and of deaths, and what it showed."""
+    said = expected_line(one)
     if one.deaths is None or one.dead is None:
         return said
     return f"{said} We expected {one.deaths.whole()} deaths; {one.dead} died."

@@ -128,7 +128,7 @@ def _left_open(r: Response) -> str:
 
 def gone_words(r: Response) -> str:
     """Write how many flukes are gone, how many were to go, and how many are new; nothing where nothing was compared."""
-    if not math.isfinite(r.reduction_percent.median):
+    if r.long_ago or not math.isfinite(r.reduction_percent.median):
         return ""
     new = percent_interval(r.new_share.median, r.new_share.low, r.new_share.high)
     return (
