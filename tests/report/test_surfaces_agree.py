@@ -213,7 +213,7 @@ def test_an_owner_is_told_no_chance_of_a_level(code, chance, said):
 
 # --- what was expected ------------------------------------------------------------------------------------------------
 def test_one_judge_says_whether_more_was_found_than_expected():
-    """A burden above its range and counts within theirs made "more than expected" and "within that range" of one day."""
+    """A burden above its range and counts within theirs made "more than expected" and "within that range" of a day."""
     case = koi().case
     then, today = CredibleInterval(45.0, 0.3, 980.0), CredibleInterval(1000.0, 360.0, 3100.0)
     counts, since = CredibleInterval(0.0, 0.0, 24.0), case.visit_date - timedelta(days=60)
