@@ -68,7 +68,7 @@ def watch_day(case: Case, estimates: Sequence[Estimate], found: Recommendation) 
 
 
 def clean_look_day(estimates: Sequence[Estimate], plan: DoseSchedule) -> float | None:
-    """Day from which a clean look means most; None where nothing lays eggs, or some do not hatch within reach [d].
+    """Day from which a clean look means most; None where nothing lays eggs, or cold keeps some for too long [d].
 
     Parameters
     ----------
@@ -90,8 +90,8 @@ def clean_look_day(estimates: Sequence[Estimate], plan: DoseSchedule) -> float |
         shelter = e.pond.effects[plan.agents[-1]].sheltered_fraction
         found = windows_after(p, shelter, e.pond.setting.temperature, plan.days[-1])
         days.append(float(np.quantile(found.last_hatch + found.larval_life + found.sheltered_age, SURE)))
-    last = plan.days[-1] + max(days, default=np.inf)
-    return float(np.ceil(last)) if np.isfinite(last) else None
+    wait = max(days, default=np.inf)
+    return float(np.ceil(plan.days[-1] + wait)) if wait <= TOO_LONG_TO_WAIT_DAYS else None
 
 
 def warm_day(estimates: Sequence[Estimate], day: float) -> float | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 
 from burden.case import Case
 from burden.decision.records import Missing, OtherTreatment, PlannedDose
@@ -74,7 +74,6 @@ def planned_doses(
         when = case.visit_date + timedelta(days=int(day))
         trial = d.agent not in known and d.agent not in {p.agent for p in planned} and case.fish_count > 1
         before = when - timedelta(days=1)
-        tried = before if case.dose_possible_on(before) else case.visit_date
         planned.append(
             PlannedDose(
                 date=when,
@@ -90,12 +89,18 @@ def planned_doses(
                 strength_percent=d.strength_percent,
                 bath_volume_l=d.volume_l,
                 apart=d.apart,
-                trial_date=max(tried, case.visit_date) if trial else None,
+                trial_date=_tried_on(case, when) if trial else None,
                 fast_from=max(before, case.visit_date),
                 place=d.place or "water",
             )
         )
     return tuple(planned)
+
+
+def _tried_on(case: Case, when: date) -> date:
+    """Day on which a few fish are treated first: the last before a dose on which one may be given, else the visit."""
+    days = (when - timedelta(days=n) for n in range(1, (when - case.visit_date).days + 1))
+    return next((day for day in days if case.dose_possible_on(day)), case.visit_date)
 
 
 def agents_missing(case: Case, agents: Sequence[str]) -> tuple[Missing, ...]:

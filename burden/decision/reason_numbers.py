@@ -62,6 +62,7 @@ def reason_numbers(
         "counts_held_up": float(any(one.held_up for one in short)),
         "light_or_carbon": float(any(dose.uv_or_carbon_on for dose in case.doses_given)),
         "may_be_removed": float(could_be_removed(case)),
+        "lays_eggs": float(any(e.pond.has_windows for e in estimates)),
         "from_outside": float(pressure_on(case) is not None),
         "spent": ", ".join(spent) or None,
         "gasping_alone": float(all(gate.code == "gasping" for gate in gates if gate.level == "stop")),

@@ -17,6 +17,7 @@ from burden.decision import Assessment, assess, decide
 from burden.decision.look_dates import clean_look_day
 from burden.decision.look_records import Outcome
 from burden.decision.next_look import known_beforehand
+from burden.decision.plan import planned_doses
 from burden.decision.records import Reason
 from burden.evidence import agent_names, load_parasite
 from burden.inference.estimate import estimate
@@ -30,7 +31,9 @@ from burden.report.page.outlook import changes_of
 from burden.report.page.owner import owner_page
 from burden.report.text.deaths import deaths_text
 from burden.report.text.forecast import regime_text
+from burden.report.text.handling import trial_steps
 from burden.report.text.next_look import look_text, outcome_lines
+from burden.report.text.plan import aim_text
 from burden.report.text.pond_history import forecast_words
 from burden.report.text.reasons import owner_reason_text, reason_text
 from burden.sampling import Look, find_by_burden, recheck
@@ -165,6 +168,42 @@ def test_nobody_is_sent_to_look_at_what_is_known():
     assert known_beforehand(sure)
     open_still = tuple(replace(one, chance=0.5) for one in sure.outcomes)
     assert not known_beforehand(replace(sure, outcomes=open_still))
+
+
+def test_no_clean_look_is_dated_into_the_next_summer():
+    """In October eggs of the slowest ponds hatch in June: a date for that says nothing that anybody can use."""
+    cold = estimate(a_case(temperature_c=7.0), draws=60)
+    assert clean_look_day([cold], DoseSchedule((0.0,), ("praziquantel",))) is None
+
+
+def test_newcomers_with_a_few_flukes_are_not_called_clean():
+    look = replace(koi().decision.look, purpose="release")
+    same = tuple(Outcome(code, most, 0.45, 0.1, "watch") for code, most in (("none", 0), ("few", 3)))
+    (said, _) = outcome_lines(replace(look, outcomes=(*same, Outcome("many", None, 0.1, 0.9, "dose"))))
+    assert "after two clean looks they may move" in said
+    assert "clean again" not in said
+
+
+def test_a_second_agent_is_tried_right_before_its_own_dose():
+    """Not weeks ahead, on the day of the visit, where the owner has days on which doses can be given."""
+    case = replace(koi().case, limits=replace(koi().case.limits, visit_days=("saturday", "wednesday")))
+    agents = ("formalin", "praziquantel")
+    weighed = [replace(koi().doses[0], agent=agent) for agent in agents]
+    found = koi().decision.recommendation
+    chosen = replace(found.recommended, plan=DoseSchedule((3.0, 17.0), agents))
+    doses = planned_doses(replace(case, given=()), found, chosen, weighed)
+    assert [(one.date - one.trial_date).days <= 4 for one in doses] == [True, True]
+    assert doses[1].trial_date > doses[0].date
+    assert "two or three fish with praziquantel in a tub" in trial_steps(case, doses[1])[0]
+
+
+def test_flukes_that_lay_no_eggs_leave_none():
+    aim = replace(koi().decision.recommendation.aim, kind="eradicate")
+    found = replace(koi().decision, recommendation=replace(koi().decision.recommendation, aim=aim))
+    assert "no fluke, egg or larva left" in aim_text(found)
+    assert "no fluke left" in aim_text(replace(found, parasites=("gyrodactylus",)))
+    goes_on = Reason("course_goes_on", {"eradicate": 1.0, "chance_gone": 0.2, "lays_eggs": 0.0})
+    assert "that a fluke is left" in reason_text(goes_on)
 
 
 # --- the owner --------------------------------------------------------------------------------------------------------

@@ -40,20 +40,11 @@ def cautions_of(visit: Assessment) -> list[tuple[str, list[str]]]:
     list of (str, list of str)
         What withholds a dose, water and fish, rules and food, each agent of the plan.
     """
-    stops = notes_lines(note for note in visit.notes if note.level == "withhold")
     given = tuple(dict.fromkeys(d.agent for d in visit.doses))
-    care = [
-        f"{note.text}: {note.reason.rstrip('.')}."
-        for note in visit.notes
-        if note.level != "withhold" and (given or note.code not in _HOW_A_BATH_IS_GIVEN)
-    ]
+    stops, care = _stops(visit), _care(visit)
     # what the water asks for first comes before what the agent asks for
-    against = "Against other agents" if given else "Against a dose today"
-    groups = [
-        (against, stops),
-        ("Water and fish" if given else "If a dose follows", care),
-        ("Always", [*_always(visit), *_food(visit)]),
-    ]
+    groups = [("Water and fish", care)] if given else [("Against a dose today", stops)]
+    groups += [("Always", [*_always(visit), *_food(visit)])]
     groups += [(named(agent).capitalize(), _of_agent(visit, agent, True)) for agent in given]
     return _each_once(groups)
 
@@ -67,7 +58,22 @@ def cautions_of_others(visit: Assessment) -> list[tuple[str, list[str]]]:
     """
     given = {d.agent for d in visit.doses}
     others = (agent for agent in agents_of(visit) if agent not in given)
-    return _each_once([(named(agent).capitalize(), _of_agent(visit, agent, False)) for agent in others])
+    groups = [("Against other agents", _stops(visit))] if given else [("If a dose follows", _care(visit))]
+    return _each_once([*groups, *((named(agent).capitalize(), _of_agent(visit, agent, False)) for agent in others)])
+
+
+def _stops(visit: Assessment) -> list[str]:
+    """What keeps out agents at hand."""
+    return notes_lines(note for note in visit.notes if note.level == "withhold")
+
+
+def _care(visit: Assessment) -> list[str]:
+    """What else is to be seen to: of the agents planned, or of those at hand where none is."""
+    return [
+        f"{note.text}: {note.reason.rstrip('.')}."
+        for note in visit.notes
+        if note.level != "withhold" and (visit.doses or note.code not in _HOW_A_BATH_IS_GIVEN)
+    ]
 
 
 def _always(visit: Assessment) -> list[str]:

@@ -85,6 +85,8 @@ def _there(found: Assessment, flukes: int) -> list[str]:
 def _on_each(e: Estimate) -> str:
     where = {"gill": "the gills", "skin": "the skin"}[load_parasite(e.parasite).site]
     median, low, high = (about(x) for x in (e.mean_abundance.median, e.mean_abundance.low, e.mean_abundance.high))
+    if e.mean_abundance.median < 1:
+        return f"fewer than one on {where} of each fish on average (hardly more than {high})"
     span = f"between {low} and {high}" if e.mean_abundance.low >= 1 else f"hardly more than {high}"
     return f"about {median} on {where} of each fish ({span})"
 
@@ -139,6 +141,8 @@ def _next_visit(found: Assessment) -> str:
     if look.date <= decision.visit_date:
         return f"We look at {counted(look.fish, 'fish')} before anything is given, today or on a day we agree on now."
     when = say_date(look.date, decision.visit_date.year)
+    if look.purpose == "harvest":
+        return f"{when}, at the harvest: we look at a few of the fish that are killed."
     if look.purpose == "result":
         return f"About {when}, once the laboratory has answered: we come again. Until then disturb no fish."
     if look.once_c is not None:

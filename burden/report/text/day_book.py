@@ -112,9 +112,12 @@ def _doses(found: Assessment) -> Iterator[Day]:
     said: set[str] = set()
     late = {one.number: one for one in found.late}
     for place, (planned, given) in enumerate(zip(found.decision.plan, found.doses, strict=False), 1):
-        if planned.trial_date is not None and planned.trial_date < planned.date:
-            yield _trial(found, planned)
-        steps = [*_steps(found, planned, given, before, first=given.agent not in said), *_late(late.get(place), found)]
+        tried = planned.trial_date is not None and planned.trial_date < planned.date
+        if tried:
+            yield _trial(found, planned, first=not said)
+        first = given.agent not in said
+        steps = [*_steps(found, planned, given, before, first, care=not said and not tried)]
+        steps += _late(late.get(place), found)
         name = "one dose" if planned.of == 1 else f"dose {planned.number} of {planned.of}"
         yield _day(found, planned.date, "dose", f"{name}: {dose_text(planned)}", steps, planned.number)
         yield from _aftercare(found, planned)
@@ -122,8 +125,8 @@ def _doses(found: Assessment) -> Iterator[Day]:
         said.add(given.agent)
 
 
-def _trial(found: Assessment, planned: PlannedDose) -> Day:
-    steps = [*_care(found), *trial_steps(found.case, planned)]
+def _trial(found: Assessment, planned: PlannedDose, first: bool) -> Day:
+    steps = [*(_care(found) if first else ()), *trial_steps(found.case, planned)]
     if planned.trial_date == planned.fast_from:
         steps.append(unfed_text(planned, found.decision.visit_date.year))
     return _day(found, planned.trial_date or planned.date, "trial", "treat a few fish first", steps)
@@ -138,14 +141,19 @@ def _care(found: Assessment) -> list[str]:
 
 
 def _steps(
-    found: Assessment, planned: PlannedDose, given: DoseResult, before: Sequence[tuple[float, DoseResult]], first: bool
+    found: Assessment,
+    planned: PlannedDose,
+    given: DoseResult,
+    before: Sequence[tuple[float, DoseResult]],
+    first: bool,
+    care: bool,
 ) -> Iterator[str]:
-    same_day = planned.trial_date is not None and planned.trial_date == planned.date
-    if same_day or (planned.trial_date is None and first):
+    if care:
         yield from _care(found)
-    if same_day:
+    if planned.trial_date is not None and planned.trial_date == planned.date:
         fish = trial_fish(found.case, planned)
-        yield f"treat {fish} in a tub first, aerated, covered and as warm as the water, and watch them"
+        tub = "in a tub first, aerated, covered and as warm as the water"
+        yield f"treat {fish} with {named(planned.agent)} {tub}, and watch them"
     left = _left(found, planned, before)
     if left:
         yield left

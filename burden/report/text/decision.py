@@ -98,6 +98,8 @@ def _watch(decision: Decision) -> str:
         return "No dose today."
     if any(reason.code == "harvest_first" for reason in decision.reasons):
         return f"No dose: harvest first, on {say_date(decision.look.date, decision.visit_date.year)}."
+    if decision.look.purpose == "harvest":
+        return f"No dose today: the fish are harvested on {say_date(decision.look.date, decision.visit_date.year)}."
     about = "on" if decision.look.once_c is None else "when the water has warmed, about"
     return f"No dose today: look again {about} {say_date(decision.look.date, decision.visit_date.year)}."
 

@@ -11,7 +11,7 @@ from burden.decision.records import PlannedDose
 from burden.evidence import FRESH_WATER, load_agent
 from burden.evidence.cautions import Caution
 from burden.treatment.host_tolerance import host_advice
-from burden.utils.formatting import exposure, product_words, say_date, several, strength
+from burden.utils.formatting import exposure, named, product_words, say_date, several, strength
 
 __all__ = ["aftercare_days", "breath_text", "feed_again", "handling_of", "has_filter", "notes_of_filter", "same_water",
            "trial_fish", "trial_steps", "unfed_text"]  # fmt: skip
@@ -81,8 +81,8 @@ def trial_steps(case: Case, dose: PlannedDose) -> list[str]:
     tub = (
         f"bathe {fish} in a tub of fresh water, aerated and as warm as their own, for {lasts} and watch them"
         if dose.agent == FRESH_WATER
-        else f"treat {fish} in a tub of the same water, aerated, covered and kept at its temperature, at "
-        f"{strength(dose.mg_l)} for {lasts} and watch them{_in_a_tub(dose)}"
+        else f"treat {fish} with {named(dose.agent)} in a tub of the same water, aerated, covered and kept at its "
+        f"temperature, at {strength(dose.mg_l)} for {lasts} and watch them{_in_a_tub(dose)}"
     )
     steps = [f"{tub} (common practice, no source)"]
     if case.water.kind not in _OPEN and case.water.volume_l.value <= _CLEANED_L:

@@ -136,7 +136,7 @@ def _leads_to(look: NextLook, action: str) -> str:
     if look.purpose == "release" and action == "watch" and look.last_if_clean:
         return "clean for the second time, they may move"
     if look.purpose == "release" and action == "watch":
-        return "keep them apart and look once more, a week later at the earliest; clean again, they may move"
+        return "keep them apart and look once more, a week later at the earliest; after two clean looks they may move"
     if action == "watch":
         soonest = min(look_after(look, one) for one in look.outcomes if one.action == action)
         return f"no dose, look again about {say_date(soonest, look.date.year)}"

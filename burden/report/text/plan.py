@@ -81,7 +81,8 @@ def aim_text(decision: Decision) -> str:
     if decision.emptied_by_then and not decision.doses:
         return ""  # no course is planned for fish that leave the water, and its days would lie beyond the harvest
     if aim.kind == "eradicate":
-        return f"The aim: no fluke, egg or larva left after a year, with a chance of at least {percent(aim.chance)}."
+        left = "fluke, egg or larva" if _lays_eggs(decision) else "fluke"
+        return f"The aim: no {left} left after a year, with a chance of at least {percent(aim.chance)}."
     start, end = (say_date(day, decision.visit_date.year) for day in decision.judged)
     return (
         f"The aim: on average no more than {_level(decision)} from {start} to {end}, with a chance of at least "
@@ -94,7 +95,7 @@ def _dates_text(decision: Decision) -> str:
     year, look = decision.visit_date.year, decision.look
     start, end = decision.judged
     said = []
-    if any(load_parasite(name).lays_eggs for name in decision.parasites):
+    if _lays_eggs(decision):
         before = "the last dose" if decision.doses else "today"
         day = ", the day of the next look," if look is not None and look.date == start else ""
         said.append(f"By {say_date(start, year)}{day} the eggs laid before {before} have hatched.")
@@ -192,8 +193,12 @@ def as_recommended(decision: Decision) -> str:
     return " ".join(said)
 
 
+def _lays_eggs(decision: Decision) -> bool:
+    return any(load_parasite(name).lays_eggs for name in decision.parasites)
+
+
 def _one_alone(decision: Decision) -> str:
-    if any(load_parasite(name).lays_eggs for name in decision.parasites):
+    if _lays_eggs(decision):
         return "one alone never meets what hatches later"
     return "one alone seldom reaches every fluke"
 

@@ -71,8 +71,12 @@ def _not_yet(n: _Numbers) -> str:
 def _course_goes_on(n: _Numbers) -> str:
     if n.get("eradicate"):
         left = percent(1 - float(n["chance_gone"] or 0))
-        return f"The course goes on. Without a further dose the chance that a fluke or egg is left in a year is {left}."
+        return f"The course goes on. Without a further dose the chance that {_any_left(n)} is left in a year is {left}."
     return f"The course goes on. Without a further dose the chance of {_too_many(n)} is {_share(n, 'chance_high')}."
+
+
+def _any_left(n: _Numbers) -> str:
+    return "a fluke or egg" if n.get("lays_eggs", 1.0) else "a fluke"
 
 
 def _course_not_enough(n: _Numbers) -> str:
@@ -214,7 +218,7 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         f"Fish are ill, and the chance of {_too_many(n)} today is {_share(n, 'chance_high_now')}: treat now."
     ),
     "to_be_free": lambda n: (
-        "Flukes were seen on fish that are to carry none: the chance that no fluke or egg is left by itself is "
+        "Flukes were seen on fish that are to carry none: the chance that they die out by themselves is "
         f"{_share(n, 'chance_gone')}."
     ),
     "look_for_another_cause": lambda n: (
@@ -255,7 +259,7 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "virus as well."
     ),
     "weak_before": lambda n: (
-        f"A dose given before had only {_share(n, 'strength_given')} of the usual strength: do not count on it."
+        f"A dose given before had only {_share(n, 'strength_given')} of the usual strength: expect little of it."
     ),
     "planned_waits": _planned_waits,
     "other_met": lambda n: (

@@ -130,11 +130,11 @@ def gone_words(r: Response) -> str:
     """Write how many flukes are gone, how many were to go, and how many are new; nothing where nothing was compared."""
     if r.long_ago or not math.isfinite(r.reduction_percent.median):
         return ""
+    gone = f"Flukes gone: {_gone(r.reduction_percent)}; expected: {_gone(r.expected_reduction_percent)}."
+    if not r.new_share.high > 0:
+        return gone  # of live-bearers none settles
     new = percent_interval(r.new_share.median, r.new_share.low, r.new_share.high)
-    return (
-        f"Flukes gone: {_gone(r.reduction_percent)}; expected: {_gone(r.expected_reduction_percent)}. Of the flukes "
-        f"expected on the fish by then, {new} have settled since the dose."
-    )
+    return f"{gone} Of the flukes expected on the fish by then, {new} have settled since the dose."
 
 
 def _gone(share: CredibleInterval) -> str:
