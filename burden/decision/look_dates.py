@@ -89,7 +89,9 @@ def clean_look_day(estimates: Sequence[Estimate], plan: DoseSchedule) -> float |
             continue
         shelter = e.pond.effects[plan.agents[-1]].sheltered_fraction
         found = windows_after(p, shelter, e.pond.setting.temperature, plan.days[-1])
-        days.append(float(np.quantile(found.last_hatch + found.larval_life + found.sheltered_age, SURE)))
+        days.append(
+            float(np.quantile(found.last_hatch + found.larval_life + found.sheltered_age, SURE, method="higher"))
+        )
     wait = max(days, default=np.inf)
     return float(np.ceil(plan.days[-1] + wait)) if wait <= TOO_LONG_TO_WAIT_DAYS else None
 
