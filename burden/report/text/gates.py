@@ -99,6 +99,7 @@ def _amount(remedy: Remedy) -> str:
     return f"{plain(remedy.percent)} % of the water ({volume(remedy.litres)})"
 
 
+_NO_SOURCE = "(common practice, no source)"
 _CLEAN = "with clean water of the same kind and temperature, free of chlorine"
 
 
@@ -140,11 +141,11 @@ def _anaemia(gate: Gate) -> str:
     how = "" if gate.value is None else f" (haematocrit {plain(gate.value)} %)"
     lack = "With gills so pale the fish may lack blood" if gate.deduced else f"The fish lack blood{how}"
     how_treated = (
-        "let oxygen into any bath, all the time it lasts"
+        "let oxygen in all the time it lasts"
         if gate.level == "care"
-        else "no agent that takes oxygen from the water"
+        else "use no agent that takes oxygen from the water"
     )
-    return f"{lack}: {how_treated}, treat a few fish first, and look for the cause (common practice, no source)."
+    return f"{lack}: look for the cause. For any bath: {how_treated}, and treat a few fish first {_NO_SOURCE}."
 
 
 def _alkalinity(gate: Gate) -> str:
