@@ -99,7 +99,13 @@ def decide(case: Path, accept_unpublished_dose: bool, draws: int, seed: int) -> 
 
 @click.command(cls=Command, short_help="Forecast flukes and deaths, untreated and treated.")
 @_case
-@click.option("--days", default=60.0, show_default=True, type=_AHEAD, help="How far ahead [d].")
+@click.option(
+    "--days",
+    default=60.0,
+    show_default=True,
+    type=_AHEAD,
+    help="How far ahead, to the harvest of all fish at most [d].",
+)
 @_parasite
 @answers(brief=True)
 def forecast(case: Path, days: float, parasite: str | None, draws: int, seed: int) -> Any:

@@ -57,7 +57,7 @@ from burden.treatment.withdrawal import Withdrawal
 from burden.utils.progress import report_progress
 from burden.utils.results import CredibleInterval
 
-__all__ = ["HORIZON_DAYS", "Assessment", "assess", "decide", "forecast_case"]
+__all__ = ["HORIZON_DAYS", "Assessment", "assess", "decide", "forecast_case", "killed_by_dose"]
 
 HORIZON_DAYS = 60.0
 #: how many times as many fish as flukes other causes have to kill for the answer to ask after them, how many fish and
@@ -335,6 +335,7 @@ def _reported(
         and all(_few_by_flukes(e) for e in estimates),
         "weak_before": action in ("dose", "water_first") and "doses_fell_short" not in codes and underdosed(case),
         "planned_waits": action in ("watch", "look_first") and bool(case.doses_planned),
+        "dose_killed": action in ("dose", "water_first") and any(killed_by_dose(e) for e in estimates),
         "notifiable": facts.notifiable and "identify_first" not in codes,
         "unknown_product": facts.unknown_given,
         "dosed_by_calendar": facts.by_calendar,
@@ -346,6 +347,16 @@ def _few_by_flukes(found: Estimate) -> bool:
     """Whether the flukes killed fewer than half of the dead, at the upper end; true where no death is on record."""
     told = found.deaths_explained
     return told is None or told.by_flukes.high < told.deaths / 2
+
+
+def killed_by_dose(found: Estimate) -> bool:
+    """Whether a dose given before likely killed fish itself.
+
+    Parameters
+    ----------
+    found : Estimate
+    """
+    return found.deaths_explained is not None and found.deaths_explained.dose_killed
 
 
 def _others_kill_more(found: Recommendation, fish: float) -> bool:

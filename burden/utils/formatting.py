@@ -111,12 +111,13 @@ def interval(middle: float, low: float, high: float, digits: int = 2, unit: str 
     --------
     >>> interval(151.2, 21.0, 1110.0), interval(0.5, 0.25, 1.0, unit=" d")
     ('150 (21 to 1 100)', '0.5 (0.25 to 1) d')
-    >>> interval(float("nan"), 0.0, 1.0)
-    'cannot be given'
+    >>> interval(float("nan"), 0.0, 1.0), interval(10.0, 1.6, float("inf"))
+    ('cannot be given', '10 (1.6 or more)')
     """
     if math.isnan(middle):
         return CANNOT_BE_GIVEN
-    return f"{plain(middle, digits)} ({plain(low, digits)} to {plain(high, digits)}){unit}"
+    ends = f"{plain(low, digits)} or more" if math.isinf(high) else f"{plain(low, digits)} to {plain(high, digits)}"
+    return f"{plain(middle, digits)} ({ends}){unit}"
 
 
 def alike(first: float, second: float, digits: int = 3) -> str:

@@ -14,6 +14,7 @@ from report_cases import DRAWS, koi, koi_files, page_of
 
 from burden.case import Case
 from burden.decision import Assessment, assess, decide
+from burden.decision.assessment import killed_by_dose
 from burden.decision.look_dates import clean_look_day
 from burden.decision.look_records import Outcome
 from burden.decision.next_look import known_beforehand
@@ -21,6 +22,7 @@ from burden.decision.plan import planned_doses
 from burden.decision.records import Reason
 from burden.evidence import agent_names, load_parasite
 from burden.inference.estimate import estimate
+from burden.inference.mortality import DeathPattern
 from burden.inference.visit_comparison import Changes, ParameterChange
 from burden.inference.visit_forecasts import VisitForecast
 from burden.model.elimination.probability import DoseSchedule
@@ -248,6 +250,27 @@ def test_an_owner_is_told_no_chance_of_a_level(code, chance, said):
     assert "%" in reason_text(reason)
     assert said in owner_reason_text(reason)
     assert "%" not in owner_reason_text(reason)
+
+
+def test_a_dose_that_killed_is_in_the_short_answer():
+    """It stood in the middle of the page, below a headline that gave the next one."""
+    decision = koi().decision
+    reasons = (Reason("stays_high", decision.reasons[0].numbers),) * 2 + (Reason("dose_killed", {}),)
+    assert "likely killed fish itself" in replace(decision, reasons=reasons).brief()
+    (e,) = koi().estimates
+    many = replace(e.deaths_explained, by_dose=CredibleInterval(9.0, 0.0, 11.0), after_dose=14)
+    assert killed_by_dose(replace(e, deaths_explained=many))
+    assert not killed_by_dose(replace(e, deaths_explained=None))
+
+
+def test_one_death_has_no_course():
+    """ "Single deaths over weeks or months" of a log with one dead fish."""
+    (e,) = koi().estimates
+    single = DeathPattern("single_over_months", 1, 60.0, koi().case.visit_date)
+    one = replace(e.deaths_explained, deaths=1, pattern=single)
+    assert "the one recorded death" in one.text()
+    assert "Single deaths" not in one.text()
+    assert "Single deaths" in replace(one, deaths=4).text()
 
 
 # --- what was expected ------------------------------------------------------------------------------------------------

@@ -22,7 +22,7 @@ _NO_SOURCE = "(common practice, no source)"
 @writes
 def _attribution(found: DeathAttribution) -> str:
     """Write how many of the deaths flukes caused, or that the records cannot say."""
-    pattern = str(found.pattern or "") if found.looked else ""
+    pattern = str(found.pattern or "") if found.looked and found.deaths > 1 else ""
     parts = (_share(found), _of_dose(found), _elsewhere(found), pattern)
     return " ".join(part for part in parts if part)
 

@@ -28,6 +28,8 @@ __all__ = [
 
 #: reasons of the short answer
 _BRIEF_REASONS = 2
+#: reasons that the short answer never leaves out
+_ALWAYS = ("notifiable", "dose_killed")
 
 
 # --- today's action ------------------------------------------------------------------------------------------------
@@ -174,7 +176,7 @@ def release_text(decision: Decision, fish: str = "newcomers") -> str:
 @writes_brief
 def _brief(decision: Decision) -> str:
     """Write the answer in about five lines."""
-    said = [reason for i, reason in enumerate(decision.reasons) if i < _BRIEF_REASONS or reason.code == "notifiable"]
+    said = [reason for i, reason in enumerate(decision.reasons) if i < _BRIEF_REASONS or reason.code in _ALWAYS]
     lines = [headline(decision), *(reason_text(reason) for reason in said), counted_text(decision)]
     lines += help_lines(decision)
     stops = [gate for gate in decision.gates if gate.level == "stop"]

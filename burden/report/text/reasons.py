@@ -261,6 +261,10 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "weak_before": lambda n: (
         f"A dose given before had only {_share(n, 'strength_given')} of the usual strength: expect little of it."
     ),
+    "dose_killed": lambda n: (
+        "A dose given before likely killed fish itself: find out why before the next (strength, volume, oxygen, how "
+        "they were handled), and treat a few fish first."
+    ),
     "planned_waits": _planned_waits,
     "other_met": lambda n: (
         "Fish die of another disease, and a bath treats that and the flukes as well. By themselves these flukes would "
