@@ -104,7 +104,7 @@ def decide(case: Path, accept_unpublished_dose: bool, draws: int, seed: int) -> 
     default=60.0,
     show_default=True,
     type=_AHEAD,
-    help="How far ahead, to the harvest of all fish at most [d].",
+    help="How far ahead, at most to the harvest [d].",
 )
 @_parasite
 @answers(brief=True)
