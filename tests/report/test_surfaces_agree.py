@@ -231,6 +231,18 @@ def test_an_owner_hears_what_becomes_of_dates_planned_before():
     assert f"Planned before: a dose on {say_date(other.date)}. Give none unless we say so." in owner_of(waits)
 
 
+def test_an_owner_told_to_dose_knows_why_and_that_the_authority_comes_first():
+    assert "Without a dose there would likely be more flukes than these fish can bear." in owner_of(koi())
+    reasons = (*koi().decision.reasons, Reason("notifiable", {}))
+    told = owner_of(replace(koi(), decision=replace(koi().decision, reasons=reasons)))
+    assert "Give no dose before we have told the authority" in told
+    assert "no fish, water, net or bucket leaves" in told
+    assert "authority" not in owner_of(koi())
+    flows = replace(koi().case, water=replace(koi().case.water, kind="raceway", exchange_per_day=40.0))
+    open_water = replace(koi(), case=flows, decision=replace(koi().decision, reasons=reasons))
+    assert "no fish, net or bucket leaves" in owner_of(open_water)
+
+
 def test_the_owner_has_the_range_of_the_first_page():
     """One digit made 42 to 1 400 into "between 40 and 1 000"."""
     (e,) = koi().estimates

@@ -15,7 +15,7 @@ from burden.report.text.decision import headline, help_lines, release_text
 from burden.report.text.gates import gates_text, other_text
 from burden.report.text.handling import aftercare_days, breath_text, handling_of, same_water, trial_steps, unfed_text
 from burden.report.text.plan import dose_text
-from burden.report.text.reasons import owner_reason_text
+from burden.report.text.reasons import FOR_OWNERS, owner_reason_text
 from burden.utils.formatting import counted, percent, plain, say_date, sentence, uncapitalised
 from burden.utils.results import CredibleInterval
 
@@ -30,8 +30,9 @@ _NOT_FOR_OWNERS = ("making_up", "bookkeeping")
 _NOT_EATEN = "Nobody may eat these fish, or send them to be eaten, before the licensed veterinarian allows it."
 _NOTIFIED = (
     "This may be a disease that the law asks to be reported. The veterinarian tells the authority. Until the "
-    "authority or the laboratory has answered, no fish, water, net or bucket leaves this place."
+    "authority or the laboratory has answered, no {what} leaves this place."
 )
+_NOT_BEFORE = "Give no dose before we have told the authority and say that it may be given."
 _DOSES_FOLLOW = "Doses against flukes follow once the water is right: we tell you when, and how much."
 _FOR_THE_LABORATORY = (
     "Keep two fish that have just died cool, each in a clean bag, and do not freeze them: the laboratory needs them "
@@ -94,7 +95,9 @@ def _on_each(e: Estimate) -> str:
 def _told(found: Assessment) -> list[str]:
     codes = {reason.code for reason in found.decision.reasons}
     virus = any(other.finding == "virus_suspected" for other in found.decision.others)
-    said = [_NOTIFIED] if virus or codes & {"notifiable", "identify_first"} else []
+    what = "fish, net or bucket" if found.case.water.is_open else "fish, water, net or bucket"
+    said = [_NOTIFIED.format(what=what)] if virus or codes & {"notifiable", "identify_first"} else []
+    said += [_NOT_BEFORE] if said and found.decision.plan else []
     return [*said, _FOR_THE_LABORATORY] if virus else said
 
 
@@ -108,6 +111,8 @@ def _dates(found: Assessment) -> list[str]:
         said += map(_plain, gates_text(decision, "stop"))
         said += help_lines(decision)
         said += [_DOSES_FOLLOW] if decision.after_water else []
+    elif decision.reasons and decision.reasons[0].code in FOR_OWNERS:
+        said.append(owner_reason_text(decision.reasons[0]))
     said += _planned_before(found)
     for dose in decision.plan:
         if dose.trial_date is not None and dose.trial_date < dose.date:

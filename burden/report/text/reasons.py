@@ -10,7 +10,7 @@ from burden.decision.records import Reason
 from burden.inference.dose_accounts import LEAST_CHANCE
 from burden.utils.formatting import capitalised, counted, day_in_words, named, percent, plain, several
 
-__all__ = ["owner_reason_text", "reason_text"]
+__all__ = ["FOR_OWNERS", "owner_reason_text", "reason_text"]
 
 _Numbers = Mapping[str, float | str | None]
 
@@ -25,16 +25,24 @@ def owner_reason_text(reason: Reason) -> str:
     if reason.code in ("may_stay_low", "not_yet"):
         chance = "chance_high" if reason.code == "may_stay_low" else "chance_high_now"
         return _UNSURE if float(reason.numbers.get(chance) or 0) >= _EVEN else _PROBABLY_FEW
-    return _FOR_OWNERS.get(reason.code) or reason_text(reason)
+    return FOR_OWNERS.get(reason.code) or reason_text(reason)
 
 
 _UNSURE = "There are flukes. Whether they are too many is not sure, so we look again before anything is given."
 _PROBABLY_FEW = "There are flukes, probably too few to do harm. They may increase, so we look again before they do."
-_FOR_OWNERS = {
+#: reasons in the words of an owner, by code
+FOR_OWNERS = {
     "stays_low": "Flukes are few or none, and few flukes on well fish do no harm.",
     "never_seen": "We found no fluke. That does not prove that there is none, so we do not dose on suspicion.",
     "course_worked": "The doses given have done enough.",
     "course_likely_worked": "The doses given have probably done enough: the next look shows it.",
+    "course_goes_on": "The course goes on: the doses left are for flukes that the last one did not reach, or that have "
+    "hatched or been born since.",
+    "course_not_enough": "The doses given were not enough: there are still flukes.",
+    "stays_high": "Without a dose there would likely be more flukes than these fish can bear.",
+    "too_many_now": "The fish are ill and likely carry more flukes than they can bear, so they are treated now.",
+    "to_be_free": "These fish are to be free of flukes before they join others, and flukes were found.",
+    "flukes_persist": "Look after look shows flukes while fish are ill, so they are treated.",
 }
 
 
