@@ -23,6 +23,7 @@ from burden.utils.results import CredibleInterval
 from burden.utils.safe_text import one_line
 
 __all__ = [
+    "UNITS",
     "about",
     "about_in",
     "day_label",
@@ -39,9 +40,10 @@ __all__ = [
 
 #: no-break spaces: within a number a narrow one, before its unit or its month a plain one
 _NARROW, _JOINED = "\u202f", "\u00a0"
-_UNITS = ("%", "°C", "mg", "g", "kg", "t", "mL", "L", "m³", "mm", "min", "h", "d", "mS")
+#: units that stay with their number
+UNITS = ("%", "°C", "mg", "g", "kg", "t", "mL", "L", "m³", "mm", "min", "h", "d", "mS")
 #: the space between a number and what it counts: its unit, or the month of a day
-_BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{'|'.join((*_UNITS, *MONTHS))})(?!\w))")
+_BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{'|'.join((*UNITS, *MONTHS))})(?!\w))")
 long_date = day_in_words
 
 

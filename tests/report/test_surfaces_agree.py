@@ -6,12 +6,14 @@ import re
 from dataclasses import replace
 from datetime import timedelta
 from functools import cache
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 from cases import a_case, dose
 from report_cases import DRAWS, koi, koi_files, page_of
 
+import burden.page
 from burden.case import Case
 from burden.decision import Assessment, assess, decide
 from burden.decision.assessment import killed_by_dose
@@ -26,7 +28,7 @@ from burden.inference.mortality import DeathPattern
 from burden.inference.visit_comparison import Changes, ParameterChange
 from burden.inference.visit_forecasts import VisitForecast
 from burden.model.elimination.probability import DoseSchedule
-from burden.report.formatting import unbroken
+from burden.report.formatting import UNITS, unbroken
 from burden.report.page.answer import answer_lines
 from burden.report.page.cautions import cautions_of, cautions_of_others
 from burden.report.page.outlook import changes_of
@@ -41,7 +43,7 @@ from burden.report.text.reasons import owner_reason_text, reason_text
 from burden.sampling import Look, find_by_burden, recheck
 from burden.sampling.development_times import times_at
 from burden.schedule.aim import HORIZON_DAYS, check_day, emptied_day
-from burden.utils.formatting import percents, plain, say_date
+from burden.utils.formatting import MONTHS, percents, plain, say_date
 from burden.utils.results import CredibleInterval
 
 _UNIT = re.compile(r"\d (?:%|°C|kg|g|mg|L|mL|m³|h|d)(?!\w)")
@@ -241,6 +243,21 @@ def test_an_owner_told_to_dose_knows_why_and_that_the_authority_comes_first():
     flows = replace(koi().case, water=replace(koi().case.water, kind="raceway", exchange_per_day=40.0))
     open_water = replace(koi(), case=flows, decision=replace(koi().decision, reasons=reasons))
     assert "no fish, net or bucket leaves" in owner_of(open_water)
+
+
+@pytest.mark.parametrize(("agent", "waits"), [("fresh_water", False), ("sodium_chloride", False), ("formalin", True)])
+def test_nobody_waits_for_fish_that_were_bathed_in_water_alone(agent, waits):
+    """ "Nobody may eat these fish" below a bath in fresh water."""
+    case = for_the_table(koi().case, None)
+    plan = tuple(replace(one, agent=agent) for one in koi().decision.plan)
+    bathed = replace(koi(), case=replace(case, given=()), decision=replace(koi().decision, plan=plan))
+    assert ("eaten" in owner_of(bathed)) is waits
+
+
+def test_the_local_page_joins_the_same_units():
+    script = (Path(burden.page.__file__).parent / "static" / "dom.js").read_text(encoding="utf-8")
+    joined = re.search(r"beforeUnit = /\(\\d\) \(\?=\(\?:(.*?)\)", script)[1].split("|")
+    assert joined == [*UNITS, *MONTHS]
 
 
 def test_the_owner_has_the_range_of_the_first_page():

@@ -6,7 +6,7 @@ import re
 from dataclasses import replace
 
 from burden.decision import Assessment
-from burden.evidence import load_agent, load_parasite
+from burden.evidence import agent_names, load_agent, load_parasite
 from burden.evidence.references import reference_keys
 from burden.inference.estimate import Estimate
 from burden.report.formatting import about, long_date, named, several
@@ -192,7 +192,7 @@ def _part(found: Assessment) -> list[str]:
     return [
         *dict.fromkeys(steps),
         *_let_out(found),
-        *([_not_eaten(found)] if found.case.food_fish and (found.case.given or decision.doses) else []),
+        *([_not_eaten(found)] if found.case.food_fish and _asks_for_a_wait(found) else []),
         "Write down every dead fish and the water temperature, every day, also when none died.",
         *([] if moves else [f"Use nets and buckets of {water} nowhere else. Bring in no new fish and give none away."]),
         f"Put nothing else into {water} without asking us.",
@@ -203,6 +203,12 @@ def _let_out(found: Assessment) -> list[str]:
     """What may not be let out after the doses, each once."""
     said = (owner_let_out_text(found.case, dose) for dose in found.decision.plan)
     return [text for text in dict.fromkeys(said) if text]
+
+
+def _asks_for_a_wait(found: Assessment) -> bool:
+    """Whether anything given or planned may stay in food fish: water alone and salt do not."""
+    agents = {dose.agent for dose in found.case.doses_given} | {dose.agent for dose in found.decision.doses}
+    return any(name not in agent_names() or load_agent(str(name)).withdrawal.degree_days > 0 for name in agents)
 
 
 def _not_eaten(found: Assessment) -> str:
