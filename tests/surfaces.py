@@ -191,7 +191,7 @@ def in_record(s: Surfaces) -> list[Shown]:
     for day, cells in rows:
         by_head = {head: plain_text(cell) for head, cell in re.findall(r'data-head="([^"]*)">(.*?)</td>', cells)}
         words = f"{by_head['amount']} of {by_head['agent, route'].lower()} ({by_head['mg/L']} mg/L)"
-        found.append(shown_in(words, dates_in(day, s.visit_date.year)[0]))
+        found.append(shown_in(words, dates_in(plain_text(day), s.visit_date.year)[0]))
     return found
 
 

@@ -38,12 +38,12 @@ __all__ = [
     "weighed",
 ]
 
-#: no-break spaces: within a number a narrow one, before its unit or its month a plain one
+#: no-break spaces: within a number a narrow one, before its unit a plain one
 _NARROW, _JOINED = "\u202f", "\u00a0"
 #: units that stay with their number
 UNITS = ("%", "°C", "mg", "g", "kg", "t", "mL", "L", "m³", "mm", "min", "h", "d", "mS")
-#: the space between a number and what it counts: its unit, or the month of a day
-_BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{'|'.join((*UNITS, *MONTHS))})(?!\w))")
+#: the space between a number and its unit
+_BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{'|'.join(UNITS)})(?!\w))")
 long_date = day_in_words
 
 
@@ -90,7 +90,7 @@ def unbroken(value: Any) -> Any:
 
     Examples
     --------
-    >>> unbroken("5 of 1 000, 5 of 100 on 4 May") == "5 of 1\u202f000, 5 of 100 on 4\u00a0May"
+    >>> unbroken("5 of 1 000, 5 of 100") == "5 of 1\u202f000, 5 of 100"
     True
     >>> unbroken("2 (25 to 80 %) at 5 mg/L") == "2 (25 to 80\u00a0%) at 5\u00a0mg/L"
     True

@@ -28,8 +28,8 @@
     return node;
   };
 
-  /* A number and its unit, or the month of a day, never part where a line ends; as unbroken() of the report. */
-  const beforeUnit = /(\d) (?=(?:%|°C|mg|g|kg|t|mL|L|m³|mm|min|h|d|mS|Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)(?![\w³]))/g;
+  /* A number and its unit never part where a line ends; as unbroken() of the report. */
+  const beforeUnit = /(\d) (?=(?:%|°C|mg|g|kg|t|mL|L|m³|mm|min|h|d|mS)(?![\w³]))/g;
   burden.unbroken = (text) => String(text).replace(/(\d) (?=\d{3}(?!\d))/g, "$1\u202f").replace(beforeUnit, "$1\u00a0");
 
   burden.plain = function (value) {
