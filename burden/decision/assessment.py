@@ -15,7 +15,7 @@ import numpy as np
 
 from burden.case import Case
 from burden.decision.action import CLEAN_LOOKS, Facts, choose
-from burden.decision.doses_given import counts_around_course, underdosed
+from burden.decision.doses_given import counts_beside_doses, underdosed
 from burden.decision.facts import (
     LOOKS_APART_DAYS,
     agents_to_plan,
@@ -286,13 +286,15 @@ def _decided(
 
 
 def _on_record(case: Case) -> dict[str, int]:
-    before, after = counts_around_course(case)
+    before, after, latest = counts_beside_doses(case)
     around = {
-        "flukes_before": sum(row.count_low for row in before),
-        "preparations_before": len(before),
-        "flukes_after": sum(row.count_low for row in after),
-        "preparations_after": len(after),
+        f"{what}_{when}": number
+        for when, rows in (("before", before), ("after", after), ("latest", latest))
+        if rows
+        for what, number in (("flukes", sum(row.count_low for row in rows)), ("preparations", len(rows)))
     }
+    between = [d for d in case.doses_given if before and after and before[0].date <= d.date <= after[0].date]
+    around["doses_between"] = len(between)
     return {
         "preparations": sum(row.readable for row in case.samples),
         "deaths": sum(row.deaths for row in case.deaths),

@@ -18,6 +18,8 @@ __all__ = [
     "alike",
     "by_calendar",
     "counts_around_course",
+    "counts_beside_doses",
+    "full_doses",
     "given_and_clean",
     "held_up",
     "last_dose",
@@ -77,13 +79,23 @@ def strength_given(case: Case) -> float | None:
     A dose weighed out for less water than there is was as much weaker, whatever it was. What is left in the water and
     is customary as a short bath has no customary strength: see `left_in`.
     """
-    shares = []
-    for dose in case.doses_given:
-        known = dose.concentration_mg_l is not None and dose.agent in agent_names() and not _left_in(dose)
-        meant = (dose.concentration_mg_l or 0.0) / load_agent(str(dose.agent)).customary.mg_l if known else 1.0
-        if known or dose.volume_l_believed is not None:
-            shares.append(meant * (dose.volume_l_believed or case.water.volume_l.value) / case.water.volume_l.value)
-    return min(shares, default=None)
+    shares = (_strength(case, dose) for dose in case.doses_given)
+    return min((share for share in shares if share is not None), default=None)
+
+
+def full_doses(case: Case) -> list[Action]:
+    """Return the doses given that were not clearly weaker than is customary, with no UV lamp or carbon running."""
+    strengths = ((dose, _strength(case, dose)) for dose in case.doses_given)
+    return [d for d, share in strengths if not d.uv_or_carbon_on and (share is None or share >= WEAK_SHARE)]
+
+
+def _strength(case: Case, dose: Action) -> float | None:
+    """Strength of a dose in the water there is, as a share of the customary one; None where nobody wrote it down."""
+    known = dose.concentration_mg_l is not None and dose.agent in agent_names() and not _left_in(dose)
+    meant = (dose.concentration_mg_l or 0.0) / load_agent(str(dose.agent)).customary.mg_l if known else 1.0
+    if not known and dose.volume_l_believed is None:
+        return None
+    return meant * (dose.volume_l_believed or case.water.volume_l.value) / case.water.volume_l.value
 
 
 def left_in(case: Case) -> str | None:
@@ -126,6 +138,24 @@ def counts_around_course(case: Case) -> tuple[list[Preparation], list[Preparatio
     after = [row for row in since if row.date == first_look]
     recent = (row for row in read_since(case, None) if 0 <= (days[0] - row.date).days <= COUNTED_DAYS)
     return last_look(alike(recent, after)), after
+
+
+def counts_beside_doses(case: Case) -> tuple[list[Preparation], list[Preparation], list[Preparation]]:
+    """Preparations alike of the last look before the last dose, of the first after it, and of the latest if later.
+
+    Empty where there is none within two months; doses between two looks stand together.
+    """
+    last = last_dose(case)
+    if last is None:
+        return [], [], []
+    since = [row for row in read_since(case, last) if (row.date - last).days <= COUNTED_DAYS]
+    first_look = min((row.date for row in since), default=None)
+    after = [row for row in since if row.date == first_look]
+    before = last_look(
+        alike((row for row in read_since(case, None) if 0 <= (last - row.date).days <= COUNTED_DAYS), after)
+    )
+    latest = last_look(alike(since, after))
+    return before, after, latest if latest and latest[0].date != first_look else []
 
 
 def _course(case: Case) -> list[date]:

@@ -15,6 +15,7 @@ from burden.decision.doses_given import (
     ENOUGH_FLUKES,
     alike,
     by_calendar,
+    full_doses,
     given_and_clean,
     held_up,
     last_dose,
@@ -247,6 +248,9 @@ def agents_to_plan(
     """
     if strays(case):
         return (), ()
+    in_full = _to_give_in_full(case, estimates, agents)
+    if in_full:
+        return in_full, ()
     spent = _spent_agents(case, estimates)
     others = tuple(agent for agent in agents if agent not in spent)
     if spent and others == tuple(agents):
@@ -255,15 +259,29 @@ def agents_to_plan(
     return (others, spent) if better else (tuple(agents), ())
 
 
+def _to_give_in_full(case: Case, estimates: Sequence[Estimate], agents: Sequence[str]) -> tuple[str, ...]:
+    """The agent whose doses so far were all too weak, to be given in full before another is tried; else none.
+
+    Common practice, no source. Not where it likely fails in full too, or another disease may ask for another agent.
+    """
+    lately = [dose for dose in case.doses_given if -case.day_of(dose.date) <= COUNTED_DAYS]
+    tried = {dose.agent for dose in lately}
+    full = {dose.agent for dose in full_doses(case)}
+    if len(tried) != 1 or tried & full or case.findings.diseases:
+        return ()
+    return tuple(agent for agent in agents if agent in tried and chance_weak(agent, estimates) < LIKELY)
+
+
 def _spent_agents(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:
     """Agents whose course has failed: flukes were seen after the last dose, and they may well kill too few.
 
-    After a whole course the doubt may be less than after part of one; one dose alone may have failed for many reasons.
+    After a whole course the doubt may be less than after part of one; one dose alone may have failed for many reasons,
+    and a dose that was too weak has failed for that.
     """
     last = last_dose(case)
     if last is None or not seen_since(case, last):
         return ()
-    given = [dose.agent for dose in case.doses_given if -case.day_of(dose.date) <= COUNTED_DAYS]
+    given = [dose.agent for dose in full_doses(case) if -case.day_of(dose.date) <= COUNTED_DAYS]
     usual, held = _usual_doses(estimates), held_up(case) and not weak_doses(case)
     doubt = {agent: _TOO_DOUBTFUL if given.count(agent) >= usual else LIKELY for agent in given if agent}
     several = (agent for agent in doubt if given.count(agent) >= LEAST_AGAINST_EGGS)

@@ -52,6 +52,8 @@ LIVE_BEARER_DOSES = 3
 #: no dose outdoors is dated later than this after the first of a course: the weather decides by then, and fish are
 #: looked at again (common practice, no source) [d]
 PLANNED_AHEAD_DAYS = 35
+#: doses up to which a course is of one agent
+_ONE_AGENT_UP_TO = 2
 #: most doses of a course, whatever a case allows
 MOST_DOSES = 8
 #: least days between two baths that are left in the water for half a day or longer, before each of which fish are not
@@ -226,19 +228,19 @@ def one_more(case: Case, pond: Ensemble, plan: DoseSchedule) -> DoseSchedule | N
 
 
 def _lines(agents: Sequence[str], doses: int) -> list[tuple[str, ...]]:
-    """Orders of agents: one agent throughout, or from three doses on another in turn."""
-    lines = [(agent,) * doses for agent in agents]
-    if doses > 2:
-        lines += [
-            tuple(main if i % 2 == 0 else other for i in range(doses))
-            for main in agents
-            for other in agents
-            if other != main
-        ]
-    if len(agents) == 1:
-        return lines
-    # a dose whose agent must not come often is best not the first choice throughout
-    return [line for line in lines if line.count("formalin") <= max(1, doses // 2)]
+    """Orders of agents: one agent throughout, or from three doses on another in turn; each agent alone always stands
+    among them, so that one agent more at hand never makes a course worse."""
+    alone = [(agent,) * doses for agent in agents]
+    if doses <= _ONE_AGENT_UP_TO:
+        return alone
+    turns = [
+        tuple(main if i % 2 == 0 else other for i in range(doses))
+        for main in agents
+        for other in agents
+        if other != main
+    ]
+    # a dose whose agent must not come often is best not the first choice by turns
+    return alone + [line for line in turns if line.count("formalin") <= doses // 2]
 
 
 def _least_gap(case: Case) -> float:

@@ -98,7 +98,7 @@ def customs_for(
     return found
 
 
-def planned_course(case: Case, pond: Ensemble) -> DoseSchedule | None:
+def planned_course(case: Case, pond: Ensemble, of_any_strength: bool = False) -> DoseSchedule | None:
     """Return the doses that the case itself plans, or None where it plans none that can be compared.
 
     Parameters
@@ -106,13 +106,15 @@ def planned_course(case: Case, pond: Ensemble) -> DoseSchedule | None:
     case : Case
     pond : Ensemble
         For the agents that are at hand.
+    of_any_strength : bool
+        Whether its days alone are asked for, to give what is customary on them.
 
     Notes
     -----
     Others are compared at the customary strength, so a plan of another strength is not (the forecast follows it).
     """
     doses = [dose for dose in case.doses_planned if case.day_of(dose.date) >= 0]
-    comparable = all(dose.agent in pond.effects and _as_customary(case, dose) for dose in doses)
+    comparable = all(dose.agent in pond.effects and (of_any_strength or _as_customary(case, dose)) for dose in doses)
     days = tuple(float(case.day_of(dose.date)) for dose in doses)
     if not doses or not comparable or len(set(days)) < len(days):
         return None

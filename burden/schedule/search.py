@@ -262,8 +262,8 @@ def _goes_on(field: _Field, customs: Sequence[Custom]) -> EvaluatedSchedule | No
 
 
 def _own_rest(field: _Field) -> DoseSchedule | None:
-    """What the case plans, where its agents may be given and no limit stands against its days."""
-    own = planned_course(field.case, field.lead)
+    """What the case plans, at the customary strength, where its agents may be given and its days are within limits."""
+    own = planned_course(field.case, field.lead, of_any_strength=True)
     if own is None or not set(own.agents) <= set(field.agents) or own.days[0] < field.not_before:
         return None
     return own if allowed(field.case, own.days, own.agents, field.carried) else None

@@ -10,8 +10,16 @@ from cases import VISIT, a_case, clips, dose, organs
 
 from burden.case import UNKNOWN_AGENT, Action, Case, DeathRecord, Findings
 from burden.decision import decide
-from burden.decision.doses_given import counts_around_course, held_up, left_in, strength_given, weak_doses
-from burden.decision.facts import shortfall, trouble_in
+from burden.decision.doses_given import (
+    counts_around_course,
+    counts_beside_doses,
+    full_doses,
+    held_up,
+    left_in,
+    strength_given,
+    weak_doses,
+)
+from burden.decision.facts import agents_to_plan, chance_weak, shortfall, trouble_in
 from burden.decision.look_dates import look_after
 from burden.decision.records import Reason
 from burden.inference.estimate import estimate
@@ -42,6 +50,26 @@ def test_counts_that_hold_up_soon_after_the_doses(doses, looked, held):
     case = a_case((*before, *after), given=tuple(dose(day) for day in doses))
     assert held_up(case) is held
     assert [sum(row.count_low for row in rows) for rows in counts_around_course(case)] == [51, 55]
+
+
+def test_what_was_counted_stands_beside_the_last_doses():
+    """A look in the middle of a course parts it; what came back later is told beside what the doses left."""
+    looks = {-30: [30, 41], -12: [25, 16], -4: [2, 3], 0: [19, 21]}
+    rows = [row for day, counts in looks.items() for row in clips(counts, day=day)]
+    case = a_case(rows, given=(dose(-28), dose(-10), dose(-6)))
+    assert [sum(row.count_low for row in look) for look in counts_beside_doses(case)] == [41, 5, 40]
+    only = a_case(rows[:6], given=(dose(-28), dose(-10), dose(-6)))
+    assert [sum(row.count_low for row in look) for look in counts_beside_doses(only)] == [41, 5, 0]
+    assert counts_beside_doses(a_case(rows)) == ([], [], [])
+    assert counts_beside_doses(a_case(rows, given=(dose(-100),)))[1:] == ([], [])
+
+
+def test_a_dose_counts_in_full_by_its_strength_in_the_true_volume():
+    """2.5 mg/L weighed for 5 m3 of 10 is a quarter of 5 mg/L; a UV lamp takes the drug as well."""
+    whole, weak = dose(-20), replace(dose(-14, mg_l=2.5), volume_l_believed=5000.0)
+    lit = replace(dose(-8), uv_or_carbon_on=True)
+    assert full_doses(a_case(given=(whole, weak, lit))) == [whole]
+    assert strength_given(a_case(given=(whole, weak))) == pytest.approx(0.25)
 
 
 @pytest.mark.parametrize(
@@ -136,7 +164,26 @@ def test_what_the_case_plans_goes_on_where_it_is_worth_its_doses():
     found = decide(case, 120)
     assert [one.day for one in found.plan] == [2.0, 9.0]
     assert (found.plan[0].number, found.plan[0].of) == (2, 3)
+    weaker = decide(replace(case, planned=(dose(2, mg_l=3.0), dose(9, mg_l=3.0))), 120)
+    assert [(one.day, one.mg_l) for one in weaker.plan] == [(2.0, 5.0), (9.0, 5.0)]  # its days, the customary strength
     alone = decide(replace(case, planned=()), 120)
     aim = found.recommendation.aim
     kept = (one.recommendation.recommended.chance(aim) for one in (found, alone))
     assert next(kept) > next(kept)
+
+
+def test_an_agent_given_too_weak_is_given_in_full_before_it_is_changed():
+    """Common practice, no source: three doses at a third of the strength. Not once one was full, nor with another
+    disease found."""
+    agents = ("formalin", "praziquantel")
+    weak = tuple(replace(dose(day, mg_l=2.5), volume_l_believed=6500.0) for day in (-28, -21, -14))
+    rows = (*clips([20, 30, 25, 31], day=-29), *clips([14, 22, 9, 3]))
+    case = a_case(rows, given=weak)
+    found = [estimate(case, draws=100)]
+    assert chance_weak("praziquantel", found) < 0.5
+    assert agents_to_plan(case, found, agents) == (("praziquantel",), ())
+    assert agents_to_plan(case, found, ("formalin",))[0] == ("formalin",)
+    mixed = replace(case, findings=Findings(other=("ciliates",)))
+    assert "formalin" in agents_to_plan(mixed, found, agents)[0]
+    once_full = replace(case, given=(*weak, dose(-7)))
+    assert "formalin" in agents_to_plan(once_full, found, agents)[0]

@@ -112,10 +112,19 @@ def test_days_are_the_nearest_on_which_somebody_can_come():
     assert candidates.nearest_possible(case, 40.0, 21.0) is None
 
 
-def test_lines_of_agents_hold_formalin_in_half_of_the_doses_at_most():
+def test_by_turns_formalin_stands_in_half_of_the_doses_at_most():
     short = {"praziquantel": "P", "formalin": "F"}
     lines = {"".join(short[a] for a in line) for n in (1, 2, 3, 4) for line in candidates._lines(BOTH, n)}
-    assert lines == {"P", "F", "PP", "PPP", "PFP", "PPPP", "PFPF", "FPFP"}
+    assert lines == {"P", "F", "PP", "FF", "PPP", "FFF", "PFP", "PPPP", "FFFF", "PFPF", "FPFP"}
+
+
+@pytest.mark.parametrize("doses", [1, 2, 3, 4])
+def test_an_agent_more_at_hand_takes_no_course_away(doses):
+    """Three agents at hand once gave trout a salt bath worse than the formalin that stood alone in another list."""
+    agents = ("formalin", "praziquantel", "sodium_chloride")
+    every = set(candidates._lines(agents, doses))
+    for some in (agents[:1], agents[1:2], agents[2:], agents[:2], agents[1:]):
+        assert set(candidates._lines(some, doses)) <= every
 
 
 def test_formalin_counts_what_was_given_and_rests_between():

@@ -190,11 +190,17 @@ def counted_text(decision: Decision) -> str:
     known = decision.on_record
     if "preparations_before" not in known or known["flukes_before"] + known["flukes_after"] == 0:
         return ""
-    before, after = (
+    before, after, latest = (
         f"{counted(known[f'flukes_{when}'], 'fluke')} in {counted(known[f'preparations_{when}'], 'preparation')}"
-        for when in ("before", "after")
+        if f"flukes_{when}" in known
+        else ""
+        for when in ("before", "after", "latest")
     )
-    return f"You counted {before} before the doses given, and {after} after them."
+    several = known.get("doses_between", 1) > 1
+    doses = f"the last {known['doses_between']} doses" if several else "the last dose"
+    then = f", and {latest} at the latest look" if latest else ""
+    after = f"{'' if latest else 'and '}{after} after {'them' if several else 'it'}"
+    return f"You counted {before} before {doses}, {after}{then}."
 
 
 def help_lines(decision: Decision) -> list[str]:

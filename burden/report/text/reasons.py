@@ -279,8 +279,8 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         f"hardly ask for it: the chance of {_too_many(n)} is {_share(n, 'chance_high')}."
     ),
     "other_first": lambda n: (
-        "Another disease was found that kills fish by itself, and flukes are not many enough to be treated beside it: "
-        "see to it first."
+        "Another disease was found that kills fish by itself: see to it first. The flukes can wait until then, and are "
+        "looked at again after it."
     ),
     "harvest_first": lambda n: (
         f"The harvest is planned on {_day_of(n, 'harvest')}, and a course would put it off: {_eaten(n)} Few fish would "
