@@ -268,7 +268,8 @@ def _look_after(
         now = 1 - found.aim.share_kept(then)
         look = next_look(case, estimates, day, "check", then, 1 - shown.kept, low, now)
         sure = clean_look_day(estimates, shown.plan)
-        after = sure is not None and sure > day
+        # of a course that hardly reaches the aim nobody asks whether none came back
+        after = sure is not None and sure > day and shown.chance(found.aim) >= LIKELY
         return replace(look, clean_from=case.visit_date + timedelta(days=int(sure or 0)) if after else None)
     day = float(LOOKS_APART_DAYS) if "clean_once" in codes else watch_day(case, estimates, found)
     cold = "too_cold" in codes and not trouble_in(case)

@@ -259,6 +259,13 @@ def test_the_local_page_joins_the_same_units():
     assert joined == [*UNITS]
 
 
+@pytest.mark.parametrize("agent", ["albendazole", "fenbendazole", "flubendazole", "mebendazole"])
+def test_who_gives_a_benzimidazole_is_told_of_the_unborn(agent):
+    plan = (replace(koi().decision.plan[0], agent=agent),)
+    said = owner_of(replace(koi(), decision=replace(koi().decision, plan=plan)))
+    assert "not to be handled in pregnancy" in said
+
+
 def test_the_owner_has_the_range_of_the_first_page():
     """One digit made 42 to 1 400 into "between 40 and 1 000"."""
     (e,) = koi().estimates
