@@ -299,7 +299,8 @@ def _harm(facts: Facts) -> Iterator[_Found]:
     if facts.eradicate:
         return
     worth = _saves_enough(facts)
-    if (facts.too_cold or (facts.cold and not facts.trouble)) and not worth and not _goes_on(facts):
+    cold = facts.cold and (not facts.trouble or facts.high_now < LIKELY)  # in such cold few flukes kill no fish
+    if (facts.too_cold or cold) and not worth and not _goes_on(facts):
         yield ("look_first", ("too_cold", "look_for_another_cause")) if facts.trouble else ("watch", ("too_cold",))
     later = LIKELY if facts.seen_before else DOSE_BESIDE  # by then the other cause has been looked for
     if facts.meets_other and facts.trouble and facts.plan:

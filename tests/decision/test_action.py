@@ -89,6 +89,11 @@ ROWS = [
     ),
     ("water of 5 °C, fish well", Facts(high=0.9, high_now=0.9, saves=0.0, cold=True), "watch"),
     ("water of 5 °C, fish die of flukes", replace(HEAVY, cold=True), "dose"),
+    (
+        "water of 3 °C, fish die, flukes may be few",
+        Facts(trouble=True, high=0.44, high_now=0.44, cold=True),
+        "look_first",
+    ),
     ("flukes for the first time, of a kind that is notifiable", replace(HEAVY, identify_first=True), "look_first"),
     (
         "as many flukes after the course on ill fish, and another agent that does not keep them few for long",

@@ -365,6 +365,15 @@ def test_no_dose_after_a_look_has_the_date_of_the_next():
     assert outcome_lines(dated)[0].endswith("look again about Sat 1 Aug.")
 
 
+def test_a_clean_look_at_newcomers_says_how_often_flukes_are_left_all_the_same():
+    clean, some = Outcome("none", 0, 0.7, 0.3, "watch"), Outcome("many", None, 0.3, 0.9, "dose")
+    look = NextLook(date(2026, 7, 8), 14.0, "release", 10, False, 3, (clean, some), methods=("gill_clip",))
+    first, second = outcome_lines(look)
+    assert first.endswith("they may move. Of simulated tanks where none shows, 30 % still hold a fluke or an egg.")
+    assert second.startswith("Any fluke (30 % likely): a dose is due")
+    assert "simulated tanks" not in " ".join(outcome_lines(replace(look, purpose="check")))
+
+
 def test_every_estimate_stands_with_its_interval(page):
     for name in ("flukes a fish", "on all live fish", "fish that carry any", "aggregation k"):
         value = re.search(rf'<th scope="row">{name}</th><td>(.*?)</td>', page)[1]

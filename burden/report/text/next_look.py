@@ -108,8 +108,16 @@ def outcome_lines(look: NextLook) -> list[str]:
         return [f"Whatever it shows: {_leads_to(look, action)}."] if len(look.outcomes) > 1 else _only(look)
     return [
         f"{_seen(rows, look)} ({percent(min(sum(one.chance for one in rows), 1.0))} likely): {_leads_to(look, action)}."
+        + _still_left(rows, look)
         for action, rows in together
     ]
+
+
+def _still_left(rows: Sequence[Outcome], look: NextLook) -> str:
+    """Write how often newcomers that show none carry some all the same."""
+    if look.purpose != "release" or rows[-1].code != "none":
+        return ""
+    return f" Of simulated tanks where none shows, {percent(rows[-1].chance_high)} still hold a fluke or an egg."
 
 
 def _only(look: NextLook) -> list[str]:

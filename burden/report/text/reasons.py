@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from datetime import date
 
+from burden.decision.action import LIKELY
 from burden.decision.doses_given import WEAK_SHARE
 from burden.decision.records import Reason
 from burden.inference.dose_accounts import LEAST_CHANCE
@@ -66,7 +67,9 @@ def _may_stay_low(n: _Numbers) -> str:
     if float(n["chance_high"] or 0) >= _EVEN:
         return f"There are flukes. The chance of {_too_many(n)} is {_share(n, 'chance_high')}: about as likely as not."
     chance = f"the chance of {_too_many(n)} is {_share(n, 'chance_high')}"
-    return f"There are flukes, but more likely than not they stay few: {chance}."
+    return (
+        f"There are flukes, but more likely than not they stay few: {chance}. From {percent(LIKELY)} on a dose is due."
+    )
 
 
 def _not_yet(n: _Numbers) -> str:
