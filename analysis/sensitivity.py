@@ -123,10 +123,12 @@ class Inputs:
 
 
 def draw_ensemble(draws: int, seed: int) -> Inputs:
-    """Draw every input from what is believed of it."""
+    """Draw every input from what is believed of it; of flukes of one kind, as inputs of two are not apart."""
     from scipy.special import ndtri
 
-    evidence = load_parasite("dactylogyrus")
+    mixture = load_parasite("dactylogyrus").mixture
+    assert mixture is not None
+    evidence = mixture.kinds["dactylogyrus_vastator"]
     one = replace(evidence.values["strain_factor"], value=1.0, low=1.0, high=1.0)
     plain = draw_development(evidence.with_overrides({"strain_factor": one}), draws, seed)
     kill = draw_kill(load_agent("praziquantel"), draws, seed)
