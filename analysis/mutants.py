@@ -65,7 +65,13 @@ ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     ),
     "schedule": (("schedule/search.py", "schedule/evaluation.py"), ("schedule/test_search.py",)),
     "decision": (
-        ("decision/action.py", "decision/facts.py", "decision/next_look.py"),
+        (
+            "decision/action.py",
+            "decision/agents_tried.py",
+            "decision/doses_given.py",
+            "decision/facts.py",
+            "decision/next_look.py",
+        ),
         ("decision/test_action.py", "decision/test_facts.py", "decision/test_next_look.py"),
     ),
     "io": (

@@ -67,14 +67,14 @@ def own_temporary_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[N
 @pytest.fixture(scope="module")
 def each_case_once() -> Iterator[None]:
     """Keep estimates and decisions by everything they were asked with."""
-    from burden.decision import assessment  # loads NumPy, which reads how many threads it may have
+    from burden.decision import assessment, grounds  # loads NumPy, which reads how many threads it may have
     from burden.inference import estimate
 
     with pytest.MonkeyPatch.context() as patch:
         kept = _kept(estimate.estimate)
         patch.setattr(estimate, "estimate", kept)
-        patch.setattr(assessment, "estimate", kept)
-        patch.setattr(assessment, "_decided", _kept(assessment._decided))
+        patch.setattr(grounds, "estimate", kept)
+        patch.setattr(assessment, "grounds_of", _kept(grounds.grounds_of))
         yield
 
 

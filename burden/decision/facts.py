@@ -10,12 +10,12 @@ import numpy as np
 
 from burden.case import UNKNOWN_AGENT, Case, Preparation
 from burden.decision.action import LIKELY, Facts
+from burden.decision.agents_tried import KILLS_ENOUGH, strays, usual_doses
 from burden.decision.doses_given import (
     COUNTED_DAYS,
     ENOUGH_FLUKES,
     alike,
     by_calendar,
-    full_doses,
     given_and_clean,
     held_up,
     last_dose,
@@ -24,6 +24,7 @@ from burden.decision.doses_given import (
     seen_since,
     weak_doses,
 )
+from burden.decision.grounds import Grounds
 from burden.decision.look_dates import COLD_C
 from burden.decision.plan import other_treatments
 from burden.evidence import agent_names, load_parasite
@@ -34,23 +35,18 @@ from burden.model.elimination.probability import DoseSchedule
 from burden.schedule.aim import check_day
 from burden.schedule.eligibility import Notes
 from burden.schedule.evaluation import beats
-from burden.schedule.recommendation import Recommendation
 from burden.schedule.search import LEAST_AGAINST_EGGS
-from burden.treatment.gates import Gate, stopped
-from burden.treatment.withdrawal import Withdrawal
+from burden.treatment.gates import stopped
 
 __all__ = [
     "ENOUGH_FISH",
     "LOOKS_APART_DAYS",
     "TROUBLE_DAYS",
-    "agents_to_plan",
-    "chance_weak",
     "checked_since",
     "clean_looks",
     "facts_of",
     "fell_short",
     "shortfall",
-    "strays",
     "trouble_in",
 ]
 
@@ -64,52 +60,24 @@ _RISING = 2.0
 _QUIET_DAYS = 7
 #: beyond this wait for the last egg no course is begun unless it saves fish: an assumption [d]
 _TOO_LONG_DAYS = 60.0
-#: doses of a course where none is customary for the fluke: common practice, no source
-_USUAL_DOSES = 3
 #: fish looked at before a course is called over, by its aim; all where there are fewer: common practice, no source
 ENOUGH_FISH = {"control": 5, "eradicate": 10}
 #: looks nearer to each other are one: a fluke that a look missed would still be as young [d]
 LOOKS_APART_DAYS = 7
-#: a dose that kills fewer of those it reaches has fallen short: an assumption [-]
-_KILLS_ENOUGH = 0.7
-#: an agent whose course left flukes is changed for another from this chance on that it kills too few: an assumption [-]
-_TOO_DOUBTFUL = 0.25
 #: a product given no longer ago is asked after: an assumption [d]
 _ASK_WITHIN_DAYS = 60
 #: notes that keep an agent out only because something was not measured
 _UNMEASURED = {"oxygen_unmeasured"}
 
 
-def facts_of(
-    case: Case,
-    estimates: Sequence[Estimate],
-    gates: tuple[Gate, ...],
-    notes: Notes,
-    agents: Sequence[str],
-    found: Recommendation,
-    spent: Sequence[str] = (),
-    withdrawals: Sequence[Withdrawal] = (),
-    withdrawals_given: Sequence[Withdrawal] = (),
-) -> Facts:
+def facts_of(grounds: Grounds) -> Facts:
     """Return the facts of a case.
 
     Parameters
     ----------
-    case : Case
-    estimates : sequence of Estimate
-        One a parasite set.
-    gates : tuple of Gate
-    notes : mapping of str to sequence of SafetyNote
-        What speaks against each agent.
-    agents : sequence of str
-        Agents that may be given.
-    found : Recommendation
-        From the search, on the draws of the estimates.
-    spent : sequence of str
-        Agents that are changed for another, as their course has failed.
-    withdrawals, withdrawals_given : sequence of Withdrawal
-        Of food fish, were the schedule found given, and after what was given before.
+    grounds : Grounds
     """
+    case, estimates, found, agents = grounds.case, grounds.estimates, grounds.found, grounds.agents
     chosen = found.recommended
     planned_agents = () if chosen is None else chosen.plan.agents
     others = other_treatments(case, planned_agents, agents)
@@ -120,8 +88,8 @@ def facts_of(
     if chosen is not None:
         saved = float(np.median(found.untreated.mean_fluke_deaths - chosen.mean_fluke_deaths))
     return Facts(
-        stopped=stopped(gates),
-        measure_first=not agents and _only(notes, _UNMEASURED),
+        stopped=stopped(grounds.gates),
+        measure_first=not agents and _only(grounds.notes, _UNMEASURED),
         wrong_water=bool(strays(case)),
         virus="virus_suspected" in case.findings.diseases,
         fish_alive=case.fish_count > 0,
@@ -155,19 +123,19 @@ def facts_of(
         plan=chosen is not None,
         eradicate=found.aim.kind == "eradicate",
         course_given=found.underway is not None,
-        course_over=max(given, given_and_clean(case)) >= _usual_doses(estimates),
+        course_over=max(given, given_and_clean(case)) >= usual_doses(estimates),
         least_given=given >= LEAST_AGAINST_EGGS or not any(e.pond.has_windows for e in estimates),
         dosed_before=bool(case.doses_given),
         fell_short=fell_short(case, estimates),
-        agent_changed=bool(spent),
+        agent_changed=bool(grounds.spent),
         held_up=held_up(case) and not weak_doses(case),
         checked=judging >= min(ENOUGH_FISH[found.aim.kind], case.fish_count),
         check_begun=judging > 0,
         clean_looks=clean_looks(case),
-        harvest_too_early=any(one.harvest is not None for one in withdrawals),
-        harvest_lost=any(one.harvest is not None for one in withdrawals_given),
+        harvest_too_early=any(one.harvest is not None for one in grounds.withdrawals),
+        harvest_lost=any(one.harvest is not None for one in grounds.withdrawals_given),
         saves_by_harvest=saved * _share_by_harvest(case, found.aim.deaths_until_day),
-        too_much_water=not agents and _only(notes, {"too_much_water"}),
+        too_much_water=not agents and _only(grounds.notes, {"too_much_water"}),
         too_cold=found.untreated.check_day > _TOO_LONG_DAYS,
         forecast_withheld=withheld_forecast(case) is not None,
     )
@@ -191,17 +159,6 @@ def _only(notes: Notes, these: Set[str]) -> bool:
     """Whether some agent would serve, were it not for these notes alone."""
     held = [[note.code for note in own if note.level == "withhold"] for own in notes.values()]
     return any(codes and set(codes) <= these for codes in held)
-
-
-def _usual_doses(estimates: Sequence[Estimate]) -> int:
-    """Most doses of any customary course against the sets found."""
-    rows = [row for e in estimates for row in load_parasite(e.parasite).published_intervals]
-    return max((row.doses for row in rows), default=_USUAL_DOSES)
-
-
-def strays(case: Case) -> tuple[str, ...]:
-    """Return the parasite sets that do not live in the water of the case."""
-    return tuple(name for name in case.parasites if load_parasite(name).stray_in(case.water.medium))
 
 
 def _share_by_harvest(case: Case, until_day: float) -> float:
@@ -228,70 +185,9 @@ def shortfall(case: Case, found: Estimate) -> ByTheRecord | None:
     last = last_dose(case)
     if last is None or not seen_since(case, last):
         return None
-    chance, held = float(np.mean(_last_kill(found) < _KILLS_ENOUGH)), held_up(case)
+    chance, held = float(np.mean(_last_kill(found) < KILLS_ENOUGH)), held_up(case)
     named = any(dose.agent in agent_names() for dose in case.doses_given if dose.date == last)
     return ByTheRecord(chance, held) if held or (named and chance >= LIKELY) else None
-
-
-def agents_to_plan(
-    case: Case, estimates: Sequence[Estimate], agents: Sequence[str]
-) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Return the agents that a plan may have, and those left out as their course has failed and another serves better.
-
-    Parameters
-    ----------
-    case : Case
-    estimates : sequence of Estimate
-        One a parasite set.
-    agents : sequence of str
-        Agents that may be given, the one to begin with first.
-    """
-    if strays(case):
-        return (), ()
-    in_full = _to_give_in_full(case, estimates, agents)
-    if in_full:
-        return in_full, ()
-    spent = _spent_agents(case, estimates)
-    others = tuple(agent for agent in agents if agent not in spent)
-    if spent and others == tuple(agents):
-        return others, spent  # what failed is not to be given here: whatever follows is another course
-    better = any(chance_weak(agent, estimates) < LIKELY for agent in others)
-    return (others, spent) if better else (tuple(agents), ())
-
-
-def _to_give_in_full(case: Case, estimates: Sequence[Estimate], agents: Sequence[str]) -> tuple[str, ...]:
-    """The agent whose doses so far were all too weak, to be given in full before another is tried; else none.
-
-    Common practice, no source. Not where it likely fails in full too, or another disease may ask for another agent.
-    """
-    lately = [dose for dose in case.doses_given if -case.day_of(dose.date) <= COUNTED_DAYS]
-    tried = {dose.agent for dose in lately}
-    full = {dose.agent for dose in full_doses(case)}
-    if len(tried) != 1 or tried & full or case.findings.diseases:
-        return ()
-    return tuple(agent for agent in agents if agent in tried and chance_weak(agent, estimates) < LIKELY)
-
-
-def _spent_agents(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:
-    """Agents whose course has failed: flukes were seen after the last dose, and they may well kill too few.
-
-    After a whole course the doubt may be less than after part of one; one dose alone may have failed for many reasons,
-    and a dose that was too weak has failed for that.
-    """
-    last = last_dose(case)
-    if last is None or not seen_since(case, last):
-        return ()
-    given = [dose.agent for dose in full_doses(case) if -case.day_of(dose.date) <= COUNTED_DAYS]
-    usual, held = _usual_doses(estimates), held_up(case) and not weak_doses(case)
-    doubt = {agent: _TOO_DOUBTFUL if given.count(agent) >= usual else LIKELY for agent in given if agent}
-    several = (agent for agent in doubt if given.count(agent) >= LEAST_AGAINST_EGGS)
-    return tuple(agent for agent in several if held or chance_weak(agent, estimates) >= doubt[agent])
-
-
-def chance_weak(agent: str, estimates: Sequence[Estimate]) -> float:
-    """Chance that a dose of an agent kills too few of the adults of a set, the highest over the sets [-]."""
-    kills = [e.pond.effects[agent].kill_of("adult") for e in estimates if agent in e.pond.effects]
-    return max((float(np.mean(kill < _KILLS_ENOUGH)) for kill in kills), default=0.0)
 
 
 def _last_kill(found: Estimate) -> np.ndarray:

@@ -8,39 +8,26 @@ from datetime import timedelta
 import numpy as np
 
 from burden.case import Case
+from burden.decision.agents_tried import chance_weak, strays
 from burden.decision.doses_given import left_in, strength_given
-from burden.decision.facts import chance_weak, shortfall, strays
-from burden.inference.estimate import Estimate
+from burden.decision.facts import shortfall
+from burden.decision.grounds import Grounds
 from burden.inference.infection_pressure import pressure_on
 from burden.inference.treatment_failure import could_be_removed
-from burden.schedule.recommendation import Recommendation
-from burden.treatment.gates import Gate
 from burden.treatment.withdrawal import Withdrawal
 
 __all__ = ["reason_numbers"]
 
 
-def reason_numbers(
-    case: Case,
-    estimates: Sequence[Estimate],
-    gates: Sequence[Gate],
-    found: Recommendation,
-    spent: Sequence[str],
-    withdrawals: Sequence[Withdrawal],
-) -> Mapping[str, float | str | None]:
+def reason_numbers(grounds: Grounds) -> Mapping[str, float | str | None]:
     """Return the numbers that reasons are told with.
 
     Parameters
     ----------
-    case : Case
-    estimates : sequence of Estimate
-    gates : sequence of Gate
-    found : Recommendation
-    spent : sequence of str
-        Agents that are changed for another.
-    withdrawals : sequence of Withdrawal
-        Of food fish, were the schedule found given.
+    grounds : Grounds
     """
+    case, estimates, found = grounds.case, grounds.estimates, grounds.found
+    stops = [gate.code for gate in grounds.gates if gate.level == "stop"]
     readable = [row for row in case.samples if row.readable]
     short = [one for one in (shortfall(case, e) for e in estimates) if one is not None]
     return {
@@ -64,12 +51,12 @@ def reason_numbers(
         "may_be_removed": float(could_be_removed(case)),
         "lays_eggs": float(any(e.pond.has_windows for e in estimates)),
         "from_outside": float(pressure_on(case) is not None),
-        "spent": ", ".join(spent) or None,
-        "gasping_alone": float(all(gate.code == "gasping" for gate in gates if gate.level == "stop")),
-        "unknown_alone": float(all(gate.code == "unknown_product" for gate in gates if gate.level == "stop")),
-        "chance_weak": max((chance_weak(agent, estimates) for agent in spent), default=None),
+        "spent": ", ".join(grounds.spent) or None,
+        "gasping_alone": float(all(code == "gasping" for code in stops)),
+        "unknown_alone": float(all(code == "unknown_product" for code in stops)),
+        "chance_weak": max((chance_weak(agent, estimates) for agent in grounds.spent), default=None),
         "wrong_water": ", ".join(strays(case)) or None,
-        **_harvest(case, withdrawals),
+        **_harvest(case, grounds.withdrawals),
     }
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case
-from burden.decision.facts import agents_to_plan
+from burden.decision.agents_tried import agents_to_plan
 from burden.decision.plan import aim_for
 from burden.inference.estimate import Estimate
 from burden.inference.prior import Ensemble, Posterior

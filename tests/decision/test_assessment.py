@@ -7,12 +7,12 @@ from cases import a_case, clips
 from report_cases import DRAWS, koi
 
 from burden.case import Limits
-from burden.decision import assess, assessment, decide
+from burden.decision import assess, decide, grounds
 
 
 def test_estimates_made_before_are_not_made_again(monkeypatch):
     made = koi()
-    monkeypatch.setattr(assessment, "estimate", lambda *_: pytest.fail("made again"))
+    monkeypatch.setattr(grounds, "estimate", lambda *_: pytest.fail("made again"))
     again = assess(made.case, DRAWS, estimates=made.estimates)
     assert again.decision.as_dict() == made.decision.as_dict()
     assert [forecast.as_dict() for forecast in again.forecasts] == [forecast.as_dict() for forecast in made.forecasts]

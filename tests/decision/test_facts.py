@@ -10,6 +10,7 @@ from cases import VISIT, a_case, clips, dose, organs
 
 from burden.case import UNKNOWN_AGENT, Action, Case, DeathRecord, Findings
 from burden.decision import decide
+from burden.decision.agents_tried import agents_to_plan, chance_weak
 from burden.decision.doses_given import (
     counts_around_course,
     counts_beside_doses,
@@ -19,7 +20,7 @@ from burden.decision.doses_given import (
     strength_given,
     weak_doses,
 )
-from burden.decision.facts import agents_to_plan, chance_weak, shortfall, trouble_in
+from burden.decision.facts import shortfall, trouble_in
 from burden.decision.look_dates import look_after
 from burden.decision.records import Reason
 from burden.inference.estimate import estimate

@@ -16,7 +16,7 @@ from report_cases import DRAWS, koi, koi_files, page_of
 import burden.page
 from burden.case import Case
 from burden.decision import Assessment, assess, decide
-from burden.decision.assessment import killed_by_dose
+from burden.decision.answer import killed_by_dose
 from burden.decision.look_dates import clean_look_day
 from burden.decision.look_records import Outcome
 from burden.decision.next_look import known_beforehand

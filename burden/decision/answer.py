@@ -1,0 +1,226 @@
+"""One decision out of its grounds: action, reasons, plan, look, chances and deaths, as numbers and codes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+
+from burden.case import Case
+from burden.decision.action import CLEAN_LOOKS, Facts, choose
+from burden.decision.doses_given import counts_beside_doses, underdosed
+from burden.decision.facts import LOOKS_APART_DAYS, facts_of
+from burden.decision.grounds import Grounds
+from burden.decision.next_look import look_of
+from burden.decision.plan import agents_missing, doses_of, other_treatments, planned_doses
+from burden.decision.reason_numbers import reason_numbers
+from burden.decision.records import Decision, Reason
+from burden.inference.estimate import Estimate
+from burden.inference.infection_pressure import withheld_eradication, withheld_forecast
+from burden.inference.temperature_ahead import dates_hold_until
+from burden.schedule.eligibility import agents_to_get, notes_on
+from burden.schedule.evaluation import EvaluatedSchedule
+from burden.schedule.recommendation import Recommendation
+from burden.treatment.dose_result import DoseResult
+from burden.treatment.gates import Gate, days_to_mend
+from burden.utils.results import CredibleInterval
+
+__all__ = ["Answer", "answer_on", "killed_by_dose"]
+
+#: how many times as many fish as flukes other causes have to kill for the answer to ask after them, how many fish and
+#: what share of the stock: assumptions [-], [fish], [-]
+_FAR_MORE, _SOME_FISH, _SOME_SHARE = 5.0, 5.0, 0.05
+#: reasons that ask after another cause
+_OTHER_CAUSE = {"look_for_another_cause", "deaths_of_other_cause", "other_first"}
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """A decision, the schedule it shows, and what to weigh for each dose of it.
+
+    Parameters
+    ----------
+    decision : Decision
+    shown : EvaluatedSchedule or None
+        That of the plan, or that to follow once the water is right.
+    doses : tuple of DoseResult
+    """
+
+    decision: Decision
+    shown: EvaluatedSchedule | None
+    doses: tuple[DoseResult, ...]
+
+
+def answer_on(grounds: Grounds, draws: int, seed: int, accept_unpublished: bool) -> Answer:
+    """Decide.
+
+    Parameters
+    ----------
+    grounds : Grounds
+    draws, seed : int
+        By which they were made.
+    accept_unpublished : bool
+        Work out doses no source gives.
+    """
+    case, found, facts = grounds.case, grounds.found, facts_of(grounds)
+    action, reasons = choose(facts)
+    # what follows once the water is right is what would be done today in good water
+    follows = "dose" in (action, choose(replace(facts, stopped=False))[0] if action == "water_first" else "")
+    shown = found.recommended if follows else None
+    doses = doses_of(case, shown, accept_unpublished)
+    plan = planned_doses(case, found, shown, doses)
+    decision = Decision(
+        case_name=case.name,
+        parasites=case.parasites,
+        visit_date=case.visit_date,
+        seed=seed,
+        draws=draws,
+        action=action,
+        reasons=_reported(grounds, facts, action, reasons),
+        gates=grounds.gates,
+        recommendation=found,
+        plan=plan if action == "dose" else (),
+        after_water=plan if action == "water_first" else (),
+        look=look_of(case, grounds.estimates, action, reasons, found, shown, _measured_again(grounds.gates)),
+        others=other_treatments(case, () if shown is None else shown.plan.agents, grounds.agents),
+        chances=_chances(grounds, shown),
+        deaths={} if facts.forecast_withheld else _deaths(found, shown),
+        dated_until=_dated_until(case),
+        withdrawals=grounds.withdrawals_given if shown is None else grounds.withdrawals,
+        on_record=_on_record(case),
+        **_without_agent(grounds, action, reasons),
+    )
+    return Answer(_released(decision, facts.eradicate), shown, doses)
+
+
+def _on_record(case: Case) -> dict[str, int]:
+    before, after, latest = counts_beside_doses(case)
+    around = {
+        f"{what}_{when}": number
+        for when, rows in (("before", before), ("after", after), ("latest", latest))
+        if rows
+        for what, number in (("flukes", sum(row.count_low for row in rows)), ("preparations", len(rows)))
+    }
+    between = [d for d in case.doses_given if before and after and before[0].date <= d.date <= after[0].date]
+    around["doses_between"] = len(between)
+    return {
+        "preparations": sum(row.readable for row in case.samples),
+        "deaths": sum(row.deaths for row in case.deaths),
+        "ulcers": int(bool(case.findings.ulcers)),
+        "gasping": int(bool(case.findings.gasping)),
+        **(around if before and after else {}),
+    }
+
+
+def _measured_again(gates: Sequence[Gate]) -> float:
+    """Day on which the water is measured again: tomorrow where fish are short of air, else once it may be right [d]."""
+    short = any(gate.level == "stop" and gate.code in ("oxygen_low", "gasping") for gate in gates)
+    return 1.0 if short else max(days_to_mend(tuple(gates)), 1.0)
+
+
+def _without_agent(grounds: Grounds, action: str, reasons: Sequence[Reason]) -> dict[str, Any]:
+    """What keeps every agent out and which one would serve, where a dose is wanted and none can be given."""
+    if not {"no_dose_possible", "doses_fell_short"} & {reason.code for reason in reasons} or action == "dose":
+        return {}
+    said = tuple(note for note in notes_on(grounds.notes, ()) if note.level == "withhold")
+    return {"withheld": said, "to_get": agents_missing(grounds.case, agents_to_get(grounds.case, grounds.estimates))}
+
+
+def _reported(grounds: Grounds, facts: Facts, action: str, reasons: Sequence[Reason]) -> tuple[Reason, ...]:
+    """Add what is to be known besides, after why this is done today: flukes to report, what was given or planned."""
+    case, codes = grounds.case, {reason.code for reason in reasons}
+    besides = {
+        "others_kill_more": facts.trouble
+        and not codes & _OTHER_CAUSE
+        and _others_kill_more(grounds.found, facts.fish)
+        and all(_few_by_flukes(e) for e in grounds.estimates),
+        "weak_before": action in ("dose", "water_first") and "doses_fell_short" not in codes and underdosed(case),
+        "planned_waits": action in ("watch", "look_first") and bool(case.doses_planned),
+        "dose_killed": action in ("dose", "water_first") and any(killed_by_dose(e) for e in grounds.estimates),
+        "notifiable": facts.notifiable and "identify_first" not in codes,
+        "unknown_product": facts.unknown_given,
+        "dosed_by_calendar": facts.by_calendar,
+    }
+    told = (*reasons, *(Reason(code) for code, holds in besides.items() if holds))
+    numbers = reason_numbers(grounds)
+    return tuple(replace(reason, numbers=numbers) for reason in told)
+
+
+def _few_by_flukes(found: Estimate) -> bool:
+    """Whether the flukes killed fewer than half of the dead, at the upper end; true where no death is on record."""
+    told = found.deaths_explained
+    return told is None or told.by_flukes.high < told.deaths / 2
+
+
+def killed_by_dose(found: Estimate) -> bool:
+    """Whether a dose given before likely killed fish itself.
+
+    Parameters
+    ----------
+    found : Estimate
+    """
+    return found.deaths_explained is not None and found.deaths_explained.dose_killed
+
+
+def _others_kill_more(found: Recommendation, fish: float) -> bool:
+    """Whether other causes are expected to kill a share of the stock, and far more than the flukes do."""
+    others = found.untreated.other_deaths.median
+    return bool(others >= max(_FAR_MORE * found.untreated.fluke_deaths.median, _SOME_FISH, _SOME_SHARE * fish))
+
+
+def _chances(grounds: Grounds, shown: EvaluatedSchedule | None) -> dict[str, float]:
+    found = grounds.found
+    chances = {
+        "flukes_present": max(e.probability_infected for e in grounds.estimates),
+        "kept_untreated": float(np.mean(found.untreated.kept)),
+        "gone_untreated": found.untreated.elimination.mean,
+        "aim_untreated": found.untreated.chance(found.aim),
+    }
+    if shown is not None:
+        chances |= {
+            "kept_planned": float(np.mean(shown.kept)),
+            "gone_planned": shown.elimination.mean,
+            "aim_planned": shown.chance(found.aim),
+        }
+        more = found.named("one_more")
+        if more is not None:
+            chances["aim_one_more"] = more.chance(found.aim)
+    return _known(grounds.case, chances)
+
+
+def _known(case: Case, chances: dict[str, float]) -> dict[str, float]:
+    """Chances that can be given: none of elimination where larvae come in, none at all where nobody knows how many."""
+    unknown = {name for name in chances if name.startswith("gone")} if withheld_eradication(case) else set()
+    if withheld_forecast(case):
+        unknown |= set(chances) - {"flukes_present"}
+    return {name: math.nan if name in unknown else value for name, value in chances.items()}
+
+
+def _deaths(found: Recommendation, shown: EvaluatedSchedule | None) -> dict[str, CredibleInterval]:
+    deaths = {"flukes_untreated": found.untreated.fluke_deaths, "other": found.untreated.other_deaths}
+    if shown is not None:
+        deaths["flukes_planned"] = shown.fluke_deaths
+        deaths["flukes_avoided"] = CredibleInterval.of(found.untreated.dead_by_flukes - shown.dead_by_flukes)
+    return deaths
+
+
+def _dated_until(case: Case) -> date | None:
+    """Beyond which date a dose is not dated, as nobody said what the water will do; None where it was said."""
+    until = dates_hold_until(case)
+    return case.visit_date + timedelta(days=until) if math.isfinite(until) else None
+
+
+def _released(decision: Decision, eradicate: bool) -> Decision:
+    """Newcomers may move on the day of the look that shows them clean, for the second time where none did before."""
+    if not eradicate:
+        return decision
+    if decision.action == "discharge":
+        return replace(decision, release_date=decision.visit_date)
+    if decision.look is None:
+        return decision
+    once_more = 0 if decision.look.clean_is_enough else LOOKS_APART_DAYS * (CLEAN_LOOKS - 1)
+    return replace(decision, release_date=decision.look.date + timedelta(days=once_more))
