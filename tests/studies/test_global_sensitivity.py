@@ -9,6 +9,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from analysis.sensitivity import INPUTS, _strained, answers_of, draw_ensemble, indices_of
+from burden.evidence import load_parasite
 from burden.model.lifecycle.transitions import draw_parameters
 
 DRAWS = 1024
@@ -91,7 +92,8 @@ def test_an_input_is_swapped_and_no_other():
 
 def test_strain_acts_as_where_everything_is_drawn_together():
     apart = _strained(draw_ensemble(20, 5).parameters).development
-    whole = draw_parameters("dactylogyrus", 20, 5).development
+    kind = load_parasite("dactylogyrus").mixture.kinds["dactylogyrus_vastator"]
+    whole = draw_parameters(kind, 20, 5).development
     for table in ("hatch", "maturity"):
         assert getattr(apart, table).mean_days(20.0) == pytest.approx(getattr(whole, table).mean_days(20.0), rel=1e-9)
         assert getattr(apart, table).shape_at(20.0) == pytest.approx(getattr(whole, table).shape_at(20.0), rel=1e-9)
