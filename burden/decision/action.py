@@ -272,7 +272,8 @@ def _over(facts: Facts) -> Iterator[_Found]:
         yield "look_first", (*why, "look_for_another_cause")
     if facts.course_given and facts.check_begun and not facts.checked:
         yield "look_first", (*why, "too_few_to_end")
-    if facts.course_given and facts.checked and not facts.trouble:
+    few = not facts.seen_lately or facts.high < SURELY_LOW  # what still shows flukes is looked at once more
+    if facts.course_given and facts.checked and not facts.trouble and few:
         yield "discharge", why
     yield "watch", why
 
@@ -299,8 +300,7 @@ def _harm(facts: Facts) -> Iterator[_Found]:
     if facts.eradicate:
         return
     worth = _saves_enough(facts)
-    cold = facts.cold and (not facts.trouble or facts.high_now < LIKELY)  # in such cold few flukes kill no fish
-    if (facts.too_cold or cold) and not worth and not _goes_on(facts):
+    if (facts.too_cold or facts.cold) and not worth and not _goes_on(facts):
         yield ("look_first", ("too_cold", "look_for_another_cause")) if facts.trouble else ("watch", ("too_cold",))
     later = LIKELY if facts.seen_before else DOSE_BESIDE  # by then the other cause has been looked for
     if facts.meets_other and facts.trouble and facts.plan:
@@ -314,8 +314,9 @@ def _harm(facts: Facts) -> Iterator[_Found]:
         return  # broken off, it has only thinned those that were ripe
     if facts.sick_only and facts.high_now < DOSE_BESIDE and not worth:
         yield "look_first", ("sick_only", "more_fish")
-    if facts.trouble and facts.persist and min(facts.high_now, facts.high) >= FEW_NOW:
-        return  # by now another cause has been looked for, and the flukes are still there
+    ill = facts.high if facts.rising else min(facts.high_now, facts.high)
+    if facts.trouble and facts.persist and ill >= FEW_NOW:
+        return  # by now another cause has been looked for, and the flukes are still there, or ever more
     least = FEW_NOW if facts.trouble or facts.rising else LIKELY if facts.dosed_before else WELL_FISH
     if facts.high_now < least and facts.high >= LIKELY and not worth:
         # few flukes now, and fish in trouble: that is something else

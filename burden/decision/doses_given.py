@@ -143,12 +143,12 @@ def counts_around_course(case: Case) -> tuple[list[Preparation], list[Preparatio
 def counts_beside_doses(case: Case) -> tuple[list[Preparation], list[Preparation], list[Preparation]]:
     """Preparations alike of the last look before the last dose, of the first after it, and of the latest if later.
 
-    Empty where there is none within two months; doses between two looks stand together.
+    Empty where the last dose is more than two months ago; doses between two looks stand together.
     """
     last = last_dose(case)
-    if last is None:
+    if last is None or -case.day_of(last) > COUNTED_DAYS:
         return [], [], []
-    since = [row for row in read_since(case, last) if (row.date - last).days <= COUNTED_DAYS]
+    since = read_since(case, last)
     first_look = min((row.date for row in since), default=None)
     after = [row for row in since if row.date == first_look]
     before = last_look(

@@ -32,6 +32,8 @@ __all__ = [
 #: days after which fish that were left alone are looked at again: soon where the burden may rise, late where it hardly
 #: will: common practice, no source [d]
 LOOK_SOON_DAYS, LOOK_LATE_DAYS = 14.0, 28.0
+#: and no sooner after the look of a visit: common practice, no source [d]
+_SOONEST_DAYS = 7.0
 #: chance that the burden stays low from which it hardly rises: an assumption [-]
 _HARDLY = 0.9
 #: in cold water eggs hatch months after the last dose: from this wait on, what the doses left on the fish is looked at
@@ -64,7 +66,7 @@ def watch_day(case: Case, estimates: Sequence[Estimate], found: Recommendation) 
     due = check_day(ponds, DoseSchedule((found.underway.last_day,), (next(iter(ponds[0].pond.effects)),)))
     if due > TOO_LONG_TO_WAIT_DAYS and not found.underway.clean:
         return LOOK_LATE_DAYS
-    return due if due >= 1 else usual
+    return due if due >= _SOONEST_DAYS else usual
 
 
 def clean_look_day(estimates: Sequence[Estimate], plan: DoseSchedule) -> float | None:

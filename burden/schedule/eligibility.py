@@ -18,7 +18,7 @@ from burden.treatment.dose_result import DoseResult
 from burden.treatment.efficacy import kill
 from burden.treatment.efficacy_contradiction import efficacy_contradicted
 from burden.treatment.efficacy_fit import draw_kill
-from burden.treatment.flowing_bath import FlowingBath, bath_in_flow
+from burden.treatment.flowing_bath import FlowingBath, bath_in_flow, bath_water_c
 from burden.treatment.safety import SafetyNote, efficacy_note, safety_check
 from burden.utils.errors import InputError, Problem
 from burden.utils.formatting import named, uncapitalised
@@ -208,6 +208,8 @@ def dose_of(case: Case, agent: str, accept_unpublished: bool = False) -> DoseRes
     volume, bath, usual = case.water.volume_l, bath_in_flow(case, agent), load_agent(agent).customary
     apart = bath.apart
     own = bath.mode != "impossible" and (bath.mg_l, bath.hours) != (usual.mg_l, usual.hours)
+    short = load_agent(agent).short_bath
+    stronger = own and short is not None and bath.mg_l > short.mg_l  # published and borne at this temperature alone
     each = [
         dose(
             agent,
@@ -215,7 +217,7 @@ def dose_of(case: Case, agent: str, accept_unpublished: bool = False) -> DoseRes
             bath.mg_l if own else None,
             hours=bath.hours if own else None,
             accept_unpublished=accept_unpublished,
-            temperature_c=None,
+            temperature_c=bath_water_c(case) if stronger else None,
             species=species,
             volume_range_l=None if apart else (volume.low, volume.high),
             food_fish=case.food_fish,

@@ -12,13 +12,13 @@ from typing import Literal
 
 import numpy as np
 
-from burden.case import Case, ConstantTemperature, RecordedTemperature
-from burden.evidence import load_agent
+from burden.case import Action, Case, ConstantTemperature, RecordedTemperature
+from burden.evidence import Agent, load_agent
 from burden.evidence.records import Bath
 from burden.treatment.host_tolerance import short_limit_mg_l
 from burden.treatment.water_chemistry import LEFT_IN_HOURS, oxygen_saturation_mg_l
 
-__all__ = ["FlowingBath", "bath_in_flow", "oxygen_hours", "oxygen_use_mg_per_kg_h"]
+__all__ = ["FlowingBath", "bath_in_flow", "bath_water_c", "oxygen_hours", "oxygen_use_mg_per_kg_h"]
 
 _Mode = Literal["still", "apart", "enclosed", "stop_flow", "drip_feed", "impossible"]
 
@@ -28,6 +28,8 @@ _STILL = 0.25
 _MOST_DOSES = 3.0
 #: oxygen below which no fish should come in a bath [mg/L]: common practice, no source
 _LEAST_OXYGEN_MG_L = 5.0
+#: what the water may warm by before a bath of the next days: an assumption [°C]
+_WARMS_C = 1.0
 #: what running water holds of what it could, where nobody measured [-]: an assumption
 _SATURATED = 0.8
 #: fish per volume that aeration alone keeps in oxygen with the flow stopped [kg/m³]: an assumption
@@ -142,7 +144,8 @@ def bath_in_flow(case: Case, agent: str) -> FlowingBath:
     The flow carries a bath off with exp(−e t). Where that is more than a little of it, the flow is stopped for as long
     as the oxygen of the water lasts the fish in it, or the agent is dripped into the inflow all along. Into an open
     cage no long bath can be given, and where more than three doses would flow through, none is: there the agent's short
-    bath is, if it has one, no stronger than each host bears.
+    bath is, if it has one, no stronger than each host bears; and no weaker than these fish were given before, as far as
+    sources and hosts allow (common practice, no source): a bath that fell short is not followed by a weaker one.
     """
     known = load_agent(agent)
     usual = _in_flow(case, agent, known.customary, short=False)
@@ -151,9 +154,41 @@ def bath_in_flow(case: Case, agent: str) -> FlowingBath:
         return usual
     if short_bath.water and case.water.medium not in short_bath.water:
         return usual
-    borne = min(short_limit_mg_l(known, group.species) for group in case.fish)
-    short = _in_flow(case, agent, replace(short_bath, mg_l=min(short_bath.mg_l, borne)), short=True)
+    mg_l = max(min(short_bath.mg_l, _borne(case, known)), _given_before(case, known, short_bath.hours))
+    short = _in_flow(case, agent, replace(short_bath, mg_l=mg_l), short=True)
     return usual if short.mode == "impossible" else short
+
+
+def _borne(case: Case, agent: Agent, temperature_c: float | None = None) -> float:
+    return min(short_limit_mg_l(agent, group.species, temperature_c) for group in case.fish)
+
+
+def _given_before(case: Case, agent: Agent, hours: float) -> float:
+    """Strongest short bath of an agent these fish had, no more than is published and borne in this water [mg/L]."""
+    given = [d.concentration_mg_l for d in case.doses_given if d.agent == agent.name and _is_short(d)]
+    strongest = max((strength for strength in given if strength is not None), default=0.0)
+    warm_c = bath_water_c(case)
+    published = [
+        row.mg_l[1]
+        for row in agent.ranges
+        if row.route == "bath" and row.hours[0] <= hours <= row.hours[1]
+        if row.max_temperature_c is None or warm_c <= row.max_temperature_c
+    ]
+    return min(strongest, max(published, default=0.0), _borne(case, agent, warm_c))
+
+
+def bath_water_c(case: Case) -> float:
+    """Return how warm the water may be at the baths of the next days [°C].
+
+    Parameters
+    ----------
+    case : Case
+    """
+    return _now_c(case) + _WARMS_C
+
+
+def _is_short(dose: Action) -> bool:
+    return dose.route in (None, "bath") and dose.hours is not None and dose.hours < LEFT_IN_HOURS
 
 
 def _in_flow(case: Case, agent: str, bath: Bath, short: bool) -> FlowingBath:

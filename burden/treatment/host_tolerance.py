@@ -82,24 +82,36 @@ def host_advice(
     return HostAdvice(species, "no data", text, False, "no data")
 
 
-def short_limit_mg_l(agent: Agent, species: str) -> float:
-    """Return the most that a host bears for an hour or so, in any water; infinite where no row names a limit [mg/L].
+def short_limit_mg_l(agent: Agent, species: str, temperature_c: float | None = None) -> float:
+    """Return the most that a host bears for an hour or so; infinite where no row names a limit [mg/L].
 
     Parameters
     ----------
     agent : Agent
     species : str
         Common or scientific name.
+    temperature_c : float, optional
+        A limit that holds in warm water only holds where this is not given [°C].
 
     Examples
     --------
     >>> from burden.evidence import load_agent
     >>> short_limit_mg_l(load_agent("formalin"), "koi")
     100.0
+    >>> short_limit_mg_l(load_agent("formalin"), "rainbow trout", 12.0)
+    167.0
+    >>> short_limit_mg_l(load_agent("formalin"), "rainbow trout", 9.0)
+    inf
     """
     group = _group_of(agent, species)
-    limits = () if group is None else (group.max_mg_l_short, group.max_mg_l)
+    limits = () if group is None or _too_cool(group, temperature_c) else (group.max_mg_l_short, group.max_mg_l)
     return next((limit for limit in limits if limit is not None), float("inf"))
+
+
+def _too_cool(group: HostGroup, temperature_c: float | None) -> bool:
+    """Whether a limit that holds in warm water alone does not hold."""
+    warm_from = group.above_temperature_c
+    return temperature_c is not None and warm_from is not None and temperature_c <= warm_from
 
 
 def _group_of(agent: Agent, species: str) -> HostGroup | None:
@@ -114,8 +126,7 @@ def _group_of(agent: Agent, species: str) -> HostGroup | None:
 def _group_advice(group: HostGroup, mg_l: float, hours: float | None, temperature_c: float | None) -> HostAdvice:
     short = hours is not None and hours <= _SHORT_BATH_HOURS
     limit = group.max_mg_l_short if short and group.max_mg_l_short is not None else group.max_mg_l
-    warm_from = group.above_temperature_c
-    cool = temperature_c is not None and warm_from is not None and temperature_c <= warm_from
+    cool = _too_cool(group, temperature_c)
     over = limit is not None and not cool and mg_l > limit
     how = {"common practice": "common practice, no source", "memory": "from memory"}.get(group.known, "")
     source = ", ".join(filter(None, (how, *group.sources)))

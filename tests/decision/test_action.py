@@ -55,8 +55,13 @@ ROWS = [
     ("a course that has worked", Facts(high=0.1, met_untreated=True, course_given=True), "watch"),
     (
         "the same, looked at since the last hatch",
-        Facts(high=0.1, met_untreated=True, course_given=True, checked=True),
+        Facts(high=0.05, met_untreated=True, course_given=True, checked=True),
         "discharge",
+    ),
+    (
+        "the same, but it showed some flukes, and one pond of five has too many again",
+        Facts(high=0.2, met_untreated=True, course_given=True, checked=True),
+        "watch",
     ),
     ("a course that goes on", replace(HEAVY, course_given=True), "dose"),
     ("newcomers with flukes", replace(HEAVY, eradicate=True), "dose"),
@@ -90,10 +95,16 @@ ROWS = [
     ("water of 5 °C, fish well", Facts(high=0.9, high_now=0.9, saves=0.0, cold=True), "watch"),
     ("water of 5 °C, fish die of flukes", replace(HEAVY, cold=True), "dose"),
     (
-        "water of 3 °C, fish die, flukes may be few",
-        Facts(trouble=True, high=0.44, high_now=0.44, cold=True),
+        "water of 3 °C, fish die, hardly any of flukes",
+        Facts(trouble=True, high=0.7, high_now=0.8, cold=True),
         "look_first",
     ),
+    (
+        "flukes double while fish die",
+        Facts(trouble=True, persist=True, rising=True, high=0.33, high_now=0.2),
+        "dose",
+    ),
+    ("flukes stay few while fish die", Facts(trouble=True, persist=True, high=0.33, high_now=0.2), "look_first"),
     ("flukes for the first time, of a kind that is notifiable", replace(HEAVY, identify_first=True), "look_first"),
     (
         "as many flukes after the course on ill fish, and another agent that does not keep them few for long",

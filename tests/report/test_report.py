@@ -365,6 +365,16 @@ def test_no_dose_after_a_look_has_the_date_of_the_next():
     assert outcome_lines(dated)[0].endswith("look again about Sat 1 Aug.")
 
 
+def test_a_look_that_no_foreseen_result_changes_leaves_room_for_a_surprise():
+    rows = (Outcome("none", 0, 0.6, 0.1, "watch"), Outcome("few", 9, 0.4, 0.2, "watch"))
+    look = NextLook(date(2026, 6, 17), 14.0, "watch", 5, False, 3, rows)
+    (line,) = outcome_lines(look)
+    assert line.startswith("As expected: no dose, look again about ")
+    assert line.endswith("If it shows far more flukes than today, enter the counts and run the report again.")
+    other = replace(look, outcomes=tuple(replace(row, action="look_first") for row in rows))
+    assert outcome_lines(other)[0].startswith("Whatever it shows: ")
+
+
 def test_a_clean_look_at_newcomers_says_how_often_flukes_are_left_all_the_same():
     clean, some = Outcome("none", 0, 0.7, 0.3, "watch"), Outcome("many", None, 0.3, 0.9, "dose")
     look = NextLook(date(2026, 7, 8), 14.0, "release", 10, False, 3, (clean, some), methods=("gill_clip",))

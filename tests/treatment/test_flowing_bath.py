@@ -8,7 +8,7 @@ from datetime import date
 
 import numpy as np
 import pytest
-from cases import a_case, exactly
+from cases import a_case, dose, exactly
 
 from burden.case import ConstantTemperature, FishGroup, YearlyTemperature
 from burden.inference.prior import draw_pond
@@ -88,6 +88,25 @@ def test_a_short_bath_is_no_stronger_than_the_host_bears(species, mg_l):
     case = replace(raceway, fish=(replace(raceway.fish[0], species=species),))
     bath = bath_in_flow(case, "formalin")
     assert (bath.mg_l, bath.hours) == (mg_l, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("water_c", "before", "mg_l"),
+    [
+        (8.0, (200.0, 1.0), 200.0),
+        (8.0, (300.0, 1.0), 250.0),
+        (9.5, (200.0, 1.0), 167.0),
+        (14.0, (200.0, 1.0), 167.0),
+        (9.0, (25.0, 24.0), 150.0),
+    ],
+)
+def test_a_short_bath_is_no_weaker_than_those_before(water_c, before, mg_l):
+    """Up to 250 mg/L for an hour at 21 °C or below (uflformalin), for trout no more than 167 above 10 °C
+    (hatchery1982), which 9.5 °C may be by the day of the bath; a long bath before says nothing of a short one."""
+    raceway = flowing(10.0, "raceway", count=200)
+    water = replace(raceway.water, temperature=ConstantTemperature(water_c))
+    case = replace(raceway, water=water, given=(dose(-7, "formalin", *before),))
+    assert bath_in_flow(case, "formalin").mg_l == mg_l
 
 
 def test_a_short_bath_of_the_raceway_itself_is_weighed_for_all_its_water_and_of_a_cage_for_what_is_enclosed():

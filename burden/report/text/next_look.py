@@ -105,12 +105,20 @@ def outcome_lines(look: NextLook) -> list[str]:
     together = [(action, list(rows)) for action, rows in groupby(look.outcomes, key=lambda one: one.action)]
     if len(together) == 1:
         action = together[0][0]
-        return [f"Whatever it shows: {_leads_to(look, action)}."] if len(look.outcomes) > 1 else _only(look)
+        return _as_foreseen(look, action) if len(look.outcomes) > 1 else _only(look)
     return [
         f"{_seen(rows, look)} ({percent(min(sum(one.chance for one in rows), 1.0))} likely): {_leads_to(look, action)}."
         + _still_left(rows, look)
         for action, rows in together
     ]
+
+
+def _as_foreseen(look: NextLook, action: str) -> list[str]:
+    """Write what all results that are foreseen lead to; a surprise is one all the same."""
+    if action != "watch":
+        return [f"Whatever it shows: {_leads_to(look, action)}."]
+    surprise = "If it shows far more flukes than today, enter the counts and run the report again."
+    return [f"As expected: {_leads_to(look, action)}. {surprise}"]
 
 
 def _still_left(rows: Sequence[Outcome], look: NextLook) -> str:

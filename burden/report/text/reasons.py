@@ -143,6 +143,7 @@ def _fell_short(n: _Numbers) -> str:
     if known:
         return f"{_killed_too_few(n)}: {several(known)}. {capitalised(several(mend))}."
     asked = ["was the volume right", "was the product fresh and as strong as labelled"]
+    asked += ["was the flow stopped for all of the bath"] if n.get("flows") else []
     asked += ["was carbon or a UV lamp running"] if n.get("may_be_removed", 1.0) else []
     asked += ["have flukes come in from neighbours"] if n.get("from_outside") else []
     questions = ", ".join(asked)
