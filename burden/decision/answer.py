@@ -112,6 +112,7 @@ def _on_record(case: Case) -> dict[str, int]:
         "deaths": sum(row.deaths for row in case.deaths),
         "ulcers": int(bool(case.findings.ulcers)),
         "gasping": int(bool(case.findings.gasping)),
+        "uv": int(bool(case.water.uv)),
         **(around if before and after else {}),
     }
 

@@ -234,9 +234,9 @@ class Decision(Result):
     withdrawals : tuple of Withdrawal
         For food fish, an example of each agent of the course, or of what was given.
     on_record : mapping of str to int
-        How many readable preparations and how many dead fish the record has, and whether fish have ulcers or gasp:
-        preparations, deaths, ulcers, gasping. Also, where looks alike stand around the last doses, flukes and
-        preparations of the look before them, of the first after them and of the latest if that is later
+        How many readable preparations and how many dead fish the record has (preparations, deaths), and whether fish
+        have ulcers or gasp, and a UV lamp is there (ulcers, gasping, uv). Where looks alike stand around the last
+        doses, flukes and preparations of the look before them, of the first after and of the latest if later
         (flukes_before, preparations_before, flukes_after, …, flukes_latest, …), and doses_between those two looks.
     """
 

@@ -47,7 +47,7 @@ from burden.report.text.day_book import days_of
 from burden.report.text.deaths import deaths_text
 from burden.report.text.decision import headline, notes_lines, withheld_text
 from burden.report.text.forecast import by_killer_lines
-from burden.report.text.gates import gates_text
+from burden.report.text.gates import gates_text, lamp_text
 from burden.report.text.handling import trial_fish, trial_steps
 from burden.report.text.next_look import outcome_lines
 from burden.report.text.plan import aim_text, as_recommended
@@ -58,7 +58,7 @@ from burden.report.write import write_reports
 from burden.schedule.by_killer import IfThisKills
 from burden.schedule.eligibility import notes_on
 from burden.treatment.dose import dose as dose_of_agent
-from burden.treatment.gates import Gate
+from burden.treatment.gates import Gate, Remedy
 from burden.treatment.safety import SafetyNote
 from burden.treatment.withdrawal import Withdrawal
 from burden.utils.errors import InputError
@@ -259,6 +259,29 @@ def test_a_trial_is_on_the_fish_that_may_not_bear_the_agent():
     assert trial_fish(koi().case, dose) == "two or three fish"
     (tub, *_) = trial_steps(koi().case, dose)
     assert all(word in tub for word in ("aerated", "covered", "temperature"))
+
+
+def test_one_change_of_water_stands_on_a_day():
+    """The usual tenth to a quarter beside a trial, unless a gate asks for a change of its own."""
+    case, dose = koi().case, koi().decision.plan[0]
+    nitrite = Gate("nitrite_high", "care", 0.3, 0.1, "mg/L", remedy=Remedy(40.0, 4800.0, 1))
+    assert any("change a tenth" in step for step in trial_steps(case, dose))
+    assert not any("change a tenth" in step for step in trial_steps(case, dose, (nitrite,)))
+
+
+def test_the_short_answer_says_to_switch_the_lamp_off():
+    decision = koi().decision
+    lit = replace(decision, on_record={**decision.on_record, "uv": 1})
+    assert "UV lamp off" in lamp_text(lit)
+    assert "UV lamp off" not in lamp_text(replace(lit, plan=(), after_water=()))
+    assert "UV lamp" not in lamp_text(replace(decision, on_record={**decision.on_record, "uv": 0}))
+
+
+def test_a_clean_look_is_followed_by_the_one_that_means_most():
+    clean = Outcome("none", 0, 0.6, 0.05, "discharge"), Outcome("many", None, 0.4, 0.9, "dose")
+    look = NextLook(date(2026, 6, 1), 10.0, "check", 5, False, 3, clean, clean_from=date(2026, 6, 12))
+    assert "no further dose; look once more about Fri 12 Jun" in outcome_lines(look)[0]
+    assert "done" in outcome_lines(replace(look, clean_from=None))[0]
 
 
 def test_a_course_that_falls_short_of_the_aim_says_so_and_claims_no_more_than_it_compared():

@@ -116,7 +116,7 @@ def _dates(found: Assessment) -> list[str]:
     said += _planned_before(found)
     for dose in decision.plan:
         if dose.trial_date is not None and dose.trial_date < dose.date:
-            steps = "; ".join(_untagged(step) for step in trial_steps(found.case, dose))
+            steps = "; ".join(_untagged(step) for step in trial_steps(found.case, dose, found.decision.gates))
             said.append(f"{say_date(dose.trial_date, year)}: {steps}.")
         name = "one dose" if dose.of == 1 else f"dose {dose.number} of {dose.of}"
         said.append(f"{say_date(dose.date, year)}: {name}, {dose_text(dose)}. {sentence(unfed_text(dose, year))}")

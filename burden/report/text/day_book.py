@@ -126,7 +126,7 @@ def _doses(found: Assessment) -> Iterator[Day]:
 
 
 def _trial(found: Assessment, planned: PlannedDose, first: bool) -> Day:
-    steps = [*(_care(found) if first else ()), *trial_steps(found.case, planned)]
+    steps = [*(_care(found) if first else ()), *trial_steps(found.case, planned, found.decision.gates)]
     if planned.trial_date == planned.fast_from:
         steps.append(unfed_text(planned, found.decision.visit_date.year))
     return _day(found, planned.trial_date or planned.date, "trial", "treat a few fish first", steps)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from burden.decision.records import Decision
 from burden.report.text.deaths import deaths_text
-from burden.report.text.gates import UNMEASURED, gate_text, gates_text, other_text, unused_text
+from burden.report.text.gates import UNMEASURED, gate_text, gates_text, lamp_text, other_text, unused_text
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.plan import aim_text, as_recommended, dose_text, doses_text, missing_text, not_eaten_text
 from burden.report.text.reasons import reason_text
@@ -181,7 +181,12 @@ def _brief(decision: Decision) -> str:
     lines += help_lines(decision)
     stops = [gate for gate in decision.gates if gate.level == "stop"]
     lines += [gate_text(gate) for gate in stops[:2]]
-    lines += [unused_text(decision), *dated_text(replace(decision, after_water=())), not_eaten_text(decision)]
+    lines += [
+        unused_text(decision),
+        lamp_text(decision),
+        *dated_text(replace(decision, after_water=())),
+        not_eaten_text(decision),
+    ]
     return "\n".join(line for line in lines if line)
 
 
@@ -238,7 +243,7 @@ def _whole_text(decision: Decision) -> str:
     """Write the decision with everything it rests on."""
     lines = [headline(decision), *(reason_text(reason) for reason in decision.reasons), counted_text(decision)]
     lines += [*help_lines(decision), *gates_text(decision), *withheld_lines(decision)]
-    lines += [*(other_text(other) for other in decision.others), unused_text(decision)]
+    lines += [*(other_text(other) for other in decision.others), unused_text(decision), lamp_text(decision)]
     lines += [*dated_text(decision), not_eaten_text(decision), release_text(decision)]
     if decision.look is not None:
         lines += outcome_lines(decision.look)

@@ -9,7 +9,7 @@ from burden.report.text.plan import missing_text
 from burden.treatment.gates import Gate, Remedy
 from burden.utils.formatting import capitalised, counted, mass, named, percent, plain, several, uncapitalised, volume
 
-__all__ = ["UNMEASURED", "change_text", "gate_text", "gates_text", "other_text", "unused_text"]
+__all__ = ["UNMEASURED", "change_text", "gate_text", "gates_text", "lamp_text", "other_text", "unused_text"]
 
 #: what was not measured, by code
 UNMEASURED = {
@@ -211,6 +211,12 @@ def other_text(other: OtherTreatment) -> str:
         also = f"{name}: {named(other.agent)} works on {'them' if name.endswith('s') else 'it'} too."
         return f"{also} {_WHITE_SPOT}" if other.finding == "ciliates" else also
     return f"{name}: this needs a treatment of its own, which this tool does not plan.{first}"
+
+
+def lamp_text(decision: Decision) -> str:
+    """Write that the UV lamp is off in a bath; empty where there is none, or no dose."""
+    lit = decision.on_record.get("uv") and decision.doses
+    return "Switch the UV lamp off for each bath (common practice, no source)." if lit else ""
 
 
 def unused_text(decision: Decision) -> str:

@@ -10,6 +10,7 @@ from burden.case import Case
 from burden.decision.records import PlannedDose
 from burden.evidence import FRESH_WATER, load_agent
 from burden.evidence.cautions import Caution
+from burden.treatment.gates import Gate
 from burden.treatment.host_tolerance import host_advice
 from burden.utils.formatting import exposure, named, product_words, say_date, several, strength
 
@@ -75,8 +76,8 @@ def unfed_text(dose: PlannedDose, year: int) -> str:
     return f"feed nothing from {say_date(dose.fast_from, year)}; feed again on {say_date(feed_again(dose), year)}"
 
 
-def trial_steps(case: Case, dose: PlannedDose) -> list[str]:
-    """Write how a few fish are treated first."""
+def trial_steps(case: Case, dose: PlannedDose, gates: Sequence[Gate] = ()) -> list[str]:
+    """Write how a few fish are treated first; the usual change of water where the gates ask for no other."""
     fish, lasts = trial_fish(case, dose), exposure(dose.hours)
     tub = (
         f"bathe {fish} in a tub of fresh water, aerated and as warm as their own, for {lasts} and watch them"
@@ -85,7 +86,8 @@ def trial_steps(case: Case, dose: PlannedDose) -> list[str]:
         f"temperature, at {strength(dose.mg_l)} for {lasts} and watch them{_in_a_tub(dose)}"
     )
     steps = [f"{tub} (common practice, no source)"]
-    if case.water.kind not in _OPEN and case.water.volume_l.value <= _CLEANED_L:
+    changed = any(gate.remedy is not None and gate.remedy.percent > 0 for gate in gates)
+    if case.water.kind not in _OPEN and case.water.volume_l.value <= _CLEANED_L and not changed:
         steps.append(
             "change a tenth to a quarter of the water and take dirt off the bottom (common practice, no source)"
         )

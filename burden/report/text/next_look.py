@@ -153,6 +153,8 @@ def _leads_to(look: NextLook, action: str) -> str:
         return "clean for the second time, they may move"
     if look.purpose == "release" and action == "watch":
         return "keep them apart and look once more, a week later at the earliest; after two clean looks they may move"
+    if action == "discharge" and look.clean_from is not None:
+        return f"no further dose; look once more about {say_date(look.clean_from, look.date.year)}"
     if action == "watch":
         soonest = min(look_after(look, one) for one in look.outcomes if one.action == action)
         return f"no dose, look again about {say_date(soonest, look.date.year)}"
