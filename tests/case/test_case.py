@@ -150,7 +150,7 @@ def test_words_tell_what_was_read_as_what():
         "12 000 L (10 800 to 13 200",
         "Temperature: 18 °C.",
         "40 koi alive, not food fish",
-        "3 May 2026 (7 d before the visit), dose of praziquantel, bath, 2.5 mg/L, for 24 h, reported by the owner",
+        "3 May 2026 (7 d before the visit), dose of praziquantel, bath, 2.5 mg/L, for 24 h, as the owner told",
         "4 preparations of 3 fish (moribund, netted), counts at least 51, 10 to 20, 0, unreadable",
         "Deaths: 3 fish in the log (8 May 2026 to 8 May 2026, 4 d watched)",
     ):

@@ -162,12 +162,12 @@ def test_what_the_case_plans_goes_on_where_it_is_worth_its_doses():
     """One dose of three was given; the rest of custom leaves more flukes than the owner's two."""
     planned = (dose(2), dose(9))
     case = a_case(clips([12, 15, 10, 13]), given=(dose(-5),), planned=planned)
-    found = decide(case, 120)
+    found = decide(case, 60)
     assert [one.day for one in found.plan] == [2.0, 9.0]
     assert (found.plan[0].number, found.plan[0].of) == (2, 3)
-    weaker = decide(replace(case, planned=(dose(2, mg_l=3.0), dose(9, mg_l=3.0))), 120)
+    weaker = decide(replace(case, planned=(dose(2, mg_l=3.0), dose(9, mg_l=3.0))), 60)
     assert [(one.day, one.mg_l) for one in weaker.plan] == [(2.0, 5.0), (9.0, 5.0)]  # its days, the customary strength
-    alone = decide(replace(case, planned=()), 120)
+    alone = decide(replace(case, planned=()), 60)
     aim = found.recommendation.aim
     kept = (one.recommendation.recommended.chance(aim) for one in (found, alone))
     assert next(kept) > next(kept)

@@ -10,8 +10,11 @@ from scipy import stats
 from burden.inference import history, straying
 from burden.inference.estimate import estimate
 from burden.inference.pond_history import history_of
+from burden.inference.sampler import Effort
 from burden.inference.straying import stray
 
+#: less work than an answer takes: three looks are told apart all the same
+LESS = Effort(300, 700, 100.0)
 #: five fish of a mean of 1, as flukes spread over fish of one pen
 SPREAD = np.array([0.35, 0.6, 0.95, 1.3, 1.8])
 
@@ -84,7 +87,7 @@ def test_whole_counts_of_earlier_visits_stand():
     """The mean of five whole fish of k from 0.6 on has a coefficient of variation below 0.6: the median of each visit
     lies within a factor of two of the mean counted, and its 90 % interval all but holds it."""
     case, means = a_pen()
-    found = history_of(estimate(case, draws=100), None)
+    found = history_of(estimate(case, draws=60, effort=LESS), None)
     for visit, mean in zip(found.visits, means.values(), strict=True):
         assert 0.8 * visit.burden.low <= mean <= visit.burden.high, visit.date
         assert 0.5 < visit.burden.median / mean < 2, visit.date
@@ -95,7 +98,7 @@ def test_without_straying_the_equations_overrule_the_counts(monkeypatch):
     monkeypatch.setattr(straying, "_STRAYS", 1e-3)
     straying._steps.cache_clear()
     case, means = a_pen()
-    found = history_of(estimate(case, draws=100), None)
+    found = history_of(estimate(case, draws=60, effort=LESS), None)
     straying._steps.cache_clear()
     off = [abs(np.log(visit.burden.median / mean)) for visit, mean in zip(found.visits, means.values(), strict=True)]
     assert max(off) > np.log(2)
@@ -106,5 +109,5 @@ def test_a_dose_that_killed_is_still_seen(split):
     """Straying does not take the place of a drug: counts from 40 to 1 within a week are the dose's."""
     rows = [*organs([40, 25, 60, 35], day=-8), *organs([1, 0, 2, 1])]
     rows += organs([2, 1, 0, 1], day=-3) if split else []
-    found = estimate(a_case(rows, count=400, given=(dose(-6, mg_l=5.0),)), draws=100)
+    found = estimate(a_case(rows, count=400, given=(dose(-6, mg_l=5.0),)), draws=60, effort=LESS)
     assert found.mean_abundance.high < 5

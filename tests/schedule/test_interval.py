@@ -217,14 +217,14 @@ def test_two_kinds_leave_the_customary_course_where_it_was(temperature_c, gap_da
 
 def test_the_cold_kind_is_met_in_cold_water():
     shares = [
-        next(r.second_share for r in interval("dactylogyrus", t, draws=60).remarks if isinstance(r, MixedKinds))
+        next(r.second_share for r in interval("dactylogyrus", t, draws=30).remarks if isinstance(r, MixedKinds))
         for t in (10.0, 18.0, 26.0)
     ]
     assert shares[0] > shares[1] > shares[2]
     assert shares[0] - shares[2] > 0.4
 
 
-@pytest.mark.parametrize("temperature_c", [9.0, 12.0, 16.0, 24.0, 30.0, 34.0, 38.0])
+@pytest.mark.parametrize("temperature_c", [9.0, 16.0, 30.0, 38.0])
 def test_a_mixture_refuses_nothing_that_its_measured_kind_answers(temperature_c):
-    mixed, alone = (interval(name, temperature_c, draws=40) for name in ("dactylogyrus", "dactylogyrus_vastator"))
+    mixed, alone = (interval(name, temperature_c, draws=20) for name in ("dactylogyrus", "dactylogyrus_vastator"))
     assert alone.control is None or mixed.control is not None
