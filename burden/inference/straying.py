@@ -29,6 +29,8 @@ _FORGOTTEN_DAYS = 56.0
 #: logs of the factor at which counts are weighed, and the finer ones over which they are interpolated; a cell of these
 _NODES, _GRID = np.linspace(-3.0, 3.0, 9), np.linspace(-3.0, 3.0, 61)
 _CELL = _GRID[1] - _GRID[0]
+#: log-likelihood of what cannot be, and how far below the best node nothing is told apart any more
+_IMPOSSIBLE, _BEYOND = -1e6, 1e4
 
 
 @dataclass(frozen=True)
@@ -128,10 +130,15 @@ def stray(days: Sequence[float], log_likelihood: Callable[[float, np.ndarray], n
     between = _between_nodes()
     for before, day in pairwise(days):
         ahead = _steps(day - before).T @ np.exp(chances[-1])
-        here = between @ log_likelihood(day, np.exp(_NODES)) + np.log(np.maximum(ahead, 1e-300))
+        here = between @ _finite(log_likelihood(day, np.exp(_NODES))) + np.log(np.maximum(ahead, 1e-300))
         likely.append(logsumexp(here, axis=0))
         chances.append(here - likely[-1])
     return Strayed(tuple(days), np.array(likely), np.array(chances))
+
+
+def _finite(log_likelihood: np.ndarray) -> np.ndarray:
+    """Keep a spline off infinity: flukes counted where a pond has none are all but impossible."""
+    return np.maximum(log_likelihood, np.maximum(log_likelihood.max(0), _IMPOSSIBLE) - _BEYOND)
 
 
 @cache

@@ -70,6 +70,13 @@ def test_normal_looks_are_filtered_as_kalman_does(monkeypatch):
     assert found.log_likelihood[1:].sum(0)[0] == pytest.approx(log_evidence, abs=0.01)
 
 
+def test_flukes_counted_where_there_are_none_are_impossible_and_no_fault():
+    looks = random_walk(see=lambda day, factors: np.full((factors.size, 40_000), -np.inf if day == -7.0 else 0.0))
+    assert np.all(looks.log_likelihood[1] < -1e5)
+    assert np.isfinite(looks.log_likelihood[1:]).all()
+    assert np.isfinite(looks.draw(1).log_factor).all()
+
+
 def test_between_looks_it_wanders_evenly():
     drift = straying.Drift((-20.0, -10.0, 0.0), np.log([[1.0], [4.0], [2.0]]))
     found = [float(drift.at(day)[0]) for day in (-30.0, -20.0, -15.0, -10.0, -5.0, 0.0, 3.0)]
