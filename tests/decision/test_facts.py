@@ -24,9 +24,10 @@ from burden.decision.facts import shortfall, trouble_in
 from burden.decision.look_dates import look_after
 from burden.decision.records import Reason
 from burden.inference.estimate import estimate
+from burden.inference.sampler import Effort
 from burden.report.text.reasons import reason_text
 
-DRAWS = 60
+DRAWS = 40
 
 
 def salted(g_l: float, hours: float | None = 336.0) -> Action:
@@ -180,7 +181,7 @@ def test_an_agent_given_too_weak_is_given_in_full_before_it_is_changed():
     weak = tuple(replace(dose(day, mg_l=2.5), volume_l_believed=6500.0) for day in (-28, -21, -14))
     rows = (*clips([20, 30, 25, 31], day=-29), *clips([14, 22, 9, 3]))
     case = a_case(rows, given=weak)
-    found = [estimate(case, draws=100)]
+    found = [estimate(case, draws=60, effort=Effort(300, 700, 100.0))]
     assert chance_weak("praziquantel", found) < 0.5
     assert agents_to_plan(case, found, agents) == (("praziquantel",), ())
     assert agents_to_plan(case, found, ("formalin",))[0] == ("formalin",)

@@ -224,7 +224,7 @@ def test_the_cold_kind_is_met_in_cold_water():
     assert shares[0] - shares[2] > 0.4
 
 
-@pytest.mark.parametrize("temperature_c", [9.0, 16.0, 30.0, 38.0])
+@pytest.mark.parametrize("temperature_c", [9.0, 30.0])
 def test_a_mixture_refuses_nothing_that_its_measured_kind_answers(temperature_c):
     mixed, alone = (interval(name, temperature_c, draws=20) for name in ("dactylogyrus", "dactylogyrus_vastator"))
     assert alone.control is None or mixed.control is not None

@@ -42,7 +42,7 @@ def test_flukes_like_extensus_peak_in_early_summer_and_fall_sharply():
     row, september = ROWS["dactylogyrus_extensus"], slice(49, 55)
     left = {}
     for name in ("dactylogyrus_extensus", "dactylogyrus_vastator"):
-        course = study.burdens(load_parasite(name), row, draws=30)
+        course = study.burdens(load_parasite(name), row, draws=12)
         month, there = study.peak_months(course)
         left[name] = float(np.median((course[september].mean(0) / course.max(0))[there]))
         if name == "dactylogyrus_extensus":
