@@ -417,6 +417,13 @@ def test_odd_things_are_warned_of_and_read(tmp_path, files, words):
     assert result.case.warnings == result.warnings
 
 
+def test_two_clean_clips_of_each_fish_are_no_slip(tmp_path):
+    rows = "".join(f"2026-05-09,{fish},random,gill,0\n" for fish in range(4))
+    assert not any("twice" in warning for warning in read(tmp_path, samples=HEAD + rows + rows).warnings)
+    seen = rows.replace(",0\n", ",3\n", 1)
+    assert any("twice" in warning for warning in read(tmp_path, samples=HEAD + seen + seen).warnings)
+
+
 def test_words_with_commas_between_them_are_several(tmp_path):
     text = changed('["praziquantel", "formalin"]', '"praziquantel, formalin"')
     case = read(tmp_path, case=changed('"dactylogyrus"', '"Dactylogyrus , gyrodactylus"', text), samples=None)
