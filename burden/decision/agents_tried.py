@@ -8,7 +8,7 @@ import numpy as np
 
 from burden.case import Case
 from burden.decision.action import LIKELY
-from burden.decision.doses_given import COUNTED_DAYS, full_doses, held_up, last_dose, seen_since, weak_doses
+from burden.decision.doses_given import full_doses, given_lately, held_up, last_dose, seen_since, weak_doses
 from burden.evidence import load_parasite
 from burden.inference.estimate import Estimate
 from burden.schedule.search import LEAST_AGAINST_EGGS
@@ -54,8 +54,7 @@ def _to_give_in_full(case: Case, estimates: Sequence[Estimate], agents: Sequence
 
     Common practice, no source. Not where it likely fails in full too, or another disease may ask for another agent.
     """
-    lately = [dose for dose in case.doses_given if -case.day_of(dose.date) <= COUNTED_DAYS]
-    tried = {dose.agent for dose in lately}
+    tried = {dose.agent for dose in given_lately(case)}
     full = {dose.agent for dose in full_doses(case)}
     if len(tried) != 1 or tried & full or case.findings.diseases:
         return ()
@@ -71,7 +70,7 @@ def _spent_agents(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:
     last = last_dose(case)
     if last is None or not seen_since(case, last):
         return ()
-    given = [dose.agent for dose in full_doses(case) if -case.day_of(dose.date) <= COUNTED_DAYS]
+    given = [dose.agent for dose in full_doses(case)]
     usual, held = usual_doses(estimates), held_up(case) and not weak_doses(case)
     doubt = {agent: _TOO_DOUBTFUL if given.count(agent) >= usual else LIKELY for agent in given if agent}
     several = (agent for agent in doubt if given.count(agent) >= LEAST_AGAINST_EGGS)

@@ -85,7 +85,7 @@ def answer_on(grounds: Grounds, draws: int, seed: int, accept_unpublished: bool)
         recommendation=found,
         plan=plan if action == "dose" else (),
         after_water=plan if action == "water_first" else (),
-        look=look_of(case, grounds.estimates, action, reasons, found, shown, _measured_again(grounds.gates)),
+        look=look_of(grounds, action, reasons, shown, _measured_again(grounds.gates)),
         others=other_treatments(case, () if shown is None else shown.plan.agents, grounds.agents),
         chances=_chances(grounds, shown),
         deaths={} if facts.forecast_withheld else _deaths(found, shown),
@@ -98,23 +98,27 @@ def answer_on(grounds: Grounds, draws: int, seed: int, accept_unpublished: bool)
 
 
 def _on_record(case: Case) -> dict[str, int]:
-    before, after, latest = counts_beside_doses(case)
-    around = {
-        f"{what}_{when}": number
-        for when, rows in (("before", before), ("after", after), ("latest", latest))
-        if rows
-        for what, number in (("flukes", sum(row.count_low for row in rows)), ("preparations", len(rows)))
-    }
-    between = [d for d in case.doses_given if before and after and before[0].date <= d.date <= after[0].date]
-    around["doses_between"] = len(between)
     return {
         "preparations": sum(row.readable for row in case.samples),
         "deaths": sum(row.deaths for row in case.deaths),
         "ulcers": int(bool(case.findings.ulcers)),
         "gasping": int(bool(case.findings.gasping)),
         "uv": int(bool(case.water.uv)),
-        **(around if before and after else {}),
+        **_around_doses(case),
     }
+
+
+def _around_doses(case: Case) -> dict[str, int]:
+    """What looks alike counted around the last doses, and how many doses lie between them; nothing where none did."""
+    before, after, latest = counts_beside_doses(case)
+    if not before:
+        return {}
+    found: dict[str, int] = {}
+    for when, rows in (("before", before), ("after", after), ("latest", latest)):
+        if rows:
+            found |= {f"flukes_{when}": sum(row.count_low for row in rows), f"preparations_{when}": len(rows)}
+    between = [dose for dose in case.doses_given if before[0].date <= dose.date <= after[0].date]
+    return {**found, "doses_between": len(between)}
 
 
 def _measured_again(gates: Sequence[Gate]) -> float:

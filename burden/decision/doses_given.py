@@ -21,6 +21,7 @@ __all__ = [
     "counts_beside_doses",
     "full_doses",
     "given_and_clean",
+    "given_lately",
     "held_up",
     "last_dose",
     "last_look",
@@ -70,7 +71,12 @@ def given_and_clean(case: Case) -> int:
     if last is None or seen_since(case, last):
         return 0
     known = agent_names()
-    return sum(dose.agent in known and -case.day_of(dose.date) <= COUNTED_DAYS for dose in case.doses_given)
+    return sum(dose.agent in known for dose in given_lately(case))
+
+
+def given_lately(case: Case) -> list[Action]:
+    """Return the doses of the last two months."""
+    return [dose for dose in case.doses_given if -case.day_of(dose.date) <= COUNTED_DAYS]
 
 
 def strength_given(case: Case) -> float | None:
@@ -84,8 +90,8 @@ def strength_given(case: Case) -> float | None:
 
 
 def full_doses(case: Case) -> list[Action]:
-    """Return the doses given that were not clearly weaker than is customary, with no UV lamp or carbon running."""
-    strengths = ((dose, _strength(case, dose)) for dose in case.doses_given)
+    """Return the doses of two months that were not clearly weaker than is customary, with no lamp or carbon running."""
+    strengths = ((dose, _strength(case, dose)) for dose in given_lately(case))
     return [d for d, share in strengths if not d.uv_or_carbon_on and (share is None or share >= WEAK_SHARE)]
 
 
@@ -131,13 +137,7 @@ def counts_around_course(case: Case) -> tuple[list[Preparation], list[Preparatio
     any more than two months after it, tell of a relapse, not of the course.
     """
     days = _course(case)
-    if not days:
-        return [], []
-    since = [row for row in read_since(case, days[-1]) if (row.date - days[-1]).days <= COUNTED_DAYS]
-    first_look = min((row.date for row in since), default=None)
-    after = [row for row in since if row.date == first_look]
-    recent = (row for row in read_since(case, None) if 0 <= (days[0] - row.date).days <= COUNTED_DAYS)
-    return last_look(alike(recent, after)), after
+    return _beside(case, days[0], days[-1]) if days else ([], [])
 
 
 def counts_beside_doses(case: Case) -> tuple[list[Preparation], list[Preparation], list[Preparation]]:
@@ -148,14 +148,18 @@ def counts_beside_doses(case: Case) -> tuple[list[Preparation], list[Preparation
     last = last_dose(case)
     if last is None or -case.day_of(last) > COUNTED_DAYS:
         return [], [], []
-    since = read_since(case, last)
+    before, after = _beside(case, last, last)
+    latest = last_look(alike(read_since(case, last), after))
+    return before, after, latest if latest and latest[0].date != after[0].date else []
+
+
+def _beside(case: Case, first: date, last: date) -> tuple[list[Preparation], list[Preparation]]:
+    """Preparations alike of the last look up to one dose and of the first after another, each within two months."""
+    since = [row for row in read_since(case, last) if (row.date - last).days <= COUNTED_DAYS]
     first_look = min((row.date for row in since), default=None)
     after = [row for row in since if row.date == first_look]
-    before = last_look(
-        alike((row for row in read_since(case, None) if 0 <= (last - row.date).days <= COUNTED_DAYS), after)
-    )
-    latest = last_look(alike(since, after))
-    return before, after, latest if latest and latest[0].date != first_look else []
+    recent = (row for row in read_since(case, None) if 0 <= (first - row.date).days <= COUNTED_DAYS)
+    return last_look(alike(recent, after)), after
 
 
 def _course(case: Case) -> list[date]:

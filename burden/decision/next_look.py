@@ -15,6 +15,7 @@ import numpy as np
 from burden.case import Case
 from burden.decision.action import LIKELY, WELL_FISH
 from burden.decision.facts import ENOUGH_FISH, LOOKS_APART_DAYS, trouble_in
+from burden.decision.grounds import Grounds
 from burden.decision.look_counts import counts_seen, method_of, outcomes_of, preparations_by
 from burden.decision.look_dates import (
     LOOK_LATE_DAYS,
@@ -158,11 +159,9 @@ def _leaves_open(outcome: Outcome, surely_low: float, judged_by_the_day: bool) -
 
 
 def look_of(
-    case: Case,
-    estimates: Sequence[Estimate],
+    grounds: Grounds,
     action: str,
     reasons: Sequence[Reason],
-    found: Recommendation,
     shown: EvaluatedSchedule | None,
     mended: float = 1.0,
 ) -> NextLook | None:
@@ -170,20 +169,19 @@ def look_of(
 
     Parameters
     ----------
-    case : Case
-    estimates : sequence of Estimate
-        One a parasite set.
+    grounds : Grounds
     action : str
         Today's.
     reasons : sequence of Reason
-    found : Recommendation
     shown : EvaluatedSchedule or None
         The schedule to be given.
     mended : float
         Day on which the water may be right, where that comes first [d].
     """
-    look = _look_of(case, estimates, action, reasons, found, shown, mended)
-    return look if look is None or shown is not None else _by_the_harvest(case, look, found.aim.emptied_day)
+    look = _look_of(grounds, action, {reason.code for reason in reasons}, shown, mended)
+    if look is None or shown is not None:
+        return look
+    return _by_the_harvest(grounds.case, look, grounds.found.aim.emptied_day)
 
 
 def _by_the_harvest(case: Case, look: NextLook, emptied: float | None) -> NextLook:
@@ -197,17 +195,11 @@ def _by_the_harvest(case: Case, look: NextLook, emptied: float | None) -> NextLo
 
 
 def _look_of(
-    case: Case,
-    estimates: Sequence[Estimate],
-    action: str,
-    reasons: Sequence[Reason],
-    found: Recommendation,
-    shown: EvaluatedSchedule | None,
-    mended: float,
+    grounds: Grounds, action: str, codes: Set[str], shown: EvaluatedSchedule | None, mended: float
 ) -> NextLook | None:
+    case = grounds.case
     if case.fish_count == 0 or action == "discharge":
         return None
-    codes = {reason.code for reason in reasons}
     if "virus_first" in codes:
         return None if case.findings.virus_test == "positive" else _plain_look(case, _RESULT_DAYS, "result")
     if "harvest_first" in codes and case.harvest_date is not None:
@@ -221,56 +213,62 @@ def _look_of(
         return _plain_look(case, _RESULT_DAYS, "named")
     if codes & {"no_dose_possible", "other_first", "dose_does_not_help"} and action == "look_first":
         return _plain_look(case, _CAUSE_DAYS, "watch")  # nothing that more fish show today changes what is done
-    if codes & {"too_much_water", "no_dose_possible"}:
-        look = _look_after(case, estimates, action, codes, found, shown, mended)
-        return None if look is None else replace(look, outcomes=())  # whatever it shows, no dose follows
-    return _look_after(case, estimates, action, codes, found, shown, mended)
+    look = _look_after(grounds, action, codes, shown, mended)
+    if look is not None and codes & {"too_much_water", "no_dose_possible"}:
+        return replace(look, outcomes=())  # whatever it shows, no dose follows
+    return look
 
 
 def _look_after(
-    case: Case,
-    estimates: Sequence[Estimate],
-    action: str,
-    codes: Set[str],
-    found: Recommendation,
-    shown: EvaluatedSchedule | None,
-    mended: float,
+    grounds: Grounds, action: str, codes: Set[str], shown: EvaluatedSchedule | None, mended: float
 ) -> NextLook | None:
     """The next look of an action and its reasons, with what each result leads to."""
-    low = 1 - found.aim.chance
     if action == "water_first":
         # where doses follow no fish need be netted again: they are ill, and the count would change nothing
-        undisturbed = shown is not None or "virus_suspected" in case.findings.diseases
-        return _plain_look(case, mended, "water", 0 if undisturbed else _ROUTINE_NUMBERS[0])
+        undisturbed = shown is not None or "virus_suspected" in grounds.case.findings.diseases
+        return _plain_look(grounds.case, mended, "water", 0 if undisturbed else _ROUTINE_NUMBERS[0])
     if action == "look_first":
-        if "wrong_water" in codes:
-            return None
-        if "model_does_not_reach" in codes:
-            return _plain_look(case, LOOK_SOON_DAYS, "watch", _LEARN_FROM_FISH)
-        look = look_today(case, estimates, found, "check" if "too_few_to_end" in codes else "more_fish")
-        if "look_for_another_cause" in codes and known_beforehand(look):
-            return _plain_look(case, _CAUSE_DAYS, "watch")  # it would change nothing: what else ails them is looked for
-        return look
-    if shown is not None and shown.check_day - shown.plan.days[-1] > TOO_LONG_TO_WAIT_DAYS:
-        day = shown.plan.days[-1] + LOOK_LATE_DAYS
-        then = shown.burden_on(day)
-        now = 1 - found.aim.share_kept(then)
-        look = next_look(case, estimates, day, "survivors", then, 1 - shown.kept, low, now)
+        return _look_before_deciding(grounds, codes)
+    return _look_untreated(grounds, action, codes) if shown is None else _look_after_doses(grounds, shown)
+
+
+def _look_before_deciding(grounds: Grounds, codes: Set[str]) -> NextLook | None:
+    case = grounds.case
+    if "wrong_water" in codes:
+        return None
+    if "model_does_not_reach" in codes:
+        return _plain_look(case, LOOK_SOON_DAYS, "watch", _LEARN_FROM_FISH)
+    purpose = "check" if "too_few_to_end" in codes else "more_fish"
+    look = look_today(case, grounds.estimates, grounds.found, purpose)
+    if "look_for_another_cause" in codes and known_beforehand(look):
+        return _plain_look(case, _CAUSE_DAYS, "watch")  # it would change nothing: what else ails them is looked for
+    return look
+
+
+def _look_after_doses(grounds: Grounds, shown: EvaluatedSchedule) -> NextLook:
+    """When what hatched since the doses shows; newcomers, when they may be free; in the cold, what is left on fish."""
+    case, estimates, aim = grounds.case, grounds.estimates, grounds.found.aim
+    last, low = shown.plan.days[-1], 1 - aim.chance
+    waits = shown.check_day - last > TOO_LONG_TO_WAIT_DAYS
+    if aim.kind == "eradicate" and not waits:
+        day = max(shown.check_day, last + _HELD_DAYS)
+        return next_look(case, estimates, day, "release", shown.burden_on(day), 1 - shown.reached(aim), low)
+    day, purpose = (last + LOOK_LATE_DAYS, "survivors") if waits else (shown.check_day, "check")
+    then = shown.burden_on(day)
+    # few flukes that may increase are looked at again
+    look = next_look(case, estimates, day, purpose, then, 1 - shown.kept, low, 1 - aim.share_kept(then))
+    if waits:
         later = warm_day(estimates, shown.check_day) or shown.check_day
         return replace(look, again=case.visit_date + timedelta(days=int(later)))
-    if shown is not None and found.aim.kind == "eradicate":
-        day = max(shown.check_day, shown.plan.days[-1] + _HELD_DAYS)
-        return next_look(case, estimates, day, "release", shown.burden_on(day), 1 - shown.reached(found.aim), low)
-    if shown is not None:
-        day = shown.check_day
-        then = shown.burden_on(day)
-        # few flukes that may increase are looked at again
-        now = 1 - found.aim.share_kept(then)
-        look = next_look(case, estimates, day, "check", then, 1 - shown.kept, low, now)
-        sure = clean_look_day(estimates, shown.plan)
-        # of a course that hardly reaches the aim nobody asks whether none came back
-        after = sure is not None and sure > day and shown.chance(found.aim) >= LIKELY
-        return replace(look, clean_from=case.visit_date + timedelta(days=int(sure or 0)) if after else None)
+    sure = clean_look_day(estimates, shown.plan)
+    # of a course that hardly reaches the aim nobody asks whether none came back
+    after = sure is not None and sure > day and shown.chance(aim) >= LIKELY
+    return replace(look, clean_from=case.visit_date + timedelta(days=int(sure or 0)) if after else None)
+
+
+def _look_untreated(grounds: Grounds, action: str, codes: Set[str]) -> NextLook:
+    """Whether flukes left alone increase; on newcomers, whether there are any; in the cold, once it is warm."""
+    case, estimates, found = grounds.case, grounds.estimates, grounds.found
     day = float(LOOKS_APART_DAYS) if "clean_once" in codes else watch_day(case, estimates, found)
     cold = "too_cold" in codes and not trouble_in(case)
     warm = spring_day(estimates) if cold else warm_day(estimates, day)
@@ -278,7 +276,7 @@ def _look_after(
         return _plain_look(case, day, "watch")
     if warm is not None and action == "watch":  # what it will show so far ahead nobody can say
         return replace(_plain_look(case, warm, "watch"), once_c=WARM_C)
-    then = found.untreated.burden_on(day)
+    then, low = found.untreated.burden_on(day), 1 - found.aim.chance
     if found.aim.kind == "eradicate":
         # what may move must be free on that day: that the last one dies out in the months after is no help
         left = 1 - np.exp(-case.fish_count * np.sum(then, axis=0))

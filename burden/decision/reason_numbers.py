@@ -48,7 +48,7 @@ def reason_numbers(grounds: Grounds) -> Mapping[str, float | str | None]:
         "chance_fell_short": max((one.chance for one in short), default=None),
         "counts_held_up": float(any(one.held_up for one in short)),
         "light_or_carbon": float(any(dose.uv_or_carbon_on for dose in case.doses_given)),
-        "flows": float(case.water.exchange_per_day >= 1 and case.water.kind != "cage"),
+        "flows": float(case.water.is_open and case.water.kind != "cage"),
         "may_be_removed": float(could_be_removed(case)),
         "lays_eggs": float(any(e.pond.has_windows for e in estimates)),
         "from_outside": float(pressure_on(case) is not None),

@@ -41,7 +41,6 @@ from burden.inference.history import (
     rows_by_day,
     run_past,
     stage_shares,
-    strayed,
     with_drift,
 )
 from burden.inference.misfit import worst_fitting
@@ -358,8 +357,7 @@ def _those_that_fit(
     """
     places, times = np.unique(_resample(found.log_weight, n, seed)[0], return_counts=True)
     ranks = found.at(places) | _held(tilt, places.size)
-    runs = run_past(case, parasite, places.size, seed, ranks)
-    runs = with_drift(runs, strayed(runs, parasite), seed)
+    runs = with_drift(run_past(case, parasite, places.size, seed, ranks), parasite, seed)
     return runs, np.log(times) + log_likelihood_before(runs, parasite) - _rough(runs, parasite)
 
 

@@ -323,9 +323,12 @@ def strayed(past: HistoryRuns, parasite: str, clean: bool = False) -> Strayed | 
     return stray(sorted(looks), log_likelihood_of, past.pond.size) if looks else None
 
 
-def with_drift(past: HistoryRuns, looks: Strayed | None, seed: int) -> HistoryRuns:
-    """Draw how the ponds of a run strayed, from what its looks leave; as they are where fish were looked at once."""
-    return past if looks is None or len(looks.days) == 1 else replace(past, drift=looks.draw(seed))
+def with_drift(past: HistoryRuns, parasite: str, seed: int, looks: Strayed | None = None) -> HistoryRuns:
+    """Draw how the ponds of a run strayed, from `looks` where `strayed` was asked; as they are after one look alone."""
+    if len(rows_by_day(past.pond.case, parasite)) < 2:
+        return past
+    looks = looks or strayed(past, parasite)
+    return past if looks is None else replace(past, drift=looks.draw(seed))
 
 
 def _log_likelihood_of_look(past: HistoryRuns, rows: Sequence[Preparation], day: float, mean: np.ndarray) -> np.ndarray:

@@ -10,7 +10,7 @@ from scipy.special import logsumexp
 
 from burden.case import Case, Preparation
 from burden.inference.death_rows import log_row, log_row_after_dose
-from burden.inference.history import HistoryRuns, fish_at_look, rows_by_day, run_past, stage_shares, strayed, with_drift
+from burden.inference.history import HistoryRuns, fish_at_look, rows_by_day, run_past, stage_shares, with_drift
 from burden.inference.observation import log_likelihood_of_samples
 from burden.inference.sampler import Misfit, Sampled
 from burden.statistics.adaptive_importance import tempered
@@ -43,8 +43,7 @@ def worst_fitting(case: Case, parasite: str, found: Sampled[HistoryRuns], seed: 
     weight = np.exp(log_weight - logsumexp(log_weight))
     places = np.searchsorted(np.cumsum(weight), (np.arange(_PONDS) + 0.5) / _PONDS)
     places = np.minimum(places, weight.size - 1)
-    runs = run_past(case, parasite, _PONDS, seed, found.at(places))
-    runs = with_drift(runs, strayed(runs, parasite), seed)
+    runs = with_drift(run_past(case, parasite, _PONDS, seed, found.at(places)), parasite, seed)
     misfits = [*_rows_of_log(runs, seed), *_fish(runs, found.before, parasite)]
     return max(misfits, key=lambda one: one.drop, default=None)
 

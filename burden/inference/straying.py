@@ -84,8 +84,8 @@ class Strayed:
         """
         chance, found = np.exp(self.log_chance[-1]), []
         for i in range(len(self.days) - 1, 0, -1):
-            node = self._node(chance, f"strayed by day {self.days[i]:g}", seed)
-            found.append(_GRID[node] + self._within(f"strayed by day {self.days[i]:g}, within", seed))
+            node, log_factor = _drawn(chance, f"strayed by day {self.days[i]:g}", seed)
+            found.append(log_factor)
             step = _steps(self.days[i] - self.days[i - 1])
             chance = np.exp(self.log_chance[i - 1]) * step[:, node]
         return Drift(self.days, np.array([*found, np.zeros(chance.shape[1])])[::-1])
@@ -93,17 +93,14 @@ class Strayed:
     def foretold(self, i: int, seed: int) -> np.ndarray:
         """Draw the log of the factor at a look from what the looks before it leave, shape (M,)."""
         chance = _steps(self.days[i] - self.days[i - 1]).T @ np.exp(self.log_chance[i - 1])
-        name = f"strayed by day {self.days[i]:g} as foretold"
-        return np.asarray(_GRID[self._node(chance, name, seed)] + self._within(f"{name}, within", seed))
+        return _drawn(chance, f"strayed by day {self.days[i]:g} as foretold", seed)[1]
 
-    @staticmethod
-    def _node(chance: np.ndarray, name: str, seed: int) -> np.ndarray:
-        up_to = np.cumsum(chance, axis=0)
-        node = (up_to < uniform_draws(name, chance.shape[1], seed) * up_to[-1]).sum(0)
-        return np.minimum(node, _GRID.size - 1)
 
-    def _within(self, name: str, seed: int) -> np.ndarray:
-        return _CELL * (uniform_draws(name, self.log_chance.shape[2], seed) - 0.5)
+def _drawn(chance: np.ndarray, name: str, seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """Node of the grid drawn by its chance, and a log factor anywhere in its cell, shape (M,) each."""
+    m, up_to = chance.shape[1], np.cumsum(chance, axis=0)
+    node = np.minimum((up_to < uniform_draws(name, m, seed) * up_to[-1]).sum(0), _GRID.size - 1)
+    return node, np.asarray(_GRID[node] + _CELL * (uniform_draws(f"{name}, within", m, seed) - 0.5))
 
 
 def stray(days: Sequence[float], log_likelihood: Callable[[float, np.ndarray], np.ndarray], m: int) -> Strayed:

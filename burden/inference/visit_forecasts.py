@@ -200,7 +200,7 @@ def past_ponds(found: Estimate) -> PastPonds:
     before = log_likelihood_before(runs, found.parasite)
     finer = before - log_likelihood_before(runs, found.parasite, ROUGH_NODES)
     looks = strayed(runs, found.parasite)
-    runs = with_drift(runs, looks, found.seed)
+    runs = with_drift(runs, found.parasite, found.seed, looks)
     return PastPonds(runs, weight, before, weight + log_likelihood[places] + finer, looks)
 
 

@@ -125,7 +125,7 @@ def _still_left(rows: Sequence[Outcome], look: NextLook) -> str:
     """Write how often newcomers that show none carry some all the same."""
     if look.purpose != "release" or rows[-1].code != "none":
         return ""
-    return f" Of simulated tanks where none shows, {percent(rows[-1].chance_high)} still hold a fluke or an egg."
+    return f" Of simulated tanks where none shows, {percent(rows[-1].chance_high)} are not free of flukes."
 
 
 def _only(look: NextLook) -> list[str]:
