@@ -27,7 +27,7 @@ __all__ = [
 ]
 
 #: findings that are treated, or settled, before flukes: common practice, no source
-_COME_FIRST = ("virus_suspected", "ciliates", "flagellates", "bacterial_gill_disease")
+_COME_FIRST = ("virus_suspected", "ciliates", "white_spot", "flagellates", "bacterial_gill_disease")
 
 
 def doses_of(case: Case, chosen: EvaluatedSchedule | None, accept_unpublished: bool) -> tuple[DoseResult, ...]:
@@ -132,7 +132,7 @@ def other_treatments(case: Case, agents: Sequence[str], fit: Sequence[str]) -> t
     found = []
     for finding in case.findings.diseases:
         agent = _works(finding, agents)
-        at_hand = None if agent is not None else _works(finding, fit)
+        at_hand = None if agent is not None else _works(finding, fit) or _works_apart(finding, fit)
         test = case.findings.virus_test if finding == "virus_suspected" else None
         bath = None if at_hand is None else agents_missing(case, (at_hand,))[0]
         found.append(OtherTreatment(finding, finding in _COME_FIRST, agent, at_hand, test, bath))
@@ -142,6 +142,11 @@ def other_treatments(case: Case, agents: Sequence[str], fit: Sequence[str]) -> t
 def _works(finding: str, agents: Sequence[str]) -> str | None:
     """The first of some agents that works on a finding."""
     return next((agent for agent in agents if finding in load_agent(agent).works_on), None)
+
+
+def _works_apart(finding: str, agents: Sequence[str]) -> str | None:
+    """The first of some agents that works on a finding by dates of its own."""
+    return next((agent for agent in agents if finding in load_agent(agent).works_apart), None)
 
 
 def withdrawals_after(case: Case, pond: Ensemble, chosen: EvaluatedSchedule | None) -> tuple[Withdrawal, ...]:

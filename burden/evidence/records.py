@@ -173,7 +173,7 @@ class WithdrawalRule:
 
 @dataclass(frozen=True)
 class OtherFinding:
-    """What an agent does to another finding of a case: yes, some or no."""
+    """What an agent does to another finding of a case: yes, some, no, or apart: in a course of its own dates alone."""
 
     finding: str
     works: str
@@ -352,8 +352,13 @@ class Agent(Evidence):
 
     @property
     def works_on(self) -> frozenset[str]:
-        """Other findings that it is known to work on."""
+        """Other findings that a course against flukes meets as well."""
         return frozenset(row.finding for row in self.against if row.works == "yes")
+
+    @property
+    def works_apart(self) -> frozenset[str]:
+        """Other findings that it works on in a course of its own dates."""
+        return frozenset(row.finding for row in self.against if row.works == "apart")
 
     def told_keys(self) -> tuple[str, ...]:
         """Return every reference the records rest on, its figures aside, once."""

@@ -50,7 +50,7 @@ __all__ = [
 ]
 
 OTHER_FINDINGS = (
-    *("ciliates", "flagellates", "bacterial_gill_disease", "fungus", "leeches", "crustaceans"),
+    *("ciliates", "white_spot", "flagellates", "bacterial_gill_disease", "fungus", "leeches", "crustaceans"),
     *("virus_suspected", "unknown"),
 )
 

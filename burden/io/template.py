@@ -92,8 +92,8 @@ set = "dactylogyrus"               # see `burden parasites`; a list for several:
 # more than many clips.
 
 # [findings]
-# other = ["ciliates"]             # ciliates, flagellates, bacterial_gill_disease, fungus, leeches,
-#                                  # crustaceans, virus_suspected, unknown
+# other = ["ciliates"]             # ciliates, white_spot, flagellates, bacterial_gill_disease, fungus,
+#                                  # leeches, crustaceans, virus_suspected, unknown
 # gasping = "yes"                  # whether fish gasp today
 # gill_colour = "pale"             # normal, pale or brown
 # gill_mucus = "yes"

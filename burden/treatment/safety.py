@@ -376,6 +376,7 @@ def _against(agent: str, row: OtherFinding) -> SafetyNote:
     need = "need a treatment of their" if other.endswith("s") and other != "fungus" else "needs a treatment of its"
     does = {
         "yes": f"{agent} meets the {other} as well",
+        "apart": f"{agent} meets the {other} too, but by dates of its own",
         "some": f"do not count on {agent} for the {other}",
         "no": f"the {other} {need} own: {agent} is none",
     }[row.works]

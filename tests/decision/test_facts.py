@@ -22,6 +22,7 @@ from burden.decision.doses_given import (
 )
 from burden.decision.facts import shortfall, trouble_in
 from burden.decision.look_dates import look_after
+from burden.decision.plan import other_treatments
 from burden.decision.records import Reason
 from burden.inference.estimate import estimate
 from burden.inference.sampler import Effort
@@ -189,3 +190,16 @@ def test_an_agent_given_too_weak_is_given_in_full_before_it_is_changed():
     assert "formalin" in agents_to_plan(mixed, found, agents)[0]
     once_full = replace(case, given=(*weak, dose(-7)))
     assert "formalin" in agents_to_plan(once_full, found, agents)[0]
+
+
+def test_white_spot_is_no_guest_of_a_course_against_flukes():
+    """Common practice, no source: baths every two to four days against white spot; formalin works on other ciliates
+    along with the flukes."""
+    case = a_case(clips([1, 0, 2, 0]))
+    both = ("praziquantel", "formalin")
+    for finding, met in (("ciliates", "formalin"), ("white_spot", None)):
+        mixed = replace(case, findings=Findings(other=(finding,)))
+        (one,) = other_treatments(mixed, ("formalin",), both)
+        assert (one.agent, one.first) == (met, True)
+        (one,) = other_treatments(mixed, ("praziquantel",), both)
+        assert (one.agent, one.at_hand) == (None, "formalin")

@@ -187,11 +187,13 @@ _VIRUS = {
 }
 
 
-#: ciliates are rarely told apart in a case; only one of them has a stage in the skin that no bath reaches
+#: ciliates are not always told apart in a case; only one of them has a stage in the skin that no bath reaches
+_NOT_WHITE_SPOT = "The dates are for flukes; if it is white spot, say so in the case, as that needs dates of its own."
 _WHITE_SPOT = (
-    "The dates are for flukes. White spot needs a bath every two to four days in warm water, longer apart in cold, "
-    "until no fish has had a spot for several days (common practice, no source); this tool plans no such course."
+    "White spot needs a bath every two to four days in warm water, longer apart in cold, until no fish has had a spot "
+    "for several days (common practice, no source); this tool plans no such course."
 )
+_GIVEN = "Enter each bath given: it may kill flukes as well."
 
 
 # --- other diseases ------------------------------------------------------------------------------------------------
@@ -204,12 +206,13 @@ def other_text(other: OtherTreatment) -> str:
         drug = named(other.at_hand)
         bath = "" if other.bath is None else f" One bath: {uncapitalised(missing_text(other.bath))}."
         works = f"{capitalised(drug)}, which is at hand, works on {them}"
-        return f"{name}:{first} {works}.{bath} How often is yours to decide."
+        often = f"{_WHITE_SPOT} {_GIVEN}" if other.finding == "white_spot" else "How often is yours to decide."
+        return f"{name}:{first} {works}.{bath} {often}"
     if other.finding == "virus_suspected":
         return _VIRUS[other.test]
     if other.agent is not None:
         also = f"{name}: {named(other.agent)} works on {'them' if name.endswith('s') else 'it'} too."
-        return f"{also} {_WHITE_SPOT}" if other.finding == "ciliates" else also
+        return f"{also} {_NOT_WHITE_SPOT}" if other.finding == "ciliates" else also
     return f"{name}: this needs a treatment of its own, which this tool does not plan.{first}"
 
 
