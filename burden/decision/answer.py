@@ -27,6 +27,7 @@ from burden.schedule.evaluation import EvaluatedSchedule
 from burden.schedule.recommendation import Recommendation
 from burden.treatment.dose_result import DoseResult
 from burden.treatment.gates import Gate, days_to_mend
+from burden.treatment.withdrawal import LastDose, last_dose_before_harvest
 from burden.utils.results import CredibleInterval
 
 __all__ = ["Answer", "answer_on", "killed_by_dose"]
@@ -91,10 +92,19 @@ def answer_on(grounds: Grounds, draws: int, seed: int, accept_unpublished: bool)
         deaths={} if facts.forecast_withheld else _deaths(found, shown),
         dated_until=_dated_until(case),
         withdrawals=grounds.withdrawals_given if shown is None else grounds.withdrawals,
+        last_dose=_last_dose(grounds, facts, action),
         on_record=_on_record(case),
         **_without_agent(grounds, action, reasons),
     )
     return Answer(_released(decision, facts.eradicate), shown, doses)
+
+
+def _last_dose(grounds: Grounds, facts: Facts, action: str) -> LastDose | None:
+    """Until when a dose of the first agent may still follow, where the next look may ask for one before the harvest."""
+    asked = action in ("dose", "watch", "look_first") and facts.ever_seen and not facts.harvest_too_early
+    if not asked or not grounds.agents:
+        return None
+    return last_dose_before_harvest(grounds.case, grounds.agents[0], grounds.estimates[0].pond.setting.temperature)
 
 
 def _on_record(case: Case) -> dict[str, int]:

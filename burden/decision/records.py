@@ -12,7 +12,7 @@ from burden.decision.look_records import NextLook
 from burden.schedule.recommendation import Compared, Recommendation
 from burden.treatment.gates import Gate
 from burden.treatment.safety import SafetyNote
-from burden.treatment.withdrawal import Withdrawal
+from burden.treatment.withdrawal import LastDose, Withdrawal
 from burden.utils.results import CredibleInterval, Result, frame, number
 
 __all__ = [
@@ -233,6 +233,8 @@ class Decision(Result):
         Agents that would serve then.
     withdrawals : tuple of Withdrawal
         For food fish, an example of each agent of the course, or of what was given.
+    last_dose : LastDose or None
+        For food fish with a date of harvest, where more doses may be needed: until when one may be given.
     on_record : mapping of str to int
         How many readable preparations and how many dead fish the record has (preparations, deaths), and whether fish
         have ulcers or gasp, and a UV lamp is there (ulcers, gasping, uv). Where looks alike stand around the last
@@ -260,6 +262,7 @@ class Decision(Result):
     withheld: tuple[SafetyNote, ...] = ()
     to_get: tuple[Missing, ...] = ()
     withdrawals: tuple[Withdrawal, ...] = ()
+    last_dose: LastDose | None = None
     on_record: Mapping[str, int] = field(default_factory=dict)
 
     @property
@@ -332,5 +335,6 @@ class Decision(Result):
             "withheld": [note.as_dict() for note in self.withheld],
             "to_get": [one.as_dict() for one in self.to_get],
             "withdrawals": [one.as_dict() for one in self.withdrawals],
+            "last_dose_before_harvest": None if self.last_dose is None else self.last_dose.as_dict(),
             "on_record": dict(self.on_record),
         }

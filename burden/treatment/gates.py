@@ -143,6 +143,8 @@ class Gate:
         Whether it follows from a sign, as lack of blood from pale gills, or nitrite that harms from brown ones.
     wait_days : float
         Days before a dose may follow, whatever is done meanwhile [d].
+    stops_above : float or None
+        Where it does not stop a dose: the value above which it would, in `unit`.
     """
 
     code: str
@@ -155,6 +157,7 @@ class Gate:
     remedy: Remedy | None = None
     deduced: bool = False
     wait_days: float = 0.0
+    stops_above: float | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -169,6 +172,7 @@ class Gate:
             "remedy": None if self.remedy is None else self.remedy.as_dict(),
             "deduced": self.deduced,
             "wait_days": self.wait_days,
+            "stops_above": number(self.stops_above),
         }
 
 
@@ -312,8 +316,9 @@ def _ammonia(case: Case, temperature_c: float) -> Iterator[Gate]:
         stop = free > _AMMONIA_STOP_MG_L
         limit = _AMMONIA_STOP_MG_L if stop else _AMMONIA_CARE_MG_L
         remedy = water_change(case, free, _AMMONIA_CARE_MG_L)
-        level = "stop" if stop else "care"
-        yield Gate("ammonia_high", level, free, limit, "mg/L", as_read=limit / free_per_total, remedy=remedy)
+        level, above = ("stop", None) if stop else ("care", _AMMONIA_STOP_MG_L)
+        as_read = limit / free_per_total
+        yield Gate("ammonia_high", level, free, limit, "mg/L", None, as_read, remedy, stops_above=above)
 
 
 def _ph(case: Case) -> Iterator[Gate]:
@@ -358,7 +363,8 @@ def _nitrite(case: Case) -> Iterator[Gate]:
     remedy = water_change(case, reading, _NITRITE_CARE_MG_L)
     remedy = replace(remedy, times=min(remedy.times, 3), salt_g=salt)
     limit = _NITRITE_STOP_MG_L if stop and not brown else _NITRITE_CARE_MG_L
-    yield Gate("nitrite_high", "stop" if stop else "care", reading, limit, "mg/L", remedy=remedy, deduced=brown)
+    level, above = ("stop", None) if stop else ("care", max(_NITRITE_STOP_MG_L, chloride / _CHLORIDE_PER_NITRITE))
+    yield Gate("nitrite_high", level, reading, limit, "mg/L", remedy=remedy, deduced=brown, stops_above=above)
 
 
 def _unknown_product(case: Case) -> Iterator[Gate]:

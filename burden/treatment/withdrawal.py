@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
@@ -16,7 +16,16 @@ from burden.model.windows import MAX_DAYS
 from burden.treatment.residues import stays_in_water
 from burden.utils.wording import Remark, text_of
 
-__all__ = ["UnnamedAgent", "Withdrawal", "unnamed_agent", "unnamed_words", "withdrawals", "withdrawals_of"]
+__all__ = [
+    "LastDose",
+    "UnnamedAgent",
+    "Withdrawal",
+    "last_dose_before_harvest",
+    "unnamed_agent",
+    "unnamed_words",
+    "withdrawals",
+    "withdrawals_of",
+]
 
 
 @dataclass(frozen=True)
@@ -57,6 +66,31 @@ class Withdrawal:
     def words(self) -> str:
         """Return the withdrawal in words, without a full stop."""
         return text_of(self)
+
+
+@dataclass(frozen=True)
+class LastDose:
+    """Last day on which a dose may be given whose withdrawal is over by the harvest.
+
+    Parameters
+    ----------
+    agent : str
+    degree_days : float
+        Example, no jurisdiction assumed [°C·d].
+    date : date or None
+        None where any dose from today on comes too late.
+    harvest : date
+    """
+
+    agent: str
+    degree_days: float
+    date: date | None
+    harvest: date
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        day = None if self.date is None else self.date.isoformat()
+        return {"agent": self.agent, "degree_days": self.degree_days, "date": day, "harvest": self.harvest.isoformat()}
 
 
 @dataclass(frozen=True)
@@ -107,6 +141,32 @@ def withdrawals_of(
     return tuple(_held(case, one) for one in found if one.until_day is None or one.until_day >= 0)
 
 
+def last_dose_before_harvest(case: Case, agent: str, temperature: Temperature) -> LastDose | None:
+    """Return until when a dose may be given to food fish with a date of harvest; None for others.
+
+    Parameters
+    ----------
+    case : Case
+    agent : str
+        One that asks for no withdrawal has no last day.
+    temperature : Temperature
+        As `withdrawals` takes it.
+    """
+    rule, harvest = load_agent(agent).withdrawal, case.harvest_date
+    if not case.food_fish or harvest is None or rule.degree_days == 0:
+        return None
+    days = int(case.day_of(harvest))
+    warmth = np.cumsum([_degrees(temperature, day) for day in reversed(range(max(days, 0)))])
+    enough = np.flatnonzero(warmth >= rule.degree_days - 1e-9)
+    last = None if not enough.size else case.visit_date + timedelta(days=days - int(enough[0]) - 1)
+    return LastDose(agent, float(rule.degree_days), last, harvest)
+
+
+def _degrees(temperature: Temperature, day: float) -> float:
+    """Warmth of a day that counts, of the median draw [°C·d]."""
+    return max(float(np.median(temperature.at(day + 0.5))), 0.0)
+
+
 def _held(case: Case, one: Withdrawal) -> Withdrawal:
     """The withdrawal, with the harvest that comes too early for it."""
     one = replace(one, in_water=one.degree_days > 0 and stays_in_water(case, one.agent))
@@ -133,7 +193,7 @@ def unnamed_words(case: Case) -> str:
 
 def _after(agent: str, day: float, temperature: Temperature) -> Withdrawal:
     rule = load_agent(agent).withdrawal
-    degrees = [max(float(np.median(temperature.at(day + k + 0.5))), 0.0) for k in range(int(MAX_DAYS))]
+    degrees = [_degrees(temperature, day + k) for k in range(int(MAX_DAYS))]
     over = np.flatnonzero(np.cumsum(degrees) >= rule.degree_days - 1e-9)
     if rule.degree_days == 0:
         return Withdrawal(agent, 0.0, 0.0, float(day), rule.text)

@@ -11,7 +11,13 @@ from cases import VISIT, a_case
 from burden.case import Action
 from burden.evidence import load_agent
 from burden.model.temperature import Temperature
-from burden.treatment.withdrawal import unnamed_agent, unnamed_words, withdrawals, withdrawals_of
+from burden.treatment.withdrawal import (
+    last_dose_before_harvest,
+    unnamed_agent,
+    unnamed_words,
+    withdrawals,
+    withdrawals_of,
+)
 
 
 def test_constant_water_is_degree_days_over_degrees():
@@ -76,3 +82,20 @@ def test_what_nobody_can_name_is_to_be_found_out():
     assert unnamed_words(replace(eaten, given=(replace(fed, agent="praziquantel"),))) == ""
     assert [day.isoformat() for day in unnamed_agent(eaten).days] == ["2026-04-30"]
     assert unnamed_words(eaten).startswith("nobody could name what was given on 30 Apr 2026: find out what it was")
+
+
+@pytest.mark.parametrize("warmest", [20.0, 26.0])
+def test_the_last_day_for_a_dose_is_the_last_that_is_over_by_the_harvest(warmest):
+    """Arithmetic: a dose on that day is over by then, one a day later is not; 500 degree-days are 25 d at 20 °C."""
+    plain, temperature = a_case(), Temperature.linear([0.0, 60.0], [20.0, warmest])
+    harvest, soon = VISIT + timedelta(days=60), VISIT + timedelta(days=9)
+    case, late = (
+        replace(plain, fish=(replace(plain.fish[0], food_fish=True, harvest_date=day),)) for day in (harvest, soon)
+    )
+    found = last_dose_before_harvest(case, "praziquantel", temperature)
+    day = float(case.day_of(found.date))
+    early = [withdrawals_of(case, (at,), ("praziquantel",), temperature)[0].harvest for at in (day, day + 1)]
+    assert early == [None, harvest]
+    assert (day == 35) == (warmest == 20.0)
+    assert last_dose_before_harvest(late, "praziquantel", temperature).date is None
+    assert last_dose_before_harvest(plain, "praziquantel", temperature) is None

@@ -16,7 +16,7 @@ from burden.report.text.deaths import deaths_text
 from burden.report.text.decision import counted_text, dated_text, headline, help_lines, release_text, withheld_lines
 from burden.report.text.gates import gates_text, other_text, unused_text
 from burden.report.text.notes import parasite_name
-from burden.report.text.plan import aim_text, as_recommended, not_eaten_text
+from burden.report.text.plan import aim_text, as_recommended, last_dose_text, not_eaten_text
 from burden.report.text.reasons import reason_text
 from burden.report.text.treatment_response import verdict_words
 from burden.utils.formatting import percent, percent_interval, say_date, sentence
@@ -43,6 +43,7 @@ def answer_lines(found: Assessment) -> list[str]:
         counted_text(decision),
         " ".join(dated_text(decision)),
         not_eaten_text(decision),
+        last_dose_text(decision),
         " ".join([*gates_text(decision, "stop", "agent", "measure"), *withheld_lines(decision)]),
         " ".join([*map(other_text, decision.others), unused_text(decision)]).strip(),
         " ".join([*(_of_set(found, e, _burden(e)) for e in found.estimates), *_foreign(found)]),

@@ -9,7 +9,15 @@ from burden.decision.records import Decision
 from burden.report.text.deaths import deaths_text
 from burden.report.text.gates import UNMEASURED, gate_text, gates_text, lamp_text, other_text, unused_text
 from burden.report.text.next_look import look_text, outcome_lines
-from burden.report.text.plan import aim_text, as_recommended, dose_text, doses_text, missing_text, not_eaten_text
+from burden.report.text.plan import (
+    aim_text,
+    as_recommended,
+    dose_text,
+    doses_text,
+    last_dose_text,
+    missing_text,
+    not_eaten_text,
+)
 from burden.report.text.reasons import reason_text
 from burden.treatment.safety import SafetyNote
 from burden.utils.formatting import all_of, counted, named, say_date, several, uncapitalised
@@ -186,6 +194,7 @@ def _brief(decision: Decision) -> str:
         lamp_text(decision),
         *dated_text(replace(decision, after_water=())),
         not_eaten_text(decision),
+        last_dose_text(decision),
     ]
     return "\n".join(line for line in lines if line)
 
@@ -247,5 +256,5 @@ def _whole_text(decision: Decision) -> str:
     lines += [*dated_text(decision), not_eaten_text(decision), release_text(decision)]
     if decision.look is not None:
         lines += outcome_lines(decision.look)
-    lines += [deaths_text(decision), aim_text(decision), as_recommended(decision)]
+    lines += [last_dose_text(decision), deaths_text(decision), aim_text(decision), as_recommended(decision)]
     return "\n".join(line for line in lines if line)

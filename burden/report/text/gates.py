@@ -33,6 +33,9 @@ _AGAIN = {
     "unknown_product": "Run fresh carbon in the filter meanwhile, and take it out before a dose.",
 }
 
+#: what a value that would stop a dose is a value of
+_MEASURED = {"ammonia_high": "un-ionised ammonia", "nitrite_high": "nitrite as nitrogen"}
+
 
 def gates_text(decision: Decision, *levels: str) -> list[str]:
     """Write what water and fish ask for before a dose; what was not measured in one sentence.
@@ -80,7 +83,9 @@ def _remedy(gate: Gate) -> str:
             "meanwhile."
         )
     unfed = ["Feed nothing until the water is right."] if remedy.unfed else []
-    return f" {' '.join([*said, *unfed, _AGAIN[gate.code]])}"
+    above = "" if gate.stops_above is None else f"{plain(gate.stops_above, 2)} mg/L of {_MEASURED[gate.code]}"
+    bound = [f"No dose goes in above {above}."] if above else []
+    return f" {' '.join([*said, *unfed, _AGAIN[gate.code], *bound])}"
 
 
 def _change(remedy: Remedy) -> str:

@@ -30,6 +30,7 @@ __all__ = [
     "compared_text",
     "dose_text",
     "doses_text",
+    "last_dose_text",
     "missing_text",
     "not_eaten_text",
 ]
@@ -115,6 +116,21 @@ def not_eaten_text(decision: Decision) -> str:
     # what ends last is waited for: the others are over by then
     last = max(ends, key=lambda one: math.inf if one.until_day is None else one.until_day, default=None)
     return "" if last is None else _not_eaten(decision, last)
+
+
+def last_dose_text(decision: Decision) -> str:
+    """Write until when a dose is over by the harvest; empty where nothing asks for it."""
+    last, year = decision.last_dose, decision.visit_date.year
+    if last is None:
+        return ""
+    harvest = f"the harvest on {say_date(last.harvest, year)}"
+    example = f"the example of {plain(last.degree_days)} degree-days"
+    if last.date is None:
+        return f"By {example} any dose from today on comes too late for {harvest}."
+    return (
+        f"Should a dose become due, the last day for {named(last.agent)} before {harvest} is "
+        f"{say_date(last.date, year)}, by {example}; local rules and the licensed veterinarian decide."
+    )
 
 
 def _not_eaten(decision: Decision, one: Withdrawal) -> str:
