@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date as Date
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
@@ -43,7 +44,7 @@ class Withdrawal:
         From the visit [d].
     text : str
         What the figure is.
-    harvest : date or None
+    harvest : Date or None
         When the fish are to be harvested, where that comes before it ends.
     in_water : bool
         Whether the agent is left in the water after its dose, from which all days here count all the same.
@@ -54,7 +55,7 @@ class Withdrawal:
     days: float | None
     until_day: float | None
     text: str
-    harvest: date | None = None
+    harvest: Date | None = None
     in_water: bool = False
 
     def as_dict(self) -> dict[str, Any]:
@@ -77,15 +78,15 @@ class LastDose:
     agent : str
     degree_days : float
         Example, no jurisdiction assumed [°C·d].
-    date : date or None
+    date : Date or None
         None where any dose from today on comes too late.
-    harvest : date
+    harvest : Date
     """
 
     agent: str
     degree_days: float
-    date: date | None
-    harvest: date
+    date: Date | None
+    harvest: Date
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -97,7 +98,7 @@ class LastDose:
 class UnnamedAgent(Remark):
     """Food fish were given something nobody can name on these days, whose withdrawal nobody knows."""
 
-    days: tuple[date, ...]
+    days: tuple[Date, ...]
 
 
 def withdrawals(days: Sequence[float], agents: Sequence[str], temperature: Temperature) -> tuple[Withdrawal, ...]:
