@@ -1,7 +1,7 @@
 """How the tests share the machine, and what several would each work out anew for one case.
 
 `each_case_once` is for tests that compare what is shown of one case; that the same case, draws and seed give the same
-estimate and the same decision is tested where nothing is kept.
+estimate and the same decision is tested where nothing is kept. Files that show the same cases run in one process.
 """
 
 from __future__ import annotations
@@ -13,12 +13,13 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from inspect import signature
+from pathlib import PurePosixPath
 from typing import Any
 
 import pytest
 from hypothesis import settings
 
-__all__ = ["each_case_once", "pytest_collection_modifyitems"]
+__all__ = ["each_case_once", "pytest_collection_modifyitems", "pytest_xdist_make_scheduler"]
 
 # as many workers as cores, so one thread each: NumPy's library would start more. It reads this when it is loaded; the
 # workers of xdist and every process a test starts inherit it
@@ -47,12 +48,33 @@ _LONGEST = (
     *("test_release", "test_work", "test_faults", "test_regulation", "test_handling", "test_parasite_sheet"),
     *("test_elimination", "test_report_browser"),
 )
+#: files that show the same cases, by what they share: a process works each case out once
+_TOGETHER = {
+    **dict.fromkeys(("test_cli", "test_report", "test_page", "test_surfaces_agree"), "koi pond, 40 draws"),
+    **dict.fromkeys(("test_report_fonts", "test_report_browser", "test_assessment"), "koi pond, 40 draws"),
+    **dict.fromkeys(("test_visits", "test_surfaces"), "judged visits"),
+}
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Run the longest files first."""
     place = {stem: i for i, stem in enumerate(_LONGEST)}
     items.sort(key=lambda item: place.get(item.path.stem, len(place)))
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Keep a file with one process, as `--dist=loadfile` does, and files that share cases with the same one."""
+    if config.getoption("dist") != "loadfile":
+        return None
+    from xdist.scheduler import LoadFileScheduling
+
+    class ByCases(LoadFileScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            file = super()._split_scope(nodeid)
+            return _TOGETHER.get(PurePosixPath(file).stem, file)
+
+    return ByCases(config, log)
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -66,7 +88,7 @@ def own_temporary_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[N
 
 @pytest.fixture(scope="module")
 def each_case_once() -> Iterator[None]:
-    """Keep estimates and decisions by everything they were asked with."""
+    """Keep estimates, decisions and forecasts by everything they were asked with, for all files that ask for this."""
     from burden.decision import assessment, grounds  # loads NumPy, which reads how many threads it may have
     from burden.inference import estimate
 
@@ -75,19 +97,23 @@ def each_case_once() -> Iterator[None]:
         patch.setattr(estimate, "estimate", kept)
         patch.setattr(grounds, "estimate", kept)
         patch.setattr(assessment, "grounds_of", _kept(grounds.grounds_of))
+        patch.setattr(assessment, "forecast_of", _kept(assessment.forecast_of))
         yield
+
+
+#: what was worked out in this process, by the work and all it was asked with
+_MADE: dict[tuple[str, str], Any] = {}
 
 
 def _kept(work: Callable[..., Any]) -> Callable[..., Any]:
     """The same work; a case is known by all that it holds, which no two cases share by chance."""
-    made: dict[str, Any] = {}
 
     def of(*given: Any, **named: Any) -> Any:
         bound = signature(work).bind(*given, **named)
         bound.apply_defaults()
-        asked = repr(bound.arguments)
-        if asked not in made:
-            made[asked] = work(*given, **named)
-        return made[asked]
+        asked = work.__qualname__, repr(bound.arguments)
+        if asked not in _MADE:
+            _MADE[asked] = work(*given, **named)
+        return _MADE[asked]
 
     return of

@@ -14,8 +14,9 @@ import pytest
 from surfaces import DOSES_IN, SIMULATED, Shown, Surfaces, command, dates_in, json_of, plain_text, shown_in
 from visit_yardstick import all_visits, decide
 
-FEW = 20  # how surfaces agree does not hang on the draws
-DRAWS = ("--draws", str(FEW), "--seed", "1", "--quiet")
+#: how surfaces agree does not hang on the draws; with those of test_visits.py both share the decisions
+DRAWS = 100
+WORDS = ("--draws", str(DRAWS), "--seed", "1", "--quiet")
 #: a course in warm water, unsafe water, nothing looked at
 NAMES = ("01", "27", "57")
 VISITS = {visit.name: visit for visit in all_visits() if visit.name.startswith(NAMES)}
@@ -28,7 +29,7 @@ def written(tmp_path_factory, each_case_once):
     """Reports of all cases in one run, and what it printed."""
     home = tmp_path_factory.mktemp("surfaces")
     folders = [visit.write(home / name) for name, visit in VISITS.items()]
-    printed = command("report", *folders, "--out", home / "out", "--workers", 1, *DRAWS)
+    printed = command("report", *folders, "--out", home / "out", "--workers", 1, *WORDS)
     return home, printed
 
 
@@ -43,11 +44,11 @@ def surfaces_of(written):
         index = (home / "out" / "index.html").read_text(encoding="utf-8")
         return Surfaces(
             visit.visit_date,
-            decide(home / name, draws=FEW, seed=1),
+            decide(home / name, draws=DRAWS, seed=1),
             home / "out" / name,
             "".join(_about(index, visit.title)),
             next(part for part in printed.split("\n\n") if part.startswith(f"{name}:")),
-            json_of("forecast", home / name, *DRAWS),
+            json_of("forecast", home / name, *WORDS),
         )
 
     return of

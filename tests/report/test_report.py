@@ -66,6 +66,8 @@ from burden.utils.formatting import counted, day_in_words, mass, say_date
 from burden.utils.results import CredibleInterval
 from burden.utils.wording import text_of
 
+pytestmark = pytest.mark.usefixtures("each_case_once")
+
 
 class Reader(HTMLParser):
     """Tags with their attributes, and the words between them."""

@@ -26,6 +26,7 @@ from visit_yardstick import (
 
 from burden.evidence import reference
 
+pytestmark = pytest.mark.usefixtures("each_case_once")
 #: how many of the seven, and of all, are answered as a good colleague would; raise them when the decision is mended
 RIGHT_OF_SEVEN, RIGHT_OF_ALL = 7, 86
 DRAWS = 100
