@@ -110,6 +110,7 @@ def _last_dose(grounds: Grounds, facts: Facts, action: str) -> LastDose | None:
 def _on_record(case: Case) -> dict[str, int]:
     return {
         "preparations": sum(row.readable for row in case.samples),
+        "flukes": sum(row.count_low for row in case.samples if row.readable),
         "deaths": sum(row.deaths for row in case.deaths),
         "ulcers": int(bool(case.findings.ulcers)),
         "gasping": int(bool(case.findings.gasping)),

@@ -7,7 +7,7 @@ from datetime import timedelta
 
 import numpy as np
 
-from burden.case import Case
+from burden.case import Case, Preparation
 from burden.decision.agents_tried import chance_weak, strays
 from burden.decision.doses_given import left_in, strength_given
 from burden.decision.facts import shortfall
@@ -17,6 +17,9 @@ from burden.inference.treatment_failure import could_be_removed
 from burden.treatment.withdrawal import Withdrawal
 
 __all__ = ["reason_numbers"]
+
+#: fish that koi herpesvirus kills, and the water in which it does: from memory of textbooks [°C]
+_CARP, _VIRUS_C = {"carp", "common carp", "mirror carp", "koi", "koi carp"}, (16.0, 28.0)
 
 
 def reason_numbers(grounds: Grounds) -> Mapping[str, float | str | None]:
@@ -34,6 +37,7 @@ def reason_numbers(grounds: Grounds) -> Mapping[str, float | str | None]:
         "fish_looked_at": float(len({(row.date, row.fish) for row in readable})),
         "preparations": float(len(readable)),
         "flukes_seen": float(sum(row.count_low for row in readable)),
+        "seen_before": _seen_before(readable),
         "chance_present": max(e.probability_infected for e in estimates),
         "chance_high_now": 1 - float(np.mean(found.aim.share_kept(found.untreated.burden_on(0.0)))),
         "chance_high": 1 - float(np.mean(found.untreated.kept)),
@@ -55,10 +59,24 @@ def reason_numbers(grounds: Grounds) -> Mapping[str, float | str | None]:
         "spent": ", ".join(grounds.spent) or None,
         "gasping_alone": float(all(code == "gasping" for code in stops)),
         "unknown_alone": float(all(code == "unknown_product" for code in stops)),
+        "koi_herpesvirus": float(_koi_herpesvirus(grounds)),
         "chance_weak": max((chance_weak(agent, estimates) for agent in grounds.spent), default=None),
         "wrong_water": ", ".join(strays(case)) or None,
         **_harvest(case, grounds.withdrawals),
     }
+
+
+def _koi_herpesvirus(grounds: Grounds) -> bool:
+    """Whether fish and water are those in which koi herpesvirus kills."""
+    warmth = float(np.median(grounds.estimates[0].pond.setting.temperature.at(0.0)))
+    carp = any(group.species.lower() in _CARP for group in grounds.case.fish)
+    return carp and _VIRUS_C[0] <= warmth <= _VIRUS_C[1]
+
+
+def _seen_before(readable: Sequence[Preparation]) -> str | None:
+    """Day on which flukes were last seen, as an ISO date, where a later look showed none."""
+    last = max((row.date for row in readable if row.count_low > 0), default=None)
+    return last.isoformat() if last is not None and last < max(row.date for row in readable) else None
 
 
 def _harvest(case: Case, withdrawals: Sequence[Withdrawal]) -> Mapping[str, str | None]:

@@ -236,9 +236,9 @@ class Decision(Result):
     last_dose : LastDose or None
         For food fish with a date of harvest, where more doses may be needed: until when one may be given.
     on_record : mapping of str to int
-        How many readable preparations and how many dead fish the record has (preparations, deaths), and whether fish
-        have ulcers or gasp, and a UV lamp is there (ulcers, gasping, uv). Where looks alike stand around the last
-        doses, flukes and preparations of the look before them, of the first after and of the latest if later
+        How many readable preparations, flukes in them and dead fish the record has (preparations, flukes, deaths), and
+        whether fish have ulcers or gasp, and a UV lamp is there (ulcers, gasping, uv). Where looks alike stand around
+        the last doses, flukes and preparations of the look before them, of the first after and of the latest if later
         (flukes_before, preparations_before, flukes_after, …, flukes_latest, …), and doses_between those two looks.
     """
 

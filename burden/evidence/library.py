@@ -231,7 +231,7 @@ _NOT_STATED = "not stated"
 
 
 def _said(line: str | dict[str, str]) -> Caution:
-    return Caution(line) if isinstance(line, str) else Caution(line["text"], line["kind"])
+    return Caution(line) if isinstance(line, str) else Caution(line["text"], line["kind"], line.get("bath", "any"))
 
 
 def _rows(owner: str, kind: type[Any], rows: Any) -> tuple[Any, ...]:

@@ -86,6 +86,9 @@ _SALT = 'Medium is "{medium}" but salinity is {value} g/L: which is right?'
 _FRESH, _SEA = (("medium", ("fresh",)),), (("medium", ("sea",)),)
 #: a length tells more of a weight
 _UNMEASURED = (("length_mm", ("",)),)
+#: fish that weigh less than a gram when grown, and the least of their young that anybody treats: from memory [g]
+_TINY = ("guppy", "guppies", "endler", "tetra", "neon tetra", "cardinal tetra", "rasbora", "danio", "zebrafish")
+_LEAST_TINY_G = 0.02
 _WHOLE = (("site", ("whole_fish",)), ("method", ("whole_organ",)))
 
 #: in the order they are asked
@@ -94,7 +97,7 @@ RULES: tuple[OddNumber, ...] = (
         "water.exchange_per_day",
         "exchange_per_day {value} means all the water {value} times a day: 10 % is 0.1.",
         high=1.0,
-        never=(("kind", ("cage", "raceway")),),
+        never=(("kind", ("cage", "raceway")), ("medium", ("sea",))),
     ),
     OddNumber(
         "water.oxygen_mg_l",
@@ -116,6 +119,13 @@ RULES: tuple[OddNumber, ...] = (
         "Mean weight of {species} is {value} g: are they as small as that? It is in grams, not kilograms.",
         low=1.0,
         only=_UNMEASURED,
+        never=(("species", _TINY),),
+    ),
+    OddNumber(
+        "fish.*.mean_weight_g",
+        "Mean weight of {species} is {value} g: are they as small as that? It is in grams, not kilograms.",
+        low=_LEAST_TINY_G,
+        only=(*_UNMEASURED, ("species", _TINY)),
     ),
     OddNumber(
         "fish.*.mean_weight_g",

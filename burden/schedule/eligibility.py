@@ -79,7 +79,7 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
             alkalinity_mg_l_caco3=case.water.alkalinity_mg_l_caco3,
             salinity_g_l=_salinity(case),
             aeration=case.water.aeration,
-            biofilter=None if case.water.filter is None else case.water.filter != "none",
+            biofilter=None if bath.apart or case.water.filter is None else case.water.filter != "none",
             species=[group.species for group in case.fish],
             food_fish=case.food_fish,
             findings=case.findings.diseases,

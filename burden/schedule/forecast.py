@@ -14,6 +14,7 @@ from burden.evidence import load_parasite
 from burden.inference.estimate import Estimate
 from burden.model.elimination.probability import HORIZON_DAYS, DoseSchedule
 from burden.schedule.by_killer import IfThisKills, deaths_by_killer
+from burden.schedule.fading import why_fading
 from burden.schedule.projection import BANDS, DELAY_DAYS, Delay, Dosed, Projection, Strategy, follow
 from burden.treatment.dose_result import DoseResult
 from burden.utils.results import CredibleInterval, Result, frame
@@ -49,7 +50,10 @@ Regime = Mapping[str, float]
 
 @dataclass(frozen=True)
 class Forecast(Result):
-    """Forecast of one case and one parasite set; `by_killer` where the death log leaves open who kills."""
+    """Forecast of one case and one parasite set; `by_killer` where the death log leaves open who kills.
+
+    `fewer_because` names what makes untreated flukes fewer, codes of `burden.schedule.fading.FADING`.
+    """
 
     case: Case
     parasite: str
@@ -64,6 +68,7 @@ class Forecast(Result):
     warnings: Sequence[str] = ()
     delay: Delay | None = None
     by_killer: tuple[IfThisKills, ...] = ()
+    fewer_because: tuple[str, ...] = ()
 
     def avoided(self, name: str) -> CredibleInterval | None:
         """Return the deaths by flukes that a course avoids by the horizon, draw by draw against doing nothing."""
@@ -81,6 +86,7 @@ class Forecast(Result):
             "horizon_days": self.horizon_days,
             "elimination_by_days": HORIZON_DAYS,
             "regime_probability": dict(self.regime),
+            "fewer_because": list(self.fewer_because),
             "untreated": self.untreated.as_dict(),
             "planned": self.planned.as_dict() if self.planned else None,
             "recommended": self.recommended.as_dict() if self.recommended else None,
@@ -152,6 +158,7 @@ def forecast_of(found: Estimate, advised: DoseSchedule | None, doses: Sequence[D
         warnings=tuple(found.warnings),
         delay=delay,
         by_killer=deaths_by_killer(found, courses, float(days)),
+        fewer_because=why_fading(pond, courses["untreated"].run, float(days)),
     )
 
 

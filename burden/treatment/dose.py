@@ -355,15 +355,17 @@ def _cautions(asked: _Asked, found: DoseRange | None, advice: HostAdvice | None)
     if length >= LEFT_IN_HOURS:  # nobody changes a part of a bath that is over within the hour
         yield Caution(_after_change(asked, length), "care")
     for heading in ("cautions", "handling", "does_not", "aftercare"):
-        yield from getattr(agent, heading)
+        yield from (said for said in getattr(agent, heading) if said.of_bath(length < LEFT_IN_HOURS))
 
 
 def _product_cautions(asked: _Asked, found: DoseRange | None, length: float) -> Iterator[Caution]:
     """What the volume, the length of a short bath and the product itself ask for."""
     yield from _volume_cautions(asked, found)
     if length < LEFT_IN_HOURS:
-        end = f"A bath of {exposure(length)} must end on time: give it in a tub, or where all the water can be flushed."
-        yield Caution(end, "danger")
+        where = "give it in a tub, or where all the water can be flushed"
+        if asked.where == "case.toml":  # the plan says where it is given, and what ends it
+            where = "watch the clock, and have ready what ends it"
+        yield Caution(f"A bath of {exposure(length)} must end on time: {where}.", "danger")
     if not asked.strength_given:
         taken = plain(asked.strength_percent)
         yield Caution(f"Strength not given: {taken} % assumed. Read the label of the product.", "bookkeeping")

@@ -43,6 +43,9 @@ class Contradiction:
         Lowest and highest; None where the source does not say [mg/L], [h].
     kills_half : float
         Chance that the customary bath kills at least half of the adults of the set [-].
+    stronger : tuple of (float, float) or None
+        The weakest bath of the same source that killed at least half of the same fluke, and its kill; None where it has
+        none [mg/L], [-].
     finding : str
         What was done or found, in the words of the evidence.
     sources : tuple of str
@@ -62,6 +65,7 @@ class Contradiction:
     kills_half: float
     finding: str
     sources: tuple[str, ...]
+    stronger: tuple[float, float] | None = None
 
 
 def efficacy_contradicted(agent: str | Agent, parasite: str | ParasiteSet) -> Contradiction | None:
@@ -143,4 +147,17 @@ def _of(
         kills_half=kills_half,
         finding=trial.conditions if isinstance(trial, KillPoint) else trial.text,
         sources=trial.sources,
+        stronger=_stronger(agent, trial),
     )
+
+
+def _stronger(agent: Agent, trial: KillPoint | Failure) -> tuple[float, float] | None:
+    """Return the weakest stronger bath of the same source that did kill, lest a prohibition go too far."""
+    if not isinstance(trial, KillPoint):
+        return None
+    same = (
+        p
+        for p in agent.kill_points
+        if (p.sources, p.species, p.setting, p.form) == (trial.sources, trial.species, trial.setting, trial.form)
+    )
+    return min(((p.mg_l, p.kill) for p in same if p.mg_l > trial.mg_l and p.kill >= _HALF), default=None)

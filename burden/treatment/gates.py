@@ -16,6 +16,7 @@ from burden.utils.results import number
 
 __all__ = [
     "LEVELS",
+    "OXYGEN_CARE_MG_L",
     "Gate",
     "Remedy",
     "change_of",
@@ -33,7 +34,7 @@ LEVELS = ("stop", "agent", "measure", "care")
 #: below either no dose is given [mg/L] (waterlimits, weak: above 4 for warm-water fish), [-] (assumption)
 _OXYGEN_STOP_MG_L, _OXYGEN_STOP_SHARE = 4.0, 0.6
 #: below it the water is aerated first [mg/L] (tpwd: above 5 for growth)
-_OXYGEN_CARE_MG_L = 5.0
+OXYGEN_CARE_MG_L = 5.0
 #: un-ionised ammonia above which no dose is given, and above which water is changed [mg/L] (fishhealth_texts, from
 #: memory; tpwd)
 _AMMONIA_STOP_MG_L, _AMMONIA_CARE_MG_L = 0.05, 0.02
@@ -55,6 +56,8 @@ _PH_RANGE = (6.0, 9.2)
 _ALKALINITY_CARE, _ALKALINITY_WANTED = 20.0, 50.0
 #: water exchanged so often cannot be buffered: an assumption [1/d]
 _FLOWS_PER_DAY = 1.0
+#: water exchanged so often holds no ammonia or nitrite that gathers: an assumption [1/d]
+_CARRIES_OFF_PER_DAY = 4.0
 #: sodium bicarbonate that gives the alkalinity of one mg of CaCO3: molar masses, one and two charges [mg/mg]
 _BICARBONATE_PER_CACO3 = 84.007 / (100.087 / 2)
 #: pH taken where ammonia was measured and pH was not, high for a pond on a sunny day: an assumption
@@ -291,6 +294,11 @@ def _open(case: Case) -> bool:
     return case.water.kind == "cage"
 
 
+def _carries_off(case: Case) -> bool:
+    """Whether the water carries off what fish give off faster than it gathers, so that nobody need measure it."""
+    return _open(case) or case.water.exchange_per_day >= _CARRIES_OFF_PER_DAY
+
+
 def _oxygen(case: Case, temperature_c: float) -> Iterator[Gate]:
     reading = case.water.oxygen_mg_l
     if reading is None:
@@ -300,14 +308,14 @@ def _oxygen(case: Case, temperature_c: float) -> Iterator[Gate]:
     if reading < _OXYGEN_STOP_MG_L or share < _OXYGEN_STOP_SHARE:
         limit = max(_OXYGEN_STOP_MG_L, _OXYGEN_STOP_SHARE * reading / share)
         yield Gate("oxygen_low", "stop", reading, limit, "mg/L", share, remedy=_relief(case))
-    elif reading < _OXYGEN_CARE_MG_L:
-        yield Gate("oxygen_low", "care", reading, _OXYGEN_CARE_MG_L, "mg/L", share, remedy=Remedy(aerate=True))
+    elif reading < OXYGEN_CARE_MG_L:
+        yield Gate("oxygen_low", "care", reading, OXYGEN_CARE_MG_L, "mg/L", share, remedy=Remedy(aerate=True))
 
 
 def _ammonia(case: Case, temperature_c: float) -> Iterator[Gate]:
     total, ph = case.water.total_ammonia_n_mg_l, case.water.ph
     if total is None:
-        if not _open(case):
+        if not _carries_off(case):
             yield Gate("ammonia_unmeasured", "measure", unit="mg/L")
         return
     free_per_total = unionised_share(_PH_UNMEASURED if ph is None else ph, temperature_c) * _NH3_PER_N
@@ -324,7 +332,7 @@ def _ammonia(case: Case, temperature_c: float) -> Iterator[Gate]:
 def _ph(case: Case) -> Iterator[Gate]:
     ph = case.water.ph
     if ph is None:
-        if not _open(case):
+        if not _carries_off(case):
             yield Gate("ph_unmeasured", "measure")
     elif case.water.medium == "fresh" and not _PH_RANGE[0] <= ph <= _PH_RANGE[1]:
         limit = _PH_RANGE[0] if ph < _PH_RANGE[0] else _PH_RANGE[1]
@@ -347,7 +355,7 @@ def _nitrite(case: Case) -> Iterator[Gate]:
     if reading is None:
         if brown:
             yield Gate("gills_brown", "stop", remedy=_relief(case))
-        if not _open(case):
+        if not _carries_off(case):
             yield Gate("nitrite_unmeasured", "measure", unit="mg/L")
         return
     measured = case.water.chloride_mg_l

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 
 from burden.evidence import Agent, HostGroup
-from burden.utils.formatting import named
+from burden.utils.formatting import kind_in_plural, named
 
 __all__ = [
     "HostAdvice",
@@ -78,7 +78,8 @@ def host_advice(
     group = _group_of(agent, species)
     if group is not None:
         return _group_advice(group, mg_l, hours, temperature_c)
-    text = f"No data on {named(agent.name)} in {species}: try it on a few fish first, for the planned time."
+    who = kind_in_plural(species)
+    text = f"No data on {named(agent.name)} in {who}: try it on a few fish first, for the planned time."
     return HostAdvice(species, "no data", text, False, "no data")
 
 

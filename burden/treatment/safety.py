@@ -12,8 +12,8 @@ from typing import Any
 from burden.evidence import Agent, OtherFinding
 from burden.treatment.efficacy_contradiction import Contradiction
 from burden.treatment.host_tolerance import host_advice
-from burden.treatment.water_chemistry import oxygen_demand_mg_l, oxygen_saturation_mg_l
-from burden.utils.formatting import named
+from burden.treatment.water_chemistry import LEFT_IN_HOURS, oxygen_demand_mg_l, oxygen_saturation_mg_l
+from burden.utils.formatting import kind_in_plural, named, percent, plain
 
 __all__ = ["SafetyNote", "Situation", "efficacy_note", "safety_check"]
 
@@ -178,10 +178,21 @@ def efficacy_note(against: Contradiction) -> SafetyNote:
     SafetyNote
         Withholds the agent where every fluke of the set that was tried failed.
     """
-    share = "" if against.kill is None else f" ({100 * against.kill:.0f} % killed)"
     tried = f"a trial on {against.host}" if against.setting == "on fish" else "a trial in the dish, not on fish"
-    found = f"in {tried}{share}: {against.finding.rstrip('.')}"
+    found = f"in {tried}{_at_which_strength(against)}: {against.finding.rstrip('.')}"
     agent, fluke = named(against.agent), named(against.parasite)
+    if against.level == "blocks" and against.stronger is not None:
+        mg_l, kill = against.stronger
+        killed = "all" if kill >= 1 else percent(kill)
+        return SafetyNote(
+            "withhold",
+            f"Do not use the usual bath of {agent} against {fluke}",
+            f"it failed {found}; {plain(mg_l)} mg/L killed {killed} in the same trial",
+            f"a few of these fish that bear a bath as strong as {plain(mg_l)} mg/L, and a count after it",
+            ", ".join(against.sources),
+            "withhold",
+            "efficacy_contradicted",
+        )
     if against.level == "blocks":
         return SafetyNote(
             "withhold",
@@ -201,6 +212,14 @@ def efficacy_note(against: Contradiction) -> SafetyNote:
         "danger",
         "efficacy_doubtful",
     )
+
+
+def _at_which_strength(against: Contradiction) -> str:
+    """Write how strong the bath was that failed, and what it killed."""
+    if against.kill is None:
+        return ""
+    strength = "" if against.mg_l is None else f" at {plain(against.mg_l[0])} mg/L"
+    return f"{strength} ({percent(against.kill)} killed)"
 
 
 def _caution(text: str, reason: str, would_change: str, source: str, kind: str = "care") -> SafetyNote:
@@ -254,14 +273,13 @@ def _oxygen_left(now: Situation, oxygen_mg_l: float, demand: float) -> Iterator[
     """Running aeration makes good what the bath takes, as long as it keeps the water near saturation now."""
     warmth = _WARM_C if now.temperature_c is None else now.temperature_c
     share = oxygen_mg_l / oxygen_saturation_mg_l(warmth, now.salinity_g_l or 0.0)
+    lasts = "through the bath and three days after" if now.hours >= LEFT_IN_HOURS else "through the bath"
     reason = (
         f"the water holds {oxygen_mg_l:g} mg/L of oxygen, {100 * share:.0f} % of what it can hold, and the bath takes "
         f"about {demand:.1f} mg/L"
     )
     if now.aeration and share >= _SATURATED:
-        yield _caution(
-            "Aerate strongly through the bath and three days after", reason, "a lower dose", "hatchery1982", "danger"
-        )
+        yield _caution(f"Aerate strongly {lasts}", reason, "a lower dose", "hatchery1982", "danger")
     elif oxygen_mg_l - demand < _OXYGEN_LEFT_MG_L:
         enough = "aeration that is running, and said so in the case"
         more = "aeration that keeps the water above 80 % of saturation"
@@ -273,7 +291,7 @@ def _oxygen_left(now: Situation, oxygen_mg_l: float, demand: float) -> Iterator[
             code="oxygen_short",
         )
     else:
-        yield _caution("Aerate through the bath and three days after", reason, "a lower dose", "hatchery1982", "danger")
+        yield _caution(f"Aerate {lasts}", reason, "a lower dose", "hatchery1982", "danger")
 
 
 def _temperature(now: Situation) -> Iterator[SafetyNote]:
@@ -332,9 +350,10 @@ def _hosts(now: Situation) -> Iterator[SafetyNote]:
                 source,
             )
         elif advice.advice != "usable":
+            kind = kind_in_plural(species)
             yield _caution(
-                f"Try {now.said} on a few {species} first",
-                advice.text,
+                f"Try {now.said} on a few {kind} first",
+                f"there are no data on it in {kind}" if advice.advice == "no data" else advice.text,
                 "a quiet trial for the planned time",
                 source,
                 "trial",

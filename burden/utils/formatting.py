@@ -21,6 +21,7 @@ __all__ = [
     "day_in_words",
     "exposure",
     "interval",
+    "kind_in_plural",
     "mass",
     "named",
     "percent",
@@ -49,6 +50,8 @@ _NEARLY_ALL = 0.995
 #: digits of a number that somebody wrote: more are noise of binary fractions
 _AS_GIVEN_DIGITS = 9
 _SAME_PLURAL = {"fish", "koi", "carp"}
+#: kinds of fish that take a plural
+_COUNTED_FISH = {"cichlid", "eel", "loach", "minnow", "puffer", "shiner", "swordtail", "tetra"}
 
 
 # --- numbers ------------------------------------------------------------------------------------------------------
@@ -204,6 +207,22 @@ def counted(number: int, noun: str) -> str:
     head, of, rest = noun.partition(" of ")
     plural = "" if number == 1 or head.split(" ")[-1] in _SAME_PLURAL else "es" if head.endswith("ch") else "s"
     return f"{number:,}".replace(",", " ") + f" {head}{plural}{of}{rest}"
+
+
+def kind_in_plural(species: str) -> str:
+    """Write several fish of a kind: most names of fish stay as they are.
+
+    Examples
+    --------
+    >>> [kind_in_plural(name) for name in ("guppy", "koi", "European eel", "weather loach", "sea bass")]
+    ['guppies', 'koi', 'European eels', 'weather loaches', 'sea bass']
+    """
+    last = species.rpartition(" ")[2].lower()
+    if last.endswith("y") and last[-2:-1] not in "aeiou":
+        return f"{species[:-1]}ies"
+    if last in _COUNTED_FISH:
+        return f"{species}{'es' if last.endswith('ch') else 's'}"
+    return species
 
 
 def all_of(number: int, noun: str) -> str:

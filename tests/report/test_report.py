@@ -274,7 +274,7 @@ def test_one_change_of_water_stands_on_a_day():
 def test_the_short_answer_says_to_switch_the_lamp_off():
     decision = koi().decision
     lit = replace(decision, on_record={**decision.on_record, "uv": 1})
-    assert "UV lamp off" in lamp_text(lit)
+    assert "UV lamp off before the first dose, and leave it off until the course" in lamp_text(lit)
     assert "UV lamp off" not in lamp_text(replace(lit, plan=(), after_water=()))
     assert "UV lamp" not in lamp_text(replace(decision, on_record={**decision.on_record, "uv": 0}))
 
@@ -294,7 +294,7 @@ def test_a_course_that_falls_short_of_the_aim_says_so_and_claims_no_more_than_it
     assert "falls short" not in as_recommended(replace(koi().decision, recommendation=met))
     doses = counted(len(koi().decision.doses), "dose")
     best = as_recommended(replace(koi().decision, recommendation=replace(short, why="best")))
-    assert f"No course of up to {doses} meets the aim" in best
+    assert f"No course tried of up to {doses} meets the aim" in best
 
 
 def test_days_of_the_aim_hang_together():

@@ -233,10 +233,13 @@ def test_an_owner_hears_what_becomes_of_dates_planned_before():
 
 
 def test_an_owner_told_to_dose_knows_why_and_that_the_authority_comes_first():
-    assert "Without a dose there would likely be more flukes than these fish can bear." in owner_of(koi())
+    assert "Hardly a fish is likely to die of flukes" in owner_of(koi())
+    dying = {**koi().decision.deaths, "flukes_untreated": CredibleInterval(9.0, 2.0, 20.0)}
+    deadly = replace(koi(), decision=replace(koi().decision, deaths=dying))
+    assert "Without a dose there would likely be more flukes than these fish can bear." in owner_of(deadly)
     reasons = (*koi().decision.reasons, Reason("notifiable", {}))
     told = owner_of(replace(koi(), decision=replace(koi().decision, reasons=reasons)))
-    assert "Give no dose before we have told the authority" in told
+    assert "given only once we have told the authority" in told
     assert "no fish, water, net or bucket leaves" in told
     assert "authority" not in owner_of(koi())
     flows = replace(koi().case, water=replace(koi().case.water, kind="raceway", exchange_per_day=40.0))
@@ -341,7 +344,7 @@ def test_what_flukes_do_untreated_is_said_as_shares_of_the_whole():
     (f,) = koi().forecasts
     said = regime_text(replace(f, regime={"growing": 0.016, "endemic": 0.007, "fading": 0.977}))
     assert "more flukes than today in 1 %, about as many in 1 % and fewer or none in 98 %" in said
-    assert "until then there can still be too many" in said
+    assert "because" not in regime_text(replace(f, regime={"fading": 1.0}, fewer_because=()))
 
 
 def test_cautions_between_plan_and_owner_are_those_of_the_plan():

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from burden.decision import Assessment
-from burden.evidence import FRESH_WATER, load_agent
+from burden.evidence import FRESH_WATER, load_agent, load_parasite
 from burden.report.formatting import about_in, named, several
 from burden.report.text.decision import notes_lines
+from burden.report.text.handling import aftercare_days
 from burden.schedule.eligibility import DEFAULT_AGENTS
+from burden.treatment.dose_result import DoseResult
 from burden.treatment.host_tolerance import withdrawal_text
 from burden.treatment.withdrawal import unnamed_words
 
@@ -107,11 +109,19 @@ def _of_agent(visit: Assessment, agent: str, given: bool) -> list[str]:
     if given:
         said = [text for d in visit.doses if d.agent == agent for text in d.cautions]
         elsewhere = set(known.handling)  # stands in the day-book, with the dose
+        if known.aftercare_days and not any(_meets_filter(visit, d) for d in visit.doses if d.agent == agent):
+            elsewhere |= set(known.aftercare)
     else:
         said, elsewhere = [*known.cautions], set()  # what follows a bath is no matter where none is given
+    if not any(load_parasite(name).lays_eggs for name in visit.decision.parasites):
+        said = [text for text in said if text.kind != "eggs"]
     # the trial on a few fish, and food, stand under "Always" for every agent
     told = ("Test a few fish first", "Food fish")
     return [text for text in dict.fromkeys(said) if text not in elsewhere and not text.startswith(told)]
+
+
+def _meets_filter(visit: Assessment, dose: DoseResult) -> bool:
+    return aftercare_days(visit.case, dose.agent, dose.apart) > 0
 
 
 def _each_once(groups: list[tuple[str, list[str]]]) -> list[tuple[str, list[str]]]:

@@ -14,16 +14,17 @@ from burden.inference.treatment_response import Response
 from burden.inference.visit_comparison import ParameterChange
 from burden.report.figures.forecast import COURSE_WORDS
 from burden.report.formatting import about, days_label, long_date, named, on_day, sentence, spread
-from burden.report.text.handling import has_filter
+from burden.report.text.handling import has_filter, showed_it
 from burden.report.text.notes import parasite_name
 from burden.report.text.plan import compared_text
 from burden.report.text.pond_history import calibration_text, expected_line, forecast_words, kill_lines, left_out_text
 from burden.report.text.treatment_response import gone_words, verdict_words
 from burden.report.text.visit_comparison import burden_line, deaths_line
-from burden.schedule.evaluation import EvaluatedSchedule
+from burden.schedule.evaluation import EvaluatedSchedule, beats
 from burden.schedule.forecast import AfterADose, Forecast
 from burden.schedule.husbandry import Alternative
 from burden.schedule.projection import BANDS, Projection
+from burden.schedule.recommendation import Compared
 from burden.schedule.what_if import WhatIf
 from burden.utils.formatting import percent
 
@@ -72,7 +73,7 @@ def _bands(course: Projection, values: np.ndarray) -> str:
 
 def watch_for(found: Assessment, forecast: Forecast) -> list[str]:
     """Return what to watch after a dose, and whose call sick fish are."""
-    said = [str(AfterADose.of(found.case.parasites))] if found.decision.plan else []
+    said = [str(AfterADose.of(found.case.parasites))] if found.decision.plan and showed_it(found.case) else []
     said += _more_in_the_end(found, forecast)
     said.append("Whether a dying fish is put down is the veterinarian's decision.")
     return said
@@ -105,10 +106,17 @@ def compared_rows(found: Assessment) -> list[dict[str, str]]:
             "chance": percent(one.schedule.chance(aim)),
             "gone": "–" if withheld_eradication(found.case) else percent(one.schedule.elimination.mean),
             "deaths": one.schedule.fluke_deaths.whole(),
-            "known": "" if one.custom is None else one.custom.known,
+            "known": _known(found, one),
         }
         for one in decision.compared
     ]
+
+
+def _known(found: Assessment, one: Compared) -> str:
+    """How a course is known, and that none is advised where the decision gives no dose."""
+    words = [] if one.custom is None else [one.custom.known]
+    advised = found.decision.doses or not one.schedule.doses or one.name == "planned"
+    return "; ".join([*words, *([] if advised else ["not advised now"])])
 
 
 def _dates(found: Assessment, one: EvaluatedSchedule) -> str:
@@ -138,7 +146,17 @@ _COSTS = {
 
 def what_if_rows(found: Assessment) -> list[dict[str, str]]:
     """Return the plan as it may turn out, a row each."""
-    return [{"name": _change(w), "chance": percent(w.chance), "gap": _gap(w)} for w in found.what_ifs]
+    aim = found.decision.recommendation.aim
+    planned = [w.schedule for w in found.what_ifs if w.code == "as_planned"]
+
+    def chance(w: WhatIf) -> str:
+        pairs = [pair for p in planned if p is not w.schedule for pair in ((p, w.schedule), (w.schedule, p))]
+        if pairs and not any(beats(one, other, aim) for one, other in pairs):
+            return "no difference shown"  # the draws cannot tell the two apart
+        return percent(w.chance)
+
+    gaps = any(w.safe_gap_days is not None for w in found.what_ifs)
+    return [{"name": _change(w), "chance": chance(w), "gap": _gap(w) if gaps else ""} for w in found.what_ifs]
 
 
 def _change(w: WhatIf) -> str:

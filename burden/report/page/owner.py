@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from burden.decision import Assessment
+from burden.decision import Assessment, PlannedDose
 from burden.evidence import agent_names, load_agent, load_parasite
 from burden.evidence.references import reference_keys
 from burden.inference.estimate import Estimate
@@ -32,7 +32,11 @@ _NOTIFIED = (
     "This may be a disease that the law asks to be reported. The veterinarian tells the authority. Until the "
     "authority or the laboratory has answered, no {what} leaves this place."
 )
-_NOT_BEFORE = "Give no dose before we have told the authority and say that it may be given."
+_NOT_BEFORE = "The doses below are given only once we have told the authority and say that they may be given."
+_KEPT_FEW = "Hardly a fish is likely to die of flukes, but without a dose there would likely be many: we keep them few."
+_NOT_BY_FLUKES = "Most of your fish die of something else. No dose against flukes stops that: we look for the cause."
+#: reasons that say so
+_ELSEWHERE = ("others_kill_more", "deaths_of_other_cause", "look_for_another_cause")
 _DOSES_FOLLOW = "Doses against flukes follow once the water is right: we tell you when, and how much."
 _FOR_THE_LABORATORY = (
     "Keep two fish that have just died cool, each in a clean bag, and do not freeze them: the laboratory needs them "
@@ -76,18 +80,32 @@ def _there(found: Assessment, flukes: int) -> list[str]:
     e = max(found.estimates, key=lambda one: one.probability_infected)
     if flukes:
         carry = "have" if e.probability_infected > _SURE else "probably have"
-        return [f"Your fish {carry} flukes, small worms: {several(map(_on_each, found.estimates))}."]
+        seen = [one for one in found.estimates if one.look.flukes]
+        said = [f"Your fish {carry} flukes, small worms: {several(map(_on_each, seen or found.estimates))}."]
+        return said + [_none_on(one) for one in found.estimates if seen and one not in seen]
     if any(row.count_low > 0 for row in found.case.samples):
         return [f"A few flukes, small worms, may still be there: {several(map(_on_each, found.estimates))}."]
     chance = percent(e.probability_infected)
     return [f"Flukes are small worms on gills and skin. The chance that your fish have some is {chance}."]
 
 
+def _where(e: Estimate) -> str:
+    return {"gill": "the gills", "skin": "the skin"}[load_parasite(e.parasite).site]
+
+
+def _none_on(e: Estimate) -> str:
+    """Write of a kind of fluke that none was seen, without telling it as there."""
+    if not e.look.preparations:
+        return f"{sentence(_where(e)).rstrip('.')} was not looked at."
+    return f"None was seen on {_where(e)}; that does not show that there is none."
+
+
 def _on_each(e: Estimate) -> str:
-    where = {"gill": "the gills", "skin": "the skin"}[load_parasite(e.parasite).site]
+    where = _where(e)
     median, low, high = (about(x) for x in (e.mean_abundance.median, e.mean_abundance.low, e.mean_abundance.high))
     if e.mean_abundance.median < 1:
-        return f"fewer than one on {where} of each fish on average (hardly more than {high})"
+        most = f", at the most {high}" if e.mean_abundance.high >= 1 else ""
+        return f"probably fewer than one on {where} of each fish{most}"
     span = f"between {low} and {high}" if e.mean_abundance.low >= 1 else f"hardly more than {high}"
     return f"about {median} on {where} of each fish ({span})"
 
@@ -107,12 +125,12 @@ def _dates(found: Assessment) -> list[str]:
     year = decision.visit_date.year
     said = []
     if decision.action != "dose":
-        said += [headline(decision), *(owner_reason_text(reason) for reason in decision.reasons[:1])]
+        said += [headline(decision), *_reasons(found)]
         said += map(_plain, gates_text(decision, "stop"))
         said += help_lines(decision)
         said += [_DOSES_FOLLOW] if decision.after_water else []
-    elif decision.reasons and decision.reasons[0].code in FOR_OWNERS:
-        said.append(owner_reason_text(decision.reasons[0]))
+    else:
+        said += _reasons(found)
     said += _planned_before(found)
     for dose in decision.plan:
         if dose.trial_date is not None and dose.trial_date < dose.date:
@@ -121,6 +139,28 @@ def _dates(found: Assessment) -> list[str]:
         name = "one dose" if dose.of == 1 else f"dose {dose.number} of {dose.of}"
         said.append(f"{say_date(dose.date, year)}: {name}, {dose_text(dose)}. {sentence(unfed_text(dose, year))}")
     return [line for line in (*said, _next_visit(found), release_text(decision, "new fish")) if line]
+
+
+def _reasons(found: Assessment) -> list[str]:
+    """Why this is done, and that a dose does not stop what else kills."""
+    decision = found.decision
+    first = [one for one in decision.reasons[:1] if decision.action != "dose" or one.code in FOR_OWNERS]
+    said = [_harmless(found) or owner_reason_text(one, _present(found)) for one in first]
+    elsewhere = any(reason.code in _ELSEWHERE for reason in decision.reasons)
+    return said + ([_NOT_BY_FLUKES] if elsewhere else [])
+
+
+def _present(found: Assessment) -> float:
+    """Chance that any fluke is there today [-]."""
+    return max(e.probability_infected for e in found.estimates)
+
+
+def _harmless(found: Assessment) -> str:
+    """Say why flukes are kept few where hardly a fish is to die of them; empty where some are."""
+    decision = found.decision
+    dead = decision.deaths.get("flukes_untreated")
+    high = decision.action == "dose" and decision.reasons[0].code == "stays_high"
+    return _KEPT_FEW if high and dead is not None and not round(dead.median) else ""
 
 
 def _planned_before(found: Assessment) -> list[str]:
@@ -186,17 +226,25 @@ def _part(found: Assessment) -> list[str]:
     decision, water = found.decision, same_water(found.case)
     moves = decision.action == "discharge" and decision.release_date is not None
     steps = [_plain(text) for text in gates_text(decision, "measure", "care")]
-    apart = {dose.agent: dose.apart for dose in decision.plan}
-    steps += [said for agent, alone in apart.items() for said in [_each_time(found, agent, alone)] if said]
-    steps += [_measure_after(agent) for agent, alone in apart.items() if aftercare_days(found.case, agent, alone)]
+    first = {dose.agent: dose for dose in decision.plan}
+    steps += [said for dose in first.values() for said in [_each_time(found, dose)] if said]
+    steps += [_measure_after(agent) for agent, d in first.items() if aftercare_days(found.case, agent, d.apart)]
     return [
         *dict.fromkeys(steps),
         *_let_out(found),
         *([_not_eaten(found)] if found.case.food_fish and _asks_for_a_wait(found) else []),
         "Write down every dead fish and the water temperature, every day, also when none died.",
-        *([] if moves else [f"Use nets and buckets of {water} nowhere else. Bring in no new fish and give none away."]),
+        *([] if moves else [f"Use nets and buckets of {water} nowhere else. {_no_fish_moves(found)}"]),
         f"Put nothing else into {water} without asking us.",
     ]
+
+
+def _no_fish_moves(found: Assessment) -> str:
+    """Say that no fish comes or goes, and until when at the least where doses are given."""
+    look = found.decision.look
+    dated = found.decision.plan and look is not None
+    until = f" before we have looked at them on {say_date(look.date)} and say so" if dated and look is not None else ""
+    return f"Bring in no new fish, and sell or give none away{until}."
 
 
 def _let_out(found: Assessment) -> list[str]:
@@ -229,11 +277,11 @@ def _not_eaten(found: Assessment) -> str:
     )
 
 
-def _each_time(found: Assessment, agent: str, apart: bool) -> str:
+def _each_time(found: Assessment, dose: PlannedDose) -> str:
     """All that an owner does at each dose of one agent, in one line."""
-    steps = [text for text in handling_of(found.case, agent, apart) if text.kind not in _NOT_FOR_OWNERS]
+    steps = [text for text in handling_of(found.case, dose) if text.kind not in _NOT_FOR_OWNERS]
     said = "; ".join(uncapitalised(_untagged(text)) for text in steps)
-    return f"At each dose of {named(agent)}: {said}." if said else ""
+    return f"At each dose of {named(dose.agent)}: {said}." if said else ""
 
 
 def _measure_after(agent: str) -> str:
@@ -276,7 +324,7 @@ def _expect(found: Assessment) -> list[str]:
     said = f"Deaths by flukes until {end}, if nothing is done: {_fish(d['flukes_untreated'])}"
     if "flukes_planned" in d and decision.plan:
         said += f"; with the doses: {_fish(d['flukes_planned'])}"
-    other = f"Deaths by other causes, if they go on as now: {_fish(d['other'])}."
+    other = f"Deaths by other causes: {_fish(d['other'])}. These may end or spread."
     return [f"{said}.", *([other] if decision.on_record["deaths"] else [])]
 
 

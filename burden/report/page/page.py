@@ -122,14 +122,15 @@ def _reasons(found: Assessment) -> dict[str, Any]:
     """Why this, how sure, what else could be done, and what to beware of."""
     unknowns, _ = unknowns_of(found)
     odd = found.case.warnings  # these quote what the case says, so they keep its figures
-    warnings = dict.fromkeys((*odd, *(w for e in found.estimates for w in e.warnings)))
+    warnings = dict.fromkeys(w for e in found.estimates for w in e.warnings if w not in odd)
     return {
         "why": as_recommended(found.decision),
         "windows": [window_text(name, w) for name, w in found.windows] if found.decision.doses else [],
         "custom": custom_text(found.estimates),
         "unknowns": unknowns,
         "known_words": _KNOWN,
-        "warnings": [sentence(w if w in odd else about_in(w)) for w in warnings],
+        "odd": [sentence(w) for w in odd],
+        "warnings": [sentence(about_in(w)) for w in warnings],
         "what_ifs": what_if_rows(found),
         "compared": compared_rows(found),
         "moves": alternative_rows(found),

@@ -36,7 +36,8 @@ def end_text(case: Case, dose: PlannedDose) -> str:
         return f"{over} stop the drip: the flow then ends the bath"
     if not stays_in_water(case, dose.agent):
         return f"{over} replace the water: that ends the bath"
-    return f"nobody ends the bath: {named(dose.agent)} is left in the water and works on, and {_goes(case, dose.agent)}"
+    left = f"{named(dose.agent)} is left in the water and works on after the {exposure(dose.hours)}"
+    return f"nobody ends the bath: {left}, and {_goes(case, dose.agent)}"
 
 
 def _goes(case: Case, agent: str) -> str:

@@ -10,9 +10,10 @@ from datetime import date, timedelta
 from burden.decision import Assessment, PlannedDose
 from burden.report.text.bath_end import end_text, let_out_text
 from burden.report.text.decision import headline
-from burden.report.text.gates import change_text, gates_text, unused_text
+from burden.report.text.gates import change_text, gates_text, other_text, unused_text
 from burden.report.text.handling import (
     aftercare_days,
+    better_text,
     handling_of,
     notes_of_filter,
     trial_fish,
@@ -22,13 +23,12 @@ from burden.report.text.handling import (
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.plan import dose_text
 from burden.schedule.delayed_hatch import DelayedHatch
-from burden.schedule.forecast import AfterADose
 from burden.schedule.late_dose import LateDose
 from burden.treatment.dose_result import DoseResult
 from burden.treatment.gates import change_of, without_change
 from burden.treatment.residues import ceiling_mg_l, given_baths, left_mg_l
 from burden.treatment.withdrawal import Withdrawal
-from burden.utils.formatting import interval, named, percent, plain, say_date
+from burden.utils.formatting import interval, named, percent, plain, say_date, uncapitalised
 
 __all__ = ["Day", "days_of", "folded", "look_today_of"]
 
@@ -36,6 +36,8 @@ __all__ = ["Day", "days_of", "folded", "look_today_of"]
 _WORTH_SAYING = 0.2
 #: water of which half is soon changed: common practice, no source [L]
 _SOON_CHANGED_L = 5000.0
+#: tests of why a dose failed that a day has room for; the others stand with the last dose
+_MOST_TESTS = 2
 #: day after a dose on which the fish should be better: common practice, no source [d]
 _BETTER_AFTER_DAYS = 3
 
@@ -94,7 +96,22 @@ def _today(found: Assessment) -> Iterator[Day]:
         return
     kind = "water" if decision.action == "water_first" else "none"
     levels = () if kind == "water" else ("stop", "measure", "care")
-    yield _day(found, decision.visit_date, kind, headline(decision), gates_text(decision, *levels))
+    steps = [*_virus(found), *gates_text(decision, *levels), *_why_it_failed(found)]
+    yield _day(found, decision.visit_date, kind, headline(decision), [step.rstrip(".") for step in steps])
+
+
+def _virus(found: Assessment) -> list[str]:
+    """What a suspected virus asks for today: the test, the authority, and that nothing leaves."""
+    return [other_text(other) for other in found.decision.others if other.finding == "virus_suspected"]
+
+
+def _why_it_failed(found: Assessment) -> list[str]:
+    """How to find out why a dose failed, the likeliest cause first, where the next one waits for that."""
+    if not any(reason.code == "doses_fell_short" for reason in found.decision.reasons):
+        return []
+    causes = sorted((cause for r in found.responses for cause in r.causes), key=lambda cause: -cause.probability)
+    tests = dict.fromkeys(str(cause.test) for cause in causes)
+    return [f"to find out why: {uncapitalised(test)}" for test in [*tests][:_MOST_TESTS]]
 
 
 def _changes(found: Assessment, dosed: Container[date]) -> Iterator[Day]:
@@ -160,7 +177,7 @@ def _steps(
     yield unfed_text(planned, found.decision.visit_date.year)
     if first:
         told = [
-            *handling_of(found.case, given.agent, planned.apart),
+            *handling_of(found.case, planned),
             *notes_of_filter(found.case, given.agent, planned.apart),
         ]
         yield from (step.rstrip(".") for step in told)
@@ -220,12 +237,7 @@ def _aftercare(found: Assessment, planned: PlannedDose) -> Iterator[Day]:
     for after in range(1, 1 + measured):
         text = f"measure ammonia and nitrite, day {after} after {named(planned.agent)}"
         yield _day(found, planned.date + timedelta(days=after), "care", text, dose=planned.number)
-    better = "breathe" if AfterADose.of(found.case.parasites).gills else "rub themselves less"
-    look = (
-        f"look at the fish, which should {better} and, in warm water, feed better by now; if not, look for flukes again"
-    )
-    if found.case.findings.anaemic:
-        look = "look at the fish; those that lack blood take weeks to breathe better"
+    look = better_text(found.case)
     yield _day(found, planned.date + timedelta(days=_BETTER_AFTER_DAYS), "look", look, dose=planned.number)
 
 

@@ -104,7 +104,7 @@ def deaths_text(decision: Decision) -> str:
     said = f"{by}, without a dose flukes kill {fish('flukes_untreated')} fish"
     if "flukes_planned" in d:
         said += f", with the plan {fish('flukes_planned')}"
-    said += f"; other causes {fish('other')}, if they go on as before." if known.get("deaths") else "."
+    said += f"; other causes {fish('other')}, as these may end or spread." if known.get("deaths") else "."
     few = "flukes_avoided" in d and d["flukes_avoided"].median < _NOT_EVEN_ONE and decision.action == "dose"
     few = few and decision.recommendation.aim.kind == "control" and decision.chances["aim_planned"] >= _LIKELY
     return f"{said} {_WHY_DOSE}" if few else said

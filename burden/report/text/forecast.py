@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from burden.report.text.notes import noted, parasite_name
@@ -96,12 +97,27 @@ def regime_text(f: Forecast) -> str:
     parts = [f"{_REGIMES[name]} {share}" for name, share in zip(there, said, strict=True)]
     text = f"Untreated, fish carry after {plain(f.horizon_days)} days {several(parts)} of simulated ponds."
     if f.regime["fading"] > _MOSTLY:
-        died = round(f.untreated.fluke_deaths_end.high) > 0
-        first = "the fish with most flukes die first, and the others become resistant" if died else (
-            "fish become resistant"
-        )  # fmt: skip
-        text += f" Where there are fewer, {first}, over weeks or months; until then there can still be too many."
+        text += _why_fewer(f.fewer_because)
     return text
+
+
+#: why untreated flukes become fewer, by code
+_FEWER = {
+    "cold": "the water is then too cold for eggs to hatch",
+    "heat": "water this warm kills flukes",
+    "deaths": "the fish with most flukes die first",
+    "resistance": "fish become resistant over weeks or months",
+    "few": "so few flukes often die out by themselves",
+}
+#: what takes its time
+_SLOW = {"deaths", "resistance"}
+
+
+def _why_fewer(codes: Sequence[str]) -> str:
+    if not codes:
+        return ""
+    until = " Until then there can still be too many." if _SLOW & {*codes} else ""
+    return f" Where there are fewer, it is because {several(_FEWER[code] for code in codes)}.{until}"
 
 
 @writes
@@ -119,9 +135,7 @@ def _more_dead(delay: Delay) -> str:
     if round(delay.deaths.high) <= 0:
         return "no more fish"
     more = replace(delay.deaths, low=max(delay.deaths.low, 0.0), median=max(delay.deaths.median, 0.0))
-    return (
-        f"{more.whole()} more fish" if round(more.median) else f"probably no more fish, hardly more than {_most(more)}"
-    )
+    return f"{more.whole()} more fish" if round(more.median) else f"about as many fish, at most some {_most(more)} more"
 
 
 def _most(dead: CredibleInterval) -> str:

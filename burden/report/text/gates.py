@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from burden.decision.records import Decision, OtherTreatment
+from burden.evidence import load_parasite
 from burden.report.text.plan import missing_text
-from burden.treatment.gates import Gate, Remedy
+from burden.treatment.gates import OXYGEN_CARE_MG_L, Gate, Remedy
+from burden.treatment.water_chemistry import LEFT_IN_HOURS
 from burden.utils.formatting import capitalised, counted, mass, named, percent, plain, several, uncapitalised, volume
 
 __all__ = ["UNMEASURED", "change_text", "gate_text", "gates_text", "lamp_text", "other_text", "unused_text"]
@@ -47,7 +49,7 @@ def gates_text(decision: Decision, *levels: str) -> list[str]:
         Of the gates, some of `burden.treatment.gates.LEVELS`; all when not given.
     """
     gates = [gate for gate in decision.gates if not levels or gate.level in levels]
-    said = [gate_text(gate) for gate in gates if gate.code not in UNMEASURED]
+    said = [_of_decision(gate, decision) for gate in gates if gate.code not in UNMEASURED]
     missing = [gate.code for gate in gates if gate.code in UNMEASURED]
     asked = decision.doses or decision.action in ("look_first", "water_first")  # else nothing hangs on it
     if not missing or not asked:
@@ -58,6 +60,14 @@ def gates_text(decision: Decision, *levels: str) -> list[str]:
     at_once = decision.action == "water_first" or not decision.doses
     when = "today" if at_once else "before the next dose" if begun else "before the first dose"
     return [*said, "".join([_unmeasured(missing, when), *without])]
+
+
+def _of_decision(gate: Gate, decision: Decision) -> str:
+    """Write one gate; lack of blood with its likely cause where flukes that drink blood were seen."""
+    drinkers = [name for name in decision.parasites if load_parasite(name).blood_feeder]
+    if gate.code == "anaemia" and drinkers and decision.on_record.get("flukes"):
+        return _anaemia(gate, drinkers)
+    return gate_text(gate)
 
 
 def _unmeasured(codes: Sequence[str], when: str) -> str:
@@ -110,16 +120,17 @@ _CLEAN = "with clean water of the same kind and temperature, free of chlorine"
 
 def _oxygen(gate: Gate) -> str:
     share = "" if gate.saturation is None else f", {percent(gate.saturation)} of what this water can hold"
-    return f"Oxygen is {plain(gate.value)} mg/L{share}; it should be above {plain(gate.limit, 2)} mg/L.{_remedy(gate)}"
+    goal = max(gate.limit or 0.0, OXYGEN_CARE_MG_L)  # what is just no longer forbidden is no goal
+    return f"Oxygen is {plain(gate.value)} mg/L{share}; it should be above {plain(goal, 2)} mg/L.{_remedy(gate)}"
 
 
 def _ammonia(gate: Gate) -> str:
     nitrogen = gate.as_read or 0.0
     bound = "no dose goes in above" if gate.level == "stop" else "it should be below"
     kit = (
-        "A home kit must now show none at all."
+        "A test kit must now show none at all."
         if nitrogen < _KIT_SHOWS
-        else f"On a home kit that limit is now a total of {plain(nitrogen, 2)} mg/L if it shows nitrogen, or about "
+        else f"On a test kit that limit is now a total of {plain(nitrogen, 2)} mg/L if it shows nitrogen, or about "
         f"{plain(nitrogen * _AS_AMMONIA, 2)} mg/L if it shows NH3/NH4."
     )
     now = f"Un-ionised ammonia (NH3) is about {plain(gate.value, 2)} mg/L; {bound} {plain(gate.limit)} mg/L."
@@ -142,15 +153,19 @@ def _unknown_product(gate: Gate) -> str:
     )
 
 
-def _anaemia(gate: Gate) -> str:
+def _anaemia(gate: Gate, drinkers: Sequence[str] = ()) -> str:
     how = "" if gate.value is None else f" (haematocrit {plain(gate.value)} %)"
     lack = "With gills so pale the fish may lack blood" if gate.deduced else f"The fish lack blood{how}"
+    cause = "look for the cause"
+    if drinkers:
+        flukes = several(map(named, drinkers))
+        cause = f"{flukes} on these fish feeds on blood and is a likely cause, so look for others only beside it"
     how_treated = (
         "let oxygen in all the time it lasts"
         if gate.level == "care"
         else "use no agent that takes oxygen from the water"
     )
-    return f"{lack}: look for the cause. For any bath: {how_treated}, and treat a few fish first {_NO_SOURCE}."
+    return f"{lack}: {cause}. For any bath: {how_treated}, and treat a few fish first {_NO_SOURCE}."
 
 
 def _alkalinity(gate: Gate) -> str:
@@ -168,7 +183,11 @@ def _ph(gate: Gate) -> str:
 
 
 _GATES: dict[str, Callable[[Gate], str]] = {
-    "gasping": lambda gate: f"Fish gasp today: help them before anything else.{_remedy(gate)}",
+    "gasping": lambda gate: (
+        f"Fish gasp today: help them before anything else.{_remedy(gate)}"
+        if gate.remedy is not None
+        else "Fish gasp today: air and water, as said here, come before anything else."
+    ),
     "oxygen_low": _oxygen,
     "ammonia_high": _ammonia,
     "nitrite_high": _nitrite,
@@ -222,9 +241,12 @@ def other_text(other: OtherTreatment) -> str:
 
 
 def lamp_text(decision: Decision) -> str:
-    """Write that the UV lamp is off in a bath; empty where there is none, or no dose."""
-    lit = decision.on_record.get("uv") and decision.doses
-    return "Switch the UV lamp off for each bath (common practice, no source)." if lit else ""
+    """Write until when the UV lamp is off; empty where there is none, or no dose."""
+    if not decision.on_record.get("uv") or not decision.doses:
+        return ""
+    stays = any(dose.hours >= LEFT_IN_HOURS and not dose.apart for dose in decision.doses)
+    until = "before the first dose, and leave it off until the course is over" if stays else "for each bath"
+    return f"Switch the UV lamp off {until} (common practice, no source)."
 
 
 def unused_text(decision: Decision) -> str:

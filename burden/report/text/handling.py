@@ -8,14 +8,26 @@ from datetime import date, timedelta
 
 from burden.case import Case
 from burden.decision.records import PlannedDose
-from burden.evidence import FRESH_WATER, load_agent
+from burden.evidence import FRESH_WATER, load_agent, load_parasite
 from burden.evidence.cautions import Caution
+from burden.treatment.dose_result import stock_solution
 from burden.treatment.gates import Gate
 from burden.treatment.host_tolerance import host_advice
-from burden.utils.formatting import exposure, named, product_words, say_date, several, strength
+from burden.treatment.water_chemistry import LEFT_IN_HOURS
+from burden.utils.formatting import (
+    exposure,
+    kind_in_plural,
+    named,
+    product_words,
+    say_date,
+    several,
+    strength,
+    uncapitalised,
+    volume,
+)
 
-__all__ = ["aftercare_days", "breath_text", "feed_again", "handling_of", "has_filter", "notes_of_filter", "same_water",
-           "trial_fish", "trial_steps", "unfed_text"]  # fmt: skip
+__all__ = ["aftercare_days", "better_text", "breath_text", "feed_again", "handling_of", "has_filter", "notes_of_filter",
+           "same_water", "showed_it", "trial_fish", "trial_steps", "unfed_text"]  # fmt: skip
 
 #: kinds of a caution that speak of a filter
 _OF_FILTERS = ("filter", "filter_note")
@@ -25,8 +37,14 @@ _OPEN = ("cage", "raceway")
 _FEW_FISH = 10
 #: water of which a part is soon changed, and whose bottom is cleaned by hand: common practice, no source [L]
 _CLEANED_L = 200_000.0
-#: water that the amount for a tub is told for [L]
-_TUB_L = 100.0
+#: tubs that the amount is told for, and fish that a litre of one holds, aerated, for a day: common practice, no source
+#: [L], [g/L]
+_TUBS_L = (10.0, 20.0, 50.0, 100.0)
+_TUB_HOLDS_G_L = 5.0
+#: fish of a trial, of each kind [-]
+_TRIED = 3
+#: water changed so often needs no change by hand: common practice, no source [1/d]
+_CHANGED_BY_ITSELF = 1.0
 
 
 def has_filter(case: Case) -> bool:
@@ -44,19 +62,18 @@ def same_water(case: Case) -> str:
     return f"the {case.water.kind}" if case.water.kind else "this water"
 
 
-def handling_of(case: Case, agent: str, apart: bool) -> list[Caution]:
-    """Return what to do with each dose of an agent: nothing of a filter where none runs on the bath.
+def handling_of(case: Case, dose: PlannedDose) -> list[Caution]:
+    """Return what to do with each dose like this one: nothing of a filter where none runs on the bath.
 
     Parameters
     ----------
     case : Case
-    agent : str
-    apart : bool
-        Whether the bath has a water of its own.
+    dose : PlannedDose
     """
-    plain_bath = apart or not has_filter(case)
+    plain_bath = dose.apart or not has_filter(case)
     left_out = {"feeding", "filter_note", *(_OF_FILTERS if plain_bath else ())}  # feeding is said with its dates
-    return [said for said in load_agent(agent).handling if said.kind not in left_out]
+    said = (line for line in load_agent(dose.agent).handling if line.of_bath(dose.hours < LEFT_IN_HOURS))
+    return [line for line in said if line.kind not in left_out]
 
 
 def notes_of_filter(case: Case, agent: str, apart: bool) -> list[Caution]:
@@ -83,11 +100,12 @@ def trial_steps(case: Case, dose: PlannedDose, gates: Sequence[Gate] = ()) -> li
         f"bathe {fish} in a tub of fresh water, aerated and as warm as their own, for {lasts} and watch them"
         if dose.agent == FRESH_WATER
         else f"treat {fish} with {named(dose.agent)} in a tub of the same water, aerated, covered and kept at its "
-        f"temperature, at {strength(dose.mg_l)} for {lasts} and watch them{_in_a_tub(dose)}"
+        f"temperature, at {strength(dose.mg_l)} for {lasts} and watch them{_in_a_tub(case, dose)}"
     )
     steps = [f"{tub} (common practice, no source)"]
     changed = any(gate.remedy is not None and gate.remedy.percent > 0 for gate in gates)
-    if case.water.kind not in _OPEN and case.water.volume_l.value <= _CLEANED_L and not changed:
+    by_itself = case.water.kind in _OPEN or case.water.exchange_per_day >= _CHANGED_BY_ITSELF
+    if not by_itself and case.water.volume_l.value <= _CLEANED_L and not changed:
         steps.append(
             "change a tenth to a quarter of the water and take dirt off the bottom (common practice, no source)"
         )
@@ -108,16 +126,41 @@ def trial_fish(case: Case, dose: PlannedDose) -> str:
     many = "one" if there < _FEW_FISH else "two or three"
     if not named_first:
         return f"{many} fish"
-    return f"{many} {first[0]}" if len(first) == 1 else f"{many} each of {several(first)}"
+    kinds = first if many == "one" else [kind_in_plural(kind) for kind in first]
+    return f"{many} {kinds[0]}" if len(kinds) == 1 else f"{many} each of {several(kinds)}"
 
 
-def _in_a_tub(dose: PlannedDose) -> str:
-    """How much the tub takes; a bath apart has it in its own words."""
+def _in_a_tub(case: Case, dose: PlannedDose) -> str:
+    """How much a tub takes that fits these fish; a bath apart has it in its own words."""
     if dose.apart or dose.agent == FRESH_WATER:
         return ""
-    share = _TUB_L / dose.bath_volume_l
+    weighed = _TRIED * case.mean_weight_g.value / _TUB_HOLDS_G_L
+    tub = next((litres for litres in _TUBS_L if litres >= weighed), _TUBS_L[-1])
+    share = tub / dose.bath_volume_l
     grams, millilitres = (None if x is None else x * share for x in (dose.product_g, dose.product_ml))
-    return f"; 100 L take {product_words(grams, millilitres)} of the product"
+    stock = stock_solution(grams, millilitres)
+    made = "" if stock is None else f" ({uncapitalised(str(stock)).rstrip('.')})"
+    return f"; {volume(tub)} take {product_words(grams, millilitres)} of the product{made}"
+
+
+def better_text(case: Case) -> str:
+    """Write what fish should do better some days after a dose: only what they did badly, or what nobody looked at."""
+    found = case.findings
+    if found.anaemic:
+        return "look at the fish; those that lack blood take weeks to breathe better"
+    if not showed_it(case):
+        return "look at the fish, which should feed and breathe as before"
+    gills = any(load_parasite(name).site == "gill" for name in case.parasites)
+    feed = "" if found.feeding == "normal" else " and, in warm water, feed better"
+    better = "breathe better" if gills else "rub themselves less"
+    return f"look at the fish, which should {better}{feed} by now; if not, look for flukes again"
+
+
+def showed_it(case: Case) -> bool:
+    """Whether fish showed that they were ill, or nobody said that they were well: then they can get better."""
+    found = case.findings
+    ill = found.gasping or found.gill_mucus or found.gill_swollen or found.anaemic
+    return bool(ill) or found.feeding != "normal"
 
 
 def breath_text(case: Case, doses: Sequence[PlannedDose]) -> str:

@@ -189,7 +189,7 @@ def as_recommended(decision: Decision) -> str:
     if found.why == "fewest" and less is not None and less.meets(found.aim):
         said.append(f"One dose fewer may be enough, but {_one_alone(decision)}.")
     elif found.why == "best" and more is not None and more.meets(found.aim):
-        said.append(f"No course of up to {number} meets the aim: look at the fish after it, before one more is given.")
+        said.append(f"No course tried of up to {number} meets the aim: look at the fish after it, before one more.")
     else:
         said.append(_WHY[found.why](number))
     if found.why == "custom" and not found.aim_met:
@@ -226,7 +226,7 @@ _WHY: dict[str, Callable[[str], str]] = {
     "near": lambda n: "That is near enough to the aim to look at the fish then, before one more is given.",
     "custom": lambda n: f"This is the customary course; no other of {n} is clearly better.",
     "goes_on": lambda n: "This is what is left of the course begun. The look after it decides whether more is needed.",
-    "best": lambda n: f"No course of up to {n} meets the aim, and of these this one comes nearest.",
+    "best": lambda n: f"No course tried of up to {n} meets the aim, and of these this one comes nearest.",
 }
 _RISKS = {
     "other_findings": "Of schedules that do as well it is the one that also works on the other disease found.",
@@ -240,7 +240,7 @@ def compared_text(name: str, doses: int) -> str:
     return {
         "untreated": "No dose",
         "recommended": "Recommended",
-        "best": "Best of those tried",
+        "best": "If any were given",
         "one_more": "One dose more",
         "one_less": "One dose fewer",
         "custom": "Customary",

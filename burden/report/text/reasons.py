@@ -21,16 +21,29 @@ def reason_text(reason: Reason) -> str:
     return _REASONS[reason.code](reason.numbers)
 
 
-def owner_reason_text(reason: Reason) -> str:
-    """Write one reason as its owner reads it: without the chance of a level, which is the veterinarian's to weigh."""
+def owner_reason_text(reason: Reason, present: float = 1.0) -> str:
+    """Write one reason as its owner reads it: without the chance of a level, which is the veterinarian's to weigh.
+
+    Parameters
+    ----------
+    reason : Reason
+    present : float
+        Chance that any fluke is there [-].
+    """
     if reason.code in ("may_stay_low", "not_yet"):
         chance = "chance_high" if reason.code == "may_stay_low" else "chance_high_now"
-        return _UNSURE if float(reason.numbers.get(chance) or 0) >= _EVEN else _PROBABLY_FEW
+        if float(reason.numbers.get(chance) or 0) >= _EVEN:
+            return _UNSURE
+        return _PROBABLY_FEW if present >= _SURELY_THERE else _PERHAPS_NONE
+    if reason.code == "to_be_free":
+        seen = f" were found on {_day_of(reason.numbers, 'seen_before')}" if reason.numbers.get("seen_before") else ""
+        return FOR_OWNERS["to_be_free"].replace(" were found", seen) if seen else FOR_OWNERS["to_be_free"]
     return FOR_OWNERS.get(reason.code) or reason_text(reason)
 
 
 _UNSURE = "There are flukes. Whether they are too many is not sure, so we look again before anything is given."
 _PROBABLY_FEW = "There are flukes, probably too few to do harm. They may increase, so we look again before they do."
+_PERHAPS_NONE = "Few flukes are left, or none. Any that are may increase, so we look again before they do."
 #: reasons in the words of an owner, by code
 FOR_OWNERS = {
     "stays_low": "Flukes are few or none, and few flukes on well fish do no harm.",
@@ -59,23 +72,42 @@ def _too_many(n: _Numbers) -> str:
     return f"too many flukes (on average {plain(float(n['level'] or 0), 1)} a fish or more)"
 
 
-#: chance from which "more likely than not" would be said of a coin's toss
-_EVEN = 0.4
+#: chances between which "more likely than not" would be said of a coin's toss
+_EVEN, _NO_LONGER_EVEN = 0.4, 0.6
+
+
+def _even(chance: float) -> str:
+    """Say of a chance near one half what it is; of another nothing."""
+    return ": about as likely as not" if _EVEN <= chance <= _NO_LONGER_EVEN else ""
+
+
+def _there_are(n: _Numbers) -> str:
+    """Write that there are flukes as surely as that is known."""
+    present = float(n.get("chance_present") or 1.0)
+    if present >= _SURELY_THERE:
+        return "There are flukes"
+    return f"The chance that any fluke is there is {percent(present)}"
+
+
+#: chance from which flukes are said to be there: an assumption [-]
+_SURELY_THERE = 0.95
 
 
 def _may_stay_low(n: _Numbers) -> str:
-    if float(n["chance_high"] or 0) >= _EVEN:
-        return f"There are flukes. The chance of {_too_many(n)} is {_share(n, 'chance_high')}: about as likely as not."
-    chance = f"the chance of {_too_many(n)} is {_share(n, 'chance_high')}"
-    return (
-        f"There are flukes, but more likely than not they stay few: {chance}. From {percent(LIKELY)} on a dose is due."
-    )
+    high = float(n["chance_high"] or 0)
+    chance = f"he chance of {_too_many(n)} is {_share(n, 'chance_high')}"
+    if high >= _EVEN:
+        return f"{_there_are(n)}. T{chance}{_even(high)}."
+    few = "more likely than not they stay few"
+    there = f"{_there_are(n)}, but {few}" if _there_are(n) == "There are flukes" else f"{_there_are(n)}; {few}"
+    return f"{there}: t{chance}. From {percent(LIKELY)} on a dose is due."
 
 
 def _not_yet(n: _Numbers) -> str:
+    high = float(n["chance_high_now"] or 0)
     chance = f"the chance of {_too_many(n)} today is {_share(n, 'chance_high_now')}"
-    even = float(n["chance_high_now"] or 0) >= _EVEN
-    now = f"There are flukes; {chance}, about as likely as not" if even else f"There are few flukes now: {chance}"
+    even = ", about as likely as not" if _even(high) else ""
+    now = f"There are flukes; {chance}{even}" if high >= _EVEN else f"There are few flukes now: {chance}"
     return f"{now}. They may increase, with a chance of {_share(n, 'chance_high')}, so look again before that."
 
 
@@ -163,6 +195,21 @@ def _planned_waits(n: _Numbers) -> str:
     return f"The dose planned for {when} is not needed by what is known now: decide after the next look."
 
 
+def _of_carp(n: _Numbers) -> str:
+    """Name the virus to rule out first, where fish and water are those it kills in."""
+    if not n.get("koi_herpesvirus"):
+        return ""
+    return (
+        " In carp and koi in water this warm rule out koi herpesvirus first: it is notifiable in many countries, so "
+        "move no fish before the result (common practice, no source)."
+    )
+
+
+def _seen_when(n: _Numbers) -> str:
+    """Write when flukes were last seen, where a later look showed none."""
+    return f" last on {_day_of(n, 'seen_before')}" if n.get("seen_before") else ""
+
+
 def _day_of(n: _Numbers, name: str) -> str:
     return day_in_words(date.fromisoformat(str(n[name])))
 
@@ -179,7 +226,7 @@ def _eaten(n: _Numbers) -> str:
 _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "no_fish": lambda n: "No fish is alive.",
     "water_stops": lambda n: (
-        "Gasping fish do not bear a bath, and what makes them gasp may not be flukes."
+        "Gasping fish do not bear a bath, whatever makes them gasp."
         if n.get("gasping_alone")
         else "A second drug on top of an unknown one can kill."
         if n.get("unknown_alone")
@@ -230,11 +277,11 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         f"Fish are ill, and the chance of {_too_many(n)} today is {_share(n, 'chance_high_now')}: treat now."
     ),
     "to_be_free": lambda n: (
-        "Flukes were seen on fish that are to carry none: the chance that they die out by themselves is "
-        f"{_share(n, 'chance_gone')}."
+        f"Flukes were seen{_seen_when(n)} on fish that are to carry none: the chance that they die out by themselves "
+        f"is {_share(n, 'chance_gone')}."
     ),
     "look_for_another_cause": lambda n: (
-        "Look for what else ails the fish: water over a whole day, bacteria, other parasites, a virus."
+        f"Look for what else ails the fish: water over a whole day, bacteria, other parasites, a virus.{_of_carp(n)}"
     ),
     "deaths_of_other_cause": lambda n: "Most of the dead fish did not die of flukes.",
     "not_yet": _not_yet,
@@ -263,12 +310,12 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "the fish free only after two clean looks."
     ),
     "not_for_long": lambda n: (
-        "No course within the limits of this case keeps flukes few for long. Find out why they come back: too many "
+        "No course tried keeps flukes few for long. Find out why they come back: too many "
         "fish in this water, fish or nets from elsewhere, a dose too weak for the volume, or resistant flukes."
     ),
     "others_kill_more": lambda n: (
         "Expect far more deaths of other causes than of flukes: look for bacteria, other parasites, bad water and a "
-        "virus as well."
+        f"virus as well.{_of_carp(n)}"
     ),
     "weak_before": lambda n: (
         f"A dose given before had only {_share(n, 'strength_given')} of the usual strength: expect little of it."
@@ -291,7 +338,7 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "be saved by it, so harvest first. If the harvest can wait, say so in the case and run the report again."
     ),
     "harvest_waits": lambda n: f"The harvest planned on {_day_of(n, 'harvest')} has to wait: {_eaten(n)}",
-    "dose_does_not_help": lambda n: "No course within the limits of this case helps enough to be worth giving.",
+    "dose_does_not_help": lambda n: "No course tried helps enough to be worth giving.",
     "course_goes_on": _course_goes_on,
     "flukes_persist": lambda n: (
         "Look after look shows flukes while fish are ill, so treat them. Without a dose the chance of "

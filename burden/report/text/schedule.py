@@ -12,8 +12,12 @@ from burden.inference.estimate import Estimate
 from burden.model.windows import Windows
 from burden.report.text.notes import parasite_name
 from burden.utils.formatting import named, plain
+from burden.utils.results import CredibleInterval
 
 __all__ = ["custom_text", "window_text"]
+
+#: days, and times the median, from which an upper end is eggs that lie over winter: assumptions [d], [-]
+_SPRING_DAYS, _WAITS = 90.0, 3.0
 
 
 def window_text(parasite: str, windows: Windows) -> str:
@@ -22,18 +26,26 @@ def window_text(parasite: str, windows: Windows) -> str:
     first, last, lay = w["first_hatch_days"], w["last_hatch_days"], w["earliest_maturity_days"]
     if not math.isfinite(first.median):
         return f"{parasite_name(parasite)}: eggs do not hatch in water this cold."
-    until = f" to day {last.text()}" if math.isfinite(last.median) else ", some of them only when it is warmer"
+    waits = last.high >= _SPRING_DAYS and last.high >= _WAITS * last.median
+    until = f" to day {_span(last, waits)}" if math.isfinite(last.median) else ", some of them only when it is warmer"
+    until += ", or only in spring where cold comes before they start" if waits else ""
     hatch = (
-        f"{parasite_name(parasite)}: eggs laid today, which a dose does not kill, hatch from day {first.text()}{until}."
+        f"{parasite_name(parasite)}: eggs laid today, which a dose does not kill, hatch from day "
+        f"{_span(first, waits)}{until}."
     )
     if not math.isfinite(lay.median):
         return f"{hatch} In this water larvae that settle do not grow up to lay."
     safe = w["longest_safe_gap_days"]
     return (
-        f"{hatch} A larva that settles lays from day {lay.text()}; while it is very young, doses hardly reach it. With "
-        f"up to {safe.text()} days between doses none can lay before the next. A longer gap lets a few lay, but with "
-        "few doses it can catch more late hatchers."
+        f"{hatch} A larva that settles lays from day {_span(lay, waits)}; while it is very young, doses hardly reach "
+        f"it. With up to {_span(safe, waits)} days between doses none can lay before the next. A longer gap lets a few "
+        "lay, but with few doses it can catch more late hatchers."
     )
+
+
+def _span(days: CredibleInterval, waits: bool) -> str:
+    """Write days with their range, or their median alone where the range is that of a winter."""
+    return f"about {plain(days.median, 2)}" if waits else days.text()
 
 
 def custom_text(estimates: Sequence[Estimate]) -> list[str]:

@@ -56,8 +56,7 @@ _STEPS = {
     "settled flukes too.",
     "look_at_more_fish": "Look at more fish, or at more of each fish, picked the same way as before.",
     "look_at_more_of_each": "Look at more preparations of each fish.",
-    "next_dose_on_its_date": "If the course has doses left, give each on its date, before newly hatched flukes lay "
-    "eggs.",
+    "next_dose_on_its_date": "If the course has doses left, give each on its date: a late one lets flukes multiply.",
     "sample_before_and_after": "Take the same preparations from as many fish, picked the same way, before and after a "
     "dose.",
 }
@@ -73,7 +72,7 @@ _TESTS = {
     "gone_by_itself": "Have the concentration measured an hour and a day after the next dose.",
     "large_water": "Work the volume out anew, from the area and from depths measured in many places.",
     "broken_down": "Ask whether carbon, UV or ozone ran and whether the filter had met the drug before. Have the "
-    "concentration measured an hour and a day after the next dose, with the filter bypassed and aeration on.",
+    "concentration measured an hour and a day after the next dose: if it has fallen fast, the filter takes the drug.",
     "sheltered_juveniles": "Count adults and juveniles apart two days after the next dose. Only juveniles means "
     "shelter; adults too means a weak dose.",
     "less_sensitive": "Treat a few fish in a tub of measured volume, in clean water without a filter, at the same "

@@ -10,6 +10,8 @@ from burden.utils.wording import writes
 __all__ = ["burden_line", "deaths_line"]
 
 _ROWS = {"preparations": "preparation", "rows of deaths": "row of deaths", "doses and works": "action"}
+#: times its lower end that a range is too wide to be tested by: an assumption
+_TOO_WIDE = 10
 _AGAINST = {
     "higher": "more than expected",
     "lower": "fewer than expected",
@@ -43,5 +45,8 @@ def deaths_line(changes: Changes) -> str:
         return ""
     low, high = round(changes.deaths.low), round(changes.deaths.high)
     expected = plain(low, 9) if low == high else f"{plain(low, 9)} to {plain(high, 9)}"
+    died = f"{counted(changes.dead, 'fish')} died since"
+    if low <= changes.dead <= high and high >= _TOO_WIDE * max(low, 1):
+        return f"{died}."  # nearly any number would have been as expected
     against = "more than" if changes.dead > high else "fewer than" if changes.dead < low else "as"
-    return f"{counted(changes.dead, 'fish')} died since; we expected {expected}: {against} expected."
+    return f"{died}; we expected {expected}: {against} expected."

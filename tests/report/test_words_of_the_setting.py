@@ -1,0 +1,179 @@
+"""Words that hold in the setting of the case: its water, its bath, its flukes, its fish. Invented cases, no figures."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from types import SimpleNamespace
+
+import pytest
+from cases import VISIT, a_case, exactly
+from report_cases import koi
+
+from burden.case import Findings
+from burden.decision.records import PlannedDose, Reason
+from burden.inference.diagnostics import SampleReading
+from burden.report.page.outlook import what_if_rows
+from burden.report.page.owner import owner_page
+from burden.report.text.forecast import regime_text
+from burden.report.text.gates import gates_text, lamp_text
+from burden.report.text.handling import better_text, handling_of, trial_steps
+from burden.report.text.reasons import owner_reason_text, reason_text
+from burden.report.text.schedule import window_text
+from burden.treatment.efficacy_contradiction import efficacy_contradicted
+from burden.treatment.gates import Gate, gates_of
+from burden.treatment.safety import efficacy_note
+from burden.utils.results import CredibleInterval
+
+
+def planned(agent="formalin", mg_l=150.0, hours=1.0, place="enclosed", litres=1000.0, grams=None) -> PlannedDose:
+    apart = place in ("tank", "enclosed")
+    ml = None if grams else 138.0
+    return PlannedDose(VISIT, 0.0, 1, 1, agent, mg_l, hours, None, grams, ml, 37.0, litres, apart, None, VISIT, place)
+
+
+def owner_of(found) -> str:
+    return " ".join(text for _, texts in owner_page(found) for text in texts)
+
+
+# --- the bath ---------------------------------------------------------------------------------------------------------
+def test_a_prohibition_says_at_which_strength_and_what_a_stronger_bath_did():
+    """Sitjà-Bobadilla et al. 2006, in the dish: 100 mg/L for 30 min killed 10 %, 200 mg/L all (the evidence file)."""
+    against = efficacy_contradicted("hydrogen_peroxide", "sparicotyle")
+    assert against is not None
+    assert against.stronger == (200.0, 1.0)
+    said = str(efficacy_note(against))
+    assert "at 100 mg/L (10 % killed)" in said
+    assert "200 mg/L killed all in the same trial" in said
+
+
+def test_a_short_bath_is_told_nothing_of_a_pond():
+    said = " ".join(handling_of(a_case(), planned()))
+    assert "three days" not in said
+    assert "measure oxygen all the time" in said
+    left_in = " ".join(handling_of(a_case(), planned(mg_l=25.0, hours=24.0, place="water")))
+    assert "three days after" in left_in
+
+
+def test_one_word_for_the_lamp_where_the_drug_stays():
+    decision = replace(koi().decision, on_record={**koi().decision.on_record, "uv": 1})
+    assert "until the course is over" in lamp_text(decision)
+    short = tuple(replace(dose, hours=1.0) for dose in decision.plan)
+    assert "for each bath" in lamp_text(replace(decision, plan=short))
+
+
+def test_a_tub_fits_the_fish_and_its_amount_can_be_measured():
+    """A tub of 100 L was told for three guppies of 0.4 g; a scale of 0.1 g weighs no 50 mg."""
+    case = a_case()
+    tiny = replace(case, fish=tuple(replace(g, mean_weight_g=exactly(0.4)) for g in case.fish))
+    dose = planned("praziquantel", 5.0, 24.0, "water", 180.0, 0.9)
+    said = trial_steps(tiny, dose)[0]
+    assert "10 L take 50 mg" in said
+    assert "Too little for a scale" in said or "too little for a scale" in said
+
+
+# --- the water --------------------------------------------------------------------------------------------------------
+def test_water_that_carries_all_off_is_not_measured_for_what_gathers():
+    case = a_case()
+
+    def asked(per_day: float) -> set[str]:
+        water = replace(case.water, exchange_per_day=per_day, total_ammonia_n_mg_l=None, nitrite_n_mg_l=None, ph=None)
+        return {gate.code for gate in gates_of(replace(case, water=water), 18.0)}
+
+    assert not {"ammonia_unmeasured", "nitrite_unmeasured", "ph_unmeasured"} & asked(12.0)
+    assert {"ammonia_unmeasured", "nitrite_unmeasured", "ph_unmeasured"} <= asked(0.2)
+
+
+def test_the_goal_of_oxygen_is_above_what_was_measured():
+    """ "Oxygen is 4.6 mg/L; it should be above 4.6 mg/L." """
+    gate = Gate("oxygen_low", "stop", 4.6, 4.62, "mg/L", 0.6)
+    (said,) = gates_text(replace(koi().decision, gates=(gate,)))
+    assert "above 5 mg/L" in said
+
+
+def test_flukes_that_drink_blood_are_a_likely_cause_of_its_lack():
+    lack = (Gate("anaemia", "care", 11.0, unit="%"),)
+    drinks = replace(koi().decision, gates=lack, parasites=("zeuxapta",))
+    assert "feeds on blood and is a likely cause" in gates_text(drinks)[0]
+    assert "look for the cause" in gates_text(replace(drinks, parasites=("dactylogyrus",)))[0]
+
+
+# --- the fish ---------------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize(
+    ("findings", "said"),
+    [
+        (Findings(feeding="normal"), "feed and breathe as before"),
+        (Findings(feeding="normal", gasping=True), "breathe better by now"),
+        (Findings(feeding="less"), "feed better"),
+        (Findings(), "breathe better"),
+    ],
+)
+def test_only_fish_that_were_ill_should_get_better(findings, said):
+    assert said in better_text(replace(a_case(), findings=findings))
+
+
+def test_virus_of_carp_is_named_in_its_water_alone():
+    """Koi herpesvirus kills carp and koi in warm water: from memory."""
+    for code in ("look_for_another_cause", "others_kill_more"):
+        assert "koi herpesvirus" in reason_text(Reason(code, {"koi_herpesvirus": 1.0}))
+        assert "koi herpesvirus" not in reason_text(Reason(code, {"koi_herpesvirus": 0.0}))
+
+
+# --- the flukes -------------------------------------------------------------------------------------------------------
+def test_fewer_flukes_have_the_reason_that_holds():
+    (f,) = koi().forecasts
+    fading = replace(f, regime={"growing": 0.0, "endemic": 0.0, "fading": 1.0})
+    assert "too cold for eggs" in regime_text(replace(fading, fewer_because=("cold",)))
+    assert "resistant" not in regime_text(replace(fading, fewer_because=("cold", "few")))
+    assert "can still be too many" in regime_text(replace(fading, fewer_because=("resistance",)))
+
+
+def test_flukes_seen_before_have_their_date():
+    numbers = {"seen_before": "2026-04-14", "chance_gone": 0.5}
+    assert "last on 14 Apr 2026" in reason_text(Reason("to_be_free", numbers))
+    assert "were found on 14 Apr 2026" in owner_reason_text(Reason("to_be_free", numbers))
+    assert "last on" not in reason_text(Reason("to_be_free", {"chance_gone": 0.5}))
+
+
+def test_an_owner_is_not_told_that_there_is_what_may_not_be():
+    numbers = {"chance_high": 0.1, "chance_present": 0.39, "level": 30.0}
+    assert "or none" in owner_reason_text(Reason("may_stay_low", numbers), 0.39)
+    assert "There are flukes" not in reason_text(Reason("may_stay_low", numbers))
+
+
+def test_an_owner_reads_of_what_was_not_seen_that_it_was_not():
+    (e,) = koi().estimates
+    none = SampleReading(3, 3, 0, "skin_scrape", 40.0, 0.06)
+    clean = replace(e, parasite="gyrodactylus", look=none, mean_abundance=CredibleInterval(0.29, 0.0, 51.0))
+    told = owner_of(replace(koi(), estimates=(e, clean)))
+    assert "None was seen on the skin" in told
+    assert "51" not in told
+
+
+def test_days_that_reach_over_winter_are_told_so():
+    spans = {
+        "first_hatch_days": CredibleInterval(14.0, 8.0, 180.0),
+        "last_hatch_days": CredibleInterval(24.0, 11.0, 200.0),
+        "earliest_maturity_days": CredibleInterval(20.0, 9.0, 190.0),
+        "longest_safe_gap_days": CredibleInterval(9.4, 4.1, 180.0),
+    }
+    said = window_text("dactylogyrus", SimpleNamespace(triples=lambda: spans))
+    assert "only in spring" in said
+    assert "180" not in said
+
+
+def test_what_the_draws_cannot_tell_apart_is_no_difference():
+    """57 % as planned and 58 % with a dose late: noise, told as if late were better."""
+    rows = {row["name"]: row["chance"] for row in what_if_rows(koi())}
+    assert rows["as planned"].endswith("%")
+    same = tuple(replace(w, schedule=koi().what_ifs[0].schedule) for w in koi().what_ifs)
+    copies = tuple(replace(w, schedule=replace(w.schedule)) if i else w for i, w in enumerate(same))
+    told = [row["chance"] for row in what_if_rows(replace(koi(), what_ifs=copies))]
+    assert set(told[1:]) == {"no difference shown"}
+
+
+def test_fish_are_sold_to_nobody_before_the_look():
+    look = koi().decision.look
+    assert look is not None
+    assert isinstance(look.date, date)
+    assert "sell or give none away before we have looked at them" in owner_of(koi())
