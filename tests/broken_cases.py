@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-__all__ = ["BROKEN", "GOOD", "SAMPLES", "write_case"]
+__all__ = ["BROKEN", "COUNTED", "GOOD", "SAMPLES", "write_case"]
 
 GOOD = """\
 [case]
@@ -57,6 +57,8 @@ date,fish,chosen,site,count,method,fraction_examined,weight_g
 2026-05-10,1,netted,skin,10-20,skin_scrape,,
 2026-05-10,1,netted,skin,,skin_scrape,,
 """
+#: the same with plain counts, for what is estimated: ranges of counts take twice as long
+COUNTED = SAMPLES.replace(">50", "52").replace("10-20", "12")
 DEATHS = "date,deaths\n2026-05-06,1\n2026-05-08,2\n"
 TEMPERATURES = "date,temperature_c\n2026-05-01,16.5\n2026-05-09,18\n"
 READS_RECORD = ("temperature_c = 18.0", 'temperature_c = "temperature.csv"')

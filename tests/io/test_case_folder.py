@@ -11,7 +11,7 @@ from dataclasses import replace
 from datetime import date, datetime
 
 import pytest
-from broken_cases import BROKEN, DEATHS, GOOD, READS_RECORD, SAMPLES, TEMPERATURES, write_case
+from broken_cases import BROKEN, COUNTED, DEATHS, GOOD, READS_RECORD, SAMPLES, TEMPERATURES, write_case
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -476,12 +476,12 @@ def test_the_check_keeps_the_contract(tmp_path):
 
 def test_what_was_given_against_no_fluke_is_read_and_named(tmp_path):
     """Its effect on flukes counts as unknown; that formalin must not follow permanganate is known (uflpermanganate)."""
-    from burden.inference.estimate import estimate
+    from burden.inference.estimate import Effort, estimate
     from burden.schedule.eligibility import agents_and_notes
 
     given = '\n[[given]]\ndate = 2026-05-09\nagent = "permanganate"\nmg_l = 2\nhours = 12\ntold_by = "owner"\n'
-    case = read(tmp_path, case=GOOD + given)
+    case = read(tmp_path, case=GOOD + given, samples=COUNTED)
     (action,) = [one for one in case.given if one.product is not None]
     assert (action.agent, action.product) == ("unknown", "potassium_permanganate")
-    agents, _ = agents_and_notes(case, [estimate(case, case.parasites[0], 20)])
+    agents, _ = agents_and_notes(case, [estimate(case, None, 20, effort=Effort(60, 100, 40))])
     assert "formalin" not in agents

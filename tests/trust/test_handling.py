@@ -9,7 +9,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from broken_cases import GOOD, write_case
+from broken_cases import COUNTED, GOOD, write_case
 from cases import a_case, clips
 from click.testing import CliRunner
 from hypothesis import given, settings
@@ -107,7 +107,7 @@ def test_report_and_dose_refuse_what_no_source_gives_unless_accepted(tmp_path, m
 def test_every_answer_asks_whether_the_unit_was_right(tmp_path, command):
     """An answer that rests on a dose a thousand times too strong says so, not the check alone."""
     text = GOOD.replace("mg_l = 2.5\nhours", "mg_l = 2500\nhours")
-    folder = write_case(tmp_path / "pond", case=text)
+    folder = write_case(tmp_path / "pond", case=text, samples=COUNTED)
     asked = "Was 2 500 µg/L meant, that is 2.5 mg/L?"
     found = run(command, folder, "--draws", 20, "--json")
     assert [asked in warning for warning in json.loads(found.stdout)["warnings"]].count(True) == 1
@@ -169,7 +169,7 @@ def shifted(case, days: int):
 
 def test_a_year_later_nothing_changes_but_dates(tmp_path):
     """In water of one temperature; leap years in between do not matter, days count."""
-    case = read_case(write_case(tmp_path / "pond"))
+    case = read_case(write_case(tmp_path / "pond", samples=COUNTED))
     now, then = (estimate(c, None, 30, effort=Effort(60, 100, 40)).to_json() for c in (case, shifted(case, 365)))
     assert now.replace("2026", "2027") == then.replace("2026", "2027")
 

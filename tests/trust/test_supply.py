@@ -78,14 +78,15 @@ def test_running_a_command_opens_no_connection(monkeypatch, tmp_path):
     """Sockets raise; a case is read, estimated and a dose reckoned all the same, and no word of it is looked up."""
     import socket
 
-    from broken_cases import GOOD, write_case
+    from broken_cases import COUNTED, GOOD, write_case
     from click.testing import CliRunner
 
     from burden.cli import main
 
     monkeypatch.setattr(socket, "socket", lambda *_, **__: pytest.fail("a connection"))
     monkeypatch.setattr(socket, "getaddrinfo", lambda *_, **__: pytest.fail("a name looked up"))
-    folder = write_case(tmp_path / "pond", case=GOOD.replace("Garden pond", "https://example.org/{{ 7 * 7 }}"))
+    text = GOOD.replace("Garden pond", "https://example.org/{{ 7 * 7 }}")
+    folder = write_case(tmp_path / "pond", case=text, samples=COUNTED)
     for words in (
         ["check", str(folder)],
         ["estimate", str(folder), "--draws", "20", "--quiet"],
