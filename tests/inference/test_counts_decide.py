@@ -12,7 +12,7 @@ from scipy import stats
 
 from burden.case import DeathRecord
 from burden.evidence import load_parasite, parasite_names
-from burden.inference.estimate import estimate
+from burden.inference.estimate import Effort, estimate
 
 #: six fish of a mean of 1, as a negative binomial of k about 0.8 spreads them
 SPREAD = np.array([0.05, 0.2, 0.5, 0.9, 1.6, 2.75])
@@ -41,7 +41,7 @@ def test_six_whole_counts_decide(parasite, weight_g, temperature_c, mean, dead_a
     rows = [replace(row, site=site) for row in organs(counts)]
     case = a_case(rows, count=1300, temperature_c=temperature_c, parasites=(parasite,), deaths=six_weeks(dead_a_week))
     case = replace(case, fish=(replace(case.fish[0], mean_weight_g=exactly(weight_g)),))
-    found = estimate(case, draws=100)
+    found = estimate(case, draws=100, effort=Effort(300, 700, 100))
     assert found.mean_abundance.low <= np.mean(counts) <= found.mean_abundance.high
     assert 0.5 < found.mean_abundance.median / np.mean(counts) < 2
     assert found.mean_abundance.high / found.mean_abundance.low < 8

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 from cases import VISIT, a_case, clips, dose, organs
@@ -87,14 +89,23 @@ SPREADS = np.array([0.3, 0.6, 1.0, 2.0, 4.0, 8.0])
 BURDENS = np.exp(np.linspace(0.0, 6.0, 40))
 
 
+LEFT = np.exp(np.linspace(-8.0, 6.0, 141))
+
+
+@cache
+def law_of(count: int) -> np.ndarray:
+    """Log-chance of a count, by aggregation (rows) and by the burdens before, then those left (columns)."""
+    k, mean = SPREADS[:, None], np.concatenate([BURDENS, LEFT])
+    return nbinom.logpmf(count, k, k / (k + mean))
+
+
 def read(before: np.ndarray, after: np.ndarray) -> np.ndarray:
     """Negative binomial counts of fish on two days, any burden before as likely, by kill and aggregation."""
-    left = np.exp(np.linspace(-8.0, 6.0, 141))
-    found = []
-    for k in SPREADS:
-        first = nbinom.logpmf(before[:, None], k, k / (k + BURDENS)).sum(0)
-        then = nbinom.logpmf(after[:, None], k, k / (k + left)).sum(0)
-        found.append(logsumexp(first + np.interp(np.log(BURDENS * (1 - KILLS)), np.log(left), then), axis=1))
+    first, then = (sum(law_of(int(count)) for count in counts) for counts in (before, after))
+    found, at = [], np.log(BURDENS * (1 - KILLS))
+    for i in range(SPREADS.size):
+        later = np.interp(at, np.log(LEFT), then[i, BURDENS.size :])
+        found.append(logsumexp(first[i, : BURDENS.size] + later, axis=1))
     return np.array(found).T
 
 

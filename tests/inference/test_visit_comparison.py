@@ -9,7 +9,7 @@ import pytest
 from cases import VISIT, a_case, clips, dose
 
 from burden.case import Arrival, DeathRecord, RecordedTemperature
-from burden.inference.estimate import estimate
+from burden.inference.estimate import Effort, estimate
 from burden.inference.visit_comparison import ParameterChange, case_as_of, last_visit, what_changed
 from burden.utils.results import CredibleInterval
 
@@ -51,9 +51,9 @@ def test_one_visit_has_nothing_to_compare():
 
 
 def test_a_burden_beyond_what_was_foreseen_is_said():
-    """Clean fish two weeks ago and a hundred on a clip now: more than foreseen, and more dead."""
-    case = two_visits([0] * 12, [90, 120, 80, 100])
-    found = what_changed(estimate(case, draws=60))
+    """Clean fish two weeks ago and dozens on a clip now: more than foreseen, and more dead."""
+    case = two_visits([0] * 6, [30, 40, 25, 35])
+    found = what_changed(estimate(case, draws=60, effort=Effort(200, 500, 60)))
     assert found.today.verdict == "higher"
     assert "more than expected" in found.text()
     assert found.dead == 3

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))  # analysis is not part of th
 
 from analysis import forecasts
 from analysis.visited import LOOK_DAYS, live_through
+from burden.inference.estimate import Effort
 
 SEEDS = (2, 4, 8)
 
@@ -21,6 +23,7 @@ def judged():
     """Quick ponds, a dosed one among them, with few draws."""
     patched = pytest.MonkeyPatch()
     patched.setattr(forecasts, "DRAWS", 40)
+    patched.setattr(forecasts, "estimate", partial(forecasts.estimate, effort=Effort(200, 500, 80)))
     rows = []
     for seed in SEEDS:
         row = forecasts.judge_pond(live_through(seed), seed)

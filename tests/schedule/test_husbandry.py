@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from burden.inference.estimate import estimate
+from burden.inference.estimate import Effort, estimate
 from burden.io import read_case
 from burden.model.elimination.probability import DoseSchedule, eliminations
 from burden.schedule.aim import aim_of
@@ -28,7 +28,7 @@ def test_oxygen_saturation_is_that_of_the_handbook(temperature_c: float, mg_l: f
 
 @pytest.fixture(scope="module")
 def tank():
-    found = estimate(read_case(CASES / "quarantine_tank"), draws=40, seed=3)
+    found = estimate(read_case(CASES / "quarantine_tank"), draws=40, seed=3, effort=Effort(100, 300, 40))
     return found.posterior
 
 
