@@ -14,6 +14,7 @@ from burden.decision.records import Reason
 __all__ = [
     "CLEAN_LOOKS",
     "DOSE_BESIDE",
+    "EVEN",
     "FEW_LEFT",
     "FEW_NOW",
     "LIKELY",
@@ -28,6 +29,9 @@ __all__ = [
 
 #: chance that the burden is too high from which a dose is worth giving: more likely than not [-]
 LIKELY = 0.5
+#: chance about as likely as not, from which fish in trouble are dosed where more fish would settle nothing: an
+#: assumption [-]
+EVEN = 0.4
 #: chance that the burden is too high below which clean fish are good news even where fish die [-]: an assumption
 SURELY_LOW = 0.1
 #: fish saved, in the median, from which a course is worth giving where the burden may well stay low: an assumption
@@ -67,6 +71,12 @@ class Facts:
         Whether any preparation could be read; any ever showed a fluke; those since the last dose did.
     seen_before : bool
         Whether fish were looked at on a visit before this one.
+    looked_over : bool
+        Whether fish were looked at a week or more after the last dose.
+    quick : bool
+        Whether all these flukes bear young, and are many again within days.
+    looks_settle : bool
+        Whether looking at more fish today may well settle what to do.
     persist : bool
         Whether the last look and one at least a week before it, both since the last dose, showed flukes.
     identify_first : bool
@@ -87,6 +97,8 @@ class Facts:
         Whether fish die, gasp or show signs.
     mostly_else : bool
         Whether most deaths are surely not the flukes'.
+    others_far_more : bool
+        Whether other causes are expected to kill a share of the stock, and far more than the flukes do.
     other_first : bool
         Whether another disease was found that is treated before flukes, and that no dose of the plan meets.
     meets_other : bool
@@ -148,6 +160,9 @@ class Facts:
     ever_seen: bool = True
     seen_lately: bool = True
     seen_before: bool = False
+    looked_over: bool = False
+    quick: bool = False
+    looks_settle: bool = True
     persist: bool = False
     notifiable: bool = False
     rising: bool = False
@@ -158,6 +173,7 @@ class Facts:
     sick_only: bool = False
     trouble: bool = False
     mostly_else: bool = False
+    others_far_more: bool = False
     other_first: bool = False
     meets_other: bool = False
     present: float = 1.0
@@ -281,10 +297,12 @@ def _over(facts: Facts) -> Iterator[_Found]:
 def _goes_on(facts: Facts) -> bool:
     """Whether a course has begun that is neither given in full nor judged by a look after its last hatch.
 
-    After one dose such a look ends it only if it is clean: those that have hatched since are still to be met.
+    After one dose such a look ends it only if it is clean: those that have hatched since are still to be met. Fish that
+    are well a week or more after a dose, and will likely stay so, need no further one.
     """
     judged = facts.checked and (facts.least_given or not facts.seen_lately)
-    return facts.course_given and not facts.course_over and not judged
+    well = facts.looked_over and not facts.trouble and not facts.eradicate and facts.high < LIKELY
+    return facts.course_given and not facts.course_over and not judged and not well
 
 
 def _saves_enough(facts: Facts) -> bool:
@@ -308,7 +326,8 @@ def _harm(facts: Facts) -> Iterator[_Found]:
     first = facts.other_first and facts.trouble and not worth
     if first and (facts.mostly_else or min(facts.high_now, facts.high) < DOSE_BESIDE):
         yield "look_first", (*(("deaths_of_other_cause",) if facts.mostly_else else ()), "other_first")
-    if facts.mostly_else and not worth and (facts.high_now < LIKELY or facts.high < later):
+    beside = facts.others_far_more and not facts.seen_before
+    if facts.mostly_else and not worth and (beside or facts.high_now < LIKELY or facts.high < later):
         yield "look_first", ("deaths_of_other_cause", "look_for_another_cause")
     if _goes_on(facts):
         return  # broken off, it has only thinned those that were ripe
@@ -317,13 +336,17 @@ def _harm(facts: Facts) -> Iterator[_Found]:
     ill = facts.high if facts.rising else min(facts.high_now, facts.high)
     if facts.trouble and facts.persist and ill >= FEW_NOW:
         return  # by now another cause has been looked for, and the flukes are still there, or ever more
-    least = FEW_NOW if facts.trouble or facts.rising else LIKELY if facts.dosed_before else WELL_FISH
-    if facts.high_now < least and facts.high >= LIKELY and not worth:
+    again = facts.dosed_before or facts.persist
+    least = FEW_NOW if facts.trouble or facts.rising else LIKELY if again else WELL_FISH
+    now = facts.high if facts.quick and (again or facts.seen_before) else facts.high_now
+    if now < least and facts.high >= LIKELY and not worth:
         # few flukes now, and fish in trouble: that is something else
         yield ("look_first", ("not_yet", "look_for_another_cause")) if facts.trouble else ("watch", ("not_yet",))
     if facts.high < LIKELY and not worth:
+        if facts.trouble and not facts.looks_settle and facts.helps and facts.high >= EVEN:
+            return
         if facts.trouble:
-            yield "look_first", ("may_stay_low", "more_fish")
+            yield "look_first", ("may_stay_low", "more_fish" if facts.looks_settle else "look_for_another_cause")
         yield "watch", ("may_stay_low",)
 
 
@@ -348,7 +371,7 @@ def _dose(facts: Facts) -> Iterator[_Found]:
         action = "look_first" if facts.trouble or failed else "watch"
         yield action, (*failed, "dose_does_not_help")
     persists = facts.persist and facts.trouble and facts.high < LIKELY
-    other = facts.meets_other and facts.trouble and facts.high < LIKELY
+    other = facts.meets_other and facts.trouble and facts.high < DOSE_BESIDE
     begins = (
         "to_be_free" if facts.eradicate else "other_met" if other else "flukes_persist" if persists else "stays_high"
     )

@@ -12,10 +12,10 @@ import numpy as np
 
 from burden.case import Case
 from burden.decision.action import CLEAN_LOOKS, Facts, choose
-from burden.decision.doses_given import counts_beside_doses, underdosed
+from burden.decision.doses_given import came_since, counts_beside_doses, underdosed
 from burden.decision.facts import LOOKS_APART_DAYS, facts_of
 from burden.decision.grounds import Grounds
-from burden.decision.next_look import look_of
+from burden.decision.next_look import look_of, look_today, settles_little
 from burden.decision.plan import agents_missing, doses_of, other_treatments, planned_doses
 from burden.decision.reason_numbers import reason_numbers
 from burden.decision.records import Decision, Reason
@@ -32,9 +32,6 @@ from burden.utils.results import CredibleInterval
 
 __all__ = ["Answer", "answer_on", "killed_by_dose"]
 
-#: how many times as many fish as flukes other causes have to kill for the answer to ask after them, how many fish and
-#: what share of the stock: assumptions [-], [fish], [-]
-_FAR_MORE, _SOME_FISH, _SOME_SHARE = 5.0, 5.0, 0.05
 #: reasons that ask after another cause
 _OTHER_CAUSE = {"look_for_another_cause", "deaths_of_other_cause", "other_first"}
 
@@ -68,10 +65,11 @@ def answer_on(grounds: Grounds, draws: int, seed: int, accept_unpublished: bool)
         Work out doses no source gives.
     """
     case, found, facts = grounds.case, grounds.found, facts_of(grounds)
+    facts = _weighed(grounds, facts)
     action, reasons = choose(facts)
     # what follows once the water is right is what would be done today in good water
-    follows = "dose" in (action, choose(replace(facts, stopped=False))[0] if action == "water_first" else "")
-    shown = found.recommended if follows else None
+    then, why = choose(replace(facts, stopped=False)) if action == "water_first" else (action, reasons)
+    shown = found.recommended if then == "dose" else None
     doses = doses_of(case, shown, accept_unpublished)
     plan = planned_doses(case, found, shown, doses)
     decision = Decision(
@@ -81,22 +79,31 @@ def answer_on(grounds: Grounds, draws: int, seed: int, accept_unpublished: bool)
         seed=seed,
         draws=draws,
         action=action,
-        reasons=_reported(grounds, facts, action, reasons),
+        reasons=_reported(grounds, facts, action, reasons, doses),
         gates=grounds.gates,
         recommendation=found,
         plan=plan if action == "dose" else (),
         after_water=plan if action == "water_first" else (),
         look=look_of(grounds, action, reasons, shown, _measured_again(grounds.gates)),
-        others=other_treatments(case, () if shown is None else shown.plan.agents, grounds.agents),
+        others=other_treatments(case, () if shown is None else shown.plan.agents, grounds.agents, grounds.notes),
         chances=_chances(grounds, shown),
         deaths={} if facts.forecast_withheld else _deaths(found, shown),
         dated_until=_dated_until(case),
         withdrawals=grounds.withdrawals_given if shown is None else grounds.withdrawals,
         last_dose=_last_dose(grounds, facts, action),
         on_record=_on_record(case),
-        **_without_agent(grounds, action, reasons),
+        **_without_agent(grounds, then, why),
     )
     return Answer(_released(decision, facts.eradicate), shown, doses)
+
+
+def _weighed(grounds: Grounds, facts: Facts) -> Facts:
+    """The facts, with whether more fish would settle what to do where that is the question."""
+    _, reasons = choose(facts)
+    if not {"more_fish", "may_stay_low"} <= {reason.code for reason in reasons}:
+        return facts
+    look = look_today(grounds.case, grounds.estimates, grounds.found)
+    return replace(facts, looks_settle=not settles_little(look))
 
 
 def _last_dose(grounds: Grounds, facts: Facts, action: str) -> LastDose | None:
@@ -104,7 +111,10 @@ def _last_dose(grounds: Grounds, facts: Facts, action: str) -> LastDose | None:
     asked = action in ("dose", "watch", "look_first") and facts.ever_seen and not facts.harvest_too_early
     if not asked or not grounds.agents:
         return None
-    return last_dose_before_harvest(grounds.case, grounds.agents[0], grounds.estimates[0].pond.setting.temperature)
+    water, horizon = grounds.estimates[0].pond.setting.temperature, grounds.found.aim.deaths_until_day
+    last = last_dose_before_harvest(grounds.case, grounds.agents[0], water)
+    far = last is not None and last.date is not None and grounds.case.day_of(last.date) > horizon
+    return None if far else last
 
 
 def _on_record(case: Case) -> dict[str, int]:
@@ -146,17 +156,21 @@ def _without_agent(grounds: Grounds, action: str, reasons: Sequence[Reason]) -> 
     return {"withheld": said, "to_get": agents_missing(grounds.case, agents_to_get(grounds.case, grounds.estimates))}
 
 
-def _reported(grounds: Grounds, facts: Facts, action: str, reasons: Sequence[Reason]) -> tuple[Reason, ...]:
+def _reported(
+    grounds: Grounds, facts: Facts, action: str, reasons: Sequence[Reason], doses: Sequence[DoseResult]
+) -> tuple[Reason, ...]:
     """Add what is to be known besides, after why this is done today: flukes to report, what was given or planned."""
     case, codes = grounds.case, {reason.code for reason in reasons}
     besides = {
         "others_kill_more": facts.trouble
         and not codes & _OTHER_CAUSE
-        and _others_kill_more(grounds.found, facts.fish)
+        and facts.others_far_more
         and all(_few_by_flukes(e) for e in grounds.estimates),
         "weak_before": action in ("dose", "water_first") and "doses_fell_short" not in codes and underdosed(case),
         "planned_waits": action in ("watch", "look_first") and bool(case.doses_planned),
         "dose_killed": action in ("dose", "water_first") and any(killed_by_dose(e) for e in grounds.estimates),
+        "treat_neighbours": bool(doses) and case.water.neighbours in ("some", "many"),
+        "newcomers_untreated": action != "discharge" and bool(came_since(case)) and not facts.eradicate,
         "notifiable": facts.notifiable and "identify_first" not in codes,
         "unknown_product": facts.unknown_given,
         "dosed_by_calendar": facts.by_calendar,
@@ -180,12 +194,6 @@ def killed_by_dose(found: Estimate) -> bool:
     found : Estimate
     """
     return found.deaths_explained is not None and found.deaths_explained.dose_killed
-
-
-def _others_kill_more(found: Recommendation, fish: float) -> bool:
-    """Whether other causes are expected to kill a share of the stock, and far more than the flukes do."""
-    others = found.untreated.other_deaths.median
-    return bool(others >= max(_FAR_MORE * found.untreated.fluke_deaths.median, _SOME_FISH, _SOME_SHARE * fish))
 
 
 def _chances(grounds: Grounds, shown: EvaluatedSchedule | None) -> dict[str, float]:

@@ -7,7 +7,7 @@ from datetime import date
 from itertools import pairwise
 from statistics import mean
 
-from burden.case import Action, Case, Preparation
+from burden.case import Action, Arrival, Case, Preparation
 from burden.evidence import agent_names, load_agent
 from burden.treatment.water_chemistry import LEFT_IN_HOURS
 
@@ -17,6 +17,7 @@ __all__ = [
     "WEAK_SHARE",
     "alike",
     "by_calendar",
+    "came_since",
     "counts_around_course",
     "counts_beside_doses",
     "full_doses",
@@ -47,6 +48,13 @@ _BY_CALENDAR, _MONTHLY_DAYS = 3, (20, 45)
 
 def last_dose(case: Case) -> date | None:
     return max((dose.date for dose in case.doses_given), default=None)
+
+
+def came_since(case: Case) -> list[Arrival]:
+    """Return the fish that came in the last two months and were not treated, on arrival or by a dose here since."""
+    last = last_dose(case)
+    lately = (one for _, one in case.arrivals if -case.day_of(one.date) <= COUNTED_DAYS)
+    return [one for one in lately if not one.treated and (last is None or one.date > last)]
 
 
 def read_since(case: Case, since: date | None) -> list[Preparation]:

@@ -35,6 +35,7 @@ from burden.model.elimination.probability import DoseSchedule
 from burden.schedule.aim import check_day
 from burden.schedule.eligibility import Notes
 from burden.schedule.evaluation import beats
+from burden.schedule.recommendation import Recommendation
 from burden.schedule.search import LEAST_AGAINST_EGGS
 from burden.treatment.gates import stopped
 
@@ -62,6 +63,11 @@ _QUIET_DAYS = 7
 _TOO_LONG_DAYS = 60.0
 #: fish looked at before a course is called over, by its aim; all where there are fewer: common practice, no source
 ENOUGH_FISH = {"control": 5, "eradicate": 10}
+#: fish looked at after a dose that speak for the others: common practice, no source
+_SOME_LOOKED_AT = 3
+#: how many times as many fish as flukes other causes have to kill for the answer to ask after them, how many fish and
+#: what share of the stock: assumptions [-], [fish], [-]
+_FAR_MORE, _SOME_FISH, _SOME_SHARE = 5.0, 5.0, 0.05
 #: looks nearer to each other are one: a fluke that a look missed would still be as young [d]
 LOOKS_APART_DAYS = 7
 #: a product given no longer ago is asked after: an assumption [d]
@@ -102,6 +108,8 @@ def facts_of(grounds: Grounds) -> Facts:
         cold=float(np.median(estimates[0].pond.setting.temperature.at(0.0))) < COLD_C,
         seen_lately=seen_since(case, last_dose(case)),
         seen_before=any(-case.day_of(row.date) >= LOOKS_APART_DAYS for row in readable),
+        looked_over=_looked_over(case),
+        quick=not any(load_parasite(name).lays_eggs for name in case.parasites),
         persist=_persist(case),
         unknown_given=any(
             dose.agent == UNKNOWN_AGENT and -case.day_of(dose.date) <= _ASK_WITHIN_DAYS for dose in case.doses_given
@@ -110,6 +118,7 @@ def facts_of(grounds: Grounds) -> Facts:
         sick_only=_seen_on_sick_only(readable),
         trouble=trouble_in(case),
         mostly_else=all(e.mostly_else for e in estimates),
+        others_far_more=_others_kill_more(found, float(case.fish_count)),
         other_first=any(one.to_treat_first for one in others),
         meets_other=any(one.first and one.agent is not None for one in others),
         present=max(e.probability_infected for e in estimates),
@@ -238,6 +247,21 @@ def _over_since_dose(case: Case) -> bool:
     since = [row for row in case.deaths if row.date > last]
     kept = any((row.date - last).days >= _QUIET_DAYS for row in since)
     return kept and not any(row.deaths for row in since)
+
+
+def _looked_over(case: Case) -> bool:
+    """Whether some fish were looked at a week or more after the last dose."""
+    last = last_dose(case)
+    if last is None:
+        return False
+    late = {(row.date, row.fish) for row in read_since(case, last) if (row.date - last).days >= LOOKS_APART_DAYS}
+    return len(late) >= min(_SOME_LOOKED_AT, case.fish_count)
+
+
+def _others_kill_more(found: Recommendation, fish: float) -> bool:
+    """Whether other causes are expected to kill a share of the stock, and far more than the flukes do."""
+    others = found.untreated.other_deaths.median
+    return bool(others >= max(_FAR_MORE * found.untreated.fluke_deaths.median, _SOME_FISH, _SOME_SHARE * fish))
 
 
 def _persist(case: Case) -> bool:

@@ -16,8 +16,9 @@ from burden.inference.observation import share_examined
 
 __all__ = ["PREPARATIONS", "counts_seen", "method_of", "outcomes_of", "preparations_by"]
 
-#: preparations of each fish: common practice, no source
-PREPARATIONS = 3
+#: preparations of each fish, and of each small one, which bears one clip: common practice, no source; weight below
+#: which a fish is small: an assumption [g]
+PREPARATIONS, _OF_SMALL, _SMALL_G = 3, 1, 100.0
 
 
 @dataclass(frozen=True)
@@ -54,9 +55,16 @@ def method_of(case: Case, site: str) -> Literal["gill_clip", "skin_scrape", "who
     return "gill_clip" if site == "gill" else "skin_scrape"
 
 
-def preparations_by(method: str) -> int:
-    """Return how many preparations of a method are made of each fish."""
-    return 1 if method == "whole_organ" else PREPARATIONS
+def preparations_by(method: str, weight_g: float) -> int:
+    """Return how many preparations of a method are made of each fish.
+
+    Parameters
+    ----------
+    method : str
+    weight_g : float
+        Mean weight of the fish [g].
+    """
+    return 1 if method == "whole_organ" else _OF_SMALL if weight_g < _SMALL_G else PREPARATIONS
 
 
 def counts_seen(found: Estimate, burden: np.ndarray, fish: int, times: int = 1) -> np.ndarray:
@@ -87,7 +95,8 @@ def counts_seen(found: Estimate, burden: np.ndarray, fish: int, times: int = 1) 
     on_fish = rng.gamma(k, 1.0, (fish, k.size)) * burden / k
     if method == "whole_organ":
         return rng.poisson(on_fish * share).sum(0)
-    clumped = rng.gamma(shape, 1.0, (PREPARATIONS, fish, k.size)) / shape
+    each = preparations_by(method, found.case.mean_weight_g.value)
+    clumped = rng.gamma(shape, 1.0, (each, fish, k.size)) / shape
     return rng.poisson(on_fish * share * clumped).sum((0, 1))
 
 

@@ -14,10 +14,11 @@ import numpy as np
 
 from burden.case import Case
 from burden.decision.action import LIKELY, WELL_FISH
-from burden.decision.facts import ENOUGH_FISH, LOOKS_APART_DAYS, trouble_in
+from burden.decision.facts import LOOKS_APART_DAYS, trouble_in
 from burden.decision.grounds import Grounds
 from burden.decision.look_counts import counts_seen, method_of, outcomes_of, preparations_by
 from burden.decision.look_dates import (
+    COLD_C,
     LOOK_LATE_DAYS,
     LOOK_SOON_DAYS,
     TOO_LONG_TO_WAIT_DAYS,
@@ -42,11 +43,12 @@ __all__ = [
     "look_of",
     "look_today",
     "next_look",
+    "settles_little",
 ]
 
 #: numbers of fish tried; a vet nets no more in a visit, and fewer where nothing hangs on it but whether to look once
 #: more: common practice, no source
-_NUMBERS, _ROUTINE_NUMBERS = (5, 8, 10, 15, 20, 30), (5, 8, 10)
+_NUMBERS, _ROUTINE_NUMBERS, _RELEASE_NUMBERS = (5, 8, 10, 15, 20, 30), (5, 8, 10), (10, 15)
 _ROUTINE = ("check", "watch", "survivors")
 #: chance of a result that decides, from which more fish are not asked for: an assumption [-]
 CONCLUSIVE = 0.8
@@ -105,8 +107,8 @@ def next_look(
         Numbers of fish tried, rising; those usual for the purpose when not given.
     """
     there = max(case.fish_count, 1)
-    usual: Sequence[int] = _ROUTINE_NUMBERS if purpose in _ROUTINE else _NUMBERS
-    tried = numbers or [n for n in usual if purpose != "release" or n >= ENOUGH_FISH["eradicate"]]
+    released = _RELEASE_NUMBERS if purpose == "release" else _NUMBERS
+    tried: Sequence[int] = numbers or (_ROUTINE_NUMBERS if purpose in _ROUTINE else released)
     numbers = [n for n in tried if n < there] + ([there] if there <= tried[-1] else [])
     fish, outcomes = fish_to_look_at(estimates, burdens, high, numbers or [there], purpose, surely_low, now, due)
     look = _plain_look(case, day, purpose, fish)
@@ -225,7 +227,8 @@ def _look_after(
     """The next look of an action and its reasons, with what each result leads to."""
     if action == "water_first":
         # where doses follow no fish need be netted again: they are ill, and the count would change nothing
-        undisturbed = shown is not None or "virus_suspected" in grounds.case.findings.diseases
+        found = grounds.case.findings
+        undisturbed = shown is not None or bool(found.gasping) or "virus_suspected" in found.diseases
         return _plain_look(grounds.case, mended, "water", 0 if undisturbed else _ROUTINE_NUMBERS[0])
     if action == "look_first":
         return _look_before_deciding(grounds, codes)
@@ -240,7 +243,7 @@ def _look_before_deciding(grounds: Grounds, codes: Set[str]) -> NextLook | None:
         return _plain_look(case, LOOK_SOON_DAYS, "watch", _LEARN_FROM_FISH)
     purpose = "check" if "too_few_to_end" in codes else "more_fish"
     look = look_today(case, grounds.estimates, grounds.found, purpose)
-    if "look_for_another_cause" in codes and known_beforehand(look):
+    if "look_for_another_cause" in codes and (known_beforehand(look) or settles_little(look)):
         return _plain_look(case, _CAUSE_DAYS, "watch")  # it would change nothing: what else ails them is looked for
     return look
 
@@ -253,10 +256,15 @@ def _look_after_doses(grounds: Grounds, shown: EvaluatedSchedule) -> NextLook:
     if aim.kind == "eradicate" and not waits:
         day = max(shown.check_day, last + _HELD_DAYS)
         return next_look(case, estimates, day, "release", shown.burden_on(day), 1 - shown.reached(aim), low)
-    day, purpose = (last + LOOK_LATE_DAYS, "survivors") if waits else (shown.check_day, "check")
+    day, purpose = (_survivors_day(grounds, last), "survivors") if waits else (shown.check_day, "check")
+    if day is None:
+        spring = warm_day(estimates, last) or shown.check_day
+        return replace(_plain_look(case, spring, "watch"), once_c=WARM_C)
     then = shown.burden_on(day)
-    # few flukes that may increase are looked at again
-    look = next_look(case, estimates, day, purpose, then, 1 - shown.kept, low, 1 - aim.share_kept(then))
+    # few flukes that may increase are looked at again; those that bear young are many again before that look
+    waited = any(e.pond.setting.parameters.evidence.lays_eggs for e in estimates)
+    now = 1 - aim.share_kept(then) if waited else None
+    look = next_look(case, estimates, day, purpose, then, 1 - shown.kept, low, now)
     if waits:
         later = warm_day(estimates, shown.check_day) or shown.check_day
         return replace(look, again=case.visit_date + timedelta(days=int(later)))
@@ -264,6 +272,13 @@ def _look_after_doses(grounds: Grounds, shown: EvaluatedSchedule) -> NextLook:
     # of a course that hardly reaches the aim nobody asks whether none came back
     after = sure is not None and sure > day and shown.chance(aim) >= LIKELY
     return replace(look, clean_from=case.visit_date + timedelta(days=int(sure or 0)) if after else None)
+
+
+def _survivors_day(grounds: Grounds, last: float) -> float | None:
+    """Day on which what the doses left shows, before fish rest in the cold; None where they do by then [d]."""
+    water = grounds.estimates[0].pond.setting.temperature
+    days = (last + LOOK_LATE_DAYS, last + LOOK_SOON_DAYS)
+    return next((day for day in days if float(np.median(water.at(day))) >= COLD_C), None)
 
 
 def _look_untreated(grounds: Grounds, action: str, codes: Set[str]) -> NextLook:
@@ -300,6 +315,16 @@ def known_beforehand(look: NextLook) -> bool:
     return max(by_action.values(), default=0.0) >= _ALL_BUT_SURE
 
 
+def settles_little(look: NextLook) -> bool:
+    """Whether a look before a decision more likely than not leaves it open.
+
+    Parameters
+    ----------
+    look : NextLook
+    """
+    return sum(one.chance for one in look.outcomes if one.action == "look_first") > LIKELY
+
+
 def look_today(
     case: Case,
     estimates: Sequence[Estimate],
@@ -330,5 +355,5 @@ def _plain_look(case: Case, day: float, purpose: str, fish: int = _ROUTINE_NUMBE
     there = case.fish_count
     when = case.visit_date + timedelta(days=int(day))
     methods = tuple(dict.fromkeys(method_of(case, load_parasite(name).site) for name in case.parasites))
-    each = max(map(preparations_by, methods))
+    each = max(preparations_by(method, case.mean_weight_g.value) for method in methods)
     return NextLook(when, day, purpose, min(fish, there), fish >= there, each, methods=methods)

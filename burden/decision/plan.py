@@ -11,7 +11,7 @@ from burden.decision.records import Missing, OtherTreatment, PlannedDose
 from burden.evidence import load_agent
 from burden.inference.prior import Ensemble, Posterior
 from burden.schedule.aim import Aim, aim_of, emptied_day
-from burden.schedule.eligibility import dose_of
+from burden.schedule.eligibility import Notes, dose_of
 from burden.schedule.evaluation import EvaluatedSchedule
 from burden.schedule.recommendation import Recommendation
 from burden.treatment.dose_result import DoseResult
@@ -28,6 +28,9 @@ __all__ = [
 
 #: findings that are treated, or settled, before flukes: common practice, no source
 _COME_FIRST = ("virus_suspected", "ciliates", "white_spot", "flagellates", "bacterial_gill_disease")
+
+#: notes that keep an agent from flukes and from nothing else
+_OF_FLUKES_ALONE = ("little_effect", "efficacy_contradicted")
 
 
 def doses_of(case: Case, chosen: EvaluatedSchedule | None, accept_unpublished: bool) -> tuple[DoseResult, ...]:
@@ -118,7 +121,9 @@ def agents_missing(case: Case, agents: Sequence[str]) -> tuple[Missing, ...]:
     )
 
 
-def other_treatments(case: Case, agents: Sequence[str], fit: Sequence[str]) -> tuple[OtherTreatment, ...]:
+def other_treatments(
+    case: Case, agents: Sequence[str], fit: Sequence[str], notes: Notes | None = None
+) -> tuple[OtherTreatment, ...]:
     """Return every other disease found, those that come first first, with the agent of the plan that meets it.
 
     Parameters
@@ -128,25 +133,34 @@ def other_treatments(case: Case, agents: Sequence[str], fit: Sequence[str]) -> t
         Of the plan.
     fit : sequence of str
         Agents that may be given.
+    notes : mapping of str to sequence of SafetyNote, optional
+        What speaks against each agent at hand: what kills too few flukes may serve against another disease.
     """
+    withheld = {
+        name: tuple(note for note in own if note.level == "withhold" and note.code not in _OF_FLUKES_ALONE)
+        for name, own in (notes or {}).items()
+    }
+    fit = tuple(dict.fromkeys((*fit, *(name for name, own in withheld.items() if not own))))
     found = []
     for finding in case.findings.diseases:
-        agent = _works(finding, agents)
-        at_hand = None if agent is not None else _works(finding, fit) or _works_apart(finding, fit)
+        agent = _meets(finding, agents)
+        at_hand = None if agent is not None else _works(finding, fit)
         test = case.findings.virus_test if finding == "virus_suspected" else None
         bath = None if at_hand is None else agents_missing(case, (at_hand,))[0]
-        found.append(OtherTreatment(finding, finding in _COME_FIRST, agent, at_hand, test, bath))
+        barred = None if agent or at_hand else _works(finding, tuple(withheld))
+        kept_out = () if barred is None else withheld[barred]
+        found.append(OtherTreatment(finding, finding in _COME_FIRST, agent, at_hand, test, bath, kept_out))
     return tuple(sorted(found, key=lambda one: (not one.first, one.finding)))
 
 
-def _works(finding: str, agents: Sequence[str]) -> str | None:
-    """The first of some agents that works on a finding."""
+def _meets(finding: str, agents: Sequence[str]) -> str | None:
+    """The first of some agents whose course against flukes meets a finding as well."""
     return next((agent for agent in agents if finding in load_agent(agent).works_on), None)
 
 
-def _works_apart(finding: str, agents: Sequence[str]) -> str | None:
-    """The first of some agents that works on a finding by dates of its own."""
-    return next((agent for agent in agents if finding in load_agent(agent).works_apart), None)
+def _works(finding: str, agents: Sequence[str]) -> str | None:
+    """The first of some agents that works on a finding, along with flukes or by dates of its own."""
+    return next((a for a in agents if finding in load_agent(a).works_on | load_agent(a).works_apart), None)
 
 
 def withdrawals_after(case: Case, pond: Ensemble, chosen: EvaluatedSchedule | None) -> tuple[Withdrawal, ...]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from burden.case import Case, Preparation
 from burden.decision.agents_tried import chance_weak, strays
-from burden.decision.doses_given import left_in, strength_given
+from burden.decision.doses_given import came_since, left_in, strength_given
 from burden.decision.facts import shortfall
 from burden.decision.grounds import Grounds
 from burden.inference.infection_pressure import pressure_on
@@ -62,6 +62,7 @@ def reason_numbers(grounds: Grounds) -> Mapping[str, float | str | None]:
         "koi_herpesvirus": float(_koi_herpesvirus(grounds)),
         "chance_weak": max((chance_weak(agent, estimates) for agent in grounds.spent), default=None),
         "wrong_water": ", ".join(strays(case)) or None,
+        **_newcomers(case),
         **_harvest(case, grounds.withdrawals),
     }
 
@@ -77,6 +78,16 @@ def _seen_before(readable: Sequence[Preparation]) -> str | None:
     """Day on which flukes were last seen, as an ISO date, where a later look showed none."""
     last = max((row.date for row in readable if row.count_low > 0), default=None)
     return last.isoformat() if last is not None and last < max(row.date for row in readable) else None
+
+
+def _newcomers(case: Case) -> Mapping[str, float | str]:
+    """How many fish came that no dose has met, and on what date the last of them."""
+    came = came_since(case)
+    return (
+        {"came": float(sum(one.count for one in came)), "came_on": max(one.date for one in came).isoformat()}
+        if came
+        else {}
+    )
 
 
 def _harvest(case: Case, withdrawals: Sequence[Withdrawal]) -> Mapping[str, str | None]:

@@ -169,6 +169,8 @@ class OtherTreatment:
         Of a suspected virus: sent or positive; None where none was made.
     bath : Missing or None
         One bath of the agent at hand.
+    kept_out : tuple of SafetyNote
+        What keeps out an agent at hand that works on it, where none else does.
     """
 
     finding: str
@@ -177,6 +179,7 @@ class OtherTreatment:
     at_hand: str | None = None
     test: str | None = None
     bath: Missing | None = None
+    kept_out: tuple[SafetyNote, ...] = ()
 
     @property
     def to_treat_first(self) -> bool:
@@ -192,6 +195,7 @@ class OtherTreatment:
             "at_hand": self.at_hand,
             "test": self.test,
             "bath": None if self.bath is None else self.bath.as_dict(),
+            "kept_out": [note.as_dict() for note in self.kept_out],
         }
 
 

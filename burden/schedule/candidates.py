@@ -36,6 +36,7 @@ __all__ = [
     "candidate_plans",
     "course_dates",
     "first_days",
+    "in_season",
     "nearest_possible",
     "one_more",
     "rest_of",
@@ -67,6 +68,9 @@ _GAPS = (0.4, 0.6, 0.8, 1.0, 1.2, 1.4, 1.6)
 _USUAL_GAP = 1.2
 #: gaps after which the next dose of a course under way may fall due, in the same unit
 _NEXT_GAPS = (0.8, 1.2, 1.75)
+#: water below which no dose of a course begun in warmer water is dated: what hatches then waits for spring, and fish
+#: that rest are not bathed (common practice, no source) [°C]
+_WINTER_C = 8.0
 #: a dose given longer ago than this, or than three times the time an egg takes to hatch, began no course that is still
 #: under way: an assumption [d]
 _COURSE_OVER_DAYS = 21.0
@@ -199,7 +203,7 @@ def candidate_plans(
         for line in _lines(agents, doses):
             for gap in _GAPS if doses > 1 else _GAPS[:1]:
                 days = course_dates(case, first, doses, partial(_waited, pond, gap, rest_of(line)))
-                if days is not None and allowed(case, days, line, carried):
+                if days is not None and allowed(case, days, line, carried) and in_season(pond, days):
                     plans[DoseSchedule(tuple(days), line)] = None
     return list(plans)
 
@@ -223,6 +227,8 @@ def one_more(case: Case, pond: Ensemble, plan: DoseSchedule) -> DoseSchedule | N
     day = nearest_possible(case, days[-1] + gap, least)
     agents = (*plan.agents, plan.agents[-2] if len(plan.agents) > 1 else plan.agents[-1])
     if day is None or day > dates_hold_until(case) or not allowed(case, (*days, day), agents):
+        return None
+    if not in_season(pond, (*days, day)):
         return None
     return DoseSchedule((*days, day), agents)
 
@@ -344,8 +350,23 @@ def _gap_days(pond: Ensemble, day: float, gap: float) -> float:
     return np.inf
 
 
+def in_season(pond: Ensemble, days: Sequence[float]) -> bool:
+    """Whether a course begun before the cold ends before it.
+
+    Parameters
+    ----------
+    pond : Ensemble
+        For its water.
+    days : sequence of float
+        Of the doses, rising [d].
+    """
+    first, last = (float(np.median(pond.setting.temperature.at(day))) for day in (days[0], days[-1]))
+    return not last < _WINTER_C <= first
+
+
 def allowed(case: Case, days: Sequence[float], line: Sequence[str], carried: bool = True) -> bool:
-    """Whether the rest between formalin baths, the ceiling of what stays in the water and the case's total hold.
+    """Whether the rest between formalin baths, the ceiling of what stays in the water and the case's total hold, and no
+    dose that fish may be eaten after at once is dated when they are gone.
 
     Parameters
     ----------
@@ -360,6 +381,9 @@ def allowed(case: Case, days: Sequence[float], line: Sequence[str], carried: boo
     before = [float(case.day_of(a.date)) for a in case.given if a.agent == "formalin"]
     formalin = [*before[-1:], *(day for day, agent in zip(days, line, strict=True) if agent == "formalin")]
     if any(b - a < FORMALIN_REST_DAYS for a, b in pairwise(formalin)) or builds_up(case, days, line, carried):
+        return False
+    gone = np.inf if case.emptied_on is None else case.day_of(case.emptied_on)
+    if any(day >= gone and not load_agent(agent).withdrawal.degree_days for day, agent in zip(days, line, strict=True)):
         return False
     limit = case.limits.max_formalin_mg_l_total
     if limit is None:

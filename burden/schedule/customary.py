@@ -14,7 +14,15 @@ from burden.inference.estimate import Estimate
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import Windows, windows_after
-from burden.schedule.candidates import allowed, course_dates, first_days, nearest_possible, rest_of, underway
+from burden.schedule.candidates import (
+    allowed,
+    course_dates,
+    first_days,
+    in_season,
+    nearest_possible,
+    rest_of,
+    underway,
+)
 from burden.treatment.flowing_bath import bath_in_flow
 
 __all__ = ["Custom", "customs_for", "planned_course", "windows_of"]
@@ -154,7 +162,7 @@ def _custom(
     line = tuple(str(middle) if (given + i) % 2 == 1 else main for i in range(left))
     gap = max(gap, rest_of(line))
     days = course_dates(case, start, left, lambda _: gap)
-    if days is None or not allowed(case, days, line):
+    if days is None or not allowed(case, days, line) or not in_season(pond, days):
         return []
     plan = DoseSchedule(tuple(days), line)
     return [Custom(plan, gap, row.doses, row.temperature_c, row.known, pond.parasite)]

@@ -254,11 +254,27 @@ def _goes_on(field: _Field, customs: Sequence[Custom]) -> EvaluatedSchedule | No
     left, own = [custom.plan for custom in customs], _own_rest(field)
     found = [one for one in field.evaluated(left) if one.chance(aim) >= enough] if left else []
     rest = max(found, key=lambda one: one.chance(aim), default=None)
+    if rest is not None:
+        rest = _to_a_usual_course(field, rest)
     if own is None or rest is None:
         return rest
     (planned,) = field.evaluated([own])
     gain = planned.chance(aim) - rest.chance(aim)
     return planned if gain >= WORTH_A_DOSE * max(planned.doses - rest.doses, 1) else rest
+
+
+def _to_a_usual_course(field: _Field, rest: EvaluatedSchedule) -> EvaluatedSchedule:
+    """One dose more than is left, up to a usual course, where the aim is not met without and it is worth its dose."""
+    given = 0 if field.course is None else field.course.doses
+    limit = USUAL_DOSES if field.case.limits.max_doses is None else min(USUAL_DOSES, field.case.limits.max_doses)
+    if rest.meets(field.aim) or given + rest.doses >= limit:
+        return rest
+    more = one_more(field.case, field.lead, rest.plan)
+    if more is None:
+        return rest
+    (longer,) = field.evaluated([more])
+    worth = longer.chance(field.aim) - rest.chance(field.aim) >= WORTH_A_DOSE and beats(longer, rest, field.aim)
+    return longer if worth else rest
 
 
 def _own_rest(field: _Field) -> DoseSchedule | None:
@@ -344,8 +360,17 @@ def _chosen(
     if customary is not None:
         chosen, why = customary, "custom"
     else:
-        chosen, risks = _least_risk(as_good, field.case.findings.diseases, _usual_gap(field, customs))
-        why = "fewest" if chosen.meets(aim) else "near" if chosen.chance(aim) >= aim.chance - UNSURE else "best"
+        waits = field.course is not None and start.untreated.meets(aim)
+        chosen, risks = _least_risk(as_good, field.case.findings.diseases, _usual_gap(field, customs), waits)
+        why = (
+            "goes_on"
+            if waits
+            else "fewest"
+            if chosen.meets(aim)
+            else "near"
+            if chosen.chance(aim) >= aim.chance - UNSURE
+            else "best"
+        )
     fewer = [one for n in best if n == chosen.doses - 1 for one in [_top(best[n], aim)]]
     return replace(
         start,
@@ -385,16 +410,18 @@ def _usual_gap(field: _Field, customs: Sequence[Custom]) -> float:
 
 
 def _least_risk(
-    as_good: Sequence[EvaluatedSchedule], findings: Sequence[str], gap_days: float
+    as_good: Sequence[EvaluatedSchedule], findings: Sequence[str], gap_days: float, waits: bool = False
 ) -> tuple[EvaluatedSchedule, tuple[str, ...]]:
     """Of schedules that do as well, those of the least risk, of these the one nearest to a usual gap; what decided.
 
-    A gap that is fixed beforehand keeps the dates where they are with another seed: many gaps do nearly as well.
+    A gap that is fixed beforehand keeps the dates where they are with another seed: many gaps do nearly as well. A next
+    dose that only meets what is still to hatch, as flukes are few without it, waits until that has hatched.
     """
     least = min(_risk(one, findings) for one in as_good)
     kept = [one for one in as_good if _risk(one, findings) == least]
     # no later a start than needed: what waits a day kills a day longer
-    start, line = min((one.plan.days[0], kept.index(one)) for one in kept)
+    start, line = min(((-1 if waits else 1) * one.plan.days[0], kept.index(one)) for one in kept)
+    start = abs(start)
     kept = [one for one in kept if one.plan.days[0] == start and one.plan.agents == kept[line].plan.agents]
     usual_end = start + gap_days * (kept[0].doses - 1)
     nearest = min(kept, key=lambda one: (abs(one.plan.days[-1] - usual_end), one.plan.days))

@@ -71,7 +71,7 @@ _RELIEF_SHARE = 0.25
 #: what feeding makes worse: common practice, no source
 _WORSE_WITH_FEED = ("gasping", "oxygen_low", "ammonia_high", "nitrite_high", "gills_brown")
 #: orders of a remedy that hold for the whole water, whatever asks for them
-_ASKED_ONCE = ("aerate", "unfed", "too_much_water")
+_ASKED_ONCE = ("aerate", "unfed", "too_much_water", "clear_cage")
 _NH3_PER_N = 17.031 / 14.007  # molar masses
 _OPEN_SEA_G_L = 35.0  # from memory
 
@@ -97,6 +97,8 @@ class Remedy:
         Whether the fish are fed nothing until it is right.
     too_much_water : bool
         Whether a change is wanted that nobody can make in so much water.
+    clear_cage : bool
+        Whether it is a cage, whose water is that round it: clean nets and fewer fish let more through.
     """
 
     percent: float = 0.0
@@ -107,6 +109,7 @@ class Remedy:
     bicarbonate_g: float | None = None
     unfed: bool = False
     too_much_water: bool = False
+    clear_cage: bool = False
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -119,6 +122,7 @@ class Remedy:
             "bicarbonate_g": number(self.bicarbonate_g),
             "feed_nothing": self.unfed,
             "too_much_water": self.too_much_water,
+            "clear_cage": self.clear_cage,
         }
 
 
@@ -268,6 +272,8 @@ def water_change(case: Case, value: float, wanted: float) -> Remedy:
     Remedy
         At most half of the water at once, as often as needed, all changes alike.
     """
+    if _open(case):
+        return Remedy(clear_cage=True)
     if case.water.volume_l.value > _MOST_TO_CHANGE_L:
         return Remedy(too_much_water=True)
     share = 1 - min(wanted / value, 1.0)
@@ -278,6 +284,8 @@ def water_change(case: Case, value: float, wanted: float) -> Remedy:
 
 
 def _relief(case: Case) -> Remedy:
+    if _open(case):  # it is the sea or lake itself: fish get oxygen, room and clean nets
+        return Remedy(aerate=True, clear_cage=True)
     if case.water.volume_l.value > _MOST_TO_CHANGE_L:
         return Remedy(aerate=True, too_much_water=True)
     return Remedy(100 * _RELIEF_SHARE, _RELIEF_SHARE * case.water.volume_l.value, 1, aerate=True)

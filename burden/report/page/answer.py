@@ -14,7 +14,7 @@ from burden.io.plausibility import oddities_by_place
 from burden.report.formatting import about, named, spread
 from burden.report.text.deaths import deaths_text
 from burden.report.text.decision import counted_text, dated_text, headline, help_lines, release_text, withheld_lines
-from burden.report.text.gates import gates_text, other_text, unused_text
+from burden.report.text.gates import gates_text, others_lines, unused_text
 from burden.report.text.notes import parasite_name
 from burden.report.text.plan import aim_text, as_recommended, last_dose_text, not_eaten_text
 from burden.report.text.reasons import reason_text
@@ -45,7 +45,7 @@ def answer_lines(found: Assessment) -> list[str]:
         not_eaten_text(decision),
         last_dose_text(decision),
         " ".join([*gates_text(decision, "stop", "agent", "measure"), *withheld_lines(decision)]),
-        " ".join([*map(other_text, decision.others), unused_text(decision)]).strip(),
+        " ".join([*others_lines(decision), unused_text(decision)]).strip(),
         " ".join([*(_of_set(found, e, _burden(e)) for e in found.estimates), *_foreign(found)]),
         _last_dose(found),
         f"{as_recommended(decision)} {deaths_text(decision)}".strip(),

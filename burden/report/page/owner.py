@@ -64,7 +64,11 @@ def _matter(found: Assessment) -> list[str]:
     case = found.case
     rows = [row for day in case.sample_dates[-1:] for row in case.samples_on(day) if row.readable]
     fish, flukes = len({row.fish for row in rows}), sum(row.count_low for row in rows)
-    others = [_plain(other_text(other)) for other in found.decision.others if other.finding != "virus_suspected"]
+    others = [
+        _plain(other_text(other, found.decision.action == "dose"))
+        for other in found.decision.others
+        if other.finding != "virus_suspected"
+    ]
     if not rows:
         return ["No fish was looked at yet.", *others]
     more = "at least " if any(row.count_high is None for row in rows) else ""

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from burden.decision.records import Decision
 from burden.report.text.deaths import deaths_text
-from burden.report.text.gates import UNMEASURED, gate_text, gates_text, lamp_text, other_text, unused_text
+from burden.report.text.gates import UNMEASURED, gate_text, gates_text, lamp_text, others_lines, unused_text
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.plan import (
     aim_text,
@@ -37,7 +37,7 @@ __all__ = [
 #: reasons of the short answer
 _BRIEF_REASONS = 2
 #: reasons that the short answer never leaves out
-_ALWAYS = ("notifiable", "dose_killed")
+_ALWAYS = ("notifiable", "dose_killed", "treat_neighbours", "newcomers_untreated")
 
 
 # --- today's action ------------------------------------------------------------------------------------------------
@@ -51,8 +51,11 @@ def _water_first(decision: Decision) -> str:
     if not stops:
         missing = several(UNMEASURED[g.code] for g in decision.gates if g.code in UNMEASURED)
         return f"Measure {missing} first; no dose before that."
-    first = several(dict.fromkeys(_PUT_RIGHT[gate.code] for gate in stops))
-    return f"No dose today: {first} first."
+    caged = any(gate.remedy is not None and gate.remedy.clear_cage for gate in stops)
+    codes = ("gasping_in_cage" if caged and gate.code == "gasping" else gate.code for gate in stops)
+    first = several(dict.fromkeys(_PUT_RIGHT[code] for code in codes))
+    test = next((_AS_WELL.get(other.test, "") for other in decision.others if other.finding == "virus_suspected"), "")
+    return f"No dose today: {first} first{test}."
 
 
 def _dose(decision: Decision) -> str:
@@ -60,12 +63,18 @@ def _dose(decision: Decision) -> str:
     year = decision.visit_date.year
     when = "today" if first.date == decision.visit_date else f"on {say_date(first.date, year)}"
     which = "one dose" if first.of == 1 else f"dose {first.number} of {first.of}"
-    before = f"Treat {_what_waits(decision)} first. " if any(other.to_treat_first for other in decision.others) else ""
-    give = f"ive {which} {when}: {dose_text(first)}."
+    give = f"ive {which} {when}: {dose_text(first)}.{_on_other_days(decision)}"
     if first.trial_date is None:
-        return f"{before}G{give}"
+        return f"G{give}"
     day = "today" if first.trial_date == decision.visit_date else f"on {say_date(first.trial_date, year)}"
-    return f"{before}Treat a few fish {day if first.trial_date < first.date else 'first'}; if they bear it, g{give}"
+    return f"Treat a few fish {day if first.trial_date < first.date else 'first'}; if they bear it, g{give}"
+
+
+def _on_other_days(decision: Decision) -> str:
+    """Say of another disease that the doses do not meet that it is treated too; empty where there is none."""
+    if not any(other.to_treat_first for other in decision.others):
+        return ""
+    return f" See to {_what_waits(decision)} at once too, but put no second agent into the water on the day of a dose."
 
 
 def _what_waits(decision: Decision) -> str:
@@ -139,8 +148,15 @@ _VIRUS_FIRST = {
     "sent": "No dose today: wait for the result of the virus test.",
     "positive": "No dose: the virus test is positive, and no dose against flukes stops a virus.",
 }
+#: the same, beside water that comes first
+_AS_WELL = {
+    None: ", and have the suspected virus tested",
+    "sent": ", and wait for the result of the virus test",
+    "positive": ", and follow what the authority orders about the virus",
+}
 _PUT_RIGHT = {
     "gasping": "help the gasping fish with air and clean water",
+    "gasping_in_cage": "help the gasping fish with oxygen",
     "oxygen_low": "raise the oxygen",
     "ammonia_high": "bring the ammonia down",
     "nitrite_high": "bring the nitrite down",
@@ -221,7 +237,8 @@ def help_lines(decision: Decision) -> list[str]:
     """Write which agent would serve where none at hand can be given, else what helps meanwhile."""
     if decision.withheld and not decision.to_get:
         return [_MEANWHILE]
-    return [f"{missing_text(one)} would serve." for one in decision.to_get]
+    served = [f"{missing_text(one)} would serve." for one in decision.to_get]
+    return [_GET_MEANWHILE, *served] if served and decision.action == "water_first" else served
 
 
 def withheld_lines(decision: Decision) -> list[str]:
@@ -240,6 +257,7 @@ def notes_lines(notes: Iterable[SafetyNote]) -> list[str]:
     ]
 
 
+_GET_MEANWHILE = "None of the agents at hand can be given once the water is right: get another meanwhile."
 _MEANWHILE = (
     "Meanwhile give the fish air, feed little, do not handle them, take out the dead every day, and clean or change "
     "nets and bottom, where the eggs sit. Ask the fish health service which other treatment is allowed here; of food "
@@ -252,7 +270,7 @@ def _whole_text(decision: Decision) -> str:
     """Write the decision with everything it rests on."""
     lines = [headline(decision), *(reason_text(reason) for reason in decision.reasons), counted_text(decision)]
     lines += [*help_lines(decision), *gates_text(decision), *withheld_lines(decision)]
-    lines += [*(other_text(other) for other in decision.others), unused_text(decision), lamp_text(decision)]
+    lines += [*others_lines(decision), unused_text(decision), lamp_text(decision)]
     lines += [*dated_text(decision), not_eaten_text(decision), release_text(decision)]
     if decision.look is not None:
         lines += outcome_lines(decision.look)

@@ -11,7 +11,16 @@ from burden.treatment.gates import OXYGEN_CARE_MG_L, Gate, Remedy
 from burden.treatment.water_chemistry import LEFT_IN_HOURS
 from burden.utils.formatting import capitalised, counted, mass, named, percent, plain, several, uncapitalised, volume
 
-__all__ = ["UNMEASURED", "change_text", "gate_text", "gates_text", "lamp_text", "other_text", "unused_text"]
+__all__ = [
+    "UNMEASURED",
+    "change_text",
+    "gate_text",
+    "gates_text",
+    "lamp_text",
+    "other_text",
+    "others_lines",
+    "unused_text",
+]
 
 #: what was not measured, by code
 UNMEASURED = {
@@ -84,7 +93,7 @@ def _remedy(gate: Gate) -> str:
     remedy = gate.remedy
     if remedy is None:
         return ""
-    said = ["Aerate strongly."] if remedy.aerate else []
+    said = [_IN_CAGE if remedy.clear_cage else "Aerate strongly."] if remedy.aerate else []
     said += ["So much water cannot be changed: let in what clean water there is."] if remedy.too_much_water else []
     said += [_change(remedy)] if remedy.times else []
     if remedy.salt_g is not None:
@@ -115,6 +124,10 @@ def _amount(remedy: Remedy) -> str:
 
 
 _NO_SOURCE = "(common practice, no source)"
+_IN_CAGE = (
+    "Let oxygen in, take out the dead, do not handle or crowd the fish, change a fouled net so that more water passes, "
+    f"and give them more room if you can {_NO_SOURCE}."
+)
 _CLEAN = "with clean water of the same kind and temperature, free of chlorine"
 
 
@@ -221,10 +234,10 @@ _GIVEN = "Enter each bath given: it may kill flukes as well."
 
 
 # --- other diseases ------------------------------------------------------------------------------------------------
-def other_text(other: OtherTreatment) -> str:
-    """Write what happens about another disease found."""
+def other_text(other: OtherTreatment, dosed: bool = False) -> str:
+    """Write what happens about another disease found; where flukes are dosed it is treated beside them."""
     name = capitalised(named(other.finding))
-    first = " Treat this first (common practice, no source)." if other.to_treat_first else ""
+    first = " Treat this first (common practice, no source)." if other.to_treat_first and not dosed else ""
     if other.at_hand is not None and other.finding != "virus_suspected":
         them = "them" if name.endswith("s") else "it"
         drug = named(other.at_hand)
@@ -237,7 +250,21 @@ def other_text(other: OtherTreatment) -> str:
     if other.agent is not None:
         also = f"{name}: {named(other.agent)} works on {'them' if name.endswith('s') else 'it'} too."
         return f"{also} {_NOT_WHITE_SPOT}" if other.finding == "ciliates" else also
-    return f"{name}: this needs a treatment of its own, which this tool does not plan.{first}"
+    own = f"{name}: this needs a treatment of its own, which this tool does not plan."
+    return f"{own}{_kept_out(other)}{first}"
+
+
+def _kept_out(other: OtherTreatment) -> str:
+    """Write why an agent at hand that works on it is not given; empty where there is none."""
+    if not other.kept_out:
+        return ""
+    note = other.kept_out[0]
+    return f" {note.text}: {note.reason.rstrip('.')}."
+
+
+def others_lines(decision: Decision) -> list[str]:
+    """Write what happens about every other disease found."""
+    return [other_text(other, dosed=decision.action == "dose") for other in decision.others]
 
 
 def lamp_text(decision: Decision) -> str:

@@ -145,7 +145,16 @@ def _seen(rows: Sequence[Outcome], look: NextLook) -> str:
         return f"Up to {counted(last.flukes_max or 0, 'fluke')} {_in_all(look)}"
     if not any(one.code == "few" for one in look.outcomes if one not in rows):
         return "Any fluke"
-    return "Far more than expected" if beyond < _RARE else "More than that"
+    if beyond >= _RARE:
+        return "More than that"
+    few = max((one.flukes_max or 0 for one in look.outcomes if one.code == "few"), default=0)
+    return f"Far more than expected (over about {plain(_rounded_up(few))} {_in_all(look)})" if few else "Any fluke"
+
+
+def _rounded_up(count: int) -> int:
+    """A number that is rough itself, up to a round one."""
+    step = 10 if count < _HUNDRED else _HUNDRED
+    return step * -(-count // step)
 
 
 def _leads_to(look: NextLook, action: str) -> str:
@@ -163,8 +172,9 @@ def _leads_to(look: NextLook, action: str) -> str:
 
 #: chance of many flukes below which the limit between few and many is not told: an assumption [-]
 _RARE = 0.05
+_HUNDRED = 100
 _LEADS_TO = {
-    "discharge": "done, no further dose against flukes",
+    "discharge": "no further dose against flukes",
     "dose": "a dose is due; enter the counts and run the report again for its date",
     "look_first": "this does not settle it; look for another cause as well",
     "water_first": "put the water right first",

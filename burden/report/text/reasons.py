@@ -91,6 +91,8 @@ def _there_are(n: _Numbers) -> str:
 
 #: chance from which flukes are said to be there: an assumption [-]
 _SURELY_THERE = 0.95
+#: chance of too many below which a course under way goes on for what hatches later alone
+_FEW = 0.2
 
 
 def _may_stay_low(n: _Numbers) -> str:
@@ -115,7 +117,10 @@ def _course_goes_on(n: _Numbers) -> str:
     if n.get("eradicate"):
         left = percent(1 - float(n["chance_gone"] or 0))
         return f"The course goes on. Without a further dose the chance that {_any_left(n)} is left in a year is {left}."
-    return f"The course goes on. Without a further dose the chance of {_too_many(n)} is {_share(n, 'chance_high')}."
+    chance = f"the chance of {_too_many(n)} is {_share(n, 'chance_high')}"
+    if float(n["chance_high"] or 0) < _FEW:
+        return f"The course goes on: without a further dose {chance}, but one dose never meets what hatches after it."
+    return f"The course goes on. Without a further dose {chance}."
 
 
 def _any_left(n: _Numbers) -> str:
@@ -240,6 +245,14 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "identify_first": lambda n: (
         "One kind of these flukes kills salmon and is notifiable in many countries: send some to be identified, and "
         "treat or move no fish before the authority has answered."
+    ),
+    "newcomers_untreated": lambda n: (
+        f"{counted(_whole(n, 'came'), 'fish')} came in by {_day_of(n, 'came_on')} that no dose has met: look at some "
+        "of these as well as at the others, and hold the next ones apart until two looks find them clean."
+    ),
+    "treat_neighbours": lambda n: (
+        "Flukes come in from fish nearby: look at those too, and bathe all that carry flukes within the same days, or "
+        "they bring them back (common practice, no source)."
     ),
     "notifiable": lambda n: (
         "In some countries these flukes are notifiable: have them identified, and tell the authority where the "
