@@ -256,10 +256,11 @@ def _look_after_doses(grounds: Grounds, shown: EvaluatedSchedule) -> NextLook:
     if aim.kind == "eradicate" and not waits:
         day = max(shown.check_day, last + _HELD_DAYS)
         return next_look(case, estimates, day, "release", shown.burden_on(day), 1 - shown.reached(aim), low)
-    day, purpose = (_survivors_day(grounds, last), "survivors") if waits else (shown.check_day, "check")
-    if day is None:
+    before_cold = _survivors_day(grounds, last) if waits else shown.check_day
+    if before_cold is None:
         spring = warm_day(estimates, last) or shown.check_day
         return replace(_plain_look(case, spring, "watch"), once_c=WARM_C)
+    day, purpose = before_cold, "survivors" if waits else "check"
     then = shown.burden_on(day)
     # few flukes that may increase are looked at again; those that bear young are many again before that look
     waited = any(e.pond.setting.parameters.evidence.lays_eggs for e in estimates)
