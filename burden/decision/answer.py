@@ -108,7 +108,8 @@ def _weighed(grounds: Grounds, facts: Facts) -> Facts:
 
 def _last_dose(grounds: Grounds, facts: Facts, action: str) -> LastDose | None:
     """Until when a dose of the first agent may still follow, where the next look may ask for one before the harvest."""
-    asked = action in ("dose", "watch", "look_first") and facts.ever_seen and not facts.harvest_too_early
+    told = facts.harvest_too_early and action != "water_first"  # the reasons say that the harvest comes first
+    asked = action != "discharge" and facts.ever_seen and not told
     if not asked or not grounds.agents:
         return None
     water, horizon = grounds.estimates[0].pond.setting.temperature, grounds.found.aim.deaths_until_day

@@ -181,9 +181,10 @@ def look_of(
         Day on which the water may be right, where that comes first [d].
     """
     look = _look_of(grounds, action, {reason.code for reason in reasons}, shown, mended)
-    if look is None or shown is not None:
+    emptied = grounds.found.aim.emptied_day
+    if look is None or (shown is not None and (emptied is None or look.day < emptied)):
         return look
-    return _by_the_harvest(grounds.case, look, grounds.found.aim.emptied_day)
+    return _by_the_harvest(grounds.case, look, emptied)
 
 
 def _by_the_harvest(case: Case, look: NextLook, emptied: float | None) -> NextLook:

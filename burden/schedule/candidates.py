@@ -7,11 +7,12 @@ in warming water its dates draw together by themselves. Customary courses stand 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from functools import partial
 from itertools import pairwise
+from types import MappingProxyType
 
 import numpy as np
 
@@ -30,6 +31,7 @@ __all__ = [
     "LIVE_BEARER_DOSES",
     "LONGEST_GAP_DAYS",
     "MOST_DOSES",
+    "NO_END",
     "PLANNED_AHEAD_DAYS",
     "Underway",
     "allowed",
@@ -37,6 +39,7 @@ __all__ = [
     "course_dates",
     "first_days",
     "in_season",
+    "in_time",
     "nearest_possible",
     "one_more",
     "rest_of",
@@ -55,6 +58,10 @@ LIVE_BEARER_DOSES = 3
 PLANNED_AHEAD_DAYS = 35
 #: doses up to which a course is of one agent
 _ONE_AGENT_UP_TO = 2
+#: days before the harvest in which no further bath is given, as what hatches does no harm by then: an assumption [d]
+_NO_MORE_DAYS = 7
+#: last days of agents where none has one
+NO_END: Mapping[str, float] = MappingProxyType({})
 #: most doses of a course, whatever a case allows
 MOST_DOSES = 8
 #: least days between two baths that are left in the water for half a day or longer, before each of which fish are not
@@ -178,6 +185,7 @@ def candidate_plans(
     carried: bool = True,
     not_before: float = 0.0,
     spent: Sequence[str] = (),
+    until: Mapping[str, float] = NO_END,
 ) -> list[DoseSchedule]:
     """Schedules of so many doses worth evaluating, each once.
 
@@ -197,18 +205,24 @@ def candidate_plans(
         Until then the water is put right [d].
     spent : sequence of str
         Agents whose course has failed: another begins.
+    until : mapping of str to float
+        Last day of an agent, where it has one [d].
     """
     plans: dict[DoseSchedule, None] = {}
     for first in first_days(case, pond, not_before, spent):
         for line in _lines(agents, doses):
             for gap in _GAPS if doses > 1 else _GAPS[:1]:
                 days = course_dates(case, first, doses, partial(_waited, pond, gap, rest_of(line)))
-                if days is not None and allowed(case, days, line, carried) and in_season(pond, days):
+                if days is None or not allowed(case, days, line, carried):
+                    continue
+                if in_season(pond, days) and in_time(days, line, until):
                     plans[DoseSchedule(tuple(days), line)] = None
     return list(plans)
 
 
-def one_more(case: Case, pond: Ensemble, plan: DoseSchedule) -> DoseSchedule | None:
+def one_more(
+    case: Case, pond: Ensemble, plan: DoseSchedule, until: Mapping[str, float] = NO_END
+) -> DoseSchedule | None:
     """Return the same schedule with one dose more at its own gap, or None where the limits allow none.
 
     Parameters
@@ -218,6 +232,8 @@ def one_more(case: Case, pond: Ensemble, plan: DoseSchedule) -> DoseSchedule | N
         For how fast eggs hatch, where the schedule has no gap of its own.
     plan : DoseSchedule
         At least one dose.
+    until : mapping of str to float
+        As `candidate_plans` takes it.
     """
     days = plan.days
     gap = days[-1] - days[-2] if len(days) > 1 else _gap_days(pond, days[-1], 1.0)
@@ -228,7 +244,7 @@ def one_more(case: Case, pond: Ensemble, plan: DoseSchedule) -> DoseSchedule | N
     agents = (*plan.agents, plan.agents[-2] if len(plan.agents) > 1 else plan.agents[-1])
     if day is None or day > dates_hold_until(case) or not allowed(case, (*days, day), agents):
         return None
-    if not in_season(pond, (*days, day)):
+    if not in_season(pond, (*days, day)) or not in_time((*days, day), agents, until):
         return None
     return DoseSchedule((*days, day), agents)
 
@@ -350,6 +366,32 @@ def _gap_days(pond: Ensemble, day: float, gap: float) -> float:
     return np.inf
 
 
+def _too_near_harvest(case: Case, days: Sequence[float], line: Sequence[str]) -> bool:
+    """Whether an agent after which fish may be eaten at once is given when they are gone, or again just before.
+
+    What asks for a withdrawal has a last day of its own, or puts the harvest off.
+    """
+    gone = np.inf if case.emptied_on is None else case.day_of(case.emptied_on)
+    last = (gone, *(gone - _NO_MORE_DAYS for _ in days[1:]))
+    each = zip(days, line, last, strict=True)
+    return any(day >= end and not load_agent(agent).withdrawal.degree_days for day, agent, end in each)
+
+
+def in_time(days: Sequence[float], line: Sequence[str], until: Mapping[str, float]) -> bool:
+    """Whether no agent is given after its last day.
+
+    Parameters
+    ----------
+    days : sequence of float
+        [d]
+    line : sequence of str
+        Agents, one a day.
+    until : mapping of str to float
+        Last day of an agent, where it has one [d].
+    """
+    return all(day <= until.get(agent, np.inf) for day, agent in zip(days, line, strict=True))
+
+
 def in_season(pond: Ensemble, days: Sequence[float]) -> bool:
     """Whether a course begun before the cold ends before it.
 
@@ -365,8 +407,8 @@ def in_season(pond: Ensemble, days: Sequence[float]) -> bool:
 
 
 def allowed(case: Case, days: Sequence[float], line: Sequence[str], carried: bool = True) -> bool:
-    """Whether the rest between formalin baths, the ceiling of what stays in the water and the case's total hold, and no
-    dose that fish may be eaten after at once is dated when they are gone.
+    """Whether the rest between formalin baths, the ceiling of what stays in the water and the case's total hold, and
+    the fish are still there to be bathed.
 
     Parameters
     ----------
@@ -382,8 +424,7 @@ def allowed(case: Case, days: Sequence[float], line: Sequence[str], carried: boo
     formalin = [*before[-1:], *(day for day, agent in zip(days, line, strict=True) if agent == "formalin")]
     if any(b - a < FORMALIN_REST_DAYS for a, b in pairwise(formalin)) or builds_up(case, days, line, carried):
         return False
-    gone = np.inf if case.emptied_on is None else case.day_of(case.emptied_on)
-    if any(day >= gone and not load_agent(agent).withdrawal.degree_days for day, agent in zip(days, line, strict=True)):
+    if _too_near_harvest(case, days, line):
         return False
     limit = case.limits.max_formalin_mg_l_total
     if limit is None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,10 +15,12 @@ from burden.inference.prior import Ensemble, Posterior
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import Windows, windows_after
 from burden.schedule.candidates import (
+    NO_END,
     allowed,
     course_dates,
     first_days,
     in_season,
+    in_time,
     nearest_possible,
     rest_of,
     underway,
@@ -80,6 +82,7 @@ def customs_for(
     agents: Sequence[str],
     not_before: float = 0.0,
     spent: Sequence[str] = (),
+    until: Mapping[str, float] = NO_END,
 ) -> list[Custom]:
     """Customary and printed courses for this water, each with what of it is still to be given.
 
@@ -94,6 +97,8 @@ def customs_for(
         Until then the water is put right [d].
     spent : sequence of str
         Agents whose course has failed: another begins.
+    until : mapping of str to float
+        Last day of an agent, where it has one [d].
     """
     found = []
     for pond, _ in ponds:
@@ -103,7 +108,7 @@ def customs_for(
         for distance, i in near[:1]:
             if distance <= _CUSTOM_WITHIN_C and agents:
                 found += _custom(case, pond, rows[i], agents, not_before, spent)
-    return found
+    return [one for one in found if in_time(one.plan.days, one.plan.agents, until)]
 
 
 def planned_course(case: Case, pond: Ensemble, of_any_strength: bool = False) -> DoseSchedule | None:

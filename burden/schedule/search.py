@@ -8,7 +8,7 @@ that do as well the customary one is taken, then the one with the lesser risks, 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -24,9 +24,11 @@ from burden.schedule.candidates import (
     DEFAULT_MOST_DOSES,
     LIVE_BEARER_DOSES,
     MOST_DOSES,
+    NO_END,
     Underway,
     allowed,
     candidate_plans,
+    in_time,
     one_more,
     underway,
     usual_gap_days,
@@ -92,6 +94,7 @@ class _Field:
     carried: bool
     not_before: float = 0.0
     spent: tuple[str, ...] = ()
+    until: Mapping[str, float] = dataclasses.field(default_factory=lambda: NO_END)
     judged: dict[DoseSchedule, EvaluatedSchedule] = dataclasses.field(default_factory=dict)
 
     def evaluated(self, plans: Sequence[DoseSchedule]) -> list[EvaluatedSchedule]:
@@ -114,6 +117,7 @@ def search(
     dose_anyway: bool = False,
     not_before: float = 0.0,
     spent: Sequence[str] = (),
+    until: Mapping[str, float] = NO_END,
 ) -> Recommendation:
     """Search for a schedule.
 
@@ -131,6 +135,8 @@ def search(
         Until then the water is put right [d].
     spent : sequence of str
         Agents whose course has failed: one of another begins anew.
+    until : mapping of str to float
+        Last day of an agent, where it has one [d].
 
     Returns
     -------
@@ -143,11 +149,11 @@ def search(
     most = min(_most_doses(case, aim, any(p.has_windows for p, _ in ponds), course), MOST_DOSES)
     (untreated,) = evaluate(ponds, [_NO_DOSE], aim)
     start = Recommendation(aim, untreated, None, "none_needed", (Compared("untreated", untreated),), underway=course)
-    one_dose = partial(candidate_plans, case, lead, agents, 1, not_before=not_before, spent=spent)
+    one_dose = partial(candidate_plans, case, lead, agents, 1, not_before=not_before, spent=spent, until=until)
     carried = not agents or most == 0 or bool(one_dose())
-    field = _Field(case, ponds, few, aim, tuple(agents), lead, course, carried, not_before, tuple(spent))
+    field = _Field(case, ponds, few, aim, tuple(agents), lead, course, carried, not_before, tuple(spent), until)
     field.judged[_NO_DOSE] = untreated
-    customs = [] if most == 0 else customs_for(case, ponds, agents, not_before, spent)
+    customs = [] if most == 0 else customs_for(case, ponds, agents, not_before, spent, until)
     if untreated.meets(aim) and not (dose_anyway or _begun(field, course)):
         return _beside(start, field, customs)
     if not agents or most == 0 or not one_dose(carried=carried):
@@ -223,7 +229,9 @@ def _near_enough(best: dict[int, list[EvaluatedSchedule]], doses: int, aim: Aim)
 
 def _promising(field: _Field, doses: int) -> tuple[list[DoseSchedule], bool]:
     """Candidates of a number of doses that may be the best, and whether any may meet the aim, by a few draws."""
-    plans = candidate_plans(field.case, field.lead, field.agents, doses, field.carried, field.not_before, field.spent)
+    plans = candidate_plans(
+        field.case, field.lead, field.agents, doses, field.carried, field.not_before, field.spent, field.until
+    )
     if len(plans) <= CONTENDERS:
         return plans, True
     rough = field.roughly(plans)
@@ -260,7 +268,8 @@ def _goes_on(field: _Field, customs: Sequence[Custom]) -> EvaluatedSchedule | No
         return rest
     (planned,) = field.evaluated([own])
     gain = planned.chance(aim) - rest.chance(aim)
-    return planned if gain >= WORTH_A_DOSE * max(planned.doses - rest.doses, 1) else rest
+    as_good = planned.doses <= rest.doses and rest.plan not in left and not beats(rest, planned, aim)
+    return planned if as_good or gain >= WORTH_A_DOSE * max(planned.doses - rest.doses, 1) else rest
 
 
 def _to_a_usual_course(field: _Field, rest: EvaluatedSchedule) -> EvaluatedSchedule:
@@ -269,7 +278,7 @@ def _to_a_usual_course(field: _Field, rest: EvaluatedSchedule) -> EvaluatedSched
     limit = USUAL_DOSES if field.case.limits.max_doses is None else min(USUAL_DOSES, field.case.limits.max_doses)
     if rest.meets(field.aim) or given + rest.doses >= limit:
         return rest
-    more = one_more(field.case, field.lead, rest.plan)
+    more = one_more(field.case, field.lead, rest.plan, field.until)
     if more is None:
         return rest
     (longer,) = field.evaluated([more])
@@ -281,6 +290,8 @@ def _own_rest(field: _Field) -> DoseSchedule | None:
     """What the case plans, at the customary strength, where its agents may be given and its days are within limits."""
     own = planned_course(field.case, field.lead, of_any_strength=True)
     if own is None or not set(own.agents) <= set(field.agents) or own.days[0] < field.not_before:
+        return None
+    if not in_time(own.days, own.agents, field.until):
         return None
     return own if allowed(field.case, own.days, own.agents, field.carried) else None
 
@@ -445,6 +456,12 @@ def _decided(least: tuple[int, int, int], all_near: Sequence[tuple[int, int, int
     return tuple(found)
 
 
+def _after_harvest(case: Case, plan: DoseSchedule) -> bool:
+    """Whether a schedule has doses on or after the day on which the last fish are to be harvested."""
+    gone = case.emptied_on
+    return gone is not None and any(day >= case.day_of(gone) for day in plan.days)
+
+
 def _beside(found: Recommendation, field: _Field, customs: Sequence[Custom]) -> Recommendation:
     """Put custom, the case's own plan and one dose more beside what is recommended, with elimination for all."""
     chosen = found.recommended
@@ -452,7 +469,7 @@ def _beside(found: Recommendation, field: _Field, customs: Sequence[Custom]) -> 
     if chosen is not None:
         mine = next((c for c in customs if c.plan == chosen.plan), None)
         rows.append(("recommended", chosen.plan, mine))
-        more = one_more(field.case, field.lead, chosen.plan) if chosen.doses < MOST_DOSES else None
+        more = one_more(field.case, field.lead, chosen.plan, field.until) if chosen.doses < MOST_DOSES else None
         rows += [("one_more", more, None)] if more is not None else []
         rows += (
             [("one_less", DoseSchedule(chosen.plan.days[:-1], chosen.plan.agents[:-1]), None)]
@@ -460,6 +477,7 @@ def _beside(found: Recommendation, field: _Field, customs: Sequence[Custom]) -> 
             else []
         )
     rows += [("custom", c.plan, c) for c in customs if chosen is None or c.plan != chosen.plan]
+    rows = [row for row in rows if row[0] == "recommended" or not _after_harvest(field.case, row[1])]
     own = planned_course(field.case, field.lead)
     rows += [("planned", own, None)] if own is not None and own not in {plan for _, plan, _ in rows} else []
     every = with_elimination(field.ponds, field.evaluated(list(dict.fromkeys(plan for _, plan, _ in rows))))

@@ -79,7 +79,8 @@ def doses_text(doses: tuple[PlannedDose, ...], year: int) -> str:
 def aim_text(decision: Decision) -> str:
     """Write the aim and how it was set."""
     aim = decision.recommendation.aim
-    if decision.emptied_by_then and not decision.doses:
+    beyond = decision.judged[0] >= decision.deaths_until
+    if decision.emptied_by_then and (beyond or not decision.doses):
         return ""  # no course is planned for fish that leave the water, and its days would lie beyond the harvest
     if aim.kind == "eradicate":
         left = "fluke, egg or larva" if _lays_eggs(decision) else "fluke"
@@ -226,7 +227,11 @@ _WHY: dict[str, Callable[[str], str]] = {
     "near": lambda n: "That is near enough to the aim to look at the fish then, before one more is given.",
     "custom": lambda n: f"This is the customary course; no other of {n} is clearly better.",
     "goes_on": lambda n: "This is what is left of the course begun. The look after it decides whether more is needed.",
-    "best": lambda n: f"No course tried of up to {n} meets the aim, and of these this one comes nearest.",
+    "best": lambda n: (
+        "It falls short of the aim, but nothing that fits comes nearer."
+        if n.startswith("1 ")
+        else f"No course tried of up to {n} meets the aim, and of these this one comes nearest."
+    ),
 }
 _RISKS = {
     "other_findings": "Of schedules that do as well it is the one that also works on the other disease found.",
