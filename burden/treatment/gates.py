@@ -314,7 +314,7 @@ def _oxygen(case: Case, temperature_c: float) -> Iterator[Gate]:
         return
     share = reading / oxygen_saturation_mg_l(temperature_c, _salinity(case))
     if reading < _OXYGEN_STOP_MG_L or share < _OXYGEN_STOP_SHARE:
-        limit = max(_OXYGEN_CARE_MG_L, _OXYGEN_STOP_SHARE * reading / share)  # to be reached, not just to be above it
+        limit = max(OXYGEN_CARE_MG_L, _OXYGEN_STOP_SHARE * reading / share)  # to be reached, not just to be above it
         yield Gate("oxygen_low", "stop", reading, limit, "mg/L", share, remedy=_relief(case))
     elif reading < OXYGEN_CARE_MG_L:
         yield Gate("oxygen_low", "care", reading, OXYGEN_CARE_MG_L, "mg/L", share, remedy=Remedy(aerate=True))
