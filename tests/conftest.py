@@ -52,6 +52,7 @@ _LONGEST = (
 _TOGETHER = {
     **dict.fromkeys(("test_cli", "test_report", "test_page", "test_surfaces_agree"), "koi pond, 40 draws"),
     **dict.fromkeys(("test_report_fonts", "test_report_browser", "test_assessment"), "koi pond, 40 draws"),
+    "test_readme": "koi pond, 40 draws",
     **dict.fromkeys(("test_visits", "test_surfaces"), "judged visits"),
 }
 

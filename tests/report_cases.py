@@ -26,6 +26,11 @@ def koi() -> Assessment:
     return assess(read_case(KOI), DRAWS)
 
 
+def koi_as(case: Case) -> Assessment:
+    """Decide the koi pond otherwise; pages are held against decisions here, so the burden is not estimated anew."""
+    return assess(case, DRAWS, estimates=[replace(estimate, case=case) for estimate in koi().estimates])
+
+
 def blind_case() -> Case:
     """The same pond, two parasite sets, nothing looked at and nothing written down: no dose can be recommended."""
     case = read_case(KOI)

@@ -105,7 +105,7 @@ def test_the_python_shown_runs(monkeypatch, capsys):
     monkeypatch.chdir(ROOT)
     code = after("python")
     assert 0 < len([line for line in code.splitlines() if line]) <= 5
-    exec(compile(code.replace("draws=200", "draws=20"), "README.md", "exec"), {})
+    exec(compile(code.replace("draws=200", "draws=40"), "README.md", "exec"), {})
     assert "flukes a fish" in capsys.readouterr().out
 
 

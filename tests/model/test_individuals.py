@@ -118,11 +118,11 @@ def test_newcomers_bring_what_the_equations_bring(carried):
     of ten fish nobody dies of them; how far that spreading then misleads is bounded at the end.
     """
     p = parameters(5.0, reproduction_number=4.0, fecundity=3.0, hazard_per_burden=0.05)
-    ponds = a_pond(150, p=p, spread={"egg": 30.0, "juvenile": 30.0}, crowding_on=False, deaths_on=carried > 0)
+    ponds = a_pond(90, p=p, spread={"egg": 30.0, "juvenile": 30.0}, crowding_on=False, deaths_on=carried > 0)
     first, later = np.arange(10) < 6, np.arange(10) >= 6
-    shape = (150, 10, 1)
+    shape = (90, 10, 1)
     start = Start({"adult": np.where(first[:, None], carried, 0) * np.ones(shape, int)})
-    bring = Start({"adult": np.where(later[:, None], 200, 0) * np.ones(shape, int), "egg": np.full((150, 1), 3000)})
+    bring = Start({"adult": np.where(later[:, None], 200, 0) * np.ones(shape, int), "egg": np.full((90, 1), 3000)})
     days = [0.0, 8.0, 16.0, 25.0]
     record = run_ponds(ponds, start, days, joins=[Joining(8.0, later, bring)], seed=2)
     means = joined(ponds, carried, 200.0, 3000.0, days)

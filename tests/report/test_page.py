@@ -12,10 +12,10 @@ from types import SimpleNamespace
 import icalendar
 import numpy as np
 import pytest
-from report_cases import DRAWS, blind, koi, koi_files
+from report_cases import blind, koi, koi_as, koi_files
 
-from burden.case import Case, Findings
-from burden.decision import Assessment, assess
+from burden.case import Findings
+from burden.decision import Assessment
 from burden.report.files.calendar import calendar_bytes
 from burden.report.page.answer import answer_lines
 from burden.report.page.cautions import cautions_of
@@ -42,11 +42,6 @@ def events_of(found: Assessment):
     return list(Calendar.from_ical(calendar_bytes(found)).walk("VEVENT"))
 
 
-def koi_as(case: Case) -> Assessment:
-    """Decide the koi pond otherwise; pages are held against decisions here, so the burden is not estimated anew."""
-    return assess(case, DRAWS, estimates=[replace(estimate, case=case) for estimate in koi().estimates])
-
-
 @cache
 def foul() -> Assessment:
     """The koi pond with too little oxygen and too much ammonia."""
@@ -57,8 +52,8 @@ def foul() -> Assessment:
 
 @cache
 def formalin() -> Assessment:
-    """The koi pond where formalin alone is at hand, in well-aerated water."""
-    case = koi().case
+    """The koi pond where formalin alone is at hand, in well-aerated water, and the fish have more than flukes."""
+    case = replace(koi().case, findings=Findings(other=("ciliates", "leeches")))
     limits = replace(case.limits, agents=("formalin",), max_formalin_mg_l_total=None)
     return koi_as(replace(case, limits=limits, water=replace(case.water, oxygen_mg_l=9.0, aeration=True)))
 
@@ -238,8 +233,7 @@ def test_calendar_events_are_whole_days_with_a_reminder_the_day_before():
 
 def test_another_disease_is_named_with_what_meets_it():
     """formalin.toml: it works on ciliates; leeches need a treatment of their own."""
-    case = replace(koi().case, findings=Findings(other=("ciliates", "leeches")))
-    found = koi_as(case)
+    found = formalin()
     said = {other.finding: other.agent for other in found.decision.others}
     assert set(said) == {"ciliates", "leeches"}
     assert "Leeches: this needs a treatment of its own" in " ".join(answer_lines(found))

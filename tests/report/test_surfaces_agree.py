@@ -11,11 +11,11 @@ from types import SimpleNamespace
 
 import pytest
 from cases import a_case, dose
-from report_cases import DRAWS, koi, koi_files, page_of
+from report_cases import DRAWS, koi, koi_as, koi_files, page_of
 
 import burden.page
 from burden.case import Case
-from burden.decision import Assessment, assess, decide
+from burden.decision import Assessment, decide
 from burden.decision.answer import killed_by_dose
 from burden.decision.look_dates import clean_look_day
 from burden.decision.look_records import Outcome
@@ -83,7 +83,7 @@ def for_the_table(case: Case, days: int | None) -> Case:
 @cache
 def harvested() -> Assessment:
     """The koi pond as food fish that leave the water in twenty days."""
-    return assess(for_the_table(koi().case, 20), DRAWS)
+    return koi_as(for_the_table(koi().case, 20))
 
 
 def test_no_fish_is_foretold_to_die_after_it_is_harvested():
