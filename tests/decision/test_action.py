@@ -186,6 +186,56 @@ ROWS = [
     ),
     ("ice-cold water, fish die of something", replace(HEAVY, saves=0.0, too_cold=True), "look_first"),
     ("no fish alive", replace(HEAVY, fish_alive=False), "watch"),
+    (
+        "one dose that worked, and fish well and looked at a week and more after it",
+        Facts(high=0.13, met_untreated=True, course_given=True, least_given=False, looked_over=True),
+        "watch",
+    ),
+    (
+        "the same, and hardly one pond more has too many",
+        Facts(high=0.22, saves=0.0, course_given=True, least_given=False, looked_over=True),
+        "watch",
+    ),
+    (
+        "the same, but fish still die",
+        Facts(high=0.22, saves=0.0, course_given=True, least_given=False, looked_over=True, trouble=True),
+        "dose",
+    ),
+    (
+        "flukes on two looks weeks apart, fish well, as likely as not too many today",
+        Facts(high=0.7, high_now=0.6, saves=0.0, seen_before=True, persist=True),
+        "dose",
+    ),
+    (
+        "live-bearers left after a course, few today and many within days",
+        Facts(high=0.85, high_now=0.45, saves=0.0, quick=True, dosed_before=True, course_given=True, course_over=True),
+        "dose",
+    ),
+    (
+        "few live-bearers on well fish, seen for the first time",
+        Facts(high=0.85, high_now=0.45, saves=0.0, quick=True),
+        "watch",
+    ),
+    (
+        "another cause kills far more, on the first visit, and the flukes are many",
+        replace(HEAVY, high=0.9, high_now=0.9, saves=0.0, mostly_else=True, others_far_more=True),
+        "look_first",
+    ),
+    (
+        "the same once it was looked for",
+        replace(HEAVY, high=0.9, high_now=0.9, saves=0.0, mostly_else=True, others_far_more=True, seen_before=True),
+        "dose",
+    ),
+    (
+        "fish in trouble, every fluke counted, an even chance of too many: more fish would settle nothing",
+        replace(HEAVY, high=0.47, saves=0.0, looks_settle=False),
+        "dose",
+    ),
+    (
+        "the same, but probably few",
+        replace(HEAVY, high=0.3, saves=0.0, looks_settle=False),
+        "look_first",
+    ),
 ]
 
 

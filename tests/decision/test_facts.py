@@ -20,13 +20,14 @@ from burden.decision.doses_given import (
     strength_given,
     weak_doses,
 )
-from burden.decision.facts import shortfall, trouble_in
+from burden.decision.facts import _looked_over, shortfall, trouble_in
 from burden.decision.look_dates import look_after
 from burden.decision.plan import other_treatments
 from burden.decision.records import Reason
 from burden.inference.estimate import estimate
 from burden.inference.sampler import Effort
 from burden.report.text.reasons import reason_text
+from burden.treatment.gates import gates_of
 
 DRAWS = 40
 
@@ -203,3 +204,30 @@ def test_white_spot_is_no_guest_of_a_course_against_flukes():
         assert (one.agent, one.first) == (met, True)
         (one,) = other_treatments(mixed, ("praziquantel",), both)
         assert (one.agent, one.at_hand) == (None, "formalin")
+
+
+def test_a_course_that_is_over_by_the_harvest_comes_before_one_that_puts_it_off():
+    """500 degree-days at 20 °C are 25 d after the last dose: of what the harvest leaves room for, the best."""
+    found = decide(eaten(35, findings=Findings()), DRAWS)
+    assert found.action == "dose"
+    assert max(one.day for one in found.plan) <= 35 - 25
+    assert all(one.harvest is None for one in found.withdrawals)
+
+
+def test_fish_are_looked_over_a_week_after_the_last_dose():
+    """Common practice, no source: three fish, a week or more after it."""
+    for day, fish, over in ((0, 3, True), (0, 2, False), (-3, 3, False)):
+        rows = clips([1] * fish, day=day)
+        assert _looked_over(a_case(rows, given=(dose(-8),))) is over
+    assert not _looked_over(a_case(clips([1, 1, 1])))
+
+
+def test_water_of_a_cage_is_not_changed_and_what_the_cage_needs_is_asked_for():
+    """Common practice, no source: oxygen, clean nets and room; the sea round it is its water."""
+    base = a_case()
+    caged = replace(base, water=replace(base.water, kind="cage", medium="sea", oxygen_mg_l=3.0))
+    gates = gates_of(replace(caged, findings=Findings(gasping=True)), 20.0)
+    remedies = [gate.remedy for gate in gates if gate.remedy is not None]
+    assert remedies
+    assert not any(one.times for one in remedies)
+    assert any(one.clear_cage and one.aerate for one in remedies)

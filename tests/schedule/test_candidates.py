@@ -13,6 +13,7 @@ from prior_ponds import pond_of
 
 from burden.case import Limits
 from burden.evidence import load_agent
+from burden.inference.prior import Ensemble
 from burden.model.temperature import Temperature
 from burden.schedule import candidates
 from burden.schedule.candidates import (
@@ -22,6 +23,8 @@ from burden.schedule.candidates import (
     allowed,
     candidate_plans,
     first_days,
+    in_season,
+    in_time,
     one_more,
 )
 
@@ -152,3 +155,38 @@ def test_one_dose_more_comes_at_the_gap_of_the_others():
     assert more.days[:2] == plan.days
     assert more.days[2] - more.days[1] == plan.days[1] - plan.days[0]
     assert more.agents == ("praziquantel",) * 3
+
+
+def test_no_course_runs_into_the_winter():
+    """Common practice, no source: fish that rest in water below 8 °C are not bathed; a course begun there may go on."""
+    pond = pond_of(a_case())[0]
+
+    def in_water(start_c: float) -> Ensemble:
+        falling = Temperature.linear([0.0, 60.0], [start_c, start_c - 6.0])
+        return replace(pond, setting=replace(pond.setting, temperature=falling))
+
+    plans = candidate_plans(a_case(), in_water(12.0), ("praziquantel",), 2)
+    assert plans
+    assert all(max(plan.days) <= 40.0 for plan in plans)  # from then on below 8 °C
+    assert not in_season(in_water(12.0), (0.0, 41.0))
+    assert in_season(in_water(12.0), (0.0, 39.0))
+    assert in_season(in_water(7.0), (0.0, 14.0))
+
+
+def test_an_agent_has_no_dose_after_its_last_day():
+    case = a_case()
+    pond = pond_of(case)[0]
+    until = {"praziquantel": 9.0}
+    assert all(max(plan.days) <= 9.0 for plan in candidate_plans(case, pond, ("praziquantel",), 2, until=until))
+    assert not candidate_plans(case, pond, ("praziquantel",), 1, until={"praziquantel": -1.0})
+    assert in_time((1.0, 20.0), ("praziquantel", "formalin"), until)
+    assert not in_time((1.0, 20.0), ("formalin", "praziquantel"), until)
+
+
+@pytest.mark.parametrize(("days", "can"), [((1.0,), True), ((9.0,), True), ((10.0,), False), ((1.0, 5.0), False)])
+def test_fish_that_are_gone_are_not_bathed_nor_again_just_before(days, can):
+    """Salt leaves nothing in the fish, so no withdrawal keeps it from a day beyond the harvest ten days ahead."""
+    fish = replace(a_case().fish[0], food_fish=True, harvest_date=VISIT + timedelta(days=10))
+    case = a_case(fish=(fish,))
+    assert allowed(case, days, ("sodium_chloride",) * len(days)) is can
+    assert allowed(a_case(), days, ("sodium_chloride",) * len(days))
