@@ -77,7 +77,7 @@ class Trial:
     chance_less : float
         That it killed less than a dose is expected to [-].
     counts_fell : PointEstimate or None
-        Reduction of the mean count from look to look, without a model [%].
+        Reduction of the mean count of preparations alike from look to look, without a model [%].
     """
 
     agent: str
@@ -286,10 +286,14 @@ class _Treatment:
         )
 
 
-def _counts_fell(before: Sequence[Preparation], after: Sequence[Preparation]) -> PointEstimate:
+def _counts_fell(before: Sequence[Preparation], after: Sequence[Preparation]) -> PointEstimate | None:
+    """Reduction of the counts of preparations alike, None where there are none: a clip is no whole gill."""
     from burden.statistics import reduction
 
-    return reduction(list(counts_by_fish(before).values()), list(counts_by_fish(after).values()))
+    ways = {(row.site, row.method) for row in before} & {(row.site, row.method) for row in after}
+    looks = ([row for row in rows if (row.site, row.method) in ways] for rows in (before, after))
+    first, second = (list(counts_by_fish(rows).values()) for rows in looks)
+    return reduction(first, second) if ways else None
 
 
 def _grown(pond: Ensemble) -> str:

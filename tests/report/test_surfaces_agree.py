@@ -306,7 +306,7 @@ def test_one_death_has_no_course():
     (e,) = koi().estimates
     single = DeathPattern("single_over_months", 1, 60.0, koi().case.visit_date)
     one = replace(e.deaths_explained, deaths=1, pattern=single)
-    assert "the one recorded death" in one.text()
+    assert "the one death" in one.text()
     assert "Single deaths" not in one.text()
     assert "Single deaths" in replace(one, deaths=4).text()
 

@@ -13,7 +13,8 @@ from report_cases import koi
 from burden.case import Findings
 from burden.decision.records import PlannedDose, Reason
 from burden.inference.diagnostics import SampleReading
-from burden.report.page.outlook import what_if_rows
+from burden.inference.treatment_response import NextStep
+from burden.report.page.outlook import response_of, what_if_rows
 from burden.report.page.owner import owner_page
 from burden.report.text.forecast import regime_text
 from burden.report.text.gates import gates_text, lamp_text
@@ -102,7 +103,7 @@ def test_flukes_that_drink_blood_are_a_likely_cause_of_its_lack():
 @pytest.mark.parametrize(
     ("findings", "said"),
     [
-        (Findings(feeding="normal"), "feed and breathe as before"),
+        (Findings(feeding="normal"), "no worse than before"),
         (Findings(feeding="normal", gasping=True), "breathe better by now"),
         (Findings(feeding="less"), "feed better"),
         (Findings(), "breathe better"),
@@ -177,3 +178,38 @@ def test_fish_are_sold_to_nobody_before_the_look():
     assert look is not None
     assert isinstance(look.date, date)
     assert "sell or give none away before we have looked at them" in owner_of(koi())
+
+
+def test_an_owner_keeps_the_next_newcomers_apart():
+    reasons = (*koi().decision.reasons, Reason("newcomers_untreated", {}))
+    told = owner_of(replace(koi(), decision=replace(koi().decision, reasons=reasons)))
+    assert "Keep any that come later apart" in told
+    assert "came lately" not in owner_of(koi())
+
+
+def test_seven_of_sixteen_thousand_are_ordinary_loss():
+    (e,) = koi().estimates
+    told = e.deaths_explained
+    few = CredibleInterval(0.0, 0.0, 0.0)
+    slow = {"flukes": few, "all_else": CredibleInterval(1.5e-5, 1e-5, 2e-5)}
+    rare = replace(told, told=True, by_flukes=few, rates=slow)
+    assert "ordinary loss" in rare.text()
+    fast = {"flukes": few, "all_else": CredibleInterval(0.002, 0.001, 0.004)}
+    assert "look for the other cause" in replace(rare, rates=fast).text()
+
+
+def test_a_step_to_the_next_dose_needs_one():
+    r = SimpleNamespace(
+        dose_date=VISIT,
+        before=1,
+        case=a_case(),
+        next_steps=(NextStep("next_dose_on_its_date"),),
+        causes=(),
+        reason="",
+        verdict="cannot_tell",
+        verdict_probability={},
+        by_record=None,
+        long_ago=True,
+    )
+    assert response_of(r)["next"]
+    assert response_of(r, dosed=False)["next"] == []

@@ -9,7 +9,7 @@ from burden.report.text.decision import notes_lines
 from burden.report.text.handling import aftercare_days
 from burden.schedule.eligibility import DEFAULT_AGENTS
 from burden.treatment.dose_result import DoseResult
-from burden.treatment.host_tolerance import withdrawal_text
+from burden.treatment.host_tolerance import host_advice, withdrawal_text
 from burden.treatment.withdrawal import unnamed_words
 
 __all__ = ["agents_of", "cautions_of", "cautions_of_others"]
@@ -109,6 +109,8 @@ def _of_agent(visit: Assessment, agent: str, given: bool) -> list[str]:
     if given:
         said = [text for d in visit.doses if d.agent == agent for text in d.cautions]
         elsewhere = set(known.handling)  # stands in the day-book, with the dose
+        told_above = (host_advice(known, group.species, 0.0) for group in visit.case.fish)
+        elsewhere |= {one.text for one in told_above if one.advice == "no data"}
         if known.aftercare_days and not any(_meets_filter(visit, d) for d in visit.doses if d.agent == agent):
             elsewhere |= set(known.aftercare)
     else:

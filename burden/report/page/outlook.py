@@ -201,15 +201,18 @@ def _move(found: Assessment, one: Alternative) -> str:
     return name + ("" if one.to_c is None else f" to {about(one.to_c)} °C")
 
 
-def response_of(r: Response) -> dict[str, Any]:
-    """Return the verdict on the last dose and, where it may have fallen short, why and how to find out."""
+def response_of(r: Response, dosed: bool = True) -> dict[str, Any]:
+    """Return the verdict on the last dose and, where it may have fallen short, why and how to find out.
+
+    Where no dose is planned (`dosed`), none is asked for.
+    """
     if r.dose_date is None or (r.before is None and (r.case.visit_date - r.dose_date).days > _LONG_AGO_DAYS):
         return {"verdict": "", "reason": "", "causes": (), "next": ()}
     return {
         "verdict": sentence(verdict_words(r)),
         "reason": " ".join(part for part in (gone_words(r), str(r.reason)) if part),
         "causes": [sentence(str(cause)) for cause in r.causes],
-        "next": [str(step) for step in r.what_next],
+        "next": [str(step) for step in r.next_steps if dosed or step.step != "next_dose_on_its_date"],
     }
 
 

@@ -35,6 +35,7 @@ _NOTIFIED = (
 _NOT_BEFORE = "The doses below are given only once we have told the authority and say that they may be given."
 _KEPT_FEW = "Hardly a fish is likely to die of flukes, but without a dose there would likely be many: we keep them few."
 _NOT_BY_FLUKES = "Most of your fish die of something else. No dose against flukes stops that: we look for the cause."
+_APART = "The fish that came lately were not treated. Keep any that come later apart until we have found them clean."
 #: reasons that say so
 _ELSEWHERE = ("others_kill_more", "deaths_of_other_cause", "look_for_another_cause")
 _DOSES_FOLLOW = "Doses against flukes follow once the water is right: we tell you when, and how much."
@@ -239,6 +240,7 @@ def _part(found: Assessment) -> list[str]:
         *([_not_eaten(found)] if found.case.food_fish and _asks_for_a_wait(found) else []),
         "Write down every dead fish and the water temperature, every day, also when none died.",
         *([] if moves else [f"Use nets and buckets of {water} nowhere else. {_no_fish_moves(found)}"]),
+        *([_APART] if any(reason.code == "newcomers_untreated" for reason in decision.reasons) else []),
         f"Put nothing else into {water} without asking us.",
     ]
 

@@ -11,6 +11,8 @@ __all__ = ["deaths_text"]
 
 #: share of the deaths below which those by flukes are few, whatever the range [-]
 _CLEARLY_FEW = 0.3
+#: fish that die a day in a stock that ails nothing: common practice, no source [1/d]
+_ORDINARY_PER_DAY = 1e-4
 #: fish saved in the median that come to none [-]
 _NOT_EVEN_ONE = 0.5
 #: chance of reaching the aim from which a course is said to keep flukes few [-]
@@ -44,7 +46,7 @@ def _share(found: DeathAttribution) -> str:
             return f"Flukes caused {plain(low, 9)} {of_all}."
         return f"Flukes caused {plain(low, 9)} to {plain(high, 9)} {of_all} (median {plain(middle, 9)})."
     if found.deaths == 1:
-        return "Flukes may have caused the one recorded death; these records cannot say."
+        return "Flukes may have caused the one death that is weighed here; these records cannot say."
     if low == high:
         many = "none" if low == 0 else "all" if low == found.deaths else plain(low, 9)
         return f"We expect that flukes caused {many} {of_all}, but these records cannot show it."
@@ -57,6 +59,8 @@ def _share(found: DeathAttribution) -> str:
 def _elsewhere(found: DeathAttribution) -> str:
     if not found.mostly_else:
         return ""
+    if sum(rate.median for rate in found.rates.values()) < _ORDINARY_PER_DAY:
+        return "Most died of something else; so few deaths are the ordinary loss of a stock."
     return "Most died of something else, and no dose against flukes will stop that: look for the other cause."
 
 

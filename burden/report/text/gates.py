@@ -73,7 +73,7 @@ def gates_text(decision: Decision, *levels: str) -> list[str]:
 
 def _of_decision(gate: Gate, decision: Decision) -> str:
     """Write one gate; lack of blood with its likely cause where flukes that drink blood were seen."""
-    drinkers = [name for name in decision.parasites if load_parasite(name).blood_feeder]
+    drinkers = any(load_parasite(name).blood_feeder for name in decision.parasites)
     if gate.code == "anaemia" and drinkers and decision.on_record.get("flukes"):
         return _anaemia(gate, drinkers)
     return gate_text(gate)
@@ -166,13 +166,12 @@ def _unknown_product(gate: Gate) -> str:
     )
 
 
-def _anaemia(gate: Gate, drinkers: Sequence[str] = ()) -> str:
+def _anaemia(gate: Gate, drinkers: bool = False) -> str:
     how = "" if gate.value is None else f" (haematocrit {plain(gate.value)} %)"
     lack = "With gills so pale the fish may lack blood" if gate.deduced else f"The fish lack blood{how}"
     cause = "look for the cause"
     if drinkers:
-        flukes = several(map(named, drinkers))
-        cause = f"{flukes} on these fish feeds on blood and is a likely cause, so look for others only beside it"
+        cause = "the flukes found feed on blood and are a likely cause; look for others beside it"
     how_treated = (
         "let oxygen in all the time it lasts"
         if gate.level == "care"

@@ -149,7 +149,7 @@ def better_text(case: Case) -> str:
     if found.anaemic:
         return "look at the fish; those that lack blood take weeks to breathe better"
     if not showed_it(case):
-        return "look at the fish, which should feed and breathe as before"
+        return "look at the fish, which should be no worse than before"
     gills = any(load_parasite(name).site == "gill" for name in case.parasites)
     feed = "" if found.feeding == "normal" else " and, in warm water, feed better"
     better = "breathe better" if gills else "rub themselves less"

@@ -291,7 +291,7 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     ),
     "to_be_free": lambda n: (
         f"Flukes were seen{_seen_when(n)} on fish that are to carry none: the chance that they die out by themselves "
-        f"is {_share(n, 'chance_gone')}."
+        f"within a year is {_share(n, 'chance_gone')}."
     ),
     "look_for_another_cause": lambda n: (
         f"Look for what else ails the fish: water over a whole day, bacteria, other parasites, a virus.{_of_carp(n)}"

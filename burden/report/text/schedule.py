@@ -27,23 +27,28 @@ def window_text(parasite: str, windows: Windows) -> str:
     if not math.isfinite(first.median):
         return f"{parasite_name(parasite)}: eggs do not hatch in water this cold."
     waits = last.high >= _SPRING_DAYS and last.high >= _WAITS * last.median
-    until = f" to day {_span(last, waits)}" if math.isfinite(last.median) else ", some of them only when it is warmer"
+    until = f" to {_span(last, waits)}" if math.isfinite(last.median) else ", some of them only when it is warmer"
     until += ", or only in spring where cold comes before they start" if waits else ""
     hatch = (
-        f"{parasite_name(parasite)}: eggs laid today, which a dose does not kill, hatch from day "
+        f"{parasite_name(parasite)}: eggs laid today, which a dose does not kill, hatch from "
         f"{_span(first, waits)}{until}."
     )
     if not math.isfinite(lay.median):
         return f"{hatch} In this water larvae that settle do not grow up to lay."
     safe = w["longest_safe_gap_days"]
     return (
-        f"{hatch} A larva that settles lays from day {_span(lay, waits)}; while it is very young, doses hardly reach "
-        f"it. With up to {_span(safe, waits)} days between doses none can lay before the next. A longer gap lets a few "
+        f"{hatch} A larva that settles lays from {_span(lay, waits)}; while it is very young, doses hardly reach "
+        f"it. With up to {_days(safe, waits)} days between doses none can lay before the next. A longer gap lets a few "
         "lay, but with few doses it can catch more late hatchers."
     )
 
 
 def _span(days: CredibleInterval, waits: bool) -> str:
+    """Write a day."""
+    return f"about day {plain(days.median, 2)}" if waits else f"day {days.text()}"
+
+
+def _days(days: CredibleInterval, waits: bool) -> str:
     """Write days with their range, or their median alone where the range is that of a winter."""
     return f"about {plain(days.median, 2)}" if waits else days.text()
 
