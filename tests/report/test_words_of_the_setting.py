@@ -95,7 +95,7 @@ def test_the_goal_of_oxygen_is_above_what_was_measured():
 def test_flukes_that_drink_blood_are_a_likely_cause_of_its_lack():
     lack = (Gate("anaemia", "care", 11.0, unit="%"),)
     drinks = replace(koi().decision, gates=lack, parasites=("zeuxapta",))
-    assert "feeds on blood and is a likely cause" in gates_text(drinks)[0]
+    assert "feed on blood and are a likely cause" in gates_text(drinks)[0]
     assert "look for the cause" in gates_text(replace(drinks, parasites=("dactylogyrus",)))[0]
 
 

@@ -20,7 +20,7 @@ from burden.report.text.notes import parasite_name
 from burden.report.text.plan import aim_text, as_recommended, last_dose_text, not_eaten_text
 from burden.report.text.reasons import reason_text
 from burden.report.text.treatment_response import verdict_words
-from burden.utils.formatting import capitalised, percent, percent_interval, say_date, sentence, uncapitalised
+from burden.utils.formatting import capitalised, percent, percent_interval, say_date, sentence
 from burden.utils.results import CredibleInterval
 
 __all__ = ["answer_lines", "moved_rows", "seen_rows", "there_rows", "title_of"]
@@ -46,7 +46,7 @@ def answer_lines(found: Assessment) -> list[str]:
         not_eaten_text(decision),
         last_dose_text(decision),
         " ".join([*gates_text(decision, "stop", "agent", "measure"), *withheld_lines(decision)]),
-        " ".join([*others_lines(decision), *_kept_out(found), unused_text(decision)]).strip(),
+        " ".join([*others_lines(decision), unused_text(decision)]).strip(),
         " ".join([*(_of_set(found, e, _burden(e)) for e in found.estimates), *_foreign(found)]),
         _last_dose(found),
         f"{as_recommended(decision)} {deaths_text(decision)}".strip(),
@@ -54,19 +54,6 @@ def answer_lines(found: Assessment) -> list[str]:
         release_text(decision),
     ]
     return [line for line in lines if line]
-
-
-def _kept_out(found: Assessment) -> list[str]:
-    """Say why an agent at hand that would meet another disease as well is not in the plan."""
-    waiting = {other.finding for other in found.decision.others if other.to_treat_first and other.at_hand is None}
-    at_hand = found.case.limits.agents or ()
-    works = [name for name in at_hand if waiting & load_agent(name).works_on]
-    return [
-        f"{capitalised(named(name))} would work on {'them' if len(waiting) > 1 else 'this'} too, but is kept out: "
-        f"{several(uncapitalised(note.text) for note in notes)}."
-        for name in works
-        if (notes := [n for n in found.notes if n.level == "withhold" and named(name) in n.text.lower()])
-    ]
 
 
 def _of_set(found: Assessment, e: Estimate, text: str) -> str:

@@ -108,13 +108,13 @@ def _of_agent(visit: Assessment, agent: str, given: bool) -> list[str]:
     known = load_agent(agent)
     if given:
         said = [text for d in visit.doses if d.agent == agent for text in d.cautions]
-        elsewhere = set(known.handling)  # stands in the day-book, with the dose
+        elsewhere = set[str](known.handling)  # stands in the day-book, with the dose
         told_above = (host_advice(known, group.species, 0.0) for group in visit.case.fish)
         elsewhere |= {one.text for one in told_above if one.advice == "no data"}
         if known.aftercare_days and not any(_meets_filter(visit, d) for d in visit.doses if d.agent == agent):
             elsewhere |= set(known.aftercare)
     else:
-        said, elsewhere = [*known.cautions], set()  # what follows a bath is no matter where none is given
+        said, elsewhere = [*known.cautions], set[str]()  # what follows a bath is no matter where none is given
     if not any(load_parasite(name).lays_eggs for name in visit.decision.parasites):
         said = [text for text in said if text.kind != "eggs"]
     # the trial on a few fish, and food, stand under "Always" for every agent

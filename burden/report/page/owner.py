@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 
 from burden.decision import Assessment, PlannedDose
+from burden.decision.records import OtherTreatment
 from burden.evidence import agent_names, load_agent, load_parasite
 from burden.evidence.references import reference_keys
 from burden.inference.estimate import Estimate
@@ -16,7 +17,7 @@ from burden.report.text.gates import gates_text, other_text
 from burden.report.text.handling import aftercare_days, breath_text, handling_of, same_water, trial_steps, unfed_text
 from burden.report.text.plan import dose_text
 from burden.report.text.reasons import FOR_OWNERS, owner_reason_text
-from burden.utils.formatting import counted, percent, plain, say_date, sentence, uncapitalised
+from burden.utils.formatting import capitalised, counted, percent, plain, say_date, sentence, uncapitalised
 from burden.utils.results import CredibleInterval
 
 __all__ = ["owner_page"]
@@ -65,11 +66,8 @@ def _matter(found: Assessment) -> list[str]:
     case = found.case
     rows = [row for day in case.sample_dates[-1:] for row in case.samples_on(day) if row.readable]
     fish, flukes = len({row.fish for row in rows}), sum(row.count_low for row in rows)
-    others = [
-        _plain(other_text(other, found.decision.action == "dose"))
-        for other in found.decision.others
-        if other.finding != "virus_suspected"
-    ]
+    dosed = found.decision.action == "dose"
+    others = [_of_other(other, dosed) for other in found.decision.others if other.finding != "virus_suspected"]
     if not rows:
         return ["No fish was looked at yet.", *others]
     more = "at least " if any(row.count_high is None for row in rows) else ""
@@ -78,6 +76,14 @@ def _matter(found: Assessment) -> list[str]:
     whole = all(row.method == "whole_organ" for row in rows)
     part = [] if whole else ["A sample shows only a small part of the gills and skin."]
     return [looked, *part, *_there(found, flukes), *others]
+
+
+def _of_other(other: OtherTreatment, dosed: bool) -> str:
+    """Write of another disease what its owner can do with it."""
+    if other.agent is not None or other.at_hand is not None:
+        return _plain(other_text(other, dosed))
+    name = capitalised(named(other.finding))
+    return f"{name} as well: we treat this {'first, and ' if other.to_treat_first and not dosed else ''}in its own way."
 
 
 def _there(found: Assessment, flukes: int) -> list[str]:

@@ -249,7 +249,7 @@ def other_text(other: OtherTreatment, dosed: bool = False) -> str:
     if other.agent is not None:
         also = f"{name}: {named(other.agent)} works on {'them' if name.endswith('s') else 'it'} too."
         return f"{also} {_NOT_WHITE_SPOT}" if other.finding == "ciliates" else also
-    own = f"{name}: this needs a treatment of its own, which this tool does not plan."
+    own = f"{name}: this needs a treatment of its own, and its dates are yours to set."
     return f"{own}{_kept_out(other)}{first}"
 
 
