@@ -70,6 +70,8 @@ def reason_numbers(grounds: Grounds) -> Mapping[str, float | str | None]:
 def _koi_herpesvirus(grounds: Grounds) -> bool:
     """Whether fish and water are those in which koi herpesvirus kills."""
     warmth = float(np.median(grounds.estimates[0].pond.setting.temperature.at(0.0)))
+    if grounds.case.findings.virus_test or "virus_suspected" in grounds.case.findings.diseases:
+        return False  # it is spoken of as what it is
     carp = any(group.species.lower() in _CARP for group in grounds.case.fish)
     return carp and _VIRUS_C[0] <= warmth <= _VIRUS_C[1]
 

@@ -12,10 +12,13 @@ from burden.model.lifecycle.viviparous import heat_share
 __all__ = ["FADING", "why_fading"]
 
 #: in the order they are said
-FADING = ("cold", "heat", "deaths", "resistance", "few")
+FADING = ("cold", "heat", "deaths", "resistance", "crowding", "few")
 #: assumptions, all: eggs that hatch at all, and within so many days, where it is not too cold; share of flukes under
-#: heat; share of the fish that flukes kill; resistance gained; flukes a fish that are few [-], [d], [1/fish]
-_HATCH, _HATCH_DAYS, _HEAT, _DEAD, _GAINED, _FEW = 0.1, 45.0, 0.2, 0.05, 0.15, 1.0
+#: heat [-], [d], [-]
+_HATCH, _HATCH_DAYS, _HEAT = 0.1, 45.0, 0.2
+#: assumptions: share of the fish that flukes kill, and how many at the least; resistance of the fish at the end, and
+#: days that it needs; share of laying that crowding leaves; flukes a fish that are few [-], [d], [1/fish]
+_DEAD, _DEAD_FISH, _RESISTANT, _RESISTANT_DAYS, _CROWDED, _FEW = 0.05, 2.0, 0.35, 21.0, 0.5, 1.0
 
 
 def why_fading(pond: Ensemble, run: Trajectory, days: float) -> tuple[str, ...]:
@@ -37,15 +40,17 @@ def why_fading(pond: Ensemble, run: Trajectory, days: float) -> tuple[str, ...]:
     fewer = run.abundance[-1] < run.abundance[0]
     if not fewer.any():
         return ()
-    there = run.abundance[0][fewer]
-    shares = {
+    dead, few = _median(run.fluke_deaths[-1][fewer]), _median(run.abundance[0][fewer]) < _FEW
+    resistant = _median(run.resistance[-1][fewer]) >= _RESISTANT and days >= _RESISTANT_DAYS
+    holds = {
         "cold": _too_cold(pond, days),
         "heat": _hot(pond, days),
-        "deaths": _median(run.fluke_deaths[-1][fewer] / run.alive[0][fewer]) >= _DEAD,
-        "resistance": _median((run.resistance[-1] - run.resistance[0])[fewer]) >= _GAINED,
-        "few": _median(there) < _FEW,
+        "deaths": dead >= max(_DEAD * _median(run.alive[0][fewer]), _DEAD_FISH),
+        "resistance": resistant and not few,
+        "crowding": _median(run.laying[0][fewer]) < _CROWDED,
+        "few": few,
     }
-    return tuple(code for code in FADING if shares[code])
+    return tuple(code for code in FADING if holds[code])
 
 
 def _median(values: np.ndarray) -> float:

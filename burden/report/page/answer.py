@@ -14,7 +14,7 @@ from burden.inference.estimate import Estimate
 from burden.io.plausibility import oddities_by_place
 from burden.report.formatting import about, named, several, spread
 from burden.report.text.deaths import deaths_text
-from burden.report.text.decision import counted_text, dated_text, headline, help_lines, release_text, withheld_lines
+from burden.report.text.decision import counted_text, dated_text, headline, help_lines, release_text, kept_out_text
 from burden.report.text.gates import gates_text, others_lines, unused_text
 from burden.report.text.notes import parasite_name
 from burden.report.text.plan import aim_text, as_recommended, last_dose_text, not_eaten_text
@@ -45,7 +45,7 @@ def answer_lines(found: Assessment) -> list[str]:
         " ".join(dated_text(decision)),
         not_eaten_text(decision),
         last_dose_text(decision),
-        " ".join([*gates_text(decision, "stop", "agent", "measure"), *withheld_lines(decision)]),
+        " ".join([*gates_text(decision, "stop", "agent", "measure"), kept_out_text(decision)]).strip(),
         " ".join([*others_lines(decision), unused_text(decision)]).strip(),
         " ".join([*(_of_set(found, e, _burden(e)) for e in found.estimates), *_foreign(found)]),
         _last_dose(found),

@@ -13,7 +13,7 @@ from burden.inference.estimate import Estimate
 from burden.report.formatting import about, long_date, named, several
 from burden.report.text.bath_end import owner_let_out_text
 from burden.report.text.decision import headline, help_lines, release_text
-from burden.report.text.gates import gates_text, other_text
+from burden.report.text.gates import FOR_THE_LABORATORY, gates_text, other_text
 from burden.report.text.handling import aftercare_days, breath_text, handling_of, same_water, trial_steps, unfed_text
 from burden.report.text.plan import dose_text
 from burden.report.text.reasons import FOR_OWNERS, owner_reason_text
@@ -35,15 +35,12 @@ _NOTIFIED = (
 )
 _NOT_BEFORE = "The doses below are given only once we have told the authority and say that they may be given."
 _KEPT_FEW = "Hardly a fish is likely to die of flukes, but without a dose there would likely be many: we keep them few."
-_NOT_BY_FLUKES = "Most of your fish die of something else. No dose against flukes stops that: we look for the cause."
+_NOT_BY_FLUKES = "Most deaths are likely of something else. No dose against flukes stops these: we look for the cause."
+_FEW_SAVED = "We expect far more deaths of other causes than of flukes, so a treatment against flukes will save few."
 _APART = "The fish that came lately were not treated. Keep any that come later apart until we have found them clean."
 #: reasons that say so
 _ELSEWHERE = ("others_kill_more", "deaths_of_other_cause", "look_for_another_cause")
 _DOSES_FOLLOW = "Doses against flukes follow once the water is right: we tell you when, and how much."
-_FOR_THE_LABORATORY = (
-    "Keep two fish that have just died cool, each in a clean bag, and do not freeze them: the laboratory needs them "
-    "the same day."
-)
 
 
 def owner_page(found: Assessment) -> list[tuple[str, list[str]]]:
@@ -127,7 +124,7 @@ def _told(found: Assessment) -> list[str]:
     what = "fish, net or bucket" if found.case.water.is_open else "fish, water, net or bucket"
     said = [_NOTIFIED.format(what=what)] if virus or codes & {"notifiable", "identify_first"} else []
     said += [_NOT_BEFORE] if said and found.decision.plan else []
-    return [*said, _FOR_THE_LABORATORY] if virus else said
+    return [*said, FOR_THE_LABORATORY] if virus else said
 
 
 # --- what to do ----------------------------------------------------------------------------------------------------
@@ -138,7 +135,7 @@ def _dates(found: Assessment) -> list[str]:
     if decision.action != "dose":
         said += [headline(decision), *_reasons(found)]
         said += map(_plain, gates_text(decision, "stop"))
-        said += help_lines(decision)
+        said += map(_plain, help_lines(decision))
         said += [_DOSES_FOLLOW] if decision.after_water else []
     else:
         said += _reasons(found)
@@ -343,6 +340,8 @@ def _expect(found: Assessment) -> list[str]:
 def _not_told(found: Assessment, end: str) -> list[str]:
     """What to expect where the records cannot say what killed the dead fish."""
     decision, d = found.decision, found.decision.deaths
+    if any(reason.code in _ELSEWHERE for reason in decision.reasons):
+        return [_FEW_SAVED]
     unknown = "Whether flukes killed the dead fish cannot be told from the records"
     if d and not round(d["flukes_untreated"].median):
         few = f"Deaths by flukes until {end}, if nothing is done: {_fish(d['flukes_untreated'])}."

@@ -10,7 +10,7 @@ from datetime import date, timedelta
 from burden.decision import Assessment, PlannedDose
 from burden.report.text.bath_end import end_text, let_out_text
 from burden.report.text.decision import headline
-from burden.report.text.gates import change_text, gates_text, other_text, unused_text
+from burden.report.text.gates import FOR_THE_LABORATORY, change_text, gates_text, other_text, unused_text
 from burden.report.text.handling import (
     aftercare_days,
     better_text,
@@ -102,7 +102,8 @@ def _today(found: Assessment) -> Iterator[Day]:
 
 def _virus(found: Assessment) -> list[str]:
     """What a suspected virus asks for today: the test, the authority, and that nothing leaves."""
-    return [other_text(other) for other in found.decision.others if other.finding == "virus_suspected"]
+    others = [other for other in found.decision.others if other.finding == "virus_suspected"]
+    return [said for other in others for said in (other_text(other), *([FOR_THE_LABORATORY] if not other.test else []))]
 
 
 def _why_it_failed(found: Assessment) -> list[str]:

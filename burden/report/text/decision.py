@@ -28,6 +28,7 @@ __all__ = [
     "dated_text",
     "headline",
     "help_lines",
+    "kept_out_text",
     "notes_lines",
     "release_text",
     "withheld_lines",
@@ -244,6 +245,12 @@ def help_lines(decision: Decision) -> list[str]:
 def withheld_lines(decision: Decision) -> list[str]:
     """Write what keeps out the agents at hand, where a dose is wanted and none can be given."""
     return notes_lines(decision.withheld)
+
+
+def kept_out_text(decision: Decision) -> str:
+    """Write in one sentence what keeps out the agents at hand; why stands with the cautions."""
+    notes = dict.fromkeys(uncapitalised(note.text) for note in decision.withheld)
+    return f"Kept out today: {'; '.join(notes)}. Why, and what would lift it, stands under “Cautions”." if notes else ""
 
 
 def notes_lines(notes: Iterable[SafetyNote]) -> list[str]:

@@ -106,7 +106,8 @@ _FEWER = {
     "cold": "the water is then too cold for eggs to hatch",
     "heat": "water this warm kills flukes",
     "deaths": "the fish with most flukes die first",
-    "resistance": "fish become resistant over weeks or months",
+    "resistance": "the fish grow resistant to them over weeks or months",
+    "crowding": "so many hold each other back",
     "few": "so few flukes often die out by themselves",
 }
 #: what takes its time

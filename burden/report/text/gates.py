@@ -12,6 +12,7 @@ from burden.treatment.water_chemistry import LEFT_IN_HOURS
 from burden.utils.formatting import capitalised, counted, mass, named, percent, plain, several, uncapitalised, volume
 
 __all__ = [
+    "FOR_THE_LABORATORY",
     "UNMEASURED",
     "change_text",
     "gate_text",
@@ -223,6 +224,10 @@ _VIRUS = {
 }
 
 
+FOR_THE_LABORATORY = (
+    "Keep two fish that have just died cool, each in a clean bag, and do not freeze them: the laboratory needs them "
+    "the same day."
+)
 #: ciliates are not always told apart in a case; only one of them has a stage in the skin that no bath reaches
 _NOT_WHITE_SPOT = "The dates are for flukes; if it is white spot, say so in the case, as that needs dates of its own."
 _WHITE_SPOT = (

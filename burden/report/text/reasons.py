@@ -57,6 +57,9 @@ FOR_OWNERS = {
     "too_many_now": "The fish are ill and likely carry more flukes than they can bear, so they are treated now.",
     "to_be_free": "These fish are to be free of flukes before they join others, and flukes were found.",
     "flukes_persist": "Look after look shows flukes while fish are ill, so they are treated.",
+    "doses_fell_short": "The last doses killed too few flukes, and we find out why before anything else is given. Tell "
+    "us how sure the volume is, what product it was and how old, and whether carbon or a UV lamp was running.",
+    "agent_changed": "The drug given before leaves too many flukes, so the next dose is another one.",
 }
 
 
