@@ -8,19 +8,18 @@ from typing import Any
 
 from burden.case import Preparation
 from burden.decision import Assessment
-from burden.evidence import load_agent
 from burden.inference.diagnostics import Quantity
 from burden.inference.estimate import Estimate
 from burden.io.plausibility import oddities_by_place
-from burden.report.formatting import about, named, several, spread
+from burden.report.formatting import about, named, spread
 from burden.report.text.deaths import deaths_text
-from burden.report.text.decision import counted_text, dated_text, headline, help_lines, release_text, kept_out_text
+from burden.report.text.decision import counted_text, dated_text, headline, help_lines, kept_out_text, release_text
 from burden.report.text.gates import gates_text, others_lines, unused_text
 from burden.report.text.notes import parasite_name
 from burden.report.text.plan import aim_text, as_recommended, last_dose_text, not_eaten_text
 from burden.report.text.reasons import reason_text
 from burden.report.text.treatment_response import verdict_words
-from burden.utils.formatting import capitalised, percent, percent_interval, say_date, sentence
+from burden.utils.formatting import percent, percent_interval, say_date, sentence
 from burden.utils.results import CredibleInterval
 
 __all__ = ["answer_lines", "moved_rows", "seen_rows", "there_rows", "title_of"]
