@@ -166,6 +166,6 @@ def test_only_ponds_that_are_dosed_stand_in_the_order_of_treatment():
     assert (found.water_first, found.no_dose) == (("c",), ("a", "d"))
     shown = pooled([pond(name, 0.0, 50.0) for name in flukes], "dactylogyrus", 400, 1)
     said = replace(shown, links=tuple(links), order=found).brief()
-    assert "Treat in this order: b." in said
+    assert "Treat, place 1: b." in said
     assert "Water first, no dose until it is right: c." in said
     assert "No dose today by the pond's own decision: a and d." in said

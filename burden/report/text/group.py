@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from burden.inference.group import GroupEstimate, GroupRefusal, PondOfGroup, SharedQuantity
 from burden.inference.links import Link, Order
@@ -100,8 +100,10 @@ def _order(found: GroupEstimate) -> list[str]:
     if found.order is None:
         return []
     names = {pond.own.name: pond.own.title or pond.own.name for pond in found.ponds}
-    steps = [several([names[name] for name in step]) for step in found.order.treat]
-    lines = [f"Treat in this order: {'; then '.join(steps)}. A pond that feeds others comes first."]
+    steps = found.order.treat
+    lines = [_treated(step, place, names) for place, step in enumerate(steps, 1)]
+    if len(steps) > 1:
+        lines.append("A pond that feeds others comes first.")
     if not steps:
         lines = ["By their own decisions no pond is dosed today."]
     if found.order.water_first:
@@ -110,9 +112,17 @@ def _order(found: GroupEstimate) -> list[str]:
         left = several(names[name] for name in found.order.no_dose)
         lines.append(f"No dose today by the pond's own decision: {left}.")
     lines.append("Links are read so: nets carry flukes both ways, water and moved fish only from the first pond named.")
-    work = several([names[name] for name in found.order.work], "then")
-    lines.append(f"Work with nets in this order: {work} (fewest flukes first; common practice, no source).")
+    work = "; then ".join(names[name] for name in found.order.work)
+    lines.append(f"Where nets are shared all the same, work in this order, fewest flukes first: {work}.")
     return [*lines, *_sources(found, found.order, names)]
+
+
+def _treated(step: Sequence[str], place: int, names: dict[str, str]) -> str:
+    """Write which ponds are treated at one place of the order; titles may hold commas."""
+    which = "; ".join(names[name] for name in step)
+    if len(step) == 1:
+        return f"Treat, place {place}: {which}."
+    return f"Treat, place {place}, all within the same days, as each can bring flukes to the others: {which}."
 
 
 def _sources(found: GroupEstimate, order: Order, names: dict[str, str]) -> Iterator[str]:
@@ -121,6 +131,22 @@ def _sources(found: GroupEstimate, order: Order, names: dict[str, str]) -> Itera
         if links:
             said = [_source(link, names, chances) for link in links]
             yield f"New flukes in {names[name]} may come from {several(said, 'or')}."
+            # nets lead both ways, and are told of once
+            yield from (_cut(link, name, names) for link in links if link.by != "nets" or link.source < name)
+
+
+#: what cuts a link: common practice, no source
+_CUTS = {
+    "fish": "Move no fish from {source} to {name} before two clean looks at them",
+    "water": "Let no water run from {source} to {name} while it carries flukes",
+    "nets": "Keep nets of their own for {source} and {name}, or dry and disinfect them in between",
+}
+
+
+def _cut(link: Link, name: str, names: dict[str, str]) -> str:
+    """Write how flukes are kept from coming by a link."""
+    ends = {"source": names.get(link.source, link.source), "name": names[name]}
+    return f"{_CUTS[link.by].format(**ends)} (common practice, no source)."
 
 
 def _source(link: Link, names: dict[str, str], chances: dict[str, float]) -> str:
