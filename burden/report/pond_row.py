@@ -20,15 +20,25 @@ __all__ = ["POND_COLUMNS", "POND_DATES", "POND_NUMBERS", "pond_row"]
 
 POND_DATES = ("visit_date", "next_date", "dose_date", "look_date")
 POND_NUMBERS = (
-    *("amount", "dose_mg_l", "bath_hours", "flukes_per_fish", "flukes_per_fish_low", "flukes_per_fish_high"),
-    *("chance_infected", "chance_few_untreated", "chance_few_planned"),
+    *(
+        "amount",
+        "amount_for_l",
+        "dose_mg_l",
+        "bath_hours",
+        "flukes_per_fish",
+        "flukes_per_fish_low",
+        "flukes_per_fish_high",
+    ),
+    *("chance_infected", "chance_few_untreated", "chance_few_planned", "chance_aim_untreated", "chance_aim_planned"),
     *("deaths_by_flukes_untreated", "deaths_by_flukes_untreated_low", "deaths_by_flukes_untreated_high"),
 )
-#: in order; `low` and `high` are the 5 and 95 % points, chances run from 0 to 1, and numbers have three digits
+#: in order; `aim` is control or eradicate, `chance_aim_…` that it is met, `amount` that for `amount_for_l` of water;
+#: `low` and `high` are the 5 and 95 % points, chances run from 0 to 1, and numbers have three digits
 POND_COLUMNS = (
     *("pond", "case", "visit_date", "next_date", "next_step", "action", "answer", "reason"),
-    *("dose_date", "agent", "amount", "amount_unit", "dose_mg_l", "bath_hours", "doses_given", "doses_planned"),
-    *("look_date", "look_fish", "parasite", "fish_alive", *POND_NUMBERS[3:], "draws", "seed"),
+    *("dose_date", "agent", "amount", "amount_unit", "amount_for_l", "dose_mg_l", "bath_hours"),
+    *("doses_given", "doses_planned", "look_date", "look_fish", "aim", "parasite", "fish_alive"),
+    *(*POND_NUMBERS[4:], "draws", "seed"),
 )
 #: entries of a day-book that are no step of their own
 _NO_STEP = ("none", "care", "food", "later")
@@ -60,6 +70,7 @@ def pond_row(visit: Assessment) -> dict[str, Any]:
         "doses_planned": len(decision.plan),
         "look_date": None if decision.look is None else decision.look.date,
         "look_fish": None if decision.look is None else decision.look.fish,
+        "aim": decision.recommendation.aim.kind,
         "fish_alive": case.fish_count,
         "draws": decision.draws,
         "seed": decision.seed,
@@ -91,6 +102,7 @@ def _dose(visit: Assessment) -> dict[str, Any]:
         "agent": dose.agent,
         "amount": significant(amount),
         "amount_unit": None if amount is None else unit,
+        "amount_for_l": significant(dose.bath_volume_l),
         "dose_mg_l": significant(dose.mg_l),
         "bath_hours": significant(dose.hours),
     }
@@ -102,6 +114,8 @@ def _numbers(visit: Assessment, e: Estimate) -> dict[str, Any]:
         "chance_infected": e.probability_infected,
         "chance_few_untreated": chances.get("kept_untreated"),
         "chance_few_planned": chances.get("kept_planned") if visit.decision.plan else None,
+        "chance_aim_untreated": chances.get("aim_untreated"),
+        "chance_aim_planned": chances.get("aim_planned") if visit.decision.plan else None,
     }
     for name, value in (("flukes_per_fish", e.mean_abundance), ("deaths_by_flukes_untreated", deaths)):
         if value is not None:
