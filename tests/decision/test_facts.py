@@ -32,6 +32,12 @@ from burden.treatment.gates import gates_of
 DRAWS = 40
 
 
+@pytest.fixture(autouse=True)
+def few_ponds(monkeypatch):
+    """The cases here are clear ones: a quarter of the ponds finds the same action (seeds 1 to 3)."""
+    monkeypatch.setattr(Effort, "for_draws", lambda draws, past=True: Effort(150, 400, 80.0))
+
+
 def salted(g_l: float, hours: float | None = 336.0) -> Action:
     return Action(VISIT - timedelta(days=3), agent="sodium_chloride", route="bath", g_l=g_l, hours=hours)
 
