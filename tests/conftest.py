@@ -12,8 +12,10 @@ import shutil
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
+from contextlib import suppress
+from importlib import import_module
 from inspect import signature
-from pathlib import PurePosixPath
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 import pytest
@@ -55,6 +57,21 @@ _TOGETHER = {
     "test_readme": "koi pond, 40 draws",
     **dict.fromkeys(("test_visits", "test_surfaces"), "judged visits"),
 }
+
+
+def pytest_sessionstart(session: pytest.Session) -> None:
+    """Let every second worker of a whole run read the test files from the last to the first.
+
+    On a fresh machine nothing is compiled yet, and workers that read in one order compile all of it each: 11 s of 19.
+    They meet half way, and each finds what the other has compiled.
+    """
+    worker = os.environ.get("PYTEST_XDIST_WORKER", "gw0")
+    if int(worker.removeprefix("gw")) % 2 and session.config.args_source is pytest.Config.ArgsSource.TESTPATHS:
+        for path in sorted(Path(__file__).parent.glob("*/test_*.py"), reverse=True):
+            if str(path.parent) not in sys.path:
+                sys.path.insert(0, str(path.parent))  # as pytest itself does when it comes to the file
+            with suppress(Exception, pytest.skip.Exception):  # said by pytest when it comes to the file
+                import_module(path.stem)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
