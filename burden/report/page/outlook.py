@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from burden.decision import Assessment
+from burden.evidence import load_parasite
 from burden.inference.diagnostics import Quantity
 from burden.inference.infection_pressure import withheld_eradication
 from burden.inference.treatment_response import Response
@@ -49,15 +50,18 @@ _MOST_VISITS = 6
 _MOST_MOVED = 4
 
 
-def courses_of(forecast: Forecast) -> list[dict[str, str]]:
-    """Return the courses of a forecast, a row each: deaths by flukes and by all else, and flukes, at the horizon."""
+def courses_of(forecast: Forecast, other_above: bool = False) -> list[dict[str, str]]:
+    """Return the courses of a forecast, a row each: deaths by flukes and by all else, and flukes, at the horizon.
+
+    Deaths of all else are those of the same fish, whatever the fluke, so they stand once (`other_above`).
+    """
     case = forecast.case
     died = any(row.deaths for row in case.deaths)
     return [
         {
             "name": COURSE_WORDS[name],
             "by_flukes": course.fluke_deaths_end.whole() if case.has_samples else "not known",
-            "by_else": course.other_deaths_end.whole() if died else "none on record",
+            "by_else": "as above" if other_above else course.other_deaths_end.whole() if died else "none on record",
             "flukes": _bands(course, course.abundance),
         }
         for name, course in forecast.courses().items()
@@ -136,8 +140,7 @@ _MOVES = {
 }
 _COSTS = {
     "cleaning": "an hour or two each time; media rinsed in tap water lose their bacteria",
-    "clean_tank": "sick fish are handled at every dose; nets and tank must be dried or hot-washed, as eggs stick to "
-    "them",
+    "clean_tank": "sick fish are handled at every dose; nets and tank must be dried or hot-washed",
     "dry_pond": "fish are crowded in the tank for days: check oxygen and ammonia daily; the filter starts anew",
     "warm": "warm water holds less oxygen, and flukes lay and grow faster between doses",
     "clean_tank_and_warm": "both of these",
@@ -182,10 +185,18 @@ def alternative_rows(found: Assessment) -> list[dict[str, str]]:
             "name": _move(found, one),
             "doses": str(one.schedule.doses),
             "chance": percent(one.chance),
-            "cost": _WITHOUT_FILTER[one.code][1] if _bare(found, one) else _COSTS[one.code],
+            "cost": _cost(found, one),
         }
         for one in found.alternatives
     ]
+
+
+def _cost(found: Assessment, one: Alternative) -> str:
+    if _bare(found, one):
+        return _WITHOUT_FILTER[one.code][1]
+    if one.code == "clean_tank" and any(load_parasite(name).lays_eggs for name in found.decision.parasites):
+        return f"{_COSTS[one.code]}, as eggs stick to them"
+    return _COSTS[one.code]
 
 
 def _bare(found: Assessment, one: Alternative) -> bool:

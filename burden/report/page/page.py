@@ -183,7 +183,7 @@ def _one_set(found: Assessment, i: int) -> dict[str, Any]:
         ],
         "two_doses": any(name == e.parasite and w.two_dose_window() is not None for name, w in found.windows),
         "deaths": "" if explained is None else explained.text(),
-        "courses": courses_of(f),
+        "courses": courses_of(f, other_above=i > 0),
         "dose": response_of(found.responses[i], bool(found.decision.doses)),
         "changed": changes_of(found, i),
         "history": history_of(found, e.parasite),

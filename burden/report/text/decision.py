@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from burden.decision.records import Decision
+from burden.evidence import load_parasite
 from burden.report.text.deaths import deaths_text
 from burden.report.text.gates import UNMEASURED, gate_text, gates_text, lamp_text, others_lines, unused_text
 from burden.report.text.next_look import look_text, outcome_lines
@@ -231,13 +232,15 @@ def counted_text(decision: Decision) -> str:
     doses = f"the last {known['doses_between']} doses" if several else "the last dose"
     then = f", and {latest} at the latest look" if latest else ""
     after = f"{'' if latest else 'and '}{after} after {'them' if several else 'it'}"
-    return f"You counted {before} before {doses}, {after}{then}."
+    both = "Of all kinds together you" if len(decision.parasites) > 1 else "You"
+    return f"{both} counted {before} before {doses}, {after}{then}."
 
 
 def help_lines(decision: Decision) -> list[str]:
     """Write which agent would serve where none at hand can be given, else what helps meanwhile."""
     if decision.withheld and not decision.to_get:
-        return [_MEANWHILE]
+        eggs = ", where the eggs sit" if any(load_parasite(name).lays_eggs for name in decision.parasites) else ""
+        return [_MEANWHILE.format(eggs=eggs)]
     served = [f"{missing_text(one)} would serve." for one in decision.to_get]
     return [_GET_MEANWHILE, *served] if served and decision.action == "water_first" else served
 
@@ -267,7 +270,7 @@ def notes_lines(notes: Iterable[SafetyNote]) -> list[str]:
 _GET_MEANWHILE = "None of the agents at hand can be given once the water is right: get another meanwhile."
 _MEANWHILE = (
     "Meanwhile give the fish air, feed little, do not handle them, take out the dead every day, and clean or change "
-    "nets and bottom, where the eggs sit. Ask the fish health service which other treatment is allowed here; of food "
+    "nets and bottom{eggs}. Ask the fish health service which other treatment is allowed here; of food "
     "fish the well ones may be harvested early (common practice, no source)."
 )
 

@@ -70,8 +70,8 @@ def _refusal(refusal: GroupRefusal) -> str:
     if refusal.why == "alone":
         return f"Its records fit too few simulated ponds ({few}): look for a slip in counts, dates or doses."
     return (
-        f"Too few of the simulated ponds that fit it fit the group too (worth {few}), so its own answer stands. It may "
-        "differ from the others, or more --draws may help."
+        f"Too few of the simulated ponds that fit it fit the group too (as good as {few} independent ones), so its own "
+        "answer stands. It may differ from the others, or more --draws may help."
     )
 
 

@@ -126,6 +126,10 @@ def _course_goes_on(n: _Numbers) -> str:
     return f"The course goes on. Without a further dose {chance}."
 
 
+def _eggs_wait(n: _Numbers) -> str:
+    return " and eggs hatch only after weeks or months" if n.get("lays_eggs", 1.0) else ""
+
+
 def _any_left(n: _Numbers) -> str:
     return "a fluke or egg" if n.get("lays_eggs", 1.0) else "a fluke"
 
@@ -271,7 +275,11 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "never_seen": _never_seen,
     "more_fish": lambda n: "What was looked at is too little to decide.",
     "held_apart": lambda n: "One clean look does not show that newcomers are free of flukes. Keep them apart.",
-    "clean_and_held": lambda n: "They were clean when all eggs laid before had hatched.",
+    "clean_and_held": lambda n: (
+        "They were clean when all eggs laid before had hatched."
+        if n.get("lays_eggs", 1.0)
+        else "They were clean when any fluke that was left would have shown."
+    ),
     "stays_low": lambda n: (
         f"The chance that there are or will be too many flukes is {_share(n, 'chance_high')}. Few flukes on well "
         "fish do no harm."
@@ -284,7 +292,10 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         f"The doses given have probably done enough: the chance that flukes become too many again is "
         f"{_share(n, 'chance_high')}."
     ),
-    "too_few_to_end": lambda n: "Too few fish were looked at since the last eggs hatched to call the course over.",
+    "too_few_to_end": lambda n: (
+        f"Too few fish were looked at since {'the last eggs hatched' if n.get('lays_eggs', 1.0) else 'the last dose'} "
+        "to call the course over."
+    ),
     "clean_once": lambda n: (
         "These fish had a whole course and show no fluke. One clean look can miss a few: keep them apart, and look a "
         "second time. Clean again, they may move."
@@ -309,8 +320,8 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "This much water cannot be dosed. Look for what else ails the fish; fish that need it can be bathed apart."
     ),
     "too_cold": lambda n: (
-        "In water this cold flukes hardly increase and eggs hatch only after weeks or months, so a course now would "
-        "have to be given again in spring. Wait for warmer water, and look again."
+        f"In water this cold flukes hardly increase{_eggs_wait(n)}, so a course now would have to be given again in "
+        "spring. Wait for warmer water, have the agent at hand by then, and look again."
     ),
     "model_does_not_reach": lambda n: (
         "This water flows in from outside, and nothing here tells how many flukes come with it, so no course can be "
