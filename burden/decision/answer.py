@@ -113,7 +113,9 @@ def _last_dose(grounds: Grounds, facts: Facts, action: str) -> LastDose | None:
     if not asked or not grounds.agents:
         return None
     water, horizon = grounds.estimates[0].pond.setting.temperature, grounds.found.aim.deaths_until_day
-    last = last_dose_before_harvest(grounds.case, grounds.agents[0], water)
+    chosen = grounds.found.recommended
+    agent = grounds.agents[0] if chosen is None or not chosen.doses else chosen.plan.agents[0]
+    last = last_dose_before_harvest(grounds.case, agent, water)
     far = last is not None and last.date is not None and grounds.case.day_of(last.date) > horizon
     return None if far else last
 

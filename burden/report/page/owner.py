@@ -37,6 +37,7 @@ _NOT_BEFORE = "The doses below are given only once we have told the authority an
 _KEPT_FEW = "Hardly a fish is likely to die of flukes, but without a dose there would likely be many: we keep them few."
 _NOT_BY_FLUKES = "Most deaths are likely of something else. No dose against flukes stops these: we look for the cause."
 _FEW_SAVED = "We expect far more deaths of other causes than of flukes, so a treatment against flukes will save few."
+_ULCERS = "Some fish have ulcers: nothing planned here treats these, so we see to them apart."
 _APART = "The fish that came lately were not treated. Keep any that come later apart until we have found them clean."
 #: reasons that say so
 _ELSEWHERE = ("others_kill_more", "deaths_of_other_cause", "look_for_another_cause")
@@ -65,6 +66,7 @@ def _matter(found: Assessment) -> list[str]:
     fish, flukes = len({row.fish for row in rows}), sum(row.count_low for row in rows)
     dosed = found.decision.action == "dose"
     others = [_of_other(other, dosed) for other in found.decision.others if other.finding != "virus_suspected"]
+    others += [_ULCERS] if found.decision.on_record.get("ulcers") else []
     if not rows:
         return ["No fish was looked at yet.", *others]
     more = "at least " if any(row.count_high is None for row in rows) else ""
@@ -77,9 +79,11 @@ def _matter(found: Assessment) -> list[str]:
 
 def _of_other(other: OtherTreatment, dosed: bool) -> str:
     """Write of another disease what its owner can do with it."""
-    if other.agent is not None or other.at_hand is not None:
-        return _plain(other_text(other, dosed))
     name = capitalised(named(other.finding))
+    if other.agent is not None:
+        return f"{name} as well: the {named(other.agent)} works on {'them' if name.endswith('s') else 'it'} too."
+    if other.at_hand is not None:
+        return _plain(other_text(other, dosed))
     return f"{name} as well: we treat this {'first, and ' if other.to_treat_first and not dosed else ''}in its own way."
 
 
@@ -154,8 +158,14 @@ def _reasons(found: Assessment) -> list[str]:
     decision = found.decision
     first = [one for one in decision.reasons[:1] if decision.action != "dose" or one.code in FOR_OWNERS]
     said = [_harmless(found) or owner_reason_text(one, _present(found)) for one in first]
-    elsewhere = any(reason.code in _ELSEWHERE for reason in decision.reasons)
-    return said + ([_NOT_BY_FLUKES] if elsewhere else [])
+    said += [owner_reason_text(one) for one in decision.reasons[1:] if one.code == "agent_changed"]
+    return said + ([_NOT_BY_FLUKES] if _elsewhere(found) else [])
+
+
+def _elsewhere(found: Assessment) -> bool:
+    """Whether most fish die of something else that no dose planned treats."""
+    codes = {reason.code for reason in found.decision.reasons}
+    return bool(codes & {*_ELSEWHERE}) and "other_met" not in codes
 
 
 def _present(found: Assessment) -> float:
@@ -340,7 +350,7 @@ def _expect(found: Assessment) -> list[str]:
 def _not_told(found: Assessment, end: str) -> list[str]:
     """What to expect where the records cannot say what killed the dead fish."""
     decision, d = found.decision, found.decision.deaths
-    if any(reason.code in _ELSEWHERE for reason in decision.reasons):
+    if _elsewhere(found):
         return [_FEW_SAVED]
     unknown = "Whether flukes killed the dead fish cannot be told from the records"
     if d and not round(d["flukes_untreated"].median):

@@ -129,8 +129,8 @@ def last_dose_text(decision: Decision) -> str:
     if last.date is None:
         return f"By {example} any dose from today on comes too late for {harvest}."
     return (
-        f"Should a dose become due, the last day for {named(last.agent)} before {harvest} is "
-        f"{say_date(last.date, year)}, by {example}; local rules and the licensed veterinarian decide."
+        f"Should a {'further ' if decision.plan else ''}dose become due, the last day for {named(last.agent)} before "
+        f"{harvest} is {say_date(last.date, year)}, by {example}; local rules and the licensed veterinarian decide."
     )
 
 

@@ -59,6 +59,7 @@ FOR_OWNERS = {
     "flukes_persist": "Look after look shows flukes while fish are ill, so they are treated.",
     "doses_fell_short": "The last doses killed too few flukes, and we find out why before anything else is given. Tell "
     "us how sure the volume is, what product it was and how old, and whether carbon or a UV lamp was running.",
+    "other_met": "Your fish die of another disease. The bath planned treats that and the flukes as well.",
     "agent_changed": "The drug given before leaves too many flukes, so the next dose is another one.",
 }
 
