@@ -213,3 +213,12 @@ def test_a_step_to_the_next_dose_needs_one():
     )
     assert response_of(r)["next"]
     assert response_of(r, dosed=False)["next"] == []
+
+
+def test_an_answer_about_one_fluke_names_the_others_of_the_case():
+    """`burden response` answered for the first of two flukes without a word of the second."""
+    (e,) = koi().estimates
+    assert "--parasite" not in e.text()
+    both = replace(e, case=replace(e.case, parasites=(e.parasite, "gyrodactylus")))
+    assert "--parasite gyrodactylus" in both.text()
+    assert "--parasite gyrodactylus" in both.brief()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from burden.inference.diagnostics import HiddenByUnknownDose, LookedTwice, Quantity, SampleReading, SkinNotRead
 from burden.inference.estimate import Estimate, FewEffectiveDraws, LogAgainstSamples, SickOnly
-from burden.report.text.notes import noted, parasite_name
+from burden.report.text.notes import noted, other_sets, parasite_name
 from burden.utils.formatting import all_of, counted, day_in_words, named, percent, percent_interval, plain
 from burden.utils.results import CredibleInterval
 from burden.utils.wording import writes, writes_brief
@@ -74,7 +74,7 @@ def _estimate_text(e: Estimate) -> str:
     lines += [e.sick_only] if e.sick_only else []
     lines += [str(e.hidden)] if e.hidden else []
     lines.append("Ranges in brackets hold with 90 % probability.")
-    return noted(lines, e.warnings)
+    return noted([*lines, *other_sets(e.case.parasites, e.parasite)], e.warnings)
 
 
 @writes_brief
@@ -84,7 +84,7 @@ def _estimate_brief(e: Estimate) -> str:
     lines += [e.deaths_explained.text()] if e.deaths_explained is not None else []
     # what may be a slip changes every number, so it is asked in the shortest answer too
     lines += [str(said) for said in (e.sick_only, e.hidden) if said]
-    return noted(lines, e.case.warnings)
+    return noted([*lines, *other_sets(e.case.parasites, e.parasite)], e.case.warnings)
 
 
 def _answer(e: Estimate) -> list[str]:

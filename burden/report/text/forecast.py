@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from burden.report.text.notes import noted, parasite_name
+from burden.report.text.notes import noted, other_sets, parasite_name
 from burden.schedule.by_killer import IfThisKills
 from burden.schedule.forecast import AfterADose, Forecast
 from burden.schedule.projection import Delay, Projection
@@ -37,12 +37,12 @@ def _forecast_text(f: Forecast) -> str:
             f"{_COURSES[name]}, no fluke is left a year on in {percent(course.elimination.mean)} of simulated ponds "
             f"({percent(course.elimination_braked.mean)} if resistance and crowding stay as they are)."
         )
-    return noted(lines, f.warnings)
+    return noted([*lines, *other_sets(f.case.parasites, f.parasite)], f.warnings)
 
 
 @writes_brief
 def _forecast_brief(f: Forecast) -> str:
-    return noted(_answer(f), f.case.warnings)
+    return noted([*_answer(f), *other_sets(f.case.parasites, f.parasite)], f.case.warnings)
 
 
 def _answer(f: Forecast) -> list[str]:

@@ -200,6 +200,8 @@ def as_recommended(decision: Decision) -> str:
         given = counted(found.underway.doses, "dose")
         were = "was" if found.underway.doses == 1 else "were"
         said.append(f"{given} of this course {were} given before.")
+    elif decision.on_record.get("doses_between"):
+        said.append("Doses given before are counted as a course of their own.")
     if more is not None:
         with_it = percent(more.chance(found.aim))
         reached = "would reach it in" if found.more_better else "would do no better, as far as the simulation can tell:"

@@ -17,7 +17,7 @@ from burden.inference.treatment_response import (
     VerdictReason,
     WeighedForOtherWater,
 )
-from burden.report.text.notes import noted, parasite_name
+from burden.report.text.notes import noted, other_sets, parasite_name
 from burden.utils.formatting import (
     counted,
     day_in_words,
@@ -87,13 +87,13 @@ def _response_text(r: Response) -> str:
     if r.causes:
         lines += [str(Causes(r.causes)), *(f"  - {cause}" for cause in r.causes)]
     lines += [f"Next: {step}" for step in r.what_next]
-    return noted(lines, r.warnings)
+    return noted([*lines, *other_sets(r.case.parasites, r.parasite)], r.warnings)
 
 
 @writes_brief
 def _response_brief(r: Response) -> str:
     lines = _answer(r) + ([str(Causes(r.causes))] if r.causes else [])
-    return noted([*lines, f"Next: {r.what_next[0]}"], r.warnings)
+    return noted([*lines, f"Next: {r.what_next[0]}", *other_sets(r.case.parasites, r.parasite)], r.warnings)
 
 
 def _answer(r: Response) -> list[str]:
