@@ -104,6 +104,14 @@ def own_temporary_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[N
         yield
 
 
+@pytest.fixture
+def few_ponds(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Estimate from a quarter of the usual ponds: for clear cases, and where no number is looked at."""
+    from burden.inference.sampler import Effort
+
+    monkeypatch.setattr(Effort, "for_draws", lambda draws, past=True: Effort(150, 400, 80.0))
+
+
 @pytest.fixture(scope="module")
 def each_case_once() -> Iterator[None]:
     """Keep estimates, decisions and forecasts by everything they were asked with, for all files that ask for this."""

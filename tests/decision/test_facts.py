@@ -30,12 +30,7 @@ from burden.report.text.reasons import reason_text
 from burden.treatment.gates import gates_of
 
 DRAWS = 40
-
-
-@pytest.fixture(autouse=True)
-def few_ponds(monkeypatch):
-    """The cases here are clear ones: a quarter of the ponds finds the same action (seeds 1 to 3)."""
-    monkeypatch.setattr(Effort, "for_draws", lambda draws, past=True: Effort(150, 400, 80.0))
+pytestmark = pytest.mark.usefixtures("few_ponds")  # these are clear cases: seeds 1 to 3 find the same actions
 
 
 def salted(g_l: float, hours: float | None = 336.0) -> Action:

@@ -265,14 +265,14 @@ def test_sick_fish_alone_leave_the_range_of_the_tilt():
 def test_skin_tells_of_gill_flukes_unless_switched_off():
     skin = [replace(row, site="skin", method="skin_scrape", fish="9") for row in clips([2])]
     case = a_case([*clips([0, 0]), *skin])
-    off, on = estimate(replace(case, gill_flukes_on_skin=False), draws=200), estimate(case, draws=200)
-    gills = estimate(replace(case, samples=tuple(clips([0, 0]))), draws=200)
+    off, on = roughly(replace(case, gill_flukes_on_skin=False)), roughly(case)
+    gills = roughly(replace(case, samples=tuple(clips([0, 0]))))
     assert off.abundance_before == gills.abundance_before
     assert off.probability_infected > 0.999 > gills.probability_infected  # a fluke is a fluke, wherever it sat
     assert on.mean_abundance.median > 3 * off.mean_abundance.median
     assert SkinNotRead("dactylogyrus", 1, 2) in off.remarks
     assert any("gill_flukes_on_skin" in warning for warning in off.warnings)
-    own = estimate(a_case(skin, parasites=("gyrodactylus",)), draws=100)
+    own = roughly(a_case(skin, parasites=("gyrodactylus",)))
     assert not any(isinstance(remark, SkinNotRead) for found in (on, own) for remark in found.remarks)
 
 
@@ -567,13 +567,14 @@ def test_a_year_later_nothing_is_different():
         given=tuple(replace(a, date=later(a.date)) for a in case.given),
         deaths=tuple(replace(d, date=later(d.date)) for d in case.deaths),
     )
-    assert estimate(case, draws=60).as_dict() == estimate(shifted, draws=60).as_dict()
+    few = {"draws": 60, "effort": Effort(100, 200, 40)}
+    assert estimate(case, **few).as_dict() == estimate(shifted, **few).as_dict()
 
 
 # --- how it is told -------------------------------------------------------------------------------------------------
 def test_same_seed_same_answer():
     case = a_case(clips([0, 2]))
-    first, again, other = (estimate(case, draws=100, seed=s).to_json() for s in (5, 5, 6))
+    first, again, other = (roughly(case, seed=s).to_json() for s in (5, 5, 6))
     assert first == again
     assert first != other
 

@@ -6,6 +6,7 @@ import csv
 import json
 import re
 import warnings
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +20,13 @@ from burden.report.reference.parasite_sheet import QUESTIONS, parasite_list, par
 from burden.utils.errors import InputError
 
 DRAWS = 400
+
+
+@cache
+def sheet_of(name: str):
+    return parasite_sheet(name, 40)
+
+
 SETS = parasite_names()
 EGG_LAYERS = [name for name in SETS if load_parasite(name).lays_eggs]
 BLOOD_FEEDERS = [name for name in EGG_LAYERS if load_parasite(name).blood_feeder]
@@ -247,7 +255,7 @@ def test_list():
 
 @pytest.mark.parametrize("name", SETS)
 def test_sheet(name):
-    sheet = parasite_sheet(name, 40)
+    sheet = sheet_of(name)
     words, data = sheet.text(), json.loads(sheet.to_json())
     assert not re.search(r"\bnan\b", words, re.IGNORECASE)
     assert set(data["sources"]) == set(load_parasite(name).source_keys())
@@ -259,11 +267,11 @@ def test_sheet(name):
 
 
 def test_sheet_shows_misfit_and_what_a_law_predicts():
-    rows = parasite_sheet("dactylogyrus", 40).law_rows()
+    rows = sheet_of("dactylogyrus").law_rows()
     weights = {row["law"]: row["weight"] for row in rows if row["quantity"] == "first_hatch_days"}
     assert sum(weights.values()) == pytest.approx(1.0)
     assert all(row["residual"] == pytest.approx(row["fitted"] - row["measured"]) for row in rows)
-    table = parasite_sheet("gyrodactylus_guppies", 40).life_table_rows()
+    table = sheet_of("gyrodactylus_guppies").life_table_rows()
     assert {row["quantity"] for row in table} == {
         "fluke_life_days",
         "births_per_life",
@@ -274,7 +282,7 @@ def test_sheet_shows_misfit_and_what_a_law_predicts():
 
 def test_sheet_shows_both_kinds_of_a_mixture():
     """What each kind has for its own, and how often which is met; a set of one kind says nothing of kinds."""
-    sheet = parasite_sheet("dactylogyrus", 40)
+    sheet = sheet_of("dactylogyrus")
     found, own = sheet.as_dict()["mixture"], load_parasite("dactylogyrus_extensus").values
     assert found["of"] == ["dactylogyrus_vastator", "dactylogyrus_extensus"]
     values = found["values"]["dactylogyrus_extensus"]
@@ -284,7 +292,7 @@ def test_sheet_shows_both_kinds_of_a_mixture():
     kinds = sheet.text().split("Kinds\n")[1].split("Answers\n")[0]
     assert "heat from c" in kinds
     assert "contact rate" not in kinds
-    other = parasite_sheet("dactylogyrus_extensus", 40)
+    other = sheet_of("dactylogyrus_extensus")
     assert other.as_dict()["mixture"] is None
     assert "Kinds\n" not in other.text()
 
@@ -298,7 +306,7 @@ def test_a_set_nobody_knows():
 def test_figure(name, tmp_path):
     from burden.report.figures.thermal import draw_thermal_laws
 
-    sheet = parasite_sheet(name, 40)
+    sheet = sheet_of(name)
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         figure = draw_thermal_laws(sheet)

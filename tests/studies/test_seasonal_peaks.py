@@ -36,9 +36,10 @@ def test_the_mixture_can_show_both_seasons_and_one_set_cannot():
         assert study.opposite(alone, alone) == (0.0, 0.0)
 
 
-def test_flukes_like_extensus_peak_in_early_summer_and_fall_sharply():
+def test_flukes_like_extensus_peak_in_early_summer_and_fall_sharply(monkeypatch):
     """Role: fitted (Aydogdu et al. 2003, Helminthologia 40:33): highest from May to July, "sharp fall" from August on,
-    read as less than a fifth of the peak in September; D. vastator shows no such fall."""
+    read as less than a fifth of the peak in September; D. vastator shows no such fall. Of two years the second."""
+    monkeypatch.setattr(study, "YEARS", 2)
     row, september = ROWS["dactylogyrus_extensus"], slice(49, 55)
     left = {}
     for name in ("dactylogyrus_extensus", "dactylogyrus_vastator"):

@@ -117,7 +117,7 @@ def test_every_answer_asks_whether_the_unit_was_right(tmp_path, command):
 # --- a recommendation is withheld, with its reason
 
 
-def test_withheld_where_water_makes_bathing_unsafe():
+def test_withheld_where_water_makes_bathing_unsafe(few_ponds):
     case = a_case(clips([9, 14, 3], share=0.05))
     assert decide(case, 20).action == "dose"
     suffocating = decide(replace(case, water=replace(case.water, oxygen_mg_l=2.0)), 20)
@@ -141,7 +141,7 @@ def test_withheld_where_no_agent_is_at_hand():
     assert [reason.code for reason in found.reasons] == ["no_dose_possible"]
 
 
-def test_withheld_where_the_evidence_is_too_thin():
+def test_withheld_where_the_evidence_is_too_thin(few_ponds):
     clean = a_case(clips([0] * 30, share=1.0))
     assert decide(clean, 20).action in ("watch", "look_first")
 

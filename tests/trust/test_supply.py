@@ -74,7 +74,7 @@ def test_the_page_listens_on_this_machine_alone_unless_it_is_shared(monkeypatch,
     assert ({name.partition(":")[0] for name in named} <= {"127.0.0.1", "localhost"}) == (not share)
 
 
-def test_running_a_command_opens_no_connection(monkeypatch, tmp_path):
+def test_running_a_command_opens_no_connection(monkeypatch, tmp_path, few_ponds):
     """Sockets raise; a case is read, estimated and a dose reckoned all the same, and no word of it is looked up."""
     import socket
 

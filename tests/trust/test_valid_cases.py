@@ -46,7 +46,7 @@ def test_every_draw_is_accepted(tmp_path):
 
 
 @pytest.mark.parametrize("seed", range(10**6, 10**6 + ANSWERED))
-def test_every_estimate_makes_sense(tmp_path, seed):
+def test_every_estimate_makes_sense(tmp_path, seed, few_ponds):
     """A number for everything, in order, within what can be; a warning of NumPy is an error here."""
     found = fuzz_cases.run("estimate", write(seed, tmp_path / "pond"))
     assert fuzz_cases.judge("estimate", "valid", found) == [], valid_case(seed)["case.toml"]
