@@ -179,7 +179,7 @@ def efficacy_note(against: Contradiction) -> SafetyNote:
         Withholds the agent where every fluke of the set that was tried failed.
     """
     tried = f"a trial on {against.host}" if against.setting == "on fish" else "a trial in the dish, not on fish"
-    found = f"in {tried}{_at_which_strength(against)}: {against.finding.rstrip('.')}"
+    found = f"{_at_which_strength(against)}in {tried}: {against.finding.rstrip('.')}"
     agent, fluke = named(against.agent), named(against.parasite)
     if against.level == "blocks" and against.stronger is not None:
         mg_l, kill = against.stronger
@@ -218,8 +218,8 @@ def _at_which_strength(against: Contradiction) -> str:
     """Write how strong the bath was that failed, and what it killed."""
     if against.kill is None:
         return ""
-    strength = "" if against.mg_l is None else f" at {plain(against.mg_l[0])} mg/L"
-    return f"{strength} ({percent(against.kill)} killed)"
+    strength = "" if against.mg_l is None else f"at {plain(against.mg_l[0])} mg/L "
+    return f"{strength}({percent(against.kill)} killed) "
 
 
 def _caution(text: str, reason: str, would_change: str, source: str, kind: str = "care") -> SafetyNote:

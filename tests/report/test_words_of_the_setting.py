@@ -16,6 +16,7 @@ from burden.inference.diagnostics import SampleReading
 from burden.inference.treatment_response import NextStep
 from burden.report.page.outlook import response_of, what_if_rows
 from burden.report.page.owner import owner_page
+from burden.report.text.day_book import days_of
 from burden.report.text.forecast import regime_text
 from burden.report.text.gates import gates_text, lamp_text
 from burden.report.text.handling import better_text, handling_of, trial_steps
@@ -222,3 +223,11 @@ def test_an_answer_about_one_fluke_names_the_others_of_the_case():
     both = replace(e, case=replace(e.case, parasites=(e.parasite, "gyrodactylus")))
     assert "--parasite gyrodactylus" in both.text()
     assert "--parasite gyrodactylus" in both.brief()
+
+
+def test_well_fish_are_looked_at_once():
+    """A calendar of three small waters had eight looks at fish that never breathed badly."""
+    well = replace(koi(), case=replace(koi().case, findings=Findings(feeding="normal")))
+    looks = [day for day in days_of(well) if day.kind == "look"]
+    assert len(looks) == 1
+    assert len([day for day in days_of(koi()) if day.kind == "look"]) == len(koi().decision.plan)

@@ -9,7 +9,9 @@ from burden.report.text.decision import notes_lines
 from burden.report.text.handling import aftercare_days
 from burden.schedule.eligibility import DEFAULT_AGENTS
 from burden.treatment.dose_result import DoseResult
+from burden.treatment.flowing_bath import bath_in_flow
 from burden.treatment.host_tolerance import host_advice, withdrawal_text
+from burden.treatment.water_chemistry import LEFT_IN_HOURS
 from burden.treatment.withdrawal import unnamed_words
 
 __all__ = ["agents_of", "cautions_of", "cautions_of_others"]
@@ -114,7 +116,9 @@ def _of_agent(visit: Assessment, agent: str, given: bool) -> list[str]:
         if known.aftercare_days and not any(_meets_filter(visit, d) for d in visit.doses if d.agent == agent):
             elsewhere |= set(known.aftercare)
     else:
-        said, elsewhere = [*known.cautions], set[str]()  # what follows a bath is no matter where none is given
+        short = bath_in_flow(visit.case, agent).hours < LEFT_IN_HOURS
+        # what follows a bath is no matter where none is given
+        said, elsewhere = [text for text in known.cautions if text.of_bath(short)], set[str]()
     if not any(load_parasite(name).lays_eggs for name in visit.decision.parasites):
         said = [text for text in said if text.kind != "eggs"]
     # the trial on a few fish, and food, stand under "Always" for every agent

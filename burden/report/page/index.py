@@ -135,7 +135,7 @@ def _row(visit: Assessment) -> dict[str, Any]:
         "action": headline(visit.decision),
         "missed": visit.estimates[0].missed,
         "flukes": f"{spread(e.mean_abundance)} flukes a fish; chance of any: {percent(e.probability_infected)}",
-        "lost": f"{spread(f.untreated.deaths_end)} of {counted(visit.case.fish_count, 'fish')} in "
+        "lost": f"flukes kill {spread(f.untreated.fluke_deaths_end)} of {counted(visit.case.fish_count, 'fish')} in "
         f"{about(f.horizon_days, 3)} d",
         "doses": doses_text(visit.decision.plan, visit.case.visit_date.year) if visit.decision.plan else "",
     }

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from burden.decision import Assessment, PlannedDose
 from burden.decision.records import OtherTreatment
-from burden.evidence import agent_names, load_agent, load_parasite
+from burden.evidence import FRESH_WATER, agent_names, load_agent, load_parasite
 from burden.evidence.references import reference_keys
 from burden.inference.estimate import Estimate
 from burden.report.formatting import about, long_date, named, several
@@ -218,7 +218,7 @@ def _next_visit(found: Assessment) -> str:
 
 def _protection(found: Assessment) -> list[str]:
     """With which protection the doses are given; by the veterinarian where nobody wrote it down."""
-    agents = dict.fromkeys(dose.agent for dose in found.decision.plan)
+    agents = dict.fromkeys(dose.agent for dose in found.decision.plan if dose.agent != FRESH_WATER)
     said = [
         f"{named(agent).capitalize()}: {uncapitalised(_untagged(text))}."
         for agent in agents
@@ -300,7 +300,8 @@ def _each_time(found: Assessment, dose: PlannedDose) -> str:
     """All that an owner does at each dose of one agent, in one line."""
     steps = [text for text in handling_of(found.case, dose) if text.kind not in _NOT_FOR_OWNERS]
     said = "; ".join(uncapitalised(_untagged(text)) for text in steps)
-    return f"At each dose of {named(dose.agent)}: {said}." if said else ""
+    what = "bath in fresh water" if dose.agent == FRESH_WATER else f"dose of {named(dose.agent)}"
+    return f"At each {what}: {said}." if said else ""
 
 
 def _measure_after(agent: str) -> str:

@@ -16,6 +16,7 @@ from burden.report.text.handling import (
     better_text,
     handling_of,
     notes_of_filter,
+    showed_it,
     trial_fish,
     trial_steps,
     unfed_text,
@@ -239,6 +240,8 @@ def _aftercare(found: Assessment, planned: PlannedDose) -> Iterator[Day]:
         text = f"measure ammonia and nitrite, day {after} after {named(planned.agent)}"
         yield _day(found, planned.date + timedelta(days=after), "care", text, dose=planned.number)
     look = better_text(found.case)
+    if not showed_it(found.case) and planned is not found.decision.plan[0]:
+        return  # well fish are looked at once, after the first dose
     yield _day(found, planned.date + timedelta(days=_BETTER_AFTER_DAYS), "look", look, dose=planned.number)
 
 
