@@ -236,7 +236,7 @@ def test_another_disease_is_named_with_what_meets_it():
     found = formalin()
     said = {other.finding: other.agent for other in found.decision.others}
     assert set(said) == {"ciliates", "leeches"}
-    assert "Leeches: this needs a treatment of its own" in " ".join(answer_lines(found))
+    assert "Leeches: these need a treatment of their own" in " ".join(answer_lines(found))
     assert "Leeches" in owner_of(found)
 
 

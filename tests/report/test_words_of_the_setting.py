@@ -11,7 +11,7 @@ from cases import VISIT, a_case, exactly
 from report_cases import koi
 
 from burden.case import Findings
-from burden.decision.records import PlannedDose, Reason
+from burden.decision.records import OtherTreatment, PlannedDose, Reason
 from burden.inference.diagnostics import SampleReading
 from burden.inference.treatment_response import NextStep
 from burden.report.page.outlook import response_of, what_if_rows
@@ -231,3 +231,24 @@ def test_well_fish_are_looked_at_once():
     looks = [day for day in days_of(well) if day.kind == "look"]
     assert len(looks) == 1
     assert len([day for day in days_of(koi()) if day.kind == "look"]) == len(koi().decision.plan)
+
+
+def test_no_doses_are_promised_that_cannot_follow():
+    """ "Once it is right, run the report again for the doses" stood above a harvest that no dose fits before."""
+    found = koi()
+    look = replace(found.decision.look, purpose="water", fish=0, day=1.0)
+    dry = replace(found, decision=replace(found.decision, action="water_first", plan=(), after_water=(), look=look))
+    (day,) = (day for day in days_of(dry) if day.kind == "sample")
+    assert day.headline == "measure the water and see how the fish breathe; once it is right, run the report again"
+    wet = replace(dry, decision=replace(dry.decision, after_water=found.decision.plan))
+    (day,) = (day for day in days_of(wet) if day.kind == "sample")
+    assert day.headline.endswith("for the doses")
+
+
+def test_dead_fish_are_kept_for_a_test_that_is_not_yet_made():
+    def told(test):
+        virus = (OtherTreatment("virus_suspected", True, None, test=test),)
+        return owner_of(replace(koi(), decision=replace(koi().decision, others=virus)))
+
+    assert "laboratory needs them" in told(None)
+    assert "laboratory needs them" not in told("sent")

@@ -13,7 +13,7 @@ from burden.inference.estimate import Estimate
 from burden.report.formatting import about, long_date, named, several
 from burden.report.text.bath_end import owner_let_out_text
 from burden.report.text.decision import headline, help_lines, release_text
-from burden.report.text.gates import FOR_THE_LABORATORY, gates_text, other_text
+from burden.report.text.gates import FOR_THE_LABORATORY, gates_text, is_plural, other_text
 from burden.report.text.handling import aftercare_days, breath_text, handling_of, same_water, trial_steps, unfed_text
 from burden.report.text.plan import dose_text
 from burden.report.text.reasons import FOR_OWNERS, owner_reason_text
@@ -84,7 +84,9 @@ def _of_other(other: OtherTreatment, dosed: bool) -> str:
         return f"{name} as well: the {named(other.agent)} works on {'them' if name.endswith('s') else 'it'} too."
     if other.at_hand is not None:
         return _plain(other_text(other, dosed))
-    return f"{name} as well: we treat this {'first, and ' if other.to_treat_first and not dosed else ''}in its own way."
+    them, their = ("them", "their") if is_plural(other.finding) else ("this", "its")
+    first = "first, and " if other.to_treat_first and not dosed else ""
+    return f"{name} as well: we treat {them} {first}in {their} own way."
 
 
 def _there(found: Assessment, flukes: int) -> list[str]:
@@ -128,7 +130,8 @@ def _told(found: Assessment) -> list[str]:
     what = "fish, net or bucket" if found.case.water.is_open else "fish, water, net or bucket"
     said = [_NOTIFIED.format(what=what)] if virus or codes & {"notifiable", "identify_first"} else []
     said += [_NOT_BEFORE] if said and found.decision.plan else []
-    return [*said, FOR_THE_LABORATORY] if virus else said
+    to_send = any(o.finding == "virus_suspected" and o.test is None for o in found.decision.others)
+    return [*said, FOR_THE_LABORATORY] if to_send else said
 
 
 # --- what to do ----------------------------------------------------------------------------------------------------
@@ -212,7 +215,7 @@ def _next_visit(found: Assessment) -> str:
         warm = f"once the water is above {plain(look.once_c)} °C"
         return f"About {when}, {warm}: we come again and look at the fish. Until then leave them in peace."
     if look.purpose == "water":
-        return f"{when}: we come again, measure the water and look at the fish."
+        return f"{when}: we come again, measure the water and {'look at' if look.fish else 'see'} the fish."
     return f"{when}: we come again and look at the fish."
 
 

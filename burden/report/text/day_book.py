@@ -301,7 +301,9 @@ def _sample(found: Assessment) -> Iterator[Day]:
     steps = [look_text(look, found.decision.visit_date.year), *outcome_lines(look)]
     what = "look at the fish again"
     if look.purpose == "water":
-        what = "measure the water and look at the fish; once it is right, run the report again for the doses"
+        see = "look at the fish" if look.fish else "see how the fish breathe"
+        doses = " for the doses" if found.decision.after_water else ""
+        what = f"measure the water and {see}; once it is right, run the report again{doses}"
     yield _day(found, look.date, "sample", what, steps)
 
 

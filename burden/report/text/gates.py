@@ -17,6 +17,7 @@ __all__ = [
     "change_text",
     "gate_text",
     "gates_text",
+    "is_plural",
     "lamp_text",
     "other_text",
     "others_lines",
@@ -237,13 +238,18 @@ _WHITE_SPOT = (
 _GIVEN = "Enter each bath given: it may kill flukes as well."
 
 
+def is_plural(finding: str) -> bool:
+    """Whether a finding is spoken of in the plural."""
+    return finding.endswith("s") and finding != "fungus"
+
+
 # --- other diseases ------------------------------------------------------------------------------------------------
 def other_text(other: OtherTreatment, dosed: bool = False) -> str:
     """Write what happens about another disease found; where flukes are dosed it is treated beside them."""
     name = capitalised(named(other.finding))
     first = " Treat this first (common practice, no source)." if other.to_treat_first and not dosed else ""
     if other.at_hand is not None and other.finding != "virus_suspected":
-        them = "them" if name.endswith("s") else "it"
+        them = "them" if is_plural(other.finding) else "it"
         drug = named(other.at_hand)
         bath = "" if other.bath is None else f" One bath: {uncapitalised(missing_text(other.bath))}."
         works = f"{capitalised(drug)}, which is at hand, works on {them}"
@@ -254,7 +260,8 @@ def other_text(other: OtherTreatment, dosed: bool = False) -> str:
     if other.agent is not None:
         also = f"{name}: {named(other.agent)} works on {'them' if name.endswith('s') else 'it'} too."
         return f"{also} {_NOT_WHITE_SPOT}" if other.finding == "ciliates" else also
-    own = f"{name}: this needs a treatment of its own, and its dates are yours to set."
+    need = "these need a treatment of their own" if is_plural(other.finding) else "this needs a treatment of its own"
+    own = f"{name}: {need}, and the dates are yours to set."
     return f"{own}{_kept_out(other)}{first}"
 
 

@@ -148,7 +148,7 @@ def _seen(rows: Sequence[Outcome], look: NextLook) -> str:
     if beyond >= _RARE:
         return "More than that"
     few = max((one.flukes_max or 0 for one in look.outcomes if one.code == "few"), default=0)
-    return f"Far more than expected (over about {plain(_rounded_up(few))} {_in_all(look)})" if few else "Any fluke"
+    return f"Far more than expected, over about {plain(_rounded_up(few))} {_in_all(look)}" if few else "Any fluke"
 
 
 def _rounded_up(count: int) -> int:

@@ -255,8 +255,8 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "treat or move no fish before the authority has answered."
     ),
     "newcomers_untreated": lambda n: (
-        f"{counted(_whole(n, 'came'), 'fish')} came in by {_day_of(n, 'came_on')} that no dose has met: look at some "
-        "of these as well as at the others, and hold the next ones apart until two looks find them clean."
+        f"{counted(_whole(n, 'came'), 'fish')} that came in up to {_day_of(n, 'came_on')} have had no dose: look at "
+        "some of these as well as at the others, and hold the next ones apart until two looks find them clean."
     ),
     "treat_neighbours": lambda n: (
         "Flukes come in from fish nearby: look at those too, and bathe all that carry flukes within the same days, or "
