@@ -117,6 +117,8 @@ def _yes_no(value: Any) -> bool:
     answers = {"yes": True, "no": False, "true": True, "false": False}
     if isinstance(value, str):
         value = answers.get(value.strip().lower(), value)
+    if isinstance(value, str) and value.strip().lower() in ("unknown", "not known", "?"):
+        raise _wrong('Where nobody knows leave the line out; else write "yes" or "no".')
     if not isinstance(value, bool):
         raise _wrong('Write "yes" or "no", or true or false.')
     return value

@@ -485,3 +485,13 @@ def test_what_was_given_against_no_fluke_is_read_and_named(tmp_path):
     assert (action.agent, action.product) == ("unknown", "potassium_permanganate")
     agents, _ = agents_and_notes(case, [estimate(case, None, 20, effort=Effort(60, 100, 40))])
     assert "formalin" not in agents
+
+
+def test_a_yes_or_no_that_nobody_knows_is_left_out():
+    """A shop mostly does not know whether newcomers were treated; "unknown" was refused without a way on."""
+    from burden.io.schema import _yes_no
+
+    with pytest.raises(ValueError, match="leave the line out"):
+        _yes_no("unknown")
+    with pytest.raises(ValueError, match="true or false"):
+        _yes_no("maybe")

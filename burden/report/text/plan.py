@@ -190,7 +190,9 @@ def as_recommended(decision: Decision) -> str:
     if found.why == "fewest" and less is not None and less.meets(found.aim):
         said.append(f"One dose fewer may be enough, but {_one_alone(decision)}.")
     elif found.why == "best" and more is not None and more.meets(found.aim):
-        said.append(f"No course tried of up to {number} meets the aim: look at the fish after it, before one more.")
+        said.append(
+            f"No course tried of up to {number} meets the aim: look at the fish after this one, before a dose more."
+        )
     else:
         said.append(_WHY[found.why](number))
     if found.why == "custom" and not found.aim_met:
