@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from burden.decision.look_records import CLEAN_LOOKS, MORE_LOOKS_FROM
 from burden.decision.records import Reason
 
 __all__ = [
-    "CLEAN_LOOKS",
     "DOSE_BESIDE",
     "EVEN",
     "FEW_LEFT",
@@ -49,8 +49,8 @@ FEW_NOW = 0.25
 DOSE_BESIDE = 0.75
 #: chance of the aim below which a course only relieves fish that are ill: an assumption [-]
 NOT_FOR_LONG = 0.25
-#: clean looks, weeks apart, after which newcomers that had a whole course may move: common practice, no source
-CLEAN_LOOKS = 2
+#: chance of too many below which well fish need no further dose of a course under way: an assumption [-]
+_FEW_MORE = 0.3
 #: chance that any fluke is left below which newcomers are free of them: an assumption, as the aim of eradication [-]
 FEW_LEFT = 0.1
 
@@ -122,6 +122,8 @@ class Facts:
     eradicate : bool
     course_given : bool
         Whether a dose was given lately.
+    planned : bool
+        Whether the case plans doses to come.
     course_over : bool
         Whether as many doses were given as a course has.
     least_given : bool
@@ -187,6 +189,7 @@ class Facts:
     plan: bool = True
     eradicate: bool = False
     course_given: bool = False
+    planned: bool = False
     course_over: bool = False
     least_given: bool = True
     dosed_before: bool = False
@@ -248,7 +251,7 @@ def _seen(facts: Facts) -> Iterator[_Found]:
     if facts.ever_seen:
         return
     if facts.eradicate:
-        held = facts.checked and (facts.present < FEW_LEFT or facts.clean_looks >= CLEAN_LOOKS)
+        held = facts.checked and (facts.present < FEW_LEFT or facts.clean_looks >= _looks_needed(facts))
         yield ("discharge", ("clean_and_held",)) if held else ("watch", ("never_seen", "held_apart"))
     surely = facts.high < SURELY_LOW
     if facts.trouble:
@@ -256,6 +259,11 @@ def _seen(facts: Facts) -> Iterator[_Found]:
     if facts.met_untreated and not facts.sick_only:
         yield "watch", ("never_seen", "stays_low")
     yield "look_first", ("never_seen", "more_fish")
+
+
+def _looks_needed(facts: Facts) -> int:
+    """Clean looks before newcomers move: one more where flukes may well be left all the same."""
+    return CLEAN_LOOKS + (facts.present >= MORE_LOOKS_FROM)
 
 
 def _reached(facts: Facts) -> Iterator[_Found]:
@@ -271,7 +279,7 @@ def _reached(facts: Facts) -> Iterator[_Found]:
 def _free(facts: Facts) -> Iterator[_Found]:
     """Newcomers that had a whole course and are clean need time and a second look, not another dose."""
     if facts.eradicate and facts.course_over and facts.checked and not facts.seen_lately:
-        free = facts.met_untreated or facts.clean_looks >= CLEAN_LOOKS
+        free = facts.met_untreated or facts.clean_looks >= _looks_needed(facts)
         yield ("discharge", ("clean_and_held",)) if free else ("watch", ("clean_once",))
 
 
@@ -301,7 +309,7 @@ def _goes_on(facts: Facts) -> bool:
     are well a week or more after a dose, and will likely stay so, need no further one.
     """
     judged = facts.checked and (facts.least_given or not facts.seen_lately)
-    well = facts.looked_over and not facts.trouble and not facts.eradicate and facts.high < LIKELY
+    well = facts.looked_over and not (facts.trouble or facts.eradicate or facts.planned) and facts.high < _FEW_MORE
     return facts.course_given and not facts.course_over and not judged and not well
 
 

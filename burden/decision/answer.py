@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case
-from burden.decision.action import CLEAN_LOOKS, Facts, choose
+from burden.decision.action import Facts, choose
 from burden.decision.doses_given import came_since, counts_beside_doses, underdosed
 from burden.decision.facts import LOOKS_APART_DAYS, facts_of
 from burden.decision.grounds import Grounds
@@ -249,5 +249,5 @@ def _released(decision: Decision, eradicate: bool) -> Decision:
         return replace(decision, release_date=decision.visit_date)
     if decision.look is None:
         return decision
-    once_more = 0 if decision.look.clean_is_enough else LOOKS_APART_DAYS * (CLEAN_LOOKS - 1)
+    once_more = LOOKS_APART_DAYS * (decision.look.clean_looks - 1)
     return replace(decision, release_date=decision.look.date + timedelta(days=once_more))

@@ -106,7 +106,13 @@ def full_doses(case: Case) -> list[Action]:
 def _strength(case: Case, dose: Action) -> float | None:
     """Strength of a dose in the water there is, as a share of the customary one; None where nobody wrote it down."""
     known = dose.concentration_mg_l is not None and dose.agent in agent_names() and not _left_in(dose)
-    meant = (dose.concentration_mg_l or 0.0) / load_agent(str(dose.agent)).customary.mg_l if known else 1.0
+    meant = 1.0
+    if known:
+        usual = load_agent(str(dose.agent)).customary
+        longer = max((dose.hours or usual.hours) / usual.hours, 1.0)  # half of it for twice as long is no weaker
+        meant = (
+            max(dose.concentration_mg_l or 0.0, min((dose.concentration_mg_l or 0.0) * longer, usual.mg_l)) / usual.mg_l
+        )
     if not known and dose.volume_l_believed is None:
         return None
     return meant * (dose.volume_l_believed or case.water.volume_l.value) / case.water.volume_l.value

@@ -132,6 +132,7 @@ def facts_of(grounds: Grounds) -> Facts:
         plan=chosen is not None,
         eradicate=found.aim.kind == "eradicate",
         course_given=found.underway is not None,
+        planned=any(case.day_of(one.date) >= 0 for one in case.doses_planned),
         course_over=max(given, given_and_clean(case)) >= usual_doses(estimates),
         least_given=given >= LEAST_AGAINST_EGGS or not any(e.pond.has_windows for e in estimates),
         dosed_before=bool(case.doses_given),

@@ -39,8 +39,8 @@ _LEADS_TO = {
 }
 
 
-def method_of(case: Case, site: str) -> Literal["gill_clip", "skin_scrape", "whole_organ"]:
-    """Return how flukes of a site are looked at again: by whole counts where the last fish were counted so.
+def method_of(case: Case, site: str) -> Literal["gill_clip", "gill_arch", "skin_scrape", "whole_organ"]:
+    """Return how flukes of a site are looked at again: by whole counts or arches where the last fish were counted so.
 
     Parameters
     ----------
@@ -50,8 +50,13 @@ def method_of(case: Case, site: str) -> Literal["gill_clip", "skin_scrape", "who
     """
     last = [row for row in case.samples if row.readable and row.site == site]
     last = [row for row in last if row.date == max(one.date for one in last)]
-    if last and all(row.method == "whole_organ" for row in last):
+    # those that died or were put down are counted as the others cannot be
+    live = [row for row in last if row.chosen not in ("moribund", "dead")] or last
+    methods = {row.method for row in live}
+    if methods == {"whole_organ"}:
         return "whole_organ"
+    if methods == {"gill_arch"}:
+        return "gill_arch"
     return "gill_clip" if site == "gill" else "skin_scrape"
 
 
@@ -64,7 +69,7 @@ def preparations_by(method: str, weight_g: float) -> int:
     weight_g : float
         Mean weight of the fish [g].
     """
-    return 1 if method == "whole_organ" else _OF_SMALL if weight_g < _SMALL_G else PREPARATIONS
+    return 1 if method in ("whole_organ", "gill_arch") else _OF_SMALL if weight_g < _SMALL_G else PREPARATIONS
 
 
 def counts_seen(found: Estimate, burden: np.ndarray, fish: int, times: int = 1) -> np.ndarray:

@@ -6,7 +6,12 @@ from dataclasses import dataclass
 from datetime import date as Date
 from typing import Any
 
-__all__ = ["NextLook", "Outcome"]
+__all__ = ["CLEAN_LOOKS", "MORE_LOOKS_FROM", "NextLook", "Outcome"]
+
+#: clean looks, weeks apart, after which newcomers that had a whole course may move: common practice, no source
+CLEAN_LOOKS = 2
+#: chance that any fluke is left where none shows from which one look more is asked for: an assumption [-]
+MORE_LOOKS_FROM = 0.2
 
 
 @dataclass(frozen=True)
@@ -96,6 +101,12 @@ class NextLook:
         free = any(one.code == "none" and one.action == "discharge" for one in self.outcomes)
         return free or self.last_if_clean or not self.outcomes
 
+    @property
+    def clean_looks(self) -> int:
+        """Clean looks after which newcomers may move, this one counted."""
+        left = max((one.chance_high for one in self.outcomes if one.code == "none"), default=0.0)
+        return 1 if self.clean_is_enough else CLEAN_LOOKS + (left >= MORE_LOOKS_FROM)
+
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
         return {
@@ -110,4 +121,5 @@ class NextLook:
             "again": None if self.again is None else self.again.isoformat(),
             "once_c": self.once_c,
             "last_if_clean": self.last_if_clean,
+            "clean_looks": self.clean_looks,
         }

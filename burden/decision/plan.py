@@ -29,6 +29,8 @@ __all__ = [
 #: findings that are treated, or settled, before flukes: common practice, no source
 _COME_FIRST = ("virus_suspected", "ciliates", "white_spot", "flagellates", "bacterial_gill_disease")
 
+#: so few fish are all treated at once: none is put into a tub for a trial. An assumption
+_TOO_FEW_TO_TRY = 4
 #: notes that keep an agent from flukes and from nothing else
 _OF_FLUKES_ALONE = ("little_effect", "efficacy_contradicted")
 
@@ -75,7 +77,7 @@ def planned_doses(
     planned: list[PlannedDose] = []
     for i, (day, d) in enumerate(zip(chosen.plan.days, doses, strict=True)):
         when = case.visit_date + timedelta(days=int(day))
-        trial = d.agent not in known and d.agent not in {p.agent for p in planned} and case.fish_count > 1
+        trial = d.agent not in known and d.agent not in {p.agent for p in planned} and case.fish_count > _TOO_FEW_TO_TRY
         before = when - timedelta(days=1)
         planned.append(
             PlannedDose(

@@ -65,7 +65,7 @@ _PH_UNMEASURED = 8.0
 #: most of the water changed at once, a share that fish and filter bear: common practice, no source [-]
 _MOST_AT_ONCE = 0.5
 #: water of which no such share is changed in a day: common practice, no source [L]
-_MOST_TO_CHANGE_L = 500_000.0
+_MOST_TO_CHANGE_L = 100_000.0
 #: change of water where fish gasp or oxygen is low: common practice, no source [-]
 _RELIEF_SHARE = 0.25
 #: what feeding makes worse: common practice, no source

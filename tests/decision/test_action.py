@@ -84,7 +84,7 @@ ROWS = [
     ),
     (
         "the same, clean twice",
-        Facts(eradicate=True, course_given=True, course_over=True, checked=True, seen_lately=False, clean_looks=2),
+        Facts(present=0.1, eradicate=True, course_given=True, course_over=True, checked=True, seen_lately=False, clean_looks=2),
         "discharge",
     ),
     (
@@ -186,6 +186,26 @@ ROWS = [
     ),
     ("ice-cold water, fish die of something", replace(HEAVY, saves=0.0, too_cold=True), "look_first"),
     ("no fish alive", replace(HEAVY, fish_alive=False), "watch"),
+    (
+        "newcomers after a whole course, clean twice, but flukes may well be left",
+        Facts(present=0.4, eradicate=True, course_over=True, checked=True, seen_lately=False, clean_looks=2),
+        "watch",
+    ),
+    (
+        "the same, clean three times",
+        Facts(present=0.4, eradicate=True, course_over=True, checked=True, seen_lately=False, clean_looks=3),
+        "discharge",
+    ),
+    (
+        "in the middle of a course, fish well, nearly even",
+        Facts(high=0.46, saves=0.0, course_given=True, looked_over=True),
+        "dose",
+    ),
+    (
+        "in the middle of a course that the case plans on with, fish well",
+        Facts(high=0.25, saves=0.0, course_given=True, looked_over=True, planned=True),
+        "dose",
+    ),
     (
         "one dose that worked, and fish well and looked at a week and more after it",
         Facts(high=0.13, met_untreated=True, course_given=True, least_given=False, looked_over=True),

@@ -183,7 +183,7 @@ def test_newcomers_with_a_few_flukes_are_not_called_clean():
     look = replace(koi().decision.look, purpose="release")
     same = tuple(Outcome(code, most, 0.45, 0.1, "watch") for code, most in (("none", 0), ("few", 3)))
     (said, _) = outcome_lines(replace(look, outcomes=(*same, Outcome("many", None, 0.1, 0.9, "dose"))))
-    assert "after two clean looks they may move" in said
+    assert "they may move after two clean looks" in said
     assert "clean again" not in said
 
 

@@ -115,7 +115,7 @@ def _share(share: CredibleInterval) -> str:
 def _look_text(look: SampleReading) -> str:
     """Write what was looked at and, where it was clean, what may still be there."""
     if not look.preparations:
-        return "No fish was looked at on this visit, so nothing is ruled out."
+        return "No fish was looked at on this day, so it rules nothing out."
     taken = f"{counted(look.preparations, _kind(look))} from {look.fish} fish"
     if look.flukes:
         least = "at least " if look.at_least else ""

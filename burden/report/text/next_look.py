@@ -56,7 +56,7 @@ def _each(look: NextLook) -> str:
     return f"{several(counted(look.preparations_per_fish, kind) for kind in known)}{both} of {each}"
 
 
-_KINDS = {"gill_clip": "gill clip", "skin_scrape": "skin scrape"}
+_KINDS = {"gill_clip": "gill clip", "gill_arch": "gill arch", "skin_scrape": "skin scrape"}
 
 
 def _in_all(look: NextLook) -> str:
@@ -89,7 +89,8 @@ def _what_for(look: NextLook) -> str:
         return f"{left}, so this tells whether the course worked"
     if look.clean_is_enough:
         return f"{left}, so this look decides whether they may move"
-    return f"{left}, and two clean looks are needed before they may move"
+    looks = {2: "two"}.get(look.clean_looks, "three")
+    return f"{left}, and {looks} clean looks are needed before they may move"
 
 
 def no_look_text(decision: Decision) -> str:
@@ -125,7 +126,9 @@ def _still_left(rows: Sequence[Outcome], look: NextLook) -> str:
     """Write how often newcomers that show none carry some all the same."""
     if look.purpose != "release" or rows[-1].code != "none":
         return ""
-    return f" Of simulated tanks where none shows, {percent(rows[-1].chance_high)} are not free of flukes."
+    looks = {1: "one clean look", 2: "two clean looks"}.get(look.clean_looks, "three clean looks")
+    left = f"Of simulated tanks where none shows, {percent(rows[-1].chance_high)} are not free of flukes"
+    return f" {left}: they may move after {looks}."
 
 
 def _only(look: NextLook) -> list[str]:
@@ -161,7 +164,7 @@ def _leads_to(look: NextLook, action: str) -> str:
     if look.purpose == "release" and action == "watch" and look.last_if_clean:
         return "clean for the second time, they may move"
     if look.purpose == "release" and action == "watch":
-        return "keep them apart and look once more, a week later at the earliest; after two clean looks they may move"
+        return "keep them apart and look again, a week later at the earliest"
     if action == "discharge" and look.clean_from is not None:
         return f"no further dose; look once more about {say_date(look.clean_from, look.date.year)}"
     if action == "watch":

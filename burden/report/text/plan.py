@@ -127,7 +127,7 @@ def last_dose_text(decision: Decision) -> str:
     harvest = f"the harvest on {say_date(last.harvest, year)}"
     example = f"the example of {plain(last.degree_days)} degree-days"
     if last.date is None:
-        return f"By {example} any dose from today on comes too late for {harvest}."
+        return f"By {example} a dose of {named(last.agent)} from today on comes too late for {harvest}."
     return (
         f"Should a {'further ' if decision.plan else ''}dose become due, the last day for {named(last.agent)} before "
         f"{harvest} is {say_date(last.date, year)}, by {example}; local rules and the licensed veterinarian decide."

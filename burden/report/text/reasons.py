@@ -106,7 +106,7 @@ def _may_stay_low(n: _Numbers) -> str:
         return f"{_there_are(n)}. T{chance}{_even(high)}."
     few = "more likely than not they stay few"
     there = f"{_there_are(n)}, but {few}" if _there_are(n) == "There are flukes" else f"{_there_are(n)}; {few}"
-    return f"{there}: t{chance}. From {percent(LIKELY)} on a dose is due."
+    return f"{there}: t{chance}. From {percent(LIKELY)} on a course is begun."
 
 
 def _not_yet(n: _Numbers) -> str:
