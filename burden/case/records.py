@@ -94,10 +94,11 @@ class Findings:
 
     @property
     def diseases(self) -> tuple[str, ...]:
-        """Other findings that stand: a suspected virus is none once its test is negative, and is one if positive."""
+        """Other findings that stand: a virus is suspected where a test for one was sent or is positive, and none is where
+        it is negative."""
         others = tuple(name for name in self.other if name != "virus_suspected")
         suspected = "virus_suspected" in self.other and self.virus_test != "negative"
-        return (*others, "virus_suspected") if suspected or self.virus_test == "positive" else others
+        return (*others, "virus_suspected") if suspected or self.virus_test in ("sent", "positive") else others
 
     @property
     def anaemic(self) -> bool | None:

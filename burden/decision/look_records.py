@@ -78,8 +78,8 @@ class NextLook:
     clean_from : date or None
         After a course: when flukes of the eggs that hatch last can be seen in nearly all simulated ponds, where that
         is after this look.
-    last_if_clean : bool
-        Whether newcomers were clean before, after a whole course: clean once more, they may move.
+    clean_before : int
+        Looks at newcomers that showed none since the last dose, after a whole course.
     """
 
     date: Date
@@ -91,21 +91,22 @@ class NextLook:
     outcomes: tuple[Outcome, ...] = ()
     again: Date | None = None
     once_c: float | None = None
-    last_if_clean: bool = False
+    clean_before: int = 0
     methods: tuple[str, ...] = ()
     clean_from: Date | None = None
 
     @property
     def clean_is_enough(self) -> bool:
         """Whether newcomers may move where this look shows none."""
-        free = any(one.code == "none" and one.action == "discharge" for one in self.outcomes)
-        return free or self.last_if_clean or not self.outcomes
+        return self.clean_looks == 1
 
     @property
     def clean_looks(self) -> int:
-        """Clean looks after which newcomers may move, this one counted."""
+        """Clean looks after which newcomers may move, this one counted and none before it."""
+        if any(one.code == "none" and one.action == "discharge" for one in self.outcomes) or not self.outcomes:
+            return 1
         left = max((one.chance_high for one in self.outcomes if one.code == "none"), default=0.0)
-        return 1 if self.clean_is_enough else CLEAN_LOOKS + (left >= MORE_LOOKS_FROM)
+        return max(CLEAN_LOOKS + (left >= MORE_LOOKS_FROM) - self.clean_before, 1)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -120,6 +121,6 @@ class NextLook:
             "clean_from": None if self.clean_from is None else self.clean_from.isoformat(),
             "again": None if self.again is None else self.again.isoformat(),
             "once_c": self.once_c,
-            "last_if_clean": self.last_if_clean,
+            "last_if_clean": self.clean_before > 0 and self.clean_is_enough,
             "clean_looks": self.clean_looks,
         }

@@ -14,7 +14,7 @@ import numpy as np
 
 from burden.case import Case
 from burden.decision.action import LIKELY, WELL_FISH
-from burden.decision.facts import LOOKS_APART_DAYS, trouble_in
+from burden.decision.facts import LOOKS_APART_DAYS, clean_looks, trouble_in
 from burden.decision.grounds import Grounds
 from burden.decision.look_counts import counts_seen, method_of, outcomes_of, preparations_by
 from burden.decision.look_dates import (
@@ -298,7 +298,7 @@ def _look_untreated(grounds: Grounds, action: str, codes: Set[str]) -> NextLook:
         # what may move must be free on that day: that the last one dies out in the months after is no help
         left = 1 - np.exp(-case.fish_count * np.sum(then, axis=0))
         look = next_look(case, estimates, day, "release", then, left, low)
-        return replace(look, last_if_clean="clean_once" in codes)
+        return replace(look, clean_before=clean_looks(case) if "clean_once" in codes else 0)
     # what decides on that day is how many there are by then
     due = LIKELY if case.doses_given or trouble_in(case) else WELL_FISH
     return next_look(case, estimates, day, "watch", then, 1 - found.aim.share_kept(then), low, due=due)

@@ -25,10 +25,12 @@ from burden.utils.formatting import named, uncapitalised
 
 __all__ = [
     "DEFAULT_AGENTS",
+    "LAST_RESORT",
     "Notes",
     "agents_and_notes",
     "agents_to_get",
     "dose_of",
+    "netted_apart",
     "notes_on",
     "unpublished_plans",
 ]
@@ -42,6 +44,10 @@ _AGENTS_OF_THE_SEA = ("hydrogen_peroxide", "fresh_water")
 #: agents that are harder on fish, filter and people than others, so that what does as well without them goes first:
 #: common practice, no source
 _HARSH = ("formalin", "trichlorfon")
+#: agents never chosen for what else they work on: an organophosphate harms people and fish. Common practice, no source
+LAST_RESORT = frozenset({"trichlorfon"})
+#: more fish than are netted into a bath apart, where another agent serves in their own water: an assumption
+_MANY_TO_NET = 1000
 #: share of adults that a dose worth giving kills, in the median: an assumption [-]
 _LEAST_KILL = 0.5
 _KILL_DRAWS = 400
@@ -106,10 +112,22 @@ def _by_preference(case: Case, agents: Sequence[str]) -> list[str]:
     What is at hand is a list without an order of its own: no answer may hang on which agent was written first.
     """
 
-    def key(agent: str) -> tuple[bool, bool]:
-        return load_agent(agent).works_on.isdisjoint(case.findings.diseases), agent in _HARSH
+    def key(agent: str) -> tuple[bool, ...]:
+        meets_none = load_agent(agent).works_on.isdisjoint(case.findings.diseases)
+        return agent in LAST_RESORT, meets_none, netted_apart(case, agent), agent in _HARSH
 
     return sorted(agents, key=key)
+
+
+def netted_apart(case: Case, agent: str) -> bool:
+    """Whether a bath of an agent would have to be given to thousands of fish netted into another water.
+
+    Parameters
+    ----------
+    case : Case
+    agent : str
+    """
+    return case.fish_count > _MANY_TO_NET and bath_in_flow(case, agent).mode == "apart"
 
 
 def agents_to_get(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:

@@ -34,6 +34,7 @@ from burden.schedule.candidates import (
     usual_gap_days,
 )
 from burden.schedule.customary import Custom, customs_for, planned_course
+from burden.schedule.eligibility import LAST_RESORT, netted_apart
 from burden.schedule.evaluation import EvaluatedSchedule, beats, evaluate, first_draws, with_elimination
 from burden.schedule.recommendation import Compared, Recommendation
 
@@ -326,9 +327,9 @@ def _enough(best: dict[int, list[EvaluatedSchedule]], aim: Aim) -> int:
 
 def _worth_their_risk(found: Sequence[EvaluatedSchedule], field: _Field) -> list[EvaluatedSchedule]:
     """Of the schedules those of the least risk, unless others of more risk reach the aim clearly more often."""
-    groups: dict[tuple[int, int, int], list[EvaluatedSchedule]] = {}
+    groups: dict[tuple[int, ...], list[EvaluatedSchedule]] = {}
     for one in found:
-        groups.setdefault(_risk(one, field.case.findings.diseases), []).append(one)
+        groups.setdefault(_risk(one, field.case), []).append(one)
     kept: list[EvaluatedSchedule] = []
     for risk in sorted(groups):
         most, so_far = (_top(few, field.aim).chance(field.aim) if few else -1.0 for few in (groups[risk], kept))
@@ -372,7 +373,7 @@ def _chosen(
         chosen, why = customary, "custom"
     else:
         waits = field.course is not None and start.untreated.meets(aim)
-        chosen, risks = _least_risk(as_good, field.case.findings.diseases, _usual_gap(field, customs), waits)
+        chosen, risks = _least_risk(as_good, field.case, _usual_gap(field, customs), waits)
         why = (
             "goes_on"
             if waits
@@ -421,34 +422,36 @@ def _usual_gap(field: _Field, customs: Sequence[Custom]) -> float:
 
 
 def _least_risk(
-    as_good: Sequence[EvaluatedSchedule], findings: Sequence[str], gap_days: float, waits: bool = False
+    as_good: Sequence[EvaluatedSchedule], case: Case, gap_days: float, waits: bool = False
 ) -> tuple[EvaluatedSchedule, tuple[str, ...]]:
     """Of schedules that do as well, those of the least risk, of these the one nearest to a usual gap; what decided.
 
     A gap that is fixed beforehand keeps the dates where they are with another seed: many gaps do nearly as well. A next
     dose that only meets what is still to hatch, as flukes are few without it, waits until that has hatched.
     """
-    least = min(_risk(one, findings) for one in as_good)
-    kept = [one for one in as_good if _risk(one, findings) == least]
+    least = min(_risk(one, case) for one in as_good)
+    kept = [one for one in as_good if _risk(one, case) == least]
     # no later a start than needed: what waits a day kills a day longer
     start, line = min(((-1 if waits else 1) * one.plan.days[0], kept.index(one)) for one in kept)
     start = abs(start)
     kept = [one for one in kept if one.plan.days[0] == start and one.plan.agents == kept[line].plan.agents]
     usual_end = start + gap_days * (kept[0].doses - 1)
     nearest = min(kept, key=lambda one: (abs(one.plan.days[-1] - usual_end), one.plan.days))
-    return nearest, _decided(least, [_risk(one, findings) for one in as_good])
+    return nearest, _decided(least, [_risk(one, case) for one in as_good])
 
 
-def _risk(one: EvaluatedSchedule, findings: Sequence[str]) -> tuple[int, int, int]:
-    """Other findings no agent of it works on, doses of formalin, agents: fewer is better, in this order."""
+def _risk(one: EvaluatedSchedule, case: Case) -> tuple[int, ...]:
+    """Other findings no agent of it works on, doses for which thousands are netted, doses of formalin, agents: fewer is
+    better, in this order."""
     agents = set(one.plan.agents)
-    met = {finding for agent in agents for finding in load_agent(agent).works_on}
-    return len(set(findings) - met), one.plan.agents.count("formalin"), len(agents)
+    met = {finding for agent in agents - LAST_RESORT for finding in load_agent(agent).works_on}
+    netted = sum(netted_apart(case, agent) for agent in one.plan.agents)
+    return len(set(case.findings.diseases) - met), netted, one.plan.agents.count("formalin"), len(agents)
 
 
-def _decided(least: tuple[int, int, int], all_near: Sequence[tuple[int, int, int]]) -> tuple[str, ...]:
+def _decided(least: tuple[int, ...], all_near: Sequence[tuple[int, ...]]) -> tuple[str, ...]:
     """Which differences decided between schedules that do as well."""
-    names, left, found = ("other_findings", "formalin", "agents"), list(all_near), []
+    names, left, found = ("other_findings", "apart", "formalin", "agents"), list(all_near), []
     for place, name in enumerate(names):
         if any(risk[place] > least[place] for risk in left):
             found.append(name)

@@ -84,7 +84,15 @@ ROWS = [
     ),
     (
         "the same, clean twice",
-        Facts(present=0.1, eradicate=True, course_given=True, course_over=True, checked=True, seen_lately=False, clean_looks=2),
+        Facts(
+            present=0.1,
+            eradicate=True,
+            course_given=True,
+            course_over=True,
+            checked=True,
+            seen_lately=False,
+            clean_looks=2,
+        ),
         "discharge",
     ),
     (

@@ -159,7 +159,7 @@ def test_newcomers_clean_weeks_after_a_whole_course_get_no_new_one():
     found = decide(case, DRAWS)
     assert (found.action, found.reasons[0].code) == ("watch", "clean_once")
     assert found.look is not None
-    assert (found.look.day, found.look.last_if_clean) == (7.0, True)
+    assert (found.look.day, found.look.clean_before) == (7.0, 1)
 
 
 def test_what_the_case_plans_goes_on_where_it_is_worth_its_doses():

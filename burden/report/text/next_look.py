@@ -126,7 +126,9 @@ def _still_left(rows: Sequence[Outcome], look: NextLook) -> str:
     """Write how often newcomers that show none carry some all the same."""
     if look.purpose != "release" or rows[-1].code != "none":
         return ""
-    looks = {1: "one clean look", 2: "two clean looks"}.get(look.clean_looks, "three clean looks")
+    looks = {1: "this look", 2: "two clean looks"}.get(look.clean_looks, "three clean looks")
+    if look.clean_before and look.clean_looks > 1:
+        looks += " from now"
     left = f"Of simulated tanks where none shows, {percent(rows[-1].chance_high)} are not free of flukes"
     return f" {left}: they may move after {looks}."
 
@@ -161,8 +163,8 @@ def _rounded_up(count: int) -> int:
 
 
 def _leads_to(look: NextLook, action: str) -> str:
-    if look.purpose == "release" and action == "watch" and look.last_if_clean:
-        return "clean for the second time, they may move"
+    if look.purpose == "release" and action == "watch" and look.clean_is_enough:
+        return "clean again, they may move"
     if look.purpose == "release" and action == "watch":
         return "keep them apart and look again, a week later at the earliest"
     if action == "discharge" and look.clean_from is not None:

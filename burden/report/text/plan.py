@@ -239,6 +239,7 @@ _WHY: dict[str, Callable[[str], str]] = {
 }
 _RISKS = {
     "other_findings": "Of schedules that do as well it is the one that also works on the other disease found.",
+    "apart": "Of schedules that do as well it needs no thousands of fish netted for a bath apart.",
     "formalin": "Of schedules that do as well it needs less formalin.",
     "agents": "Of schedules that do as well it needs fewer agents.",
 }

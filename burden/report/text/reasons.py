@@ -298,8 +298,8 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "to call the course over."
     ),
     "clean_once": lambda n: (
-        "These fish had a whole course and show no fluke. One clean look can miss a few: keep them apart, and look a "
-        "second time. Clean again, they may move."
+        "These fish had a whole course and show no fluke. One clean look can miss a few: keep them apart, and look "
+        "again a week later at the earliest."
     ),
     "too_many_now": lambda n: (
         f"Fish are ill, and the chance of {_too_many(n)} today is {_share(n, 'chance_high_now')}: treat now."
