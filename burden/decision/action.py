@@ -335,7 +335,7 @@ def _harm(facts: Facts) -> Iterator[_Found]:
     if first and (facts.mostly_else or min(facts.high_now, facts.high) < DOSE_BESIDE):
         yield "look_first", (*(("deaths_of_other_cause",) if facts.mostly_else else ()), "other_first")
     beside = facts.others_far_more and not facts.seen_before
-    if facts.mostly_else and not worth and (beside or facts.high_now < LIKELY or facts.high < later):
+    if facts.mostly_else and facts.trouble and not worth and (beside or facts.high_now < LIKELY or facts.high < later):
         yield "look_first", ("deaths_of_other_cause", "look_for_another_cause")
     if _goes_on(facts):
         return  # broken off, it has only thinned those that were ripe

@@ -124,6 +124,8 @@ def outcomes_of(
     """
     ripe = high if now is None else now
     most = _few_at_most(flukes, ripe, due)
+    if now is not None:  # too many on that day alone ask for no dose where they will likely not stay
+        most = max(most, _few_at_most(flukes, high, LIKELY))
     classes = [("none", 0, flukes == 0), ("few", most, (flukes > 0) & (flukes <= most)), ("many", None, flukes > most)]
     after = _LEADS_TO[purpose]
     found = []
@@ -131,7 +133,7 @@ def outcomes_of(
         if not mine.any() or (code == "few" and most == 0):
             continue
         chance = float(np.mean(high[mine]))
-        many = float(np.mean(ripe[mine])) >= due
+        many = float(np.mean(ripe[mine])) >= due and (now is None or chance >= LIKELY)
         action = after.low if chance <= surely_low else after.high if many else after.between
         if code == "none" and action == "dose":
             action = after.between  # nobody doses fish that show no fluke

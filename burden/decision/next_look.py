@@ -7,13 +7,13 @@ decision itself: what so many fish would show, and how often the burden is too h
 from __future__ import annotations
 
 from collections.abc import Sequence, Set
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
 import numpy as np
 
 from burden.case import Case
-from burden.decision.action import LIKELY, WELL_FISH
+from burden.decision.action import FEW_NOW, LIKELY, WELL_FISH
 from burden.decision.facts import LOOKS_APART_DAYS, clean_looks, trouble_in
 from burden.decision.grounds import Grounds
 from burden.decision.look_counts import counts_seen, method_of, outcomes_of, preparations_by
@@ -32,6 +32,7 @@ from burden.decision.look_records import NextLook, Outcome
 from burden.decision.records import Reason
 from burden.evidence import load_parasite
 from burden.inference.estimate import Estimate
+from burden.inference.straying import strayed_ahead
 from burden.schedule.evaluation import EvaluatedSchedule
 from burden.schedule.recommendation import Recommendation
 
@@ -256,17 +257,15 @@ def _look_after_doses(grounds: Grounds, shown: EvaluatedSchedule) -> NextLook:
     waits = shown.check_day - last > TOO_LONG_TO_WAIT_DAYS
     if aim.kind == "eradicate" and not waits:
         day = max(shown.check_day, last + _HELD_DAYS)
-        return next_look(case, estimates, day, "release", shown.burden_on(day), 1 - shown.reached(aim), low)
+        ahead = _Ahead.of(grounds, shown, day)
+        return next_look(case, estimates, day, "release", ahead.then, 1 - shown.reached(aim) ** ahead.factor, low)
     before_cold = _survivors_day(grounds, last) if waits else shown.check_day
     if before_cold is None:
         spring = warm_day(estimates, last) or shown.check_day
         return replace(_plain_look(case, spring, "watch"), once_c=WARM_C)
     day, purpose = before_cold, "survivors" if waits else "check"
-    then = shown.burden_on(day)
-    # few flukes that may increase are looked at again; those that bear young are many again before that look
-    waited = any(e.pond.setting.parameters.evidence.lays_eggs for e in estimates)
-    now = 1 - aim.share_kept(then) if waited else None
-    look = next_look(case, estimates, day, purpose, then, 1 - shown.kept, low, now)
+    ahead = _Ahead.of(grounds, shown, day)
+    look = next_look(case, estimates, day, purpose, ahead.then, ahead.high, low, ahead.now)
     if waits:
         later = warm_day(estimates, shown.check_day) or shown.check_day
         return replace(look, again=case.visit_date + timedelta(days=int(later)))
@@ -293,15 +292,52 @@ def _look_untreated(grounds: Grounds, action: str, codes: Set[str]) -> NextLook:
         return _plain_look(case, day, "watch")
     if warm is not None and action == "watch":  # what it will show so far ahead nobody can say
         return replace(_plain_look(case, warm, "watch"), once_c=WARM_C)
-    then, low = found.untreated.burden_on(day), 1 - found.aim.chance
+    ahead, low = _Ahead.of(grounds, found.untreated, day), 1 - found.aim.chance
     if found.aim.kind == "eradicate":
         # what may move must be free on that day: that the last one dies out in the months after is no help
-        left = 1 - np.exp(-case.fish_count * np.sum(then, axis=0))
-        look = next_look(case, estimates, day, "release", then, left, low)
+        left = 1 - np.exp(-case.fish_count * np.sum(ahead.then, axis=0))
+        look = next_look(case, estimates, day, "release", ahead.then, left, low)
         return replace(look, clean_before=clean_looks(case) if "clean_once" in codes else 0)
-    # what decides on that day is how many there are by then
-    due = LIKELY if case.doses_given or trouble_in(case) else WELL_FISH
-    return next_look(case, estimates, day, "watch", then, 1 - found.aim.share_kept(then), low, due=due)
+    return next_look(case, estimates, day, "watch", ahead.then, ahead.high, low, ahead.now, _due(case))
+
+
+def _due(case: Case) -> float:
+    """Chance of too many on the day of the next look from which a dose follows, as the action has it then [-]."""
+    if trouble_in(case):
+        return FEW_NOW
+    seen = any(row.count_low > 0 for row in case.samples if row.readable)
+    return LIKELY if case.doses_given or seen else WELL_FISH
+
+
+@dataclass(frozen=True, eq=False)
+class _Ahead:
+    """What a look on a day will stand before: the pond as foretold, and as it strays from that until then.
+
+    Parameters
+    ----------
+    then : tuple of numpy.ndarray
+        Mean burden on that day, one a parasite set, shape (M,) each [flukes per fish].
+    factor : numpy.ndarray
+        By how much the pond has strayed, shape (M,) [-].
+    high : numpy.ndarray
+        Chance, draw by draw, that the burden does not stay low from then on, shape (M,).
+    now : numpy.ndarray or None
+        The same for that day alone; None of flukes that bear young, which are many again before the look after it.
+    """
+
+    then: tuple[np.ndarray, ...]
+    factor: np.ndarray
+    high: np.ndarray
+    now: np.ndarray | None
+
+    @classmethod
+    def of(cls, grounds: Grounds, schedule: EvaluatedSchedule, day: float) -> _Ahead:
+        aim, first = grounds.found.aim, grounds.estimates[0]
+        factor = strayed_ahead(day, first.pond.size, first.seed)
+        then = tuple(burden * factor for burden in schedule.burden_on(day))
+        highest = tuple(burden * factor for burden in schedule.highest_from(day))
+        waited = any(e.pond.setting.parameters.evidence.lays_eggs for e in grounds.estimates)
+        return cls(then, factor, 1 - aim.share_kept(highest), 1 - aim.share_kept(then) if waited else None)
 
 
 def known_beforehand(look: NextLook) -> bool:
@@ -349,7 +385,7 @@ def look_today(
     """
     today = [e.state.flukes_per_fish(e.pond.setting.fish) for e in estimates]
     high, now = 1 - found.untreated.kept, 1 - found.aim.share_kept(today)
-    return next_look(case, estimates, 0.0, purpose, today, high, 1 - found.aim.chance, now, numbers=numbers)
+    return next_look(case, estimates, 0.0, purpose, today, high, 1 - found.aim.chance, now, _due(case), numbers)
 
 
 def _plain_look(case: Case, day: float, purpose: str, fish: int = _ROUTINE_NUMBERS[0]) -> NextLook:

@@ -14,11 +14,11 @@ from itertools import pairwise
 
 import numpy as np
 from scipy.interpolate import CubicSpline
-from scipy.special import logsumexp, stdtr
+from scipy.special import logsumexp, stdtr, stdtrit
 
 from burden.utils.random_streams import uniform_draws
 
-__all__ = ["Drift", "Strayed", "stray"]
+__all__ = ["Drift", "Strayed", "stray", "strayed_ahead"]
 
 #: how far the log of a burden strays in a fortnight, as the scale of a Student t of so many degrees of freedom:
 #: assumptions. Mostly within half or double, now and then a fifth or fivefold
@@ -94,6 +94,22 @@ class Strayed:
         """Draw the log of the factor at a look from what the looks before it leave, shape (M,)."""
         chance = _steps(self.days[i] - self.days[i - 1]).T @ np.exp(self.log_chance[i - 1])
         return _drawn(chance, f"strayed by day {self.days[i]:g} as foretold", seed)[1]
+
+
+def strayed_ahead(days: float, m: int, seed: int) -> np.ndarray:
+    """Draw by what factor ponds stray from what is foretold of them, so many days after a look, shape (M,) [-].
+
+    Parameters
+    ----------
+    days : float
+        [d]
+    m : int
+        Ponds.
+    seed : int
+    """
+    scale = _STRAYS * np.sqrt(min(days, _FORGOTTEN_DAYS) / _FORTNIGHT_DAYS)
+    log_factor = scale * stdtrit(_FREEDOM, uniform_draws("strayed by the next look", m, seed))
+    return np.asarray(np.exp(np.clip(log_factor, _GRID[0], _GRID[-1])))
 
 
 def _drawn(chance: np.ndarray, name: str, seed: int) -> tuple[np.ndarray, np.ndarray]:

@@ -106,6 +106,12 @@ class EvaluatedSchedule:
         row = min(int(np.searchsorted(self.days, day)), len(self.days) - 1)
         return tuple(burden[row] for burden in self.burden)
 
+    def highest_from(self, day: float) -> tuple[np.ndarray, ...]:
+        """Return the highest mean burden from a day on to the last on which it has to be low, (M,) a parasite set."""
+        first = min(int(np.searchsorted(self.days, day)), len(self.days) - 1)
+        last = max(int(np.searchsorted(self.days, self.end_day, side="right")), first + 1)
+        return tuple(burden[first:last].max(0) for burden in self.burden)
+
     def reached(self, aim: Aim) -> np.ndarray:
         """Chance, draw by draw, of reaching an aim, shape (M,)."""
         if aim.kind == "control":

@@ -81,7 +81,13 @@ def log_count_range(low: ArrayLike, high: ArrayLike, mean: ArrayLike, size: Arra
     """
     low, high = np.asarray(low, float), np.asarray(high, float)
     first = log_count(low, mean, size)
-    if np.all(low == high):
+    exact = low == high
+    if np.all(exact):
+        return first
+    if np.any(exact):  # tails cost far more than counts: only those of ranges are worked out
+        wide = ~np.broadcast_to(exact, first.shape)
+        parts = (np.broadcast_to(np.asarray(v, float), first.shape)[wide] for v in (low, high, mean, size))
+        first[wide] = log_count_range(*parts)
         return first
     mean, size, start = np.asarray(mean, float), np.asarray(size, float), _at_least(low, mean, size)
     if np.all(np.isinf(high)):
@@ -91,7 +97,7 @@ def log_count_range(low: ArrayLike, high: ArrayLike, mean: ArrayLike, size: Arra
     below = np.where(np.isinf(high), 1.0, _at_most(last, mean, size)) - _at_most(low - 1, mean, size)
     share = np.where(start < 0.5, start - beyond, below)
     ends = np.maximum(first, np.where(np.isinf(high), -np.inf, log_count(last, mean, size)))
-    return np.where(low == high, first, np.maximum(_log(share), ends))
+    return np.maximum(_log(share), ends)
 
 
 def _log(share: np.ndarray) -> np.ndarray:

@@ -247,11 +247,7 @@ def _aftercare(found: Assessment, planned: PlannedDose) -> Iterator[Day]:
 
 def _food(found: Assessment) -> Iterator[Day]:
     for one in found.withdrawals:
-        if (
-            one.until_day is not None
-            and one.degree_days > 0
-            and found.decision.action in ("dose", "watch", "discharge")
-        ):
+        if one.until_day is not None and one.degree_days > 0:
             yield _day(found, found.decision.date_of(one.until_day), "food", _held(one))
         if one.harvest is not None:
             early = f"the harvest planned for today comes too early after {named(one.agent)}: do not harvest"

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
-from burden.decision.records import Decision
+from burden.decision.records import Decision, OtherTreatment
 from burden.evidence import load_parasite
 from burden.report.text.deaths import deaths_text
-from burden.report.text.gates import UNMEASURED, gate_text, gates_text, lamp_text, others_lines, unused_text
+from burden.report.text.gates import UNMEASURED, gate_text, gates_text, lamp_text, other_text, others_lines, unused_text
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.plan import (
     aim_text,
@@ -207,6 +207,7 @@ def _brief(decision: Decision) -> str:
     lines += help_lines(decision)
     stops = [gate for gate in decision.gates if gate.level == "stop"]
     lines += [gate_text(gate) for gate in stops[:2]]
+    lines += [other_text(other, decision.action == "dose") for other in decision.others if _waits_for(other)]
     lines += [
         unused_text(decision),
         lamp_text(decision),
@@ -215,6 +216,11 @@ def _brief(decision: Decision) -> str:
         last_dose_text(decision),
     ]
     return "\n".join(line for line in lines if line)
+
+
+def _waits_for(other: OtherTreatment) -> bool:
+    """Whether it is treated first; of a virus the headline tells."""
+    return other.to_treat_first and other.finding != "virus_suspected"
 
 
 def counted_text(decision: Decision) -> str:

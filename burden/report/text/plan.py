@@ -111,8 +111,6 @@ def _dates_text(decision: Decision) -> str:
 
 def not_eaten_text(decision: Decision) -> str:
     """Write until when food fish may not be eaten, as an example with its date; empty where no date can be given."""
-    if decision.action not in ("dose", "watch", "discharge"):
-        return ""
     ends = [one for one in decision.withdrawals if one.degree_days > 0]
     # what ends last is waited for: the others are over by then
     last = max(ends, key=lambda one: math.inf if one.until_day is None else one.until_day, default=None)
