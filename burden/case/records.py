@@ -94,7 +94,7 @@ class Findings:
 
     @property
     def diseases(self) -> tuple[str, ...]:
-        """Other findings that stand: a test for a virus that was sent is a suspicion, and one that is negative ends it."""
+        """Other findings that stand: a test for a virus that was sent is a suspicion, a negative one ends it."""
         others = tuple(name for name in self.other if name != "virus_suspected")
         suspected = "virus_suspected" in self.other and self.virus_test != "negative"
         return (*others, "virus_suspected") if suspected or self.virus_test in ("sent", "positive") else others
