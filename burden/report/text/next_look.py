@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from itertools import groupby
 
 from burden.decision.look_dates import look_after
-from burden.decision.look_records import NextLook, Outcome
+from burden.decision.look_records import CLEAN_LOOKS, NextLook, Outcome
 from burden.decision.records import Decision
 from burden.sampling.development_times import SURE
 from burden.utils.formatting import all_of, counted, percent, plain, say_date, several
@@ -89,8 +89,7 @@ def _what_for(look: NextLook) -> str:
         return f"{left}, so this tells whether the course worked"
     if look.clean_is_enough:
         return f"{left}, so this look decides whether they may move"
-    looks = {2: "two"}.get(look.clean_looks, "three")
-    return f"{left}, and {looks} clean looks are needed before they may move"
+    return f"{left}, and {_clean_looks(look)} are needed before they may move"
 
 
 def no_look_text(decision: Decision) -> str:
@@ -126,11 +125,13 @@ def _still_left(rows: Sequence[Outcome], look: NextLook) -> str:
     """Write how often newcomers that show none carry some all the same."""
     if look.purpose != "release" or rows[-1].code != "none":
         return ""
-    looks = {1: "this look", 2: "two clean looks"}.get(look.clean_looks, "three clean looks")
-    if look.clean_before and look.clean_looks > 1:
-        looks += " from now"
-    left = f"Of simulated tanks where none shows, {percent(rows[-1].chance_high)} are not free of flukes"
-    return f" {left}: they may move after {looks}."
+    return f" Of simulated tanks where none shows, {percent(rows[-1].chance_high)} are not free of flukes."
+
+
+def _clean_looks(look: NextLook) -> str:
+    """Write how many clean looks release newcomers."""
+    looks = f"{'two' if look.clean_looks == CLEAN_LOOKS else 'three'} clean looks"
+    return f"{looks} from now" if look.clean_before else looks
 
 
 def _only(look: NextLook) -> list[str]:
@@ -166,7 +167,7 @@ def _leads_to(look: NextLook, action: str) -> str:
     if look.purpose == "release" and action == "watch" and look.clean_is_enough:
         return "clean again, they may move"
     if look.purpose == "release" and action == "watch":
-        return "keep them apart and look again, a week later at the earliest"
+        return f"keep them apart and look again, a week later at the earliest; they may move after {_clean_looks(look)}"
     if action == "discharge" and look.clean_from is not None:
         return f"no further dose; look once more about {say_date(look.clean_from, look.date.year)}"
     if action == "watch":
