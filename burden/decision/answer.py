@@ -179,7 +179,7 @@ def _reported(
         "dosed_by_calendar": facts.by_calendar,
     }
     told = (*reasons, *(Reason(code) for code, holds in besides.items() if holds))
-    numbers = reason_numbers(grounds)
+    numbers = {**reason_numbers(grounds), "dosed_now": float(action == "dose")}
     return tuple(replace(reason, numbers=numbers) for reason in told)
 
 

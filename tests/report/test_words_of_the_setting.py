@@ -252,3 +252,12 @@ def test_dead_fish_are_kept_for_a_test_that_is_not_yet_made():
 
     assert "laboratory needs them" in told(None)
     assert "laboratory needs them" not in told("sent")
+
+
+def test_a_doubtful_dose_does_not_ask_for_another_agent_while_the_next_is_given():
+    """ "Give dose 2 of 2 today" above "find out why before the next one … change the agent"."""
+    numbers = {"chance_fell_short": 0.52, "may_be_removed": 0.0}
+    assert "change the agent" in reason_text(Reason("doses_fell_short", {**numbers, "dosed_now": 0.0}))
+    given = reason_text(Reason("doses_fell_short", {**numbers, "dosed_now": 1.0}))
+    assert "change the agent" not in given
+    assert "Count again after it" in given

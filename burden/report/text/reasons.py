@@ -192,6 +192,8 @@ def _fell_short(n: _Numbers) -> str:
     asked += ["was carbon or a UV lamp running"] if n.get("may_be_removed", 1.0) else []
     asked += ["have flukes come in from neighbours"] if n.get("from_outside") else []
     questions = ", ".join(asked)
+    if n.get("dosed_now"):
+        return f"{_killed_too_few(n)}. Before the next one goes in make sure: {questions}? Count again after it."
     return (
         f"{_killed_too_few(n)}. Find out why before the next one: {questions}? If none of that explains it, the flukes "
         "may be resistant: change the agent."
