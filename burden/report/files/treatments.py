@@ -11,15 +11,22 @@ from typing import Any
 
 from burden.case import Action
 from burden.decision import Assessment
+from burden.decision.records import PlannedDose
 from burden.evidence import FRESH_WATER, agent_names
 from burden.treatment.withdrawal import withdrawals
+from burden.utils.formatting import significant
 
 __all__ = ["TREATMENT_COLUMNS", "treatments_of"]
 
 TREATMENT_COLUMNS = (
     *("state", "date", "agent", "route", "batch", "strength_percent", "dose_mg_l", "dose_mg_per_kg", "hours"),
     *("water_l", "product_g", "product_ml", "fish", "species", "mean_weight_g", "food_fish"),
-    *("withdrawal_degree_days", "withdrawal_end"),
+    *("withdrawal_degree_days", "withdrawal_end", "product_g_per_m3", "product_ml_per_m3"),
+)
+
+
+_OF_A_PRODUCT = (
+    *("strength_percent", "dose_mg_l", "product_g", "product_ml", "product_g_per_m3", "product_ml_per_m3"),
 )
 
 
@@ -64,16 +71,30 @@ def _planned(visit: Assessment) -> Iterator[dict[str, Any]]:
             "strength_percent": dose.strength_percent,
             "dose_mg_l": planned.mg_l,
             "hours": planned.hours,
-            "water_l": planned.bath_volume_l,
-            "product_g": planned.product_g,
-            "product_ml": planned.product_ml,
+            **_amounts(planned),
             **_without_product(planned.agent),
         }
 
 
+def _amounts(planned: PlannedDose) -> dict[str, float | None]:
+    """How much into all the water; into each cubic metre of a bath apart, whose size nobody knows yet."""
+    grams, millilitres = planned.product_g, planned.product_ml
+    if not planned.apart:
+        return {
+            "water_l": planned.bath_volume_l,
+            "product_g": significant(grams),
+            "product_ml": significant(millilitres),
+        }
+    each = 1000 / planned.bath_volume_l
+    return {
+        "product_g_per_m3": None if grams is None else significant(grams * each),
+        "product_ml_per_m3": None if millilitres is None else significant(millilitres * each),
+    }
+
+
 def _without_product(agent: str | None) -> dict[str, None]:
     """A bath in water alone has no strength, no dose and nothing to weigh."""
-    return dict.fromkeys(("strength_percent", "dose_mg_l", "product_g", "product_ml")) if agent == FRESH_WATER else {}
+    return dict.fromkeys(_OF_A_PRODUCT) if agent == FRESH_WATER else {}
 
 
 def _about(visit: Assessment, day: date, agent: str | None) -> dict[str, Any]:
