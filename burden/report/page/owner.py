@@ -156,12 +156,16 @@ def _dates(found: Assessment) -> list[str]:
     return [line for line in (*said, _next_visit(found), release_text(decision, "new fish")) if line]
 
 
+#: reasons that an owner reads though another is the first
+_TOLD_AS_WELL = ("agent_changed", "treat_neighbours")
+
+
 def _reasons(found: Assessment) -> list[str]:
     """Why this is done, and that a dose does not stop what else kills."""
     decision = found.decision
     first = [one for one in decision.reasons[:1] if decision.action != "dose" or one.code in FOR_OWNERS]
     said = [_harmless(found) or owner_reason_text(one, _present(found)) for one in first]
-    said += [owner_reason_text(one) for one in decision.reasons[1:] if one.code == "agent_changed"]
+    said += [owner_reason_text(one) for one in decision.reasons[1:] if one.code in _TOLD_AS_WELL]
     return said + ([_NOT_BY_FLUKES] if _elsewhere(found) else [])
 
 

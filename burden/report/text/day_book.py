@@ -23,6 +23,7 @@ from burden.report.text.handling import (
 )
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.plan import dose_text
+from burden.report.text.reasons import reason_text
 from burden.schedule.delayed_hatch import DelayedHatch
 from burden.schedule.late_dose import LateDose
 from burden.treatment.dose_result import DoseResult
@@ -154,8 +155,9 @@ def _trial(found: Assessment, planned: PlannedDose, first: bool) -> Day:
 def _care(found: Assessment) -> list[str]:
     """What water and fish ask for beside a dose, without full stops."""
     apart = replace(found.decision, gates=tuple(map(without_change, found.decision.gates)))  # it has days of its own
+    near = [reason_text(reason) for reason in found.decision.reasons if reason.code == "treat_neighbours"]
     besides = unused_text(found.decision)
-    said = [*gates_text(apart, "measure", "care"), *([besides] if besides else [])]
+    said = [*near, *gates_text(apart, "measure", "care"), *([besides] if besides else [])]
     return [text.rstrip(".") for text in said]
 
 

@@ -46,6 +46,8 @@ _PROBABLY_FEW = "There are flukes, probably too few to do harm. They may increas
 _PERHAPS_NONE = "Few flukes are left, or none. Any that are may increase, so we look again before they do."
 #: reasons in the words of an owner, by code
 FOR_OWNERS = {
+    "treat_neighbours": "Flukes also come in from fish nearby: ask that those are looked at and bathed within the same "
+    "days, or they come back.",
     "stays_low": "Flukes are few or none, and few flukes on well fish do no harm.",
     "never_seen": "We found no fluke. That does not prove that there is none, so we do not dose on suspicion.",
     "course_worked": "The doses given have done enough.",
