@@ -42,6 +42,8 @@ COUNTED_DAYS = 60
 _HELD_UP, ENOUGH_FLUKES, _SOON_AFTER_DAYS, _SOON_AFTER_COURSE_DAYS = 0.5, 10, 7, 14
 #: doses weaker than this share of the customary one may have failed for that alone: an assumption [-]
 WEAK_SHARE = 0.8
+#: below this share of it no length of a bath makes up for strength: an assumption [-]
+_NEVER_ENOUGH = 0.5
 #: doses one after the other, so many days apart, that no look at the fish asked for: assumptions [-], [d]
 _BY_CALENDAR, _MONTHLY_DAYS = 3, (20, 45)
 
@@ -106,16 +108,13 @@ def full_doses(case: Case) -> list[Action]:
 def _strength(case: Case, dose: Action) -> float | None:
     """Strength of a dose in the water there is, as a share of the customary one; None where nobody wrote it down."""
     known = dose.concentration_mg_l is not None and dose.agent in agent_names() and not _left_in(dose)
-    meant = 1.0
-    if known:
-        usual = load_agent(str(dose.agent)).customary
-        longer = max((dose.hours or usual.hours) / usual.hours, 1.0)  # half of it for twice as long is no weaker
-        meant = (
-            max(dose.concentration_mg_l or 0.0, min((dose.concentration_mg_l or 0.0) * longer, usual.mg_l)) / usual.mg_l
-        )
+    usual = load_agent(str(dose.agent)).customary if known else None
+    meant = 1.0 if usual is None else (dose.concentration_mg_l or 0.0) / usual.mg_l
     if not known and dose.volume_l_believed is None:
         return None
-    return meant * (dose.volume_l_believed or case.water.volume_l.value) / case.water.volume_l.value
+    share = meant * (dose.volume_l_believed or case.water.volume_l.value) / case.water.volume_l.value
+    longer = 1.0 if usual is None or dose.hours is None else dose.hours / usual.hours
+    return max(share, 1.0) if share * longer >= 1 and share >= _NEVER_ENOUGH else share  # half of it for twice as long
 
 
 def left_in(case: Case) -> str | None:

@@ -18,6 +18,7 @@ from burden.decision.doses_given import (
     held_up,
     left_in,
     strength_given,
+    underdosed,
     weak_doses,
 )
 from burden.decision.facts import _looked_over, shortfall, trouble_in
@@ -232,3 +233,11 @@ def test_water_of_a_cage_is_not_changed_and_what_the_cage_needs_is_asked_for():
     assert remedies
     assert not any(one.times for one in remedies)
     assert any(one.clear_cage and one.aerate for one in remedies)
+
+
+@pytest.mark.parametrize(
+    ("mg_l", "hours", "weak"), [(3.0, 24, True), (3.0, 48, False), (2.0, 96, True), (5.0, 12, False)]
+)
+def test_a_weaker_bath_for_longer_is_no_weak_one(mg_l, hours, weak):
+    """Common practice, no source: 3 mg/L for two days in place of 5 mg/L for one; far too weak stays too weak."""
+    assert underdosed(a_case(given=(dose(-7, mg_l=mg_l, hours=hours),))) is weak

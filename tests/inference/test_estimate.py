@@ -210,7 +210,7 @@ def test_no_samples_give_the_prior_and_say_so():
     assert found.probability_infected == pytest.approx(1 - PRIOR_NONE, abs=0.01)
     assert found.counted is None
     assert (found.look.preparations, found.look.chance_above) == (0, None)
-    assert found.missed == "No fish was looked at on this visit, so nothing is ruled out."
+    assert found.missed == "No fish was looked at on this day, so it rules nothing out."
     assert "No sample could be read" in found.text()
     value = load_parasite("dactylogyrus").values["abundance"]
     ranks = stats.norm.cdf(np.log([getattr(found.abundance_before, e) for e in ("low", "median", "high")]),
