@@ -67,7 +67,7 @@ ENOUGH_FISH = {"control": 5, "eradicate": 10}
 _SOME_LOOKED_AT = 3
 #: how many times as many fish as flukes other causes have to kill for the answer to ask after them, how many fish and
 #: what share of the stock: assumptions [-], [fish], [-]
-_FAR_MORE, _SOME_FISH, _SOME_SHARE = 5.0, 5.0, 0.05
+_FAR_MORE, _SOME_FISH, _SOME_SHARE = 10.0, 5.0, 0.05
 #: looks nearer to each other are one: a fluke that a look missed would still be as young [d]
 LOOKS_APART_DAYS = 7
 #: a product given no longer ago is asked after: an assumption [d]

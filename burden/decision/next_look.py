@@ -278,7 +278,7 @@ def _look_after_doses(grounds: Grounds, shown: EvaluatedSchedule) -> NextLook:
 def _survivors_day(grounds: Grounds, last: float) -> float | None:
     """Day on which what the doses left shows, before fish rest in the cold; None where they do by then [d]."""
     water = grounds.estimates[0].pond.setting.temperature
-    days = (last + LOOK_LATE_DAYS, last + LOOK_SOON_DAYS, last + LOOKS_APART_DAYS)
+    days = (last + LOOK_LATE_DAYS, last + LOOK_SOON_DAYS, last + LOOKS_APART_DAYS, last)
     return next((day for day in days if float(np.median(water.at(day))) >= COLD_C), None)
 
 
