@@ -335,7 +335,7 @@ def _harm(facts: Facts) -> Iterator[_Found]:
     if first and (facts.mostly_else or min(facts.high_now, facts.high) < DOSE_BESIDE):
         yield "look_first", (*(("deaths_of_other_cause",) if facts.mostly_else else ()), "other_first")
     if facts.others_far_more and facts.trouble and not worth and not facts.seen_before:
-        yield "look_first", ("others_kill_more", "look_for_another_cause")
+        yield "look_first", ("few_saved", "look_for_another_cause")
     if facts.mostly_else and facts.trouble and not worth and (facts.high_now < LIKELY or facts.high < later):
         yield "look_first", ("deaths_of_other_cause", "look_for_another_cause")
     if _goes_on(facts):

@@ -166,7 +166,7 @@ def _reported(
     case, codes = grounds.case, {reason.code for reason in reasons}
     besides = {
         "others_kill_more": facts.trouble
-        and not codes & {"others_kill_more", *_OTHER_CAUSE}
+        and not codes & _OTHER_CAUSE
         and facts.others_far_more
         and all(_few_by_flukes(e) for e in grounds.estimates),
         "weak_before": action in ("dose", "water_first") and "doses_fell_short" not in codes and underdosed(case),

@@ -345,6 +345,9 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "No course tried keeps flukes few for long. Find out why they come back: too many "
         "fish in this water, fish or nets from elsewhere, a dose too weak for the volume, or resistant flukes."
     ),
+    "few_saved": lambda n: (
+        "Far more fish are expected to die of something else than of flukes, and a course would save few of them."
+    ),
     "others_kill_more": lambda n: (
         "Expect far more deaths of other causes than of flukes: look for bacteria, other parasites, bad water and a "
         f"virus as well.{_of_carp(n)}"
