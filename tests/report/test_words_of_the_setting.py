@@ -11,6 +11,7 @@ from cases import VISIT, a_case, exactly
 from report_cases import koi
 
 from burden.case import Findings
+from burden.decision.look_records import NextLook, Outcome
 from burden.decision.records import OtherTreatment, PlannedDose, Reason
 from burden.inference.diagnostics import SampleReading
 from burden.inference.treatment_response import NextStep
@@ -20,6 +21,7 @@ from burden.report.text.day_book import days_of
 from burden.report.text.forecast import regime_text
 from burden.report.text.gates import gates_text, lamp_text
 from burden.report.text.handling import better_text, handling_of, trial_steps
+from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.reasons import owner_reason_text, reason_text
 from burden.report.text.schedule import window_text
 from burden.treatment.efficacy_contradiction import efficacy_contradicted
@@ -261,3 +263,10 @@ def test_a_doubtful_dose_does_not_ask_for_another_agent_while_the_next_is_given(
     given = reason_text(Reason("doses_fell_short", {**numbers, "dosed_now": 1.0}))
     assert "change the agent" not in given
     assert "Count again after it" in given
+
+
+def test_an_arch_is_taken_of_a_fish_once_whatever_is_scraped_off_it():
+    look = NextLook(date(2026, 7, 8), 14.0, "check", 5, False, 3, methods=("gill_arch", "skin_scrape"))
+    assert "look at 5 fish, 1 gill arch and 3 skin scrapes of each" in look_text(look, 2026)
+    some = (Outcome("few", 3, 0.6, 0.2, "watch"), Outcome("many", None, 0.4, 0.8, "dose"))
+    assert "in all 20 preparations" in outcome_lines(replace(look, outcomes=some))[0]

@@ -51,11 +51,17 @@ def _each(look: NextLook) -> str:
     each = "it" if look.fish == 1 else "each"
     if look.methods == ("whole_organ",):
         return f"all flukes of {each} counted"
-    known = [_KINDS[method] for method in look.methods if method in _KINDS] or ["preparation"]
+    kinds = [counted(_times(look, method), _KINDS[method]) for method in look.methods if method in _KINDS]
     both = " and a whole count" if "whole_organ" in look.methods else ""
-    return f"{several(counted(look.preparations_per_fish, kind) for kind in known)}{both} of {each}"
+    return f"{several(kinds or [counted(look.preparations_per_fish, 'preparation')])}{both} of {each}"
 
 
+def _times(look: NextLook, method: str) -> int:
+    """How many preparations of a method are made of a fish: an arch is taken once."""
+    return 1 if method in _ONCE else look.preparations_per_fish
+
+
+_ONCE = ("gill_arch", "whole_organ")
 _KINDS = {"gill_clip": "gill clip", "gill_arch": "gill arch", "skin_scrape": "skin scrape"}
 
 
@@ -63,7 +69,7 @@ def _in_all(look: NextLook) -> str:
     """Write in what the flukes of a result are counted."""
     if look.methods == ("whole_organ",):
         return "on it" if look.fish == 1 else f"on {all_of(look.fish, 'fish')}"
-    number = look.fish * look.preparations_per_fish * max(len(look.methods), 1)
+    number = look.fish * sum(_times(look, method) for method in look.methods or ("",))
     kind = _KINDS.get(look.methods[0], "preparation") if len(look.methods) == 1 else "preparation"
     return f"in {all_of(number, kind)}"
 
