@@ -305,10 +305,11 @@ def _over(facts: Facts) -> Iterator[_Found]:
 def _goes_on(facts: Facts) -> bool:
     """Whether a course has begun that is neither given in full nor judged by a look after its last hatch.
 
-    After one dose such a look ends it only if it is clean: those that have hatched since are still to be met. Fish that
-    are well a week or more after a dose, and will likely stay so, need no further one.
+    After one dose such a look ends it only if it is clean: those that have hatched since are still to be met; after two
+    also where few were seen. Fish that are well a week or more after a dose, and will likely stay so, need no further.
     """
-    judged = facts.checked and (facts.least_given or not facts.seen_lately)
+    few = facts.least_given and facts.high < _FEW_MORE
+    judged = facts.checked and (few or not facts.seen_lately)
     well = facts.looked_over and not (facts.trouble or facts.eradicate or facts.planned) and facts.high < _FEW_MORE
     return facts.course_given and not facts.course_over and not judged and not well
 

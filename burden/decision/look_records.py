@@ -61,8 +61,9 @@ class NextLook:
     purpose : str
         more_fish: today, as the fish seen cannot decide; check: whether the course worked; watch: whether flukes
         increase; release: whether newcomers are clean; survivors: what the doses left on the fish, while eggs wait for
-        warmth; result: once a virus was tested for; named: once the flukes are
-        identified; harvest: at fish that are harvested; water: whether the water is right, and what the fish carry.
+        warmth; before_last: the same, before the last dose goes in, as the water is cold after it; result: once a virus
+        was tested for; named: once the flukes are identified; harvest: at fish that are harvested; water: whether the
+        water is right, and what the fish carry.
     fish : int
         To look at, never more than there are.
     all_fish : bool

@@ -266,6 +266,8 @@ def _look_after_doses(grounds: Grounds, shown: EvaluatedSchedule) -> NextLook:
     day, purpose = before_cold, "survivors" if waits else "check"
     ahead = _Ahead.of(grounds, shown, day)
     look = next_look(case, estimates, day, purpose, ahead.then, ahead.high, low, ahead.now)
+    if day == last:  # the dose of that day is given whatever the fish show: nobody comes again before spring
+        look = _plain_look(case, day, "before_last")
     if waits:
         later = warm_day(estimates, shown.check_day) or shown.check_day
         return replace(look, again=case.visit_date + timedelta(days=int(later)))

@@ -41,6 +41,9 @@ def reason_numbers(grounds: Grounds) -> Mapping[str, float | str | None]:
         "chance_present": max(e.probability_infected for e in estimates),
         "chance_high_now": 1 - float(np.mean(found.aim.share_kept(found.untreated.burden_on(0.0)))),
         "chance_high": 1 - float(np.mean(found.untreated.kept)),
+        "saves": None
+        if found.recommended is None
+        else float(np.median(found.untreated.mean_fluke_deaths - found.recommended.mean_fluke_deaths)),
         "level": float(found.aim.tolerable[0].median),
         "chance_gone": found.untreated.elimination.mean,
         "aim_chance": found.aim.chance,

@@ -210,6 +210,16 @@ ROWS = [
         "dose",
     ),
     (
+        "two doses of three given, looked at after the last hatch, nearly even",
+        Facts(high=0.41, saves=0.0, course_given=True, checked=True, looked_over=True),
+        "dose",
+    ),
+    (
+        "the same, but probably few",
+        Facts(high=0.25, saves=0.0, course_given=True, checked=True, looked_over=True),
+        "watch",
+    ),
+    (
         "in the middle of a course that the case plans on with, fish well",
         Facts(high=0.25, saves=0.0, course_given=True, looked_over=True, planned=True),
         "dose",

@@ -157,7 +157,7 @@ def _dates(found: Assessment) -> list[str]:
 
 
 #: reasons that an owner reads though another is the first
-_TOLD_AS_WELL = ("agent_changed", "treat_neighbours")
+_TOLD_AS_WELL = ("agent_changed", "treat_neighbours", "look_for_another_cause")
 
 
 def _reasons(found: Assessment) -> list[str]:

@@ -98,7 +98,8 @@ def _today(found: Assessment) -> Iterator[Day]:
         return
     kind = "water" if decision.action == "water_first" else "none"
     levels = () if kind == "water" else ("stop", "measure", "care")
-    steps = [*_virus(found), *gates_text(decision, *levels), *_why_it_failed(found)]
+    causes = [reason_text(reason) for reason in decision.reasons if reason.code == "look_for_another_cause"]
+    steps = [*_virus(found), *causes, *gates_text(decision, *levels), *_why_it_failed(found)]
     yield _day(found, decision.visit_date, kind, headline(decision), [step.rstrip(".") for step in steps])
 
 

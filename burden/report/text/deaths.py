@@ -109,6 +109,7 @@ def deaths_text(decision: Decision) -> str:
     if "flukes_planned" in d:
         said += f", with the plan {fish('flukes_planned')}"
     said += f"; other causes {fish('other')}, as these may end or spread." if known.get("deaths") else "."
-    few = "flukes_avoided" in d and d["flukes_avoided"].median < _NOT_EVEN_ONE and decision.action == "dose"
+    hardly = all(d[name].median < _NOT_EVEN_ONE for name in ("flukes_untreated", "flukes_avoided") if name in d)
+    few = "flukes_avoided" in d and hardly and decision.action == "dose"
     few = few and decision.recommendation.aim.kind == "control" and decision.chances["aim_planned"] >= _LIKELY
     return f"{said} {_WHY_DOSE}" if few else said

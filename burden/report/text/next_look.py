@@ -37,6 +37,12 @@ def look_text(look: NextLook, year: int) -> str:
         return f"About {say_date(look.date, year)}, once the flukes have been identified: look at {what}."
     if look.purpose == "more_fish" or look.day == 0:
         return f"Look at {what}, netted at random, before you decide."
+    if look.purpose == "before_last" and look.again is not None:
+        return (
+            f"{say_date(look.date, year)}, before the last dose goes in: look at {what}; this look shows what the "
+            "doses before it left. Eggs in the cold water hatch later, so look again about "
+            f"{say_date(look.again, year)}."
+        )
     if look.purpose == "survivors" and look.again is not None:
         later = say_date(look.again, year)
         return (

@@ -35,6 +35,8 @@ def owner_reason_text(reason: Reason, present: float = 1.0) -> str:
         if float(reason.numbers.get(chance) or 0) >= _EVEN:
             return _UNSURE
         return _PROBABLY_FEW if present >= _SURELY_THERE else _PERHAPS_NONE
+    if reason.code == "stays_high" and _for_the_deaths(reason.numbers):
+        return "Without a dose flukes would kill more fish."
     if reason.code == "to_be_free":
         seen = f" were found on {_day_of(reason.numbers, 'seen_before')}" if reason.numbers.get("seen_before") else ""
         return FOR_OWNERS["to_be_free"].replace(" were found", seen) if seen else FOR_OWNERS["to_be_free"]
@@ -117,6 +119,18 @@ def _not_yet(n: _Numbers) -> str:
     even = ", about as likely as not" if _even(high) else ""
     now = f"There are flukes; {chance}{even}" if high >= _EVEN else f"There are few flukes now: {chance}"
     return f"{now}. They may increase, with a chance of {_share(n, 'chance_high')}, so look again before that."
+
+
+def _stays_high(n: _Numbers) -> str:
+    said = f"Without a dose the chance of {_too_many(n)} is {_share(n, 'chance_high')}"
+    if _for_the_deaths(n):
+        return f"{said}, but flukes would kill about {plain(float(n['saves'] or 0), 2)} fish more than with the plan."
+    return f"{said}."
+
+
+def _for_the_deaths(n: _Numbers) -> bool:
+    """Whether a dose is given for the fish it saves, as too many flukes are not likely."""
+    return float(n["chance_high"] or 0) < LIKELY and float(n.get("saves") or 0) >= 1
 
 
 def _course_goes_on(n: _Numbers) -> str:
@@ -379,5 +393,5 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "Look after look shows flukes while fish are ill, so treat them. Without a dose the chance of "
         f"{_too_many(n)} is {_share(n, 'chance_high')}."
     ),
-    "stays_high": lambda n: f"Without a dose the chance of {_too_many(n)} is {_share(n, 'chance_high')}.",
+    "stays_high": _stays_high,
 }
