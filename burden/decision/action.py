@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from burden.decision.look_records import CLEAN_LOOKS, MORE_LOOKS_FROM
+from burden.decision.look_records import looks_needed
 from burden.decision.records import Reason
 
 __all__ = [
@@ -251,7 +251,7 @@ def _seen(facts: Facts) -> Iterator[_Found]:
     if facts.ever_seen:
         return
     if facts.eradicate:
-        held = facts.checked and (facts.present < FEW_LEFT or facts.clean_looks >= _looks_needed(facts))
+        held = facts.checked and (facts.present < FEW_LEFT or facts.clean_looks >= looks_needed(facts.present))
         yield ("discharge", ("clean_and_held",)) if held else ("watch", ("never_seen", "held_apart"))
     surely = facts.high < SURELY_LOW
     if facts.trouble:
@@ -259,11 +259,6 @@ def _seen(facts: Facts) -> Iterator[_Found]:
     if facts.met_untreated and not facts.sick_only:
         yield "watch", ("never_seen", "stays_low")
     yield "look_first", ("never_seen", "more_fish")
-
-
-def _looks_needed(facts: Facts) -> int:
-    """Clean looks before newcomers move: one more where flukes may well be left all the same."""
-    return CLEAN_LOOKS + (facts.present >= MORE_LOOKS_FROM)
 
 
 def _reached(facts: Facts) -> Iterator[_Found]:
@@ -279,7 +274,7 @@ def _reached(facts: Facts) -> Iterator[_Found]:
 def _free(facts: Facts) -> Iterator[_Found]:
     """Newcomers that had a whole course and are clean need time and a second look, not another dose."""
     if facts.eradicate and facts.course_over and facts.checked and not facts.seen_lately:
-        free = facts.met_untreated or facts.clean_looks >= _looks_needed(facts)
+        free = facts.met_untreated or facts.clean_looks >= looks_needed(facts.present)
         yield ("discharge", ("clean_and_held",)) if free else ("watch", ("clean_once",))
 
 

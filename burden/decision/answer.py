@@ -64,8 +64,7 @@ def answer_on(grounds: Grounds, draws: int, seed: int, accept_unpublished: bool)
     accept_unpublished : bool
         Work out doses no source gives.
     """
-    case, found, facts = grounds.case, grounds.found, facts_of(grounds)
-    facts = _weighed(grounds, facts)
+    case, found, facts = grounds.case, grounds.found, _weighed(grounds, facts_of(grounds))
     action, reasons = choose(facts)
     # what follows once the water is right is what would be done today in good water
     then, why = choose(replace(facts, stopped=False)) if action == "water_first" else (action, reasons)
@@ -114,7 +113,7 @@ def _last_dose(grounds: Grounds, facts: Facts, action: str) -> LastDose | None:
         return None
     water, horizon = grounds.estimates[0].pond.setting.temperature, grounds.found.aim.deaths_until_day
     chosen = grounds.found.recommended
-    agent = grounds.agents[0] if chosen is None or not chosen.doses else chosen.plan.agents[0]
+    agent = grounds.agents[0] if chosen is None else chosen.plan.agents[0]
     last = last_dose_before_harvest(grounds.case, agent, water)
     far = last is not None and last.date is not None and grounds.case.day_of(last.date) > horizon
     return None if far else last

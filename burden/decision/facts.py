@@ -25,7 +25,6 @@ from burden.decision.doses_given import (
     weak_doses,
 )
 from burden.decision.grounds import Grounds
-from burden.decision.look_dates import COLD_C
 from burden.decision.plan import other_treatments
 from burden.evidence import agent_names, load_parasite
 from burden.inference.estimate import Estimate
@@ -33,6 +32,7 @@ from burden.inference.infection_pressure import withheld_forecast
 from burden.inference.treatment_response import ByTheRecord
 from burden.model.elimination.probability import DoseSchedule
 from burden.schedule.aim import check_day
+from burden.schedule.candidates import COLD_C
 from burden.schedule.eligibility import Notes
 from burden.schedule.evaluation import beats
 from burden.schedule.recommendation import Recommendation
@@ -90,9 +90,6 @@ def facts_of(grounds: Grounds) -> Facts:
     judging = checked_since(case, estimates)
     given = 0 if found.underway is None else found.underway.doses
     readable = [row for row in case.samples if row.readable]
-    saved = 0.0
-    if chosen is not None:
-        saved = float(np.median(found.untreated.mean_fluke_deaths - chosen.mean_fluke_deaths))
     return Facts(
         stopped=stopped(grounds.gates),
         measure_first=not agents and _only(grounds.notes, _UNMEASURED),
@@ -105,7 +102,7 @@ def facts_of(grounds: Grounds) -> Facts:
         and any(load_parasite(n).notifiable for n in case.parasites),
         identify_first=_identify_first(case),
         rising=_rising(case),
-        cold=float(np.median(estimates[0].pond.setting.temperature.at(0.0))) < COLD_C,
+        cold=estimates[0].pond.setting.temperature.median_at(0.0) < COLD_C,
         seen_lately=seen_since(case, last_dose(case)),
         seen_before=any(-case.day_of(row.date) >= LOOKS_APART_DAYS for row in readable),
         looked_over=_looked_over(case),
@@ -125,7 +122,7 @@ def facts_of(grounds: Grounds) -> Facts:
         high=1 - float(np.mean(found.untreated.kept)),
         high_now=1 - float(np.mean(found.aim.share_kept(found.untreated.burden_on(0.0)))),
         met_untreated=found.untreated.meets(found.aim),
-        saves=saved,
+        saves=found.saves,
         fish=float(case.fish_count),
         met_by_plan=0.0 if chosen is None else chosen.chance(found.aim),
         helps=chosen is not None and beats(chosen, found.untreated, found.aim),
@@ -144,7 +141,7 @@ def facts_of(grounds: Grounds) -> Facts:
         clean_looks=clean_looks(case),
         harvest_too_early=any(one.harvest is not None for one in grounds.withdrawals),
         harvest_lost=any(one.harvest is not None for one in grounds.withdrawals_given),
-        saves_by_harvest=saved * _share_by_harvest(case, found.aim.deaths_until_day),
+        saves_by_harvest=found.saves * _share_by_harvest(case, found.aim.deaths_until_day),
         too_much_water=not agents and _only(grounds.notes, {"too_much_water"}),
         too_cold=found.untreated.check_day > _TOO_LONG_DAYS,
         forecast_withheld=withheld_forecast(case) is not None,

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from burden.case import Case
 from burden.decision.agents_tried import agents_to_plan
 from burden.decision.plan import aim_for, withdrawals_after
@@ -69,7 +67,7 @@ def grounds_of(case: Case, draws: int, seed: int, made: Sequence[Estimate] | Non
     """
     estimates = tuple(made or (estimate(case, parasite, draws, seed) for parasite in case.parasites))
     ponds = [e.posterior for e in estimates]
-    gates = gates_of(case, float(np.median(ponds[0].pond.setting.temperature.at(0.0))))
+    gates = gates_of(case, ponds[0].pond.setting.temperature.median_at(0.0))
     agents, notes = agents_and_notes(case, estimates)
     report_progress("searching for dates")
     fit, spent = agents_to_plan(case, estimates, agents)

@@ -10,7 +10,7 @@ import numpy as np
 
 from burden.case import Case, Preparation
 from burden.decision.action import LIKELY
-from burden.decision.look_records import Outcome
+from burden.decision.look_records import TAKEN_ONCE, Outcome
 from burden.inference.estimate import Estimate
 from burden.inference.observation import share_examined
 
@@ -69,7 +69,7 @@ def preparations_by(method: str, weight_g: float) -> int:
     weight_g : float
         Mean weight of the fish [g].
     """
-    return 1 if method in ("whole_organ", "gill_arch") else _OF_SMALL if weight_g < _SMALL_G else PREPARATIONS
+    return 1 if method in TAKEN_ONCE else _OF_SMALL if weight_g < _SMALL_G else PREPARATIONS
 
 
 def counts_seen(found: Estimate, burden: np.ndarray, fish: int, times: int = 1) -> np.ndarray:

@@ -14,10 +14,10 @@ from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import windows_after
 from burden.sampling.development_times import SURE
 from burden.schedule.aim import check_day
+from burden.schedule.candidates import COLD_C
 from burden.schedule.recommendation import Recommendation
 
 __all__ = [
-    "COLD_C",
     "LOOK_LATE_DAYS",
     "LOOK_SOON_DAYS",
     "TOO_LONG_TO_WAIT_DAYS",
@@ -39,9 +39,9 @@ _HARDLY = 0.9
 #: in cold water eggs hatch months after the last dose: from this wait on, what the doses left on the fish is looked at
 #: after `LOOK_LATE_DAYS`, and what hatches later once more when it has (common practice, no source) [d]
 TOO_LONG_TO_WAIT_DAYS = 42.0
-#: fish that are well are left in peace in water colder than the first, until it has passed the second, within so many
-#: days (common practice, no source) [°C], [°C], [d]
-COLD_C, WARM_C, _WARM_WITHIN_DAYS = 8.0, 10.0, 200
+#: fish left in peace in the cold are seen again once the water has passed this, within so many days (common practice,
+#: no source) [°C], [d]
+WARM_C, _WARM_WITHIN_DAYS = 10.0, 200
 
 
 def look_after(look: NextLook, outcome: Outcome) -> date:
@@ -100,7 +100,7 @@ def clean_look_day(estimates: Sequence[Estimate], plan: DoseSchedule) -> float |
 
 def warm_day(estimates: Sequence[Estimate], day: float) -> float | None:
     """First day on which the water has warmed, where it is cold on a day; None where it is not, or does not [d]."""
-    if float(np.median(estimates[0].pond.setting.temperature.at(day))) >= COLD_C:
+    if estimates[0].pond.setting.temperature.median_at(day) >= COLD_C:
         return None
     return _first_day(estimates, day, lambda c: c >= WARM_C)
 
@@ -115,4 +115,4 @@ def _first_day(estimates: Sequence[Estimate], start: float, holds: Callable[[flo
     """First whole day from a day on whose median temperature is as wanted, within reach; None where there is none."""
     water = estimates[0].pond.setting.temperature
     ahead = map(float, range(int(np.ceil(start)), _WARM_WITHIN_DAYS))
-    return next((day for day in ahead if holds(float(np.median(water.at(day))))), None)
+    return next((day for day in ahead if holds(water.median_at(day))), None)

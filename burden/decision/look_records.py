@@ -6,12 +6,25 @@ from dataclasses import dataclass
 from datetime import date as Date
 from typing import Any
 
-__all__ = ["CLEAN_LOOKS", "MORE_LOOKS_FROM", "NextLook", "Outcome"]
+__all__ = ["CLEAN_LOOKS", "TAKEN_ONCE", "NextLook", "Outcome", "looks_needed"]
 
 #: clean looks, weeks apart, after which newcomers that had a whole course may move: common practice, no source
 CLEAN_LOOKS = 2
 #: chance that any fluke is left where none shows from which one look more is asked for: an assumption [-]
-MORE_LOOKS_FROM = 0.2
+_MORE_LOOKS_FROM = 0.2
+#: what is taken of a fish once, however many clips or scrapes are
+TAKEN_ONCE = ("gill_arch", "whole_organ")
+
+
+def looks_needed(left: float) -> int:
+    """Clean looks before newcomers move: one more where flukes may well be left all the same.
+
+    Parameters
+    ----------
+    left : float
+        Chance that any fluke is left where none shows [-].
+    """
+    return CLEAN_LOOKS + (left >= _MORE_LOOKS_FROM)
 
 
 @dataclass(frozen=True)
@@ -107,7 +120,7 @@ class NextLook:
         if any(one.code == "none" and one.action == "discharge" for one in self.outcomes) or not self.outcomes:
             return 1
         left = max((one.chance_high for one in self.outcomes if one.code == "none"), default=0.0)
-        return max(CLEAN_LOOKS + (left >= MORE_LOOKS_FROM) - self.clean_before, 1)
+        return max(looks_needed(left) - self.clean_before, 1)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""

@@ -18,7 +18,6 @@ from burden.decision.facts import LOOKS_APART_DAYS, clean_looks, trouble_in
 from burden.decision.grounds import Grounds
 from burden.decision.look_counts import counts_seen, method_of, outcomes_of, preparations_by
 from burden.decision.look_dates import (
-    COLD_C,
     LOOK_LATE_DAYS,
     LOOK_SOON_DAYS,
     TOO_LONG_TO_WAIT_DAYS,
@@ -33,6 +32,7 @@ from burden.decision.records import Reason
 from burden.evidence import load_parasite
 from burden.inference.estimate import Estimate
 from burden.inference.straying import strayed_ahead
+from burden.schedule.candidates import COLD_C
 from burden.schedule.evaluation import EvaluatedSchedule
 from burden.schedule.recommendation import Recommendation
 
@@ -281,7 +281,7 @@ def _survivors_day(grounds: Grounds, last: float) -> float | None:
     """Day on which what the doses left shows, before fish rest in the cold; None where they do by then [d]."""
     water = grounds.estimates[0].pond.setting.temperature
     days = (last + LOOK_LATE_DAYS, last + LOOK_SOON_DAYS, last + LOOKS_APART_DAYS, last)
-    return next((day for day in days if float(np.median(water.at(day))) >= COLD_C), None)
+    return next((day for day in days if water.median_at(day) >= COLD_C), None)
 
 
 def _look_untreated(grounds: Grounds, action: str, codes: Set[str]) -> NextLook:

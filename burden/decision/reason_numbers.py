@@ -41,9 +41,7 @@ def reason_numbers(grounds: Grounds) -> Mapping[str, float | str | None]:
         "chance_present": max(e.probability_infected for e in estimates),
         "chance_high_now": 1 - float(np.mean(found.aim.share_kept(found.untreated.burden_on(0.0)))),
         "chance_high": 1 - float(np.mean(found.untreated.kept)),
-        "saves": None
-        if found.recommended is None
-        else float(np.median(found.untreated.mean_fluke_deaths - found.recommended.mean_fluke_deaths)),
+        "saves": None if found.recommended is None else found.saves,
         "level": float(found.aim.tolerable[0].median),
         "chance_gone": found.untreated.elimination.mean,
         "aim_chance": found.aim.chance,
@@ -72,7 +70,7 @@ def reason_numbers(grounds: Grounds) -> Mapping[str, float | str | None]:
 
 def _koi_herpesvirus(grounds: Grounds) -> bool:
     """Whether fish and water are those in which koi herpesvirus kills."""
-    warmth = float(np.median(grounds.estimates[0].pond.setting.temperature.at(0.0)))
+    warmth = grounds.estimates[0].pond.setting.temperature.median_at(0.0)
     if grounds.case.findings.virus_test or "virus_suspected" in grounds.case.findings.diseases:
         return False  # it is spoken of as what it is
     carp = any(group.species.lower() in _CARP for group in grounds.case.fish)
@@ -88,11 +86,9 @@ def _seen_before(readable: Sequence[Preparation]) -> str | None:
 def _newcomers(case: Case) -> Mapping[str, float | str]:
     """How many fish came that no dose has met, and on what date the last of them."""
     came = came_since(case)
-    return (
-        {"came": float(sum(one.count for one in came)), "came_on": max(one.date for one in came).isoformat()}
-        if came
-        else {}
-    )
+    if not came:
+        return {}
+    return {"came": float(sum(one.count for one in came)), "came_on": max(one.date for one in came).isoformat()}
 
 
 def _harvest(case: Case, withdrawals: Sequence[Withdrawal]) -> Mapping[str, str | None]:

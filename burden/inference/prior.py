@@ -296,7 +296,7 @@ def _larvae_in(case: Case, setting: Scenario, pressure: Value, seed: int) -> np.
     p = setting.parameters
     count = np.array([[float(group.count)] for group in case.fish])
     around = Surroundings(count.sum() / setting.volume_m3, setting.exchange_per_day)
-    rates = rates_at(p, float(np.median(setting.temperature.at(0.0))), around)
+    rates = rates_at(p, setting.temperature.median_at(0.0), around)
     settling = rates["contact"] / (rates["contact"] + rates["larva_loss"]) * rates["establishment"]
     biomass_g = (count * setting.fish.weight_g).sum(0)
     usual = p.evidence.values["abundance"].value

@@ -107,8 +107,7 @@ def strayed_ahead(days: float, m: int, seed: int) -> np.ndarray:
         Ponds.
     seed : int
     """
-    scale = _STRAYS * np.sqrt(min(days, _FORGOTTEN_DAYS) / _FORTNIGHT_DAYS)
-    log_factor = scale * stdtrit(_FREEDOM, uniform_draws("strayed by the next look", m, seed))
+    log_factor = _scale(days) * stdtrit(_FREEDOM, uniform_draws("strayed by the next look", m, seed))
     return np.asarray(np.exp(np.clip(log_factor, _GRID[0], _GRID[-1])))
 
 
@@ -154,6 +153,11 @@ def _finite(log_likelihood: np.ndarray) -> np.ndarray:
     return np.maximum(log_likelihood, np.maximum(log_likelihood.max(0), _IMPOSSIBLE) - _BEYOND)
 
 
+def _scale(days: float) -> float:
+    """How far the log of a burden strays in so many days, as the scale of its Student t [-]."""
+    return float(_STRAYS * np.sqrt(min(days, _FORGOTTEN_DAYS) / _FORTNIGHT_DAYS))
+
+
 @cache
 def _between_nodes() -> np.ndarray:
     """Cubic splines through the nodes as a matrix, (grid, nodes)."""
@@ -163,7 +167,7 @@ def _between_nodes() -> np.ndarray:
 @cache
 def _steps(days: float) -> np.ndarray:
     """Chance of each cell of the grid so many days after each of its points, (from, to)."""
-    scale = _STRAYS * np.sqrt(min(days, _FORGOTTEN_DAYS) / _FORTNIGHT_DAYS)
+    scale = _scale(days)
     apart = _GRID - _GRID[:, None]
     chance = stdtr(_FREEDOM, (apart + _CELL / 2) / scale) - stdtr(_FREEDOM, (apart - _CELL / 2) / scale)
     return np.asarray(chance / chance.sum(1, keepdims=True))

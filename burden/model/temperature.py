@@ -119,6 +119,10 @@ class Temperature:
         share = min((day - self.known_until_days) / self.ramp_days, 1.0)
         return base + share * self.drift_c
 
+    def median_at(self, day: float) -> float:
+        """Temperature of the median draw on a day [°C]."""
+        return float(np.median(self.at(day)))
+
     def mean(self, start_day: float, end_day: float) -> np.ndarray | float:
         """Mean temperature between two days, by the midpoints of quarter days [°C]."""
         count = max(int(np.ceil((end_day - start_day) * 4)), 1)

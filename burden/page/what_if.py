@@ -99,7 +99,7 @@ def trial_of(case: Case, estimates: Sequence[Estimate], draws: int = DRAWS) -> T
     """
     posteriors = [e.posterior for e in estimates]
     ponds = first_draws(posteriors, draws)
-    gates = gates_of(case, float(np.median(posteriors[0].pond.setting.temperature.at(0.0))))
+    gates = gates_of(case, posteriors[0].pond.setting.temperature.median_at(0.0))
     agents, spent = agents_to_plan(case, estimates, agents_and_notes(case, estimates)[0])
     customs = customs_for(case, posteriors, agents, days_to_mend(gates), spent)
     doses = zip(customs[0].plan.days, customs[0].plan.agents, strict=True) if customs else ()

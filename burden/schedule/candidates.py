@@ -25,6 +25,7 @@ from burden.treatment.flowing_bath import bath_in_flow
 from burden.treatment.residues import builds_up
 
 __all__ = [
+    "COLD_C",
     "DEFAULT_MOST_DOSES",
     "FORMALIN_REST_DAYS",
     "LEAST_GAP_DAYS",
@@ -75,9 +76,9 @@ _GAPS = (0.4, 0.6, 0.8, 1.0, 1.2, 1.4, 1.6)
 _USUAL_GAP = 1.2
 #: gaps after which the next dose of a course under way may fall due, in the same unit
 _NEXT_GAPS = (0.8, 1.2, 1.75)
-#: water below which no dose of a course begun in warmer water is dated: what hatches then waits for spring, and fish
-#: that rest are not bathed (common practice, no source) [°C]
-_WINTER_C = 8.0
+#: water in which fish that are well are left in peace, and below which no dose of a course begun in warmer water is
+#: dated: what hatches then waits for spring (common practice, no source) [°C]
+COLD_C = 8.0
 #: a dose given longer ago than this, or than three times the time an egg takes to hatch, began no course that is still
 #: under way: an assumption [d]
 _COURSE_OVER_DAYS = 21.0
@@ -402,8 +403,8 @@ def in_season(pond: Ensemble, days: Sequence[float]) -> bool:
     days : sequence of float
         Of the doses, rising [d].
     """
-    first, last = (float(np.median(pond.setting.temperature.at(day))) for day in (days[0], days[-1]))
-    return not last < _WINTER_C <= first
+    first, last = (pond.setting.temperature.median_at(day) for day in (days[0], days[-1]))
+    return not last < COLD_C <= first
 
 
 def allowed(case: Case, days: Sequence[float], line: Sequence[str], carried: bool = True) -> bool:

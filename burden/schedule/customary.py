@@ -143,7 +143,7 @@ def _as_customary(case: Case, dose: Action) -> bool:
 def _water_ahead(pond: Ensemble) -> float:
     """Median temperature of the next two weeks [°C]."""
     days = np.arange(0.0, _CUSTOM_LOOKS_AHEAD_DAYS + 1.0)
-    return float(np.median([np.median(pond.setting.temperature.at(day)) for day in days]))
+    return float(np.median([pond.setting.temperature.median_at(day) for day in days]))
 
 
 def _custom(

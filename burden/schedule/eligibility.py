@@ -70,7 +70,7 @@ _SMALL_L, _APART_L, _ENCLOSED_L = 10.0, 100.0, 1000.0
 def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[str, ...], Notes]:
     """Agents that may be given, the one to begin with first, and what is to be said of each that might be."""
     wanted = _by_preference(case, DEFAULT_AGENTS if case.limits.agents is None else case.limits.agents)
-    warmest = float(np.median(estimates[0].pond.setting.temperature.at(0.0)))
+    warmest = estimates[0].pond.setting.temperature.median_at(0.0)
     notes: dict[str, tuple[SafetyNote, ...]] = {}
     allowed = []
     for name in wanted:

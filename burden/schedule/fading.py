@@ -59,7 +59,7 @@ def _median(values: np.ndarray) -> float:
 
 def _waters(pond: Ensemble, days: float) -> list[float]:
     """Median temperature by day."""
-    return [float(np.median(pond.setting.temperature.at(day))) for day in np.linspace(0.0, days, 7)]
+    return [pond.setting.temperature.median_at(day) for day in np.linspace(0.0, days, 7)]
 
 
 def _too_cold(pond: Ensemble, days: float) -> bool:

@@ -92,7 +92,7 @@ def left_behind(pond: Ensemble) -> Ensemble:
 
 def heated(pond: Ensemble, to_c: float) -> Ensemble:
     """Return the pond warmed from the visit on, by a degree a day, and held at `to_c` [°C]."""
-    now = float(np.median(pond.setting.temperature.at(0.0)))
+    now = pond.setting.temperature.median_at(0.0)
     days = max((to_c - now) / HEATING_C_PER_DAY, 0.0)
     if days == 0:
         return pond
@@ -164,7 +164,7 @@ def _with_move(move: _Move, ponds: Sequence[Posterior], plan: DoseSchedule, aim:
 
 
 def _moves(case: Case, ponds: Sequence[Posterior]) -> list[_Move]:
-    to_c, now = case.limits.can_heat_to_c, float(np.median(ponds[0].pond.setting.temperature.at(0.0)))
+    to_c, now = case.limits.can_heat_to_c, ponds[0].pond.setting.temperature.median_at(0.0)
     tank = case.limits.spare_tank and any(p.setting.parameters.evidence.lays_eggs for p, _ in ponds)
     moves = []
     if any(p.setting.parameters.evidence.lays_eggs for p, _ in ponds):  # live-bearers leave no eggs behind

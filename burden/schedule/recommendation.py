@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from burden.schedule.aim import Aim
 from burden.schedule.candidates import Underway
 from burden.schedule.customary import Custom
@@ -84,6 +86,13 @@ class Recommendation:
     underway: Underway | None = None
     change_water_first: bool = False
     risks: tuple[str, ...] = ()
+
+    @property
+    def saves(self) -> float:
+        """Fish that the recommended schedule saves from the flukes, in the median; none where there is none [fish]."""
+        if self.recommended is None:
+            return 0.0
+        return float(np.median(self.untreated.mean_fluke_deaths - self.recommended.mean_fluke_deaths))
 
     @property
     def aim_met(self) -> bool:

@@ -374,15 +374,7 @@ def _chosen(
     else:
         waits = field.course is not None and start.untreated.meets(aim)
         chosen, risks = _least_risk(as_good, field.case, _usual_gap(field, customs), waits)
-        why = (
-            "goes_on"
-            if waits
-            else "fewest"
-            if chosen.meets(aim)
-            else "near"
-            if chosen.chance(aim) >= aim.chance - UNSURE
-            else "best"
-        )
+        why = "goes_on" if waits else _why(chosen, aim)
     fewer = [one for n in best if n == chosen.doses - 1 for one in [_top(best[n], aim)]]
     return replace(
         start,
@@ -391,6 +383,13 @@ def _chosen(
         risks=risks,
         fewer_as_good=any(not beats(chosen, one, aim) for one in fewer),
     )
+
+
+def _why(chosen: EvaluatedSchedule, aim: Aim) -> str:
+    """Why so many doses: the fewest that meet the aim, near to it, or the best there is."""
+    if chosen.meets(aim):
+        return "fewest"
+    return "near" if chosen.chance(aim) >= aim.chance - UNSURE else "best"
 
 
 def _customary(field: _Field, customs: Sequence[Custom], top: EvaluatedSchedule) -> EvaluatedSchedule | None:
@@ -432,9 +431,9 @@ def _least_risk(
     least = min(_risk(one, case) for one in as_good)
     kept = [one for one in as_good if _risk(one, case) == least]
     # no later a start than needed: what waits a day kills a day longer
-    start, line = min(((-1 if waits else 1) * one.plan.days[0], kept.index(one)) for one in kept)
-    start = abs(start)
-    kept = [one for one in kept if one.plan.days[0] == start and one.plan.agents == kept[line].plan.agents]
+    start = (max if waits else min)(one.plan.days[0] for one in kept)
+    agents = next(one.plan.agents for one in kept if one.plan.days[0] == start)
+    kept = [one for one in kept if one.plan.days[0] == start and one.plan.agents == agents]
     usual_end = start + gap_days * (kept[0].doses - 1)
     nearest = min(kept, key=lambda one: (abs(one.plan.days[-1] - usual_end), one.plan.days))
     return nearest, _decided(least, [_risk(one, case) for one in as_good])

@@ -13,7 +13,7 @@ from burden.evidence import Agent, OtherFinding
 from burden.treatment.efficacy_contradiction import Contradiction
 from burden.treatment.host_tolerance import host_advice
 from burden.treatment.water_chemistry import LEFT_IN_HOURS, oxygen_demand_mg_l, oxygen_saturation_mg_l
-from burden.utils.formatting import kind_in_plural, named, percent, plain
+from burden.utils.formatting import is_plural, kind_in_plural, named, percent, plain
 
 __all__ = ["SafetyNote", "Situation", "efficacy_note", "safety_check"]
 
@@ -392,7 +392,7 @@ def _gill_disease(now: Situation) -> SafetyNote:
 def _against(agent: str, row: OtherFinding) -> SafetyNote:
     """Say what an agent does to another finding of the case."""
     other = named(row.finding)
-    need = "need a treatment of their" if other.endswith("s") and other != "fungus" else "needs a treatment of its"
+    need = "need a treatment of their" if is_plural(other) else "needs a treatment of its"
     does = {
         "yes": f"{agent} meets the {other} as well",
         "apart": f"{agent} meets the {other} too, but by dates of its own",

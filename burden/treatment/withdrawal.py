@@ -165,7 +165,7 @@ def last_dose_before_harvest(case: Case, agent: str, temperature: Temperature) -
 
 def _degrees(temperature: Temperature, day: float) -> float:
     """Warmth of a day that counts, of the median draw [°C·d]."""
-    return max(float(np.median(temperature.at(day + 0.5))), 0.0)
+    return max(temperature.median_at(day + 0.5), 0.0)
 
 
 def _held(case: Case, one: Withdrawal) -> Withdrawal:

@@ -21,6 +21,7 @@ __all__ = [
     "day_in_words",
     "exposure",
     "interval",
+    "is_plural",
     "kind_in_plural",
     "mass",
     "named",
@@ -363,6 +364,17 @@ def named(name: str) -> str:
     'potassium permanganate'
     """
     return name.replace("_", " ")
+
+
+def is_plural(finding: str) -> bool:
+    """Whether another disease found is spoken of in the plural.
+
+    Examples
+    --------
+    >>> [is_plural(name) for name in ("ciliates", "fungus", "white_spot")]
+    [True, False, False]
+    """
+    return finding.endswith("s") and finding != "fungus"
 
 
 def several(items: Iterable[str], last: str = "and") -> str:

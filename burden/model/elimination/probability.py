@@ -183,7 +183,7 @@ def eliminations(
 def _case_step(setting: Scenario, last: float) -> tuple[float, float]:
     """Step, a whole part of a day, and how long what is under way at the last dose takes, within 120 d [d]."""
     development = setting.parameters.development
-    warmest = max(float(np.median(setting.temperature.at(day))) for day in np.linspace(0.0, last + 14, 8))
+    warmest = max(setting.temperature.median_at(day) for day in np.linspace(0.0, last + 14, 8))
     if development is None:
         return 0.125, 5.0
     first = float(np.median(development.hatch.quantile_days(0.01, warmest)))

@@ -102,7 +102,7 @@ def _interval(visit: Assessment, i: int) -> _Draw | None:
         return None
     agent = visit.doses[0].agent if visit.doses else next(iter(pond.effects))
     curves = interval_curves(p, pond.effects[agent].sheltered_fraction)
-    today = float(np.median(pond.setting.temperature.at(0.0)))
+    today = pond.setting.temperature.median_at(0.0)
     marks = [*customary_marks(p.evidence), *_own_gaps(visit, pond)]
     return lambda narrow: draw_interval_chart(curves, today, marks)
 
@@ -116,5 +116,5 @@ def _own_gaps(visit: Assessment, pond: Any) -> list[Given]:
     gaps = np.diff(days)
     low, high = f"{gaps.min():g}", f"{gaps.max():g}"
     says = f"{chosen.doses} doses, {low if low == high else f'{low} to {high}'} d apart"
-    warmth = [float(np.median(pond.setting.temperature.at(day))) for day in (days[1:] + days[:-1]) / 2]
+    warmth = [pond.setting.temperature.median_at(day) for day in (days[1:] + days[:-1]) / 2]
     return [Given(t, g, says if k == len(gaps) // 2 else "") for k, (t, g) in enumerate(zip(warmth, gaps, strict=True))]

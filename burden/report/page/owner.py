@@ -13,11 +13,11 @@ from burden.inference.estimate import Estimate
 from burden.report.formatting import about, long_date, named, several
 from burden.report.text.bath_end import owner_let_out_text
 from burden.report.text.decision import headline, help_lines, release_text
-from burden.report.text.gates import FOR_THE_LABORATORY, gates_text, is_plural, other_text
+from burden.report.text.gates import FOR_THE_LABORATORY, gates_text, other_text
 from burden.report.text.handling import aftercare_days, breath_text, handling_of, same_water, trial_steps, unfed_text
 from burden.report.text.plan import dose_text
 from burden.report.text.reasons import FOR_OWNERS, owner_reason_text
-from burden.utils.formatting import capitalised, counted, percent, plain, say_date, sentence, uncapitalised
+from burden.utils.formatting import capitalised, counted, is_plural, percent, plain, say_date, sentence, uncapitalised
 from burden.utils.results import CredibleInterval
 
 __all__ = ["owner_page"]
@@ -81,7 +81,7 @@ def _of_other(other: OtherTreatment, dosed: bool) -> str:
     """Write of another disease what its owner can do with it."""
     name = capitalised(named(other.finding))
     if other.agent is not None:
-        return f"{name} as well: the {named(other.agent)} works on {'them' if name.endswith('s') else 'it'} too."
+        return f"{name} as well: the {named(other.agent)} works on {'them' if is_plural(other.finding) else 'it'} too."
     if other.at_hand is not None:
         return _plain(other_text(other, dosed))
     them, their = ("them", "their") if is_plural(other.finding) else ("this", "its")

@@ -7,8 +7,6 @@ from collections.abc import Callable, Mapping
 from functools import cache
 from typing import Any
 
-import numpy as np
-
 from burden import __version__
 from burden.decision import Assessment
 from burden.evidence import load_parasite
@@ -155,7 +153,7 @@ def _behind(found: Assessment) -> dict[str, Any]:
 def _facts(found: Assessment) -> str:
     case = found.case
     fish = several(f"{counted(g.count, 'fish')} ({g.species})" for g in case.fish)
-    warmth = float(np.median(found.estimates[0].pond.setting.temperature.at(0.0)))
+    warmth = found.estimates[0].pond.setting.temperature.median_at(0.0)
     return (
         f"Visit of {say_date(case.visit_date)} {case.visit_date.year} · {fish} · "
         f"{volume(case.water.volume_l.value)} · {warmth:.1f} °C · {several(map(parasite_name, case.parasites))}"

@@ -9,7 +9,18 @@ from burden.evidence import load_parasite
 from burden.report.text.plan import missing_text
 from burden.treatment.gates import OXYGEN_CARE_MG_L, Gate, Remedy
 from burden.treatment.water_chemistry import LEFT_IN_HOURS
-from burden.utils.formatting import capitalised, counted, mass, named, percent, plain, several, uncapitalised, volume
+from burden.utils.formatting import (
+    capitalised,
+    counted,
+    is_plural,
+    mass,
+    named,
+    percent,
+    plain,
+    several,
+    uncapitalised,
+    volume,
+)
 
 __all__ = [
     "FOR_THE_LABORATORY",
@@ -17,7 +28,6 @@ __all__ = [
     "change_text",
     "gate_text",
     "gates_text",
-    "is_plural",
     "lamp_text",
     "other_text",
     "others_lines",
@@ -238,11 +248,6 @@ _WHITE_SPOT = (
 _GIVEN = "Enter each bath given: it may kill flukes as well."
 
 
-def is_plural(finding: str) -> bool:
-    """Whether a finding is spoken of in the plural."""
-    return finding.endswith("s") and finding != "fungus"
-
-
 # --- other diseases ------------------------------------------------------------------------------------------------
 def other_text(other: OtherTreatment, dosed: bool = False) -> str:
     """Write what happens about another disease found; where flukes are dosed it is treated beside them."""
@@ -258,7 +263,7 @@ def other_text(other: OtherTreatment, dosed: bool = False) -> str:
     if other.finding == "virus_suspected":
         return _VIRUS[other.test]
     if other.agent is not None:
-        also = f"{name}: {named(other.agent)} works on {'them' if name.endswith('s') else 'it'} too."
+        also = f"{name}: {named(other.agent)} works on {'them' if is_plural(other.finding) else 'it'} too."
         return f"{also} {_NOT_WHITE_SPOT}" if other.finding == "ciliates" else also
     need = "these need a treatment of their own" if is_plural(other.finding) else "this needs a treatment of its own"
     own = f"{name}: {need}, and the dates are yours to set."

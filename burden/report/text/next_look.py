@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from itertools import groupby
 
 from burden.decision.look_dates import look_after
-from burden.decision.look_records import CLEAN_LOOKS, NextLook, Outcome
+from burden.decision.look_records import CLEAN_LOOKS, TAKEN_ONCE, NextLook, Outcome
 from burden.decision.records import Decision
 from burden.sampling.development_times import SURE
 from burden.utils.formatting import all_of, counted, percent, plain, say_date, several
@@ -64,10 +64,9 @@ def _each(look: NextLook) -> str:
 
 def _times(look: NextLook, method: str) -> int:
     """How many preparations of a method are made of a fish: an arch is taken once."""
-    return 1 if method in _ONCE else look.preparations_per_fish
+    return 1 if method in TAKEN_ONCE else look.preparations_per_fish
 
 
-_ONCE = ("gill_arch", "whole_organ")
 _KINDS = {"gill_clip": "gill clip", "gill_arch": "gill arch", "skin_scrape": "skin scrape"}
 
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-import numpy as np
-
 from burden.evidence.parasite_set import PublishedInterval
 from burden.inference.estimate import Estimate
 from burden.model.windows import Windows
@@ -57,7 +55,7 @@ def custom_text(estimates: Sequence[Estimate]) -> list[str]:
     """Write what is usually given or printed, nearest to this water first, and how it is known."""
     said = []
     for e in estimates:
-        now = float(np.median(e.pond.setting.temperature.at(0.0)))
+        now = e.pond.setting.temperature.median_at(0.0)
         rows = e.pond.setting.parameters.evidence.published_intervals
         for row in sorted(rows, key=lambda row: abs(row.temperature_c - now)):
             said.append(
