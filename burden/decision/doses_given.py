@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import date
+from datetime import date, timedelta
 from itertools import pairwise
 from statistics import mean
 
@@ -53,9 +53,14 @@ def last_dose(case: Case) -> date | None:
 
 
 def came_since(case: Case) -> list[Arrival]:
-    """Return the fish that came in the last two months and were not treated, on arrival or by a dose here since."""
+    """Return the fish that came in the last two months and were not treated, on arrival or by a dose here since.
+
+    None where all the fish came lately, since then there are no others that they could bring flukes to.
+    """
     last = last_dose(case)
-    lately = (one for _, one in case.arrivals if -case.day_of(one.date) <= COUNTED_DAYS)
+    lately = [one for _, one in case.arrivals if -case.day_of(one.date) <= COUNTED_DAYS]
+    if not lately or case.fish_on(min(one.date for one in lately) - timedelta(days=1)) == 0:
+        return []
     return [one for one in lately if not one.treated and (last is None or one.date > last)]
 
 

@@ -8,10 +8,11 @@ from datetime import timedelta
 import pytest
 from cases import VISIT, a_case, clips, dose, organs
 
-from burden.case import UNKNOWN_AGENT, Action, Case, DeathRecord, Findings
+from burden.case import UNKNOWN_AGENT, Action, Arrival, Case, DeathRecord, Findings
 from burden.decision import decide
 from burden.decision.agents_tried import agents_to_plan, chance_weak
 from burden.decision.doses_given import (
+    came_since,
     counts_around_course,
     counts_beside_doses,
     full_doses,
@@ -241,3 +242,12 @@ def test_water_of_a_cage_is_not_changed_and_what_the_cage_needs_is_asked_for():
 def test_a_weaker_bath_for_longer_is_no_weak_one(mg_l, hours, weak):
     """Common practice, no source: 3 mg/L for two days in place of 5 mg/L for one; far too weak stays too weak."""
     assert underdosed(a_case(given=(dose(-7, mg_l=mg_l, hours=hours),))) is weak
+
+
+@pytest.mark.parametrize(("came", "died", "told"), [(6, 0, 1), (40, 0, 0), (42, 2, 0)])
+def test_newcomers_are_told_of_where_there_were_fish_before_them(came, died, told):
+    """Common practice, no source: new fish bring flukes to those that were there; a stock all new has no others."""
+    arrival = Arrival(VISIT - timedelta(days=20), came)
+    base = a_case(deaths=(DeathRecord(VISIT - timedelta(days=3), died),))
+    case = replace(base, fish=(replace(base.fish[0], new_arrivals=(arrival,)),))
+    assert len(came_since(case)) == told
