@@ -31,7 +31,7 @@ from burden.evidence import Value, agent_names, load_parasite, parasite_names, u
 from burden.io.case_toml import CASE_FILE
 from burden.io.csv_logs import read_temperature
 from burden.io.files import Notes, hint
-from burden.treatment.dose import LEAST_STRENGTH_PERCENT
+from burden.treatment.published_dose import LEAST_STRENGTH_PERCENT
 from burden.utils.errors import Problem
 from burden.utils.formatting import counted, named
 

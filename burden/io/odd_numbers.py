@@ -11,7 +11,7 @@ from datetime import date
 from typing import Any
 
 from burden.case import Case, Uncertain
-from burden.treatment.dose import LEAST_STRENGTH_PERCENT
+from burden.treatment.published_dose import LEAST_STRENGTH_PERCENT
 from burden.utils.formatting import named, plain_number
 
 __all__ = [

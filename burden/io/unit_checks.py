@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from burden.case import UNKNOWN_AGENT, Action, Case, FishGroup, Override, Preparation
 from burden.evidence import load_parasite
 from burden.io.odd_numbers import Asked, far_number
-from burden.treatment.dose import odd_dose
+from burden.treatment.published_dose import odd_dose
 
 __all__ = ["odd_units"]
 

@@ -21,7 +21,8 @@ BESIDE_LIMITS = {
     "treatment/bath_notes.py",
     "treatment/medicated_feed.py",  # what is wrong with a course
     "treatment/host_tolerance.py",
-    "treatment/dose.py",  # cautions of a dose, and what is wrong with one
+    "treatment/dose_cautions.py",
+    "treatment/published_dose.py",  # what is wrong with a dose
     "evidence/figures.py",  # what each kind of knowledge means
     "utils/errors.py",  # what is wrong with an input
     "sampling/development_times.py",  # what is wrong with an option, as a table of ranges

@@ -8,9 +8,9 @@ from typing import Any
 from burden.evidence import FRESH_WATER, Agent, DoseRange, HostGroup, agent_names, load_agent, parasite_names, reference
 from burden.report.reference.how_known import how_known, mover_words, movers_of_agent
 from burden.report.text.dose import bath_words
-from burden.treatment.dose import range_words
 from burden.treatment.efficacy_checks import KillTable, PointChecks, check_points, kill_table
 from burden.treatment.efficacy_contradiction import Contradiction, efficacy_contradicted
+from burden.treatment.published_dose import range_words
 from burden.utils.formatting import named
 from burden.utils.results import Result
 from burden.utils.wording import text_of
