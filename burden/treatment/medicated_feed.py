@@ -122,23 +122,8 @@ def feed_dose(
     (150.0, 15.0, False)
     """
     sources = _published(mg_per_kg, days)
-    numbers = {"fish_kg": fish_kg, "mg_per_kg": mg_per_kg, "days": days, "feed_percent": feed_percent,
-               "strength_percent": strength_percent}  # fmt: skip
-    fix = "Give a positive number."
-    problems = [
-        Problem("feed", key, str(x), "a number above 0", fix)
-        for key, x in numbers.items()
-        if not (math.isfinite(x) and x > 0)
-    ]
-    if strength_percent > 100:
-        problems.append(Problem("feed", "strength_percent", str(strength_percent), "at most 100", "Read the label."))
-    if not problems and not sources and not accept_unpublished:
-        known = "; ".join("{:g} to {:g} mg/kg for {} d".format(*c.mg_per_kg, c.days[0]) for c in COURSES)
-        given = f"{mg_per_kg:g} mg/kg for {days} d"
-        problems.append(
-            Problem("feed", "course", given, known, "Take a published course, or accept it as unpublished.")
-        )
-    if problems:
+    allowed = bool(sources) or accept_unpublished
+    if problems := _problems(fish_kg, mg_per_kg, days, feed_percent, strength_percent, allowed):
         raise InputError(problems)
     a_day = fish_kg * mg_per_kg / 1000 * 100 / strength_percent
     feed_kg = fish_kg * feed_percent / 100
@@ -155,6 +140,29 @@ def feed_dose(
         refused,
         sources,
     )
+
+
+def _problems(
+    fish_kg: float, mg_per_kg: float, days: int, feed_percent: float, strength_percent: float, allowed: bool
+) -> list[Problem]:
+    """What is wrong with a course in feed; `allowed` where a source gives it or it was accepted."""
+    numbers = {"fish_kg": fish_kg, "mg_per_kg": mg_per_kg, "days": days, "feed_percent": feed_percent,
+               "strength_percent": strength_percent}  # fmt: skip
+    fix = "Give a positive number."
+    problems = [
+        Problem("feed", key, str(x), "a number above 0", fix)
+        for key, x in numbers.items()
+        if not (math.isfinite(x) and x > 0)
+    ]
+    if strength_percent > 100:
+        problems.append(Problem("feed", "strength_percent", str(strength_percent), "at most 100", "Read the label."))
+    if not problems and not allowed:
+        known = "; ".join("{:g} to {:g} mg/kg for {} d".format(*c.mg_per_kg, c.days[0]) for c in COURSES)
+        given = f"{mg_per_kg:g} mg/kg for {days} d"
+        problems.append(
+            Problem("feed", "course", given, known, "Take a published course, or accept it as unpublished.")
+        )
+    return problems
 
 
 def _published(mg_per_kg: float, days: int) -> tuple[str, ...]:
