@@ -27,7 +27,7 @@ from burden.schedule.husbandry import Alternative, alternatives
 from burden.schedule.late_dose import LateDose, late_doses
 from burden.schedule.what_if import WhatIf, what_ifs
 from burden.treatment.dose_result import DoseResult
-from burden.treatment.safety import SafetyNote
+from burden.treatment.safety_note import SafetyNote
 from burden.treatment.withdrawal import Withdrawal
 from burden.utils.progress import report_progress
 

@@ -11,7 +11,7 @@ from typing import Any
 from burden.decision.look_records import NextLook
 from burden.schedule.recommendation import Compared, Recommendation
 from burden.treatment.gates import Gate
-from burden.treatment.safety import SafetyNote
+from burden.treatment.safety_note import SafetyNote
 from burden.treatment.withdrawal import LastDose, Withdrawal
 from burden.utils.results import CredibleInterval, Result, frame, number
 

@@ -16,10 +16,11 @@ from burden.treatment.bath_notes import note_on_amount, note_on_kill, notes_on_f
 from burden.treatment.dose import dose
 from burden.treatment.dose_result import DoseResult
 from burden.treatment.efficacy import kill
-from burden.treatment.efficacy_contradiction import efficacy_contradicted
+from burden.treatment.efficacy_contradiction import efficacy_contradicted, efficacy_note
 from burden.treatment.efficacy_fit import draw_kill
 from burden.treatment.flowing_bath import FlowingBath, bath_in_flow, bath_water_c
-from burden.treatment.safety import SafetyNote, efficacy_note, safety_check
+from burden.treatment.safety import safety_check
+from burden.treatment.safety_note import SafetyNote
 from burden.utils.errors import InputError, Problem
 from burden.utils.formatting import named, uncapitalised
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from burden.evidence import FRESH_WATER, load_agent
 from burden.treatment.flowing_bath import FlowingBath
-from burden.treatment.safety import SafetyNote
+from burden.treatment.safety_note import SafetyNote
 from burden.utils.formatting import exposure, mass, named, percent, plain, volume
 
 __all__ = ["MOST_WATER_L", "note_on_amount", "note_on_kill", "notes_on_flow"]

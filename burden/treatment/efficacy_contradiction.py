@@ -12,8 +12,11 @@ import numpy as np
 from burden.evidence import Agent, Failure, KillPoint, ParasiteSet, load_agent, load_parasite
 from burden.treatment.efficacy import kill
 from burden.treatment.efficacy_fit import draw_kill, predict
+from burden.treatment.safety_note import SafetyNote
+from burden.utils.formatting import named, percent, plain
 
-__all__ = ["Contradiction", "efficacy_contradicted"]
+__all__ = ["Contradiction", "efficacy_contradicted", "efficacy_note"]
+
 
 #: a bath that kills less than half is no treatment: an assumption
 _HALF = 0.5
@@ -161,3 +164,59 @@ def _stronger(agent: Agent, trial: KillPoint | Failure) -> tuple[float, float] |
         if (p.sources, p.species, p.setting, p.form) == (trial.sources, trial.species, trial.setting, trial.form)
     )
     return min(((p.mg_l, p.kill) for p in same if p.mg_l > trial.mg_l and p.kill >= _HALF), default=None)
+
+
+def efficacy_note(against: Contradiction) -> SafetyNote:
+    """Say that a published trial of this agent on this fluke failed.
+
+    Parameters
+    ----------
+    against : Contradiction
+
+    Returns
+    -------
+    SafetyNote
+        Withholds the agent where every fluke of the set that was tried failed.
+    """
+    tried = f"a trial on {against.host}" if against.setting == "on fish" else "a trial in the dish, not on fish"
+    found = f"{_at_which_strength(against)}in {tried}: {against.finding.rstrip('.')}"
+    agent, fluke = named(against.agent), named(against.parasite)
+    if against.level == "blocks" and against.stronger is not None:
+        mg_l, kill = against.stronger
+        killed = "all" if kill >= 1 else percent(kill)
+        return SafetyNote(
+            "withhold",
+            f"Do not use the usual bath of {agent} against {fluke}",
+            f"it failed {found}; {plain(mg_l)} mg/L killed {killed} in the same trial",
+            f"a few of these fish that bear a bath as strong as {plain(mg_l)} mg/L, and a count after it",
+            ", ".join(against.sources),
+            "withhold",
+            "efficacy_contradicted",
+        )
+    if against.level == "blocks":
+        return SafetyNote(
+            "withhold",
+            f"Do not use {agent} against {fluke}",
+            f"it failed {found}",
+            "a trial in which it worked on this fluke",
+            ", ".join(against.sources),
+            "withhold",
+            "efficacy_contradicted",
+        )
+    return SafetyNote(
+        "caution",
+        f"Do not count on {agent} against every {fluke}",
+        f"it failed on {against.species} {found}",
+        "the species of the fluke, told under the microscope",
+        ", ".join(against.sources),
+        "danger",
+        "efficacy_doubtful",
+    )
+
+
+def _at_which_strength(against: Contradiction) -> str:
+    """Write how strong the bath was that failed, and what it killed."""
+    if against.kill is None:
+        return ""
+    strength = "" if against.mg_l is None else f"at {plain(against.mg_l[0])} mg/L "
+    return f"{strength}({percent(against.kill)} killed) "

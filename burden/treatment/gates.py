@@ -5,27 +5,17 @@ Numbers and codes only. A gate that stops a dose says what lifts it: how much wa
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from burden.case import UNKNOWN_AGENT, Case
 from burden.treatment.water_chemistry import oxygen_saturation_mg_l, unionised_share
+from burden.treatment.water_remedies import Remedy, in_the_open, relief, unchanged, water_change
 from burden.utils.results import number
 
-__all__ = [
-    "LEVELS",
-    "OXYGEN_CARE_MG_L",
-    "Gate",
-    "Remedy",
-    "change_of",
-    "days_to_mend",
-    "gates_of",
-    "stopped",
-    "water_change",
-    "without_change",
-]
+__all__ = ["LEVELS", "OXYGEN_CARE_MG_L", "Gate", "change_of", "days_to_mend", "gates_of", "stopped", "without_change"]
+
 
 #: stop: no dose before it is lifted. agent: no agent that takes oxygen. measure: measure before dosing. care: dose with
 #: care, and mend it along
@@ -62,68 +52,12 @@ _CARRIES_OFF_PER_DAY = 4.0
 _BICARBONATE_PER_CACO3 = 84.007 / (100.087 / 2)
 #: pH taken where ammonia was measured and pH was not, high for a pond on a sunny day: an assumption
 _PH_UNMEASURED = 8.0
-#: most of the water changed at once, a share that fish and filter bear: common practice, no source [-]
-_MOST_AT_ONCE = 0.5
-#: water of which no such share is changed in a day: common practice, no source [L]
-_MOST_TO_CHANGE_L = 100_000.0
-#: change of water where fish gasp or oxygen is low: common practice, no source [-]
-_RELIEF_SHARE = 0.25
 #: what feeding makes worse: common practice, no source
 _WORSE_WITH_FEED = ("gasping", "oxygen_low", "ammonia_high", "nitrite_high", "gills_brown")
 #: orders of a remedy that hold for the whole water, whatever asks for them
 _ASKED_ONCE = ("aerate", "unfed", "too_much_water", "clear_cage")
 _NH3_PER_N = 17.031 / 14.007  # molar masses
 _OPEN_SEA_G_L = 35.0  # from memory
-
-
-@dataclass(frozen=True)
-class Remedy:
-    """A change of water, and whether to aerate.
-
-    Parameters
-    ----------
-    percent : float
-        Share of the water at each change [%]; 0 for none.
-    litres : float
-        The same [L].
-    times : int
-        Changes, a day apart.
-    aerate : bool
-    salt_g : float or None
-        Salt whose chloride protects from the nitrite [g]; None where it is not asked for.
-    bicarbonate_g : float or None
-        Sodium bicarbonate that raises the alkalinity [g]; None where it is not asked for.
-    unfed : bool
-        Whether the fish are fed nothing until it is right.
-    too_much_water : bool
-        Whether a change is wanted that nobody can make in so much water.
-    clear_cage : bool
-        Whether it is a cage, whose water is that round it: clean nets and fewer fish let more through.
-    """
-
-    percent: float = 0.0
-    litres: float = 0.0
-    times: int = 0
-    aerate: bool = False
-    salt_g: float | None = None
-    bicarbonate_g: float | None = None
-    unfed: bool = False
-    too_much_water: bool = False
-    clear_cage: bool = False
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form."""
-        return {
-            "percent": self.percent,
-            "litres": self.litres,
-            "times": self.times,
-            "aerate": self.aerate,
-            "salt_g": number(self.salt_g),
-            "bicarbonate_g": number(self.bicarbonate_g),
-            "feed_nothing": self.unfed,
-            "too_much_water": self.too_much_water,
-            "clear_cage": self.clear_cage,
-        }
 
 
 @dataclass(frozen=True)
@@ -242,7 +176,7 @@ def _one_change(gates: Sequence[Gate]) -> Iterator[Gate]:
             yield gate
             continue
         if changed or (remedy.times, remedy.percent) != most:
-            remedy = _unchanged(remedy)
+            remedy = unchanged(remedy)
         orders = {name for name in _ASKED_ONCE if getattr(remedy, name)}
         yield replace(gate, remedy=replace(remedy, **dict.fromkeys(orders & asked, False)))
         changed, asked = changed or remedy.times > 0, asked | orders
@@ -250,45 +184,7 @@ def _one_change(gates: Sequence[Gate]) -> Iterator[Gate]:
 
 def without_change(gate: Gate) -> Gate:
     """Return a gate that orders no change of water, because it is ordered elsewhere."""
-    return gate if gate.remedy is None else replace(gate, remedy=_unchanged(gate.remedy))
-
-
-def _unchanged(remedy: Remedy) -> Remedy:
-    return replace(remedy, percent=0.0, litres=0.0, times=0)
-
-
-def water_change(case: Case, value: float, wanted: float) -> Remedy:
-    """Work out the changes of clean water that bring a value down to what is wanted.
-
-    Parameters
-    ----------
-    case : Case
-        For its volume.
-    value, wanted : float
-        In any one unit; the water put in is taken to hold none of it.
-
-    Returns
-    -------
-    Remedy
-        At most half of the water at once, as often as needed, all changes alike.
-    """
-    if _open(case):
-        return Remedy(clear_cage=True)
-    if case.water.volume_l.value > _MOST_TO_CHANGE_L:
-        return Remedy(too_much_water=True)
-    share = 1 - min(wanted / value, 1.0)
-    times = 1 if share <= _MOST_AT_ONCE else math.ceil(math.log(1 - share) / math.log(1 - _MOST_AT_ONCE))
-    each = 1 - (1 - share) ** (1 / times)
-    percent = min(5 * math.ceil(100 * each / 5 - 1e-9), 50)  # in steps of five percent, as a person would
-    return Remedy(float(percent), percent / 100 * case.water.volume_l.value, times)
-
-
-def _relief(case: Case) -> Remedy:
-    if _open(case):  # it is the sea or lake itself: fish get oxygen, room and clean nets
-        return Remedy(aerate=True, clear_cage=True)
-    if case.water.volume_l.value > _MOST_TO_CHANGE_L:
-        return Remedy(aerate=True, too_much_water=True)
-    return Remedy(100 * _RELIEF_SHARE, _RELIEF_SHARE * case.water.volume_l.value, 1, aerate=True)
+    return gate if gate.remedy is None else replace(gate, remedy=unchanged(gate.remedy))
 
 
 def _salinity(case: Case) -> float:
@@ -297,14 +193,9 @@ def _salinity(case: Case) -> float:
     return _OPEN_SEA_G_L if case.water.medium == "sea" else 0.0
 
 
-def _open(case: Case) -> bool:
-    """Whether the sea or lake round a cage carries off what fish give off: nobody measures it (common practice)."""
-    return case.water.kind == "cage"
-
-
 def _carries_off(case: Case) -> bool:
     """Whether the water carries off what fish give off faster than it gathers, so that nobody need measure it."""
-    return _open(case) or case.water.exchange_per_day >= _CARRIES_OFF_PER_DAY
+    return in_the_open(case) or case.water.exchange_per_day >= _CARRIES_OFF_PER_DAY
 
 
 def _oxygen(case: Case, temperature_c: float) -> Iterator[Gate]:
@@ -315,7 +206,7 @@ def _oxygen(case: Case, temperature_c: float) -> Iterator[Gate]:
     share = reading / oxygen_saturation_mg_l(temperature_c, _salinity(case))
     if reading < _OXYGEN_STOP_MG_L or share < _OXYGEN_STOP_SHARE:
         limit = max(OXYGEN_CARE_MG_L, _OXYGEN_STOP_SHARE * reading / share)  # to be reached, not just to be above it
-        yield Gate("oxygen_low", "stop", reading, limit, "mg/L", share, remedy=_relief(case))
+        yield Gate("oxygen_low", "stop", reading, limit, "mg/L", share, remedy=relief(case))
     elif reading < OXYGEN_CARE_MG_L:
         yield Gate("oxygen_low", "care", reading, OXYGEN_CARE_MG_L, "mg/L", share, remedy=Remedy(aerate=True))
 
@@ -344,7 +235,7 @@ def _ph(case: Case) -> Iterator[Gate]:
             yield Gate("ph_unmeasured", "measure")
     elif case.water.medium == "fresh" and not _PH_RANGE[0] <= ph <= _PH_RANGE[1]:
         limit = _PH_RANGE[0] if ph < _PH_RANGE[0] else _PH_RANGE[1]
-        yield Gate("ph_extreme", "stop", ph, limit, "", remedy=_relief(case))
+        yield Gate("ph_extreme", "stop", ph, limit, "", remedy=relief(case))
 
 
 def _alkalinity(case: Case) -> Iterator[Gate]:
@@ -362,7 +253,7 @@ def _nitrite(case: Case) -> Iterator[Gate]:
     reading, brown = case.water.nitrite_n_mg_l, case.findings.gill_colour == "brown"
     if reading is None:
         if brown:
-            yield Gate("gills_brown", "stop", remedy=_relief(case))
+            yield Gate("gills_brown", "stop", remedy=relief(case))
         if not _carries_off(case):
             yield Gate("nitrite_unmeasured", "measure", unit="mg/L")
         return
@@ -398,12 +289,12 @@ def _anaemia(case: Case) -> Iterator[Gate]:
     """Fish short of blood carry little oxygen: no agent that takes it from the water, and every bath with care."""
     if case.findings.anaemic:
         deduced = case.findings.haematocrit_percent is None and case.findings.anaemia is None
-        level = "care" if _open(case) else "agent"  # a bath within a tarpaulin is given oxygen
+        level = "care" if in_the_open(case) else "agent"  # a bath within a tarpaulin is given oxygen
         yield Gate("anaemia", level, case.findings.haematocrit_percent, unit="%", deduced=deduced)
 
 
 def _gasping(case: Case, others: Sequence[Gate]) -> Iterator[Gate]:
     """Gasping fish bear no bath, whatever makes them gasp: air and fresh water first, asked for once."""
     if case.findings.gasping:
-        told = any(gate.remedy == _relief(case) for gate in others)
-        yield Gate("gasping", "stop", remedy=None if told else _relief(case))
+        told = any(gate.remedy == relief(case) for gate in others)
+        yield Gate("gasping", "stop", remedy=None if told else relief(case))

@@ -6,16 +6,17 @@ Takes plain numbers and knows no case. A note withholds the dose or cautions; ea
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 from burden.evidence import Agent, OtherFinding
-from burden.treatment.efficacy_contradiction import Contradiction
 from burden.treatment.host_tolerance import host_advice
+from burden.treatment.safety_note import PRACTICE, SafetyNote, caution, withhold
 from burden.treatment.water_chemistry import LEFT_IN_HOURS, oxygen_demand_mg_l, oxygen_saturation_mg_l
-from burden.utils.formatting import is_plural, kind_in_plural, named, percent, plain
+from burden.utils.formatting import is_plural, kind_in_plural, named
 
-__all__ = ["SafetyNote", "Situation", "efficacy_note", "safety_check"]
+__all__ = ["Situation", "safety_check"]
+
 
 _OXYGEN_LEFT_MG_L = 4.0  # waterlimits, weak: above 4 for warm-water fish [mg/L]
 #: what oxygen let into a short bath easily makes good: an assumption [mg/L]
@@ -24,47 +25,6 @@ _SATURATED = 0.8  # share of what the water can hold that running aeration keeps
 _WARM_C = 30.0  # where no temperature is known: warm water holds least [°C]
 _ALKALINITY_MG_L = 50.0  # waterlimits, weak: 50 to 150 wanted [mg/L]
 _SALT_G_L = (1.0, 10.0)  # salted fresh water: above what is in tap water, below the sea: an assumption [g/L]
-
-
-_PRACTICE = "common practice, no source"
-
-
-@dataclass(frozen=True)
-class SafetyNote:
-    """One reason to withhold a dose, or to take care.
-
-    Parameters
-    ----------
-    level : str
-        withhold or caution.
-    text : str
-        What to do.
-    reason : str
-        Why, with the number that says so.
-    would_change : str
-        What would lift it.
-    source : str
-        Reference key, or "common practice, no source", or "assumption".
-    kind : str
-        What it guards, one of `burden.evidence.cautions.KINDS`.
-    code : str
-        Names a note that other code acts on; empty for those it need not know.
-    """
-
-    level: str
-    text: str
-    reason: str
-    would_change: str
-    source: str
-    kind: str = "care"
-    code: str = ""
-
-    def as_dict(self) -> dict[str, str]:
-        """Return the note as plain Python objects."""
-        return asdict(self)
-
-    def __str__(self) -> str:
-        return f"{self.text}: {self.reason.rstrip('.')}. What would change it: {self.would_change} ({self.source})."
 
 
 @dataclass(frozen=True)
@@ -166,72 +126,6 @@ def safety_check(agent: Agent, mg_l: float, hours: float, **known: Any) -> list[
     return sorted(notes, key=lambda note: note.level != "withhold")
 
 
-def efficacy_note(against: Contradiction) -> SafetyNote:
-    """Say that a published trial of this agent on this fluke failed.
-
-    Parameters
-    ----------
-    against : Contradiction
-
-    Returns
-    -------
-    SafetyNote
-        Withholds the agent where every fluke of the set that was tried failed.
-    """
-    tried = f"a trial on {against.host}" if against.setting == "on fish" else "a trial in the dish, not on fish"
-    found = f"{_at_which_strength(against)}in {tried}: {against.finding.rstrip('.')}"
-    agent, fluke = named(against.agent), named(against.parasite)
-    if against.level == "blocks" and against.stronger is not None:
-        mg_l, kill = against.stronger
-        killed = "all" if kill >= 1 else percent(kill)
-        return SafetyNote(
-            "withhold",
-            f"Do not use the usual bath of {agent} against {fluke}",
-            f"it failed {found}; {plain(mg_l)} mg/L killed {killed} in the same trial",
-            f"a few of these fish that bear a bath as strong as {plain(mg_l)} mg/L, and a count after it",
-            ", ".join(against.sources),
-            "withhold",
-            "efficacy_contradicted",
-        )
-    if against.level == "blocks":
-        return SafetyNote(
-            "withhold",
-            f"Do not use {agent} against {fluke}",
-            f"it failed {found}",
-            "a trial in which it worked on this fluke",
-            ", ".join(against.sources),
-            "withhold",
-            "efficacy_contradicted",
-        )
-    return SafetyNote(
-        "caution",
-        f"Do not count on {agent} against every {fluke}",
-        f"it failed on {against.species} {found}",
-        "the species of the fluke, told under the microscope",
-        ", ".join(against.sources),
-        "danger",
-        "efficacy_doubtful",
-    )
-
-
-def _at_which_strength(against: Contradiction) -> str:
-    """Write how strong the bath was that failed, and what it killed."""
-    if against.kill is None:
-        return ""
-    strength = "" if against.mg_l is None else f"at {plain(against.mg_l[0])} mg/L "
-    return f"{strength}({percent(against.kill)} killed) "
-
-
-def _caution(text: str, reason: str, would_change: str, source: str, kind: str = "care") -> SafetyNote:
-    return SafetyNote("caution", text, reason, would_change, source, kind)
-
-
-def _withhold(
-    text: str, reason: str, would_change: str, source: str, kind: str = "withhold", code: str = ""
-) -> SafetyNote:
-    return SafetyNote("withhold", text, reason, would_change, source, kind, code)
-
-
 def _takes_oxygen(now: Situation) -> bool:
     return oxygen_demand_mg_l(now.agent, now.mg_l) > 0
 
@@ -242,7 +136,7 @@ def _oxygen(now: Situation) -> Iterator[SafetyNote]:
     if not demand:
         return
     if now.oxygen_mg_l is None:
-        yield _withhold(
+        yield withhold(
             f"No {now.said} before oxygen is measured",
             f"the bath takes about {demand:.1f} mg/L of oxygen and none was measured",
             "a reading of 5 to 6 mg/L or more, with aeration",
@@ -250,19 +144,19 @@ def _oxygen(now: Situation) -> Iterator[SafetyNote]:
             code="oxygen_unmeasured",
         )
     elif now.short_of_breath and now.oxygen_let_in and demand <= _LITTLE_DEMAND_MG_L:
-        yield _caution(
+        yield caution(
             f"Let oxygen into the {now.said} bath all the time it lasts, and end it at the first sign of distress",
             f"the fish lack blood, and {now.said} takes about {demand:.1f} mg/L of oxygen",
             "fish that have their blood back, or another agent",
-            _PRACTICE,
+            PRACTICE,
             "danger",
         )
     elif now.short_of_breath:
-        yield _withhold(
+        yield withhold(
             f"No {now.said} for fish that are short of breath or blood",
             f"{now.said} takes oxygen from the water, about {demand:.1f} mg/L",
             "fish that breathe well again, or another agent",
-            _PRACTICE,
+            PRACTICE,
             code="short_of_breath",
         )
     else:
@@ -279,11 +173,11 @@ def _oxygen_left(now: Situation, oxygen_mg_l: float, demand: float) -> Iterator[
         f"about {demand:.1f} mg/L"
     )
     if now.aeration and share >= _SATURATED:
-        yield _caution(f"Aerate strongly {lasts}", reason, "a lower dose", "hatchery1982", "danger")
+        yield caution(f"Aerate strongly {lasts}", reason, "a lower dose", "hatchery1982", "danger")
     elif oxygen_mg_l - demand < _OXYGEN_LEFT_MG_L:
         enough = "aeration that is running, and said so in the case"
         more = "aeration that keeps the water above 80 % of saturation"
-        yield _withhold(
+        yield withhold(
             f"No {now.said} without strong aeration",
             reason,
             f"{enough if share >= _SATURATED else more}, a lower dose, or a bath in a spare tank",
@@ -291,7 +185,7 @@ def _oxygen_left(now: Situation, oxygen_mg_l: float, demand: float) -> Iterator[
             code="oxygen_short",
         )
     else:
-        yield _caution(f"Aerate {lasts}", reason, "a lower dose", "hatchery1982", "danger")
+        yield caution(f"Aerate {lasts}", reason, "a lower dose", "hatchery1982", "danger")
 
 
 def _temperature(now: Situation) -> Iterator[SafetyNote]:
@@ -300,14 +194,14 @@ def _temperature(now: Situation) -> Iterator[SafetyNote]:
     if limit is None:
         return
     if now.temperature_c is None:
-        yield _caution(
+        yield caution(
             "Measure the water temperature before dosing",
             f"{now.said} is not given above {limit:g} °C and no reading was given",
             "a reading",
             sources,
         )
     elif now.temperature_c > limit:
-        yield _withhold(
+        yield withhold(
             f"Do not use {now.said} in water this warm",
             f"the water has {now.temperature_c:g} °C, more than the {limit:g} °C of {now.said}: "
             f"{ceiling.temperature_text}",
@@ -319,7 +213,7 @@ def _temperature(now: Situation) -> Iterator[SafetyNote]:
 def _alkalinity(now: Situation) -> Iterator[SafetyNote]:
     soft = now.alkalinity_mg_l_caco3 is not None and now.alkalinity_mg_l_caco3 < _ALKALINITY_MG_L
     if soft and _takes_oxygen(now):
-        yield _caution(
+        yield caution(
             "Measure pH before and each day after; have buffered water ready",
             f"alkalinity is {now.alkalinity_mg_l_caco3:g} mg/L CaCO3, and treated ponds lost up to 1.9 pH units",
             f"alkalinity above {_ALKALINITY_MG_L:g} mg/L CaCO3",
@@ -329,7 +223,7 @@ def _alkalinity(now: Situation) -> Iterator[SafetyNote]:
 
 def _salt(now: Situation) -> Iterator[SafetyNote]:
     if now.salinity_g_l is not None and _SALT_G_L[0] <= now.salinity_g_l <= _SALT_G_L[1]:
-        yield _caution(
+        yield caution(
             "Do not count on the salt in the water",
             f"it holds {now.salinity_g_l:g} g/L, and at 3 g/L two live-bearing flukes of guppies grew faster than in "
             "fresh water: a little salt is no treatment",
@@ -343,7 +237,7 @@ def _hosts(now: Situation) -> Iterator[SafetyNote]:
         advice = host_advice(now.agent, species, now.mg_l, now.hours, now.temperature_c)
         source = ", ".join(advice.sources) or "no data"
         if advice.over_limit or advice.advice == "avoid":
-            yield _withhold(
+            yield withhold(
                 f"Do not give {species} {now.said} at this strength",
                 advice.text,
                 "a lower dose or another agent",
@@ -351,7 +245,7 @@ def _hosts(now: Situation) -> Iterator[SafetyNote]:
             )
         elif advice.advice != "usable":
             kind = kind_in_plural(species)
-            yield _caution(
+            yield caution(
                 f"Try {now.said} on a few {kind} first",
                 f"there are no data on it in {kind}" if advice.advice == "no data" else advice.text,
                 "a quiet trial for the planned time",
@@ -362,11 +256,11 @@ def _hosts(now: Situation) -> Iterator[SafetyNote]:
 
 def _findings(now: Situation) -> Iterator[SafetyNote]:
     if "virus_suspected" in now.findings:
-        yield _withhold(
+        yield withhold(
             "Do not dose before the virus question is settled",
             "a virus is suspected: handling and dosing add stress, and some are notifiable",
             "a negative laboratory result",
-            _PRACTICE,
+            PRACTICE,
         )
     if "bacterial_gill_disease" in now.findings:
         yield _gill_disease(now)
@@ -377,15 +271,15 @@ def _findings(now: Situation) -> Iterator[SafetyNote]:
 
 def _gill_disease(now: Situation) -> SafetyNote:
     """Little gill is left: an agent that takes oxygen waits, others go on with care."""
-    text, make = "Expect losses from the gills whatever the flukes do", _caution
+    text, make = "Expect losses from the gills whatever the flukes do", caution
     if _takes_oxygen(now):
-        text, make = f"No {now.said} before the gill disease is treated", _withhold
+        text, make = f"No {now.said} before the gill disease is treated", withhold
     takes = f", and {now.said} takes oxygen" if _takes_oxygen(now) else ""
     return make(
         text,
         f"bacterial gill disease leaves little gill to spare for a bath{takes}",
         "treatment of the gill disease",
-        _PRACTICE,
+        PRACTICE,
     )
 
 
@@ -399,14 +293,14 @@ def _against(agent: str, row: OtherFinding) -> SafetyNote:
         "some": f"do not count on {agent} for the {other}",
         "no": f"the {other} {need} own: {agent} is none",
     }[row.works]
-    how = {"common practice": _PRACTICE, "memory": "from memory"}.get(row.known, "")
+    how = {"common practice": PRACTICE, "memory": "from memory"}.get(row.known, "")
     source = ", ".join(filter(None, (how, *row.sources)))
-    return _caution(does[0].upper() + does[1:], f"{agent} {row.text}", "another diagnosis", source)
+    return caution(does[0].upper() + does[1:], f"{agent} {row.text}", "another diagnosis", source)
 
 
 def _mixing(now: Situation) -> Iterator[SafetyNote]:
     if now.permanganate_used and now.agent.name == "formalin":
-        yield _withhold(
+        yield withhold(
             "Never formalin with potassium permanganate",
             "potassium permanganate was used, and formalin with it is a danger of explosion and poisons the fish",
             "water changed and several days between",
@@ -420,7 +314,7 @@ def _total(now: Situation) -> Iterator[SafetyNote]:
         return
     total = now.formalin_before_mg_l + now.mg_l
     if total > limit:
-        yield _withhold(
+        yield withhold(
             "Do not dose: the limit set for formalin in this water would be passed",
             f"{now.formalin_before_mg_l:g} mg/L given before and {now.mg_l:g} mg/L now make {total:g} mg/L, "
             f"more than {limit:g} mg/L",
@@ -431,14 +325,14 @@ def _total(now: Situation) -> Iterator[SafetyNote]:
 
 def _equipment(now: Situation) -> Iterator[SafetyNote]:
     if now.uv_or_carbon_on:
-        yield _caution(
+        yield caution(
             "Switch off ultraviolet light and ozone and take carbon out",
             "they take the agent from the water; how fast was not measured",
             "switching them off",
-            _PRACTICE,
+            PRACTICE,
         )
     if now.biofilter and _takes_oxygen(now):
-        yield _caution(
+        yield caution(
             "Isolate the biofilter or watch ammonia and nitrite for eight days",
             "nitrifiers were impaired by repeated doses and had not recovered after eight days at 100 mg/L",
             "a spare tank without the filter",

@@ -18,6 +18,7 @@ SPEAKING = ("report", "cli", "page", "io")
 #: modules whose sentences are data beside their limits, and names of methods that are as long
 BESIDE_LIMITS = {
     "treatment/safety.py",
+    "treatment/efficacy_contradiction.py",  # what a trial speaks against
     "treatment/bath_notes.py",
     "treatment/medicated_feed.py",  # what is wrong with a course
     "treatment/host_tolerance.py",

@@ -26,7 +26,8 @@ from burden.report.text.day_book import days_of, folded
 from burden.report.text.decision import headline
 from burden.report.text.plan import dose_text
 from burden.report.write import report_files
-from burden.treatment.gates import Gate, Remedy
+from burden.treatment.gates import Gate
+from burden.treatment.water_remedies import Remedy
 from burden.utils.formatting import say_date
 
 pytestmark = pytest.mark.usefixtures("each_case_once")

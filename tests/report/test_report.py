@@ -58,8 +58,9 @@ from burden.report.write import write_reports
 from burden.schedule.by_killer import IfThisKills
 from burden.schedule.eligibility import notes_on
 from burden.treatment.dose import dose as dose_of_agent
-from burden.treatment.gates import Gate, Remedy
-from burden.treatment.safety import SafetyNote
+from burden.treatment.gates import Gate
+from burden.treatment.safety_note import SafetyNote
+from burden.treatment.water_remedies import Remedy
 from burden.treatment.withdrawal import Withdrawal
 from burden.utils.errors import InputError
 from burden.utils.formatting import counted, day_in_words, mass, say_date

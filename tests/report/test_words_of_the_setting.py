@@ -24,9 +24,8 @@ from burden.report.text.handling import better_text, handling_of, trial_steps
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.reasons import owner_reason_text, reason_text
 from burden.report.text.schedule import window_text
-from burden.treatment.efficacy_contradiction import efficacy_contradicted
+from burden.treatment.efficacy_contradiction import efficacy_contradicted, efficacy_note
 from burden.treatment.gates import Gate, gates_of
-from burden.treatment.safety import efficacy_note
 from burden.utils.results import CredibleInterval
 
 

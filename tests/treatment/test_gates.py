@@ -7,11 +7,9 @@ from datetime import timedelta
 
 import pytest
 from cases import a_case
-from hypothesis import given
-from hypothesis import strategies as st
 
 from burden.case import UNKNOWN_AGENT, Action, Findings
-from burden.treatment.gates import LEVELS, days_to_mend, gates_of, stopped, water_change
+from burden.treatment.gates import LEVELS, days_to_mend, gates_of, stopped
 
 GOOD = {"oxygen_mg_l": 8.5, "ph": 7.2, "total_ammonia_n_mg_l": 0.1, "nitrite_n_mg_l": 0.02}
 
@@ -104,15 +102,6 @@ def test_gasping_fish_come_first_and_anaemic_ones_bear_no_loss_of_oxygen():
     for pale in (Findings(gill_colour="pale"), Findings(anaemia=True), Findings(haematocrit_percent=14.0)):
         assert codes(in_water(pale)) == {"anaemia": "agent"}
     assert codes(in_water(Findings(haematocrit_percent=35.0, gill_colour="pale"))) == {}  # measured beats looked at
-
-
-@given(value=st.floats(0.021, 50.0))
-def test_the_changes_of_water_bring_it_down_to_what_is_wanted(value):
-    remedy = water_change(a_case(), value, 0.02)
-    left = value * (1 - remedy.percent / 100) ** remedy.times
-    assert left <= 0.02 * 1.0001 or remedy.percent == 50
-    assert 0 < remedy.percent <= 50
-    assert remedy.litres == pytest.approx(remedy.percent / 100 * 10_000)
 
 
 def test_the_weightiest_gate_comes_first():

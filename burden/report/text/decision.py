@@ -20,7 +20,7 @@ from burden.report.text.plan import (
     not_eaten_text,
 )
 from burden.report.text.reasons import reason_text
-from burden.treatment.safety import SafetyNote
+from burden.treatment.safety_note import SafetyNote
 from burden.utils.formatting import all_of, counted, named, say_date, several, uncapitalised
 from burden.utils.wording import writes, writes_brief
 

@@ -7,8 +7,9 @@ from collections.abc import Callable, Sequence
 from burden.decision.records import Decision, OtherTreatment
 from burden.evidence import load_parasite
 from burden.report.text.plan import missing_text
-from burden.treatment.gates import OXYGEN_CARE_MG_L, Gate, Remedy
+from burden.treatment.gates import OXYGEN_CARE_MG_L, Gate
 from burden.treatment.water_chemistry import LEFT_IN_HOURS
+from burden.treatment.water_remedies import Remedy
 from burden.utils.formatting import (
     capitalised,
     counted,
