@@ -15,6 +15,7 @@ from burden.decision.action import Facts, choose
 from burden.decision.doses_given import came_since, counts_beside_doses, underdosed
 from burden.decision.facts import LOOKS_APART_DAYS, facts_of
 from burden.decision.grounds import Grounds
+from burden.decision.look_records import NextLook
 from burden.decision.next_look import look_of, look_today, settles_little
 from burden.decision.plan import agents_missing, doses_of, other_treatments, planned_doses
 from burden.decision.reason_numbers import reason_numbers
@@ -64,7 +65,8 @@ def answer_on(grounds: Grounds, draws: int, seed: int, accept_unpublished: bool)
     accept_unpublished : bool
         Work out doses no source gives.
     """
-    case, found, facts = grounds.case, grounds.found, _weighed(grounds, facts_of(grounds))
+    case, found = grounds.case, grounds.found
+    facts, asked = _weighed(grounds, facts_of(grounds))
     action, reasons = choose(facts)
     # what follows once the water is right is what would be done today in good water
     then, why = choose(replace(facts, stopped=False)) if action == "water_first" else (action, reasons)
@@ -83,7 +85,7 @@ def answer_on(grounds: Grounds, draws: int, seed: int, accept_unpublished: bool)
         recommendation=found,
         plan=plan if action == "dose" else (),
         after_water=plan if action == "water_first" else (),
-        look=look_of(grounds, action, reasons, shown, _measured_again(grounds.gates)),
+        look=look_of(grounds, action, reasons, shown, _measured_again(grounds.gates), asked),
         others=other_treatments(case, () if shown is None else shown.plan.agents, grounds.agents, grounds.notes),
         chances=_chances(grounds, shown),
         deaths={} if facts.forecast_withheld else _deaths(found, shown),
@@ -96,13 +98,13 @@ def answer_on(grounds: Grounds, draws: int, seed: int, accept_unpublished: bool)
     return Answer(_released(decision, facts.eradicate), shown, doses)
 
 
-def _weighed(grounds: Grounds, facts: Facts) -> Facts:
-    """The facts, with whether more fish would settle what to do where that is the question."""
+def _weighed(grounds: Grounds, facts: Facts) -> tuple[Facts, NextLook | None]:
+    """The facts, with whether more fish would settle what to do where that is the question, and that look."""
     _, reasons = choose(facts)
     if not {"more_fish", "may_stay_low"} <= {reason.code for reason in reasons}:
-        return facts
+        return facts, None
     look = look_today(grounds.case, grounds.estimates, grounds.found)
-    return replace(facts, looks_settle=not settles_little(look))
+    return replace(facts, looks_settle=not settles_little(look)), look
 
 
 def _last_dose(grounds: Grounds, facts: Facts, action: str) -> LastDose | None:

@@ -9,12 +9,11 @@ from burden.case import Case
 from burden.decision.agents_tried import agents_to_plan
 from burden.decision.plan import aim_for, withdrawals_after
 from burden.inference.estimate import Estimate, estimate
-from burden.inference.prior import Posterior
 from burden.schedule.eligibility import Notes, agents_and_notes
 from burden.schedule.recommendation import Recommendation
 from burden.schedule.search import search
 from burden.treatment.gates import Gate, days_to_mend, gates_of
-from burden.treatment.withdrawal import Withdrawal, last_dose_before_harvest
+from burden.treatment.withdrawal import Withdrawal
 from burden.utils.progress import report_progress
 
 __all__ = ["Grounds", "grounds_of"]
@@ -71,7 +70,7 @@ def grounds_of(case: Case, draws: int, seed: int, made: Sequence[Estimate] | Non
     agents, notes = agents_and_notes(case, estimates)
     report_progress("searching for dates")
     fit, spent = agents_to_plan(case, estimates, agents)
-    found = _searched(case, ponds, fit, days_to_mend(gates), spent)
+    found = search(case, ponds, fit, aim_for(case, ponds), not_before=days_to_mend(gates), spent=spent)
     return Grounds(
         case,
         estimates,
@@ -83,17 +82,3 @@ def grounds_of(case: Case, draws: int, seed: int, made: Sequence[Estimate] | Non
         withdrawals=withdrawals_after(case, ponds[0].pond, found.recommended),
         withdrawals_given=withdrawals_after(case, ponds[0].pond, None),
     )
-
-
-def _searched(
-    case: Case, ponds: Sequence[Posterior], agents: Sequence[str], not_before: float, spent: Sequence[str]
-) -> Recommendation:
-    """The search: for food fish with a date of harvest, of what is over by then; of all where nothing is."""
-    aim, water = aim_for(case, ponds), ponds[0].pond.setting.temperature
-    known = (last_dose_before_harvest(case, agent, water) for agent in agents)
-    until = {one.agent: -1.0 if one.date is None else float(case.day_of(one.date)) for one in known if one is not None}
-    if until:
-        found = search(case, ponds, agents, aim, not_before=not_before, spent=spent, until=until)
-        if found.why != "no_plan":
-            return found
-    return search(case, ponds, agents, aim, not_before=not_before, spent=spent)

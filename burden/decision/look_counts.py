@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import zlib
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Literal
 
 import numpy as np
 
 from burden.case import Case, Preparation
 from burden.decision.action import LIKELY
-from burden.decision.look_records import TAKEN_ONCE, Outcome
+from burden.decision.look_records import TAKEN_ONCE, NextLook, Outcome
+from burden.evidence import load_parasite
 from burden.inference.estimate import Estimate
 from burden.inference.observation import share_examined
 
-__all__ = ["PREPARATIONS", "counts_seen", "method_of", "outcomes_of", "preparations_by"]
+__all__ = ["FEW_FISH", "PREPARATIONS", "counts_seen", "method_of", "outcomes_of", "plain_look", "preparations_by"]
 
+#: fish of a look on which little hangs: common practice, no source
+FEW_FISH = 5
 #: preparations of each fish, and of each small one, which bears one clip: common practice, no source; weight below
 #: which a fish is small: an assumption [g]
 PREPARATIONS, _OF_SMALL, _SMALL_G = 3, 1, 100.0
@@ -35,6 +39,7 @@ _LEADS_TO = {
     "watch": _After("watch", "watch", "dose"),
     "check": _After("discharge", "watch", "dose"),
     "survivors": _After("watch", "watch", "dose"),
+    "in_time": _After("watch", "watch", "dose"),
     "release": _After("discharge", "watch", "dose"),
 }
 
@@ -70,6 +75,26 @@ def preparations_by(method: str, weight_g: float) -> int:
         Mean weight of the fish [g].
     """
     return 1 if method in TAKEN_ONCE else _OF_SMALL if weight_g < _SMALL_G else PREPARATIONS
+
+
+def plain_look(case: Case, day: float, purpose: str, fish: int = FEW_FISH) -> NextLook:
+    """Return a look on a day at a few fish, of which nobody can say beforehand what it leads to.
+
+    Parameters
+    ----------
+    case : Case
+    day : float
+        From the visit [d].
+    purpose : str
+        As `NextLook` has it.
+    fish : int
+        To look at, as far as there are so many.
+    """
+    there = case.fish_count
+    when = case.visit_date + timedelta(days=int(day))
+    methods = tuple(dict.fromkeys(method_of(case, load_parasite(name).site) for name in case.parasites))
+    each = max(preparations_by(method, case.mean_weight_g.value) for method in methods)
+    return NextLook(when, day, purpose, min(fish, there), fish >= there, each, methods=methods)
 
 
 def counts_seen(found: Estimate, burden: np.ndarray, fish: int, times: int = 1) -> np.ndarray:

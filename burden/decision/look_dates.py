@@ -20,6 +20,7 @@ from burden.schedule.recommendation import Recommendation
 __all__ = [
     "LOOK_LATE_DAYS",
     "LOOK_SOON_DAYS",
+    "SOONEST_DAYS",
     "TOO_LONG_TO_WAIT_DAYS",
     "WARM_C",
     "clean_look_day",
@@ -33,7 +34,7 @@ __all__ = [
 #: will: common practice, no source [d]
 LOOK_SOON_DAYS, LOOK_LATE_DAYS = 14.0, 28.0
 #: and no sooner after the look of a visit: common practice, no source [d]
-_SOONEST_DAYS = 7.0
+SOONEST_DAYS = 7.0
 #: chance that the burden stays low from which it hardly rises: an assumption [-]
 _HARDLY = 0.9
 #: in cold water eggs hatch months after the last dose: from this wait on, what the doses left on the fish is looked at
@@ -66,7 +67,7 @@ def watch_day(case: Case, estimates: Sequence[Estimate], found: Recommendation) 
     due = check_day(ponds, DoseSchedule((found.underway.last_day,), (next(iter(ponds[0].pond.effects)),)))
     if due > TOO_LONG_TO_WAIT_DAYS and not found.underway.clean:
         return LOOK_LATE_DAYS
-    return due if due >= _SOONEST_DAYS else usual
+    return due if due >= SOONEST_DAYS else usual
 
 
 def clean_look_day(estimates: Sequence[Estimate], plan: DoseSchedule) -> float | None:

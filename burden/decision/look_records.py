@@ -42,7 +42,7 @@ class Outcome:
     chance_high : float
         That the burden is above the tolerable level, were it seen [-].
     action : str
-        One of `ACTIONS`.
+        One of `ACTIONS`, or harvest: too many, and too late for a dose that does not put the harvest off.
     """
 
     code: str
@@ -73,7 +73,8 @@ class NextLook:
         From the visit [d].
     purpose : str
         more_fish: today, as the fish seen cannot decide; check: whether the course worked; watch: whether flukes
-        increase; release: whether newcomers are clean; survivors: what the doses left on the fish, while eggs wait for
+        increase; in_time: what the doses left, while another may still go in before the harvest; release: whether
+        newcomers are clean; survivors: what the doses left on the fish, while eggs wait for
         warmth; before_last: the same, before the last dose goes in, as the water is cold after it; result: once a virus
         was tested for; named: once the flukes are identified; harvest: at fish that are harvested; water: whether the
         water is right, and what the fish carry.
@@ -92,6 +93,8 @@ class NextLook:
     clean_from : date or None
         After a course: when flukes of the eggs that hatch last can be seen in nearly all simulated ponds, where that
         is after this look.
+    late_for : date or None
+        Of the harvest, where a dose that this look asked for would put it off.
     clean_before : int
         Looks at newcomers that showed none since the last dose, after a whole course.
     """
@@ -108,6 +111,7 @@ class NextLook:
     clean_before: int = 0
     methods: tuple[str, ...] = ()
     clean_from: Date | None = None
+    late_for: Date | None = None
 
     @property
     def clean_is_enough(self) -> bool:
@@ -135,6 +139,7 @@ class NextLook:
             "clean_from": None if self.clean_from is None else self.clean_from.isoformat(),
             "again": None if self.again is None else self.again.isoformat(),
             "once_c": self.once_c,
+            "late_for": None if self.late_for is None else self.late_for.isoformat(),
             "last_if_clean": self.clean_before > 0 and self.clean_is_enough,
             "clean_looks": self.clean_looks,
         }

@@ -16,7 +16,7 @@ from burden.case import Case
 from burden.decision.action import FEW_NOW, LIKELY, WELL_FISH
 from burden.decision.facts import LOOKS_APART_DAYS, clean_looks, trouble_in
 from burden.decision.grounds import Grounds
-from burden.decision.look_counts import counts_seen, method_of, outcomes_of, preparations_by
+from burden.decision.look_counts import FEW_FISH, counts_seen, outcomes_of, plain_look
 from burden.decision.look_dates import (
     LOOK_LATE_DAYS,
     LOOK_SOON_DAYS,
@@ -27,9 +27,9 @@ from burden.decision.look_dates import (
     warm_day,
     watch_day,
 )
+from burden.decision.look_harvest import beside_harvest, day_in_time
 from burden.decision.look_records import NextLook, Outcome
 from burden.decision.records import Reason
-from burden.evidence import load_parasite
 from burden.inference.estimate import Estimate
 from burden.inference.straying import strayed_ahead
 from burden.schedule.candidates import COLD_C
@@ -49,8 +49,8 @@ __all__ = [
 
 #: numbers of fish tried; a vet nets no more in a visit, and fewer where nothing hangs on it but whether to look once
 #: more: common practice, no source
-_NUMBERS, _ROUTINE_NUMBERS, _RELEASE_NUMBERS = (5, 8, 10, 15, 20, 30), (5, 8, 10), (10, 15)
-_ROUTINE = ("check", "watch", "survivors")
+_NUMBERS, _ROUTINE_NUMBERS, _RELEASE_NUMBERS = (FEW_FISH, 8, 10, 15, 20, 30), (FEW_FISH, 8, 10), (10, 15)
+_ROUTINE = ("check", "watch", "survivors", "in_time")
 #: chance of a result that decides, from which more fish are not asked for: an assumption [-]
 CONCLUSIVE = 0.8
 #: least days between the last dose and the look that decides whether newcomers may move: common practice, no source [d]
@@ -112,7 +112,7 @@ def next_look(
     tried: Sequence[int] = numbers or (_ROUTINE_NUMBERS if purpose in _ROUTINE else released)
     numbers = [n for n in tried if n < there] + ([there] if there <= tried[-1] else [])
     fish, outcomes = fish_to_look_at(estimates, burdens, high, numbers or [there], purpose, surely_low, now, due)
-    look = _plain_look(case, day, purpose, fish)
+    look = plain_look(case, day, purpose, fish)
     return replace(look, outcomes=tuple(outcomes))
 
 
@@ -167,6 +167,7 @@ def look_of(
     reasons: Sequence[Reason],
     shown: EvaluatedSchedule | None,
     mended: float = 1.0,
+    asked: NextLook | None = None,
 ) -> NextLook | None:
     """Return the next look at the fish; None where none is asked for.
 
@@ -180,73 +181,72 @@ def look_of(
         The schedule to be given.
     mended : float
         Day on which the water may be right, where that comes first [d].
+    asked : NextLook or None
+        The look at more fish today, where the action hung on it.
     """
-    look = _look_of(grounds, action, {reason.code for reason in reasons}, shown, mended)
-    emptied = grounds.found.aim.emptied_day
-    if look is None or (shown is not None and (emptied is None or look.day < emptied)):
-        return look
-    return _by_the_harvest(grounds.case, look, emptied)
-
-
-def _by_the_harvest(case: Case, look: NextLook, emptied: float | None) -> NextLook:
-    """Leave no look for a day on which all fish are harvested: those that are killed show what the others carry."""
-    if emptied is None or not look.date > case.visit_date:
-        return look
-    if look.day >= emptied or {one.action for one in look.outcomes} == {"watch"}:
-        return _plain_look(case, emptied, "harvest")
-    late = look.day + LOOK_SOON_DAYS >= emptied
-    return replace(look, again=case.visit_date + timedelta(days=int(emptied))) if late else look
+    look = _look_of(grounds, action, {reason.code for reason in reasons}, shown, mended, asked)
+    return None if look is None else beside_harvest(grounds, shown, look)
 
 
 def _look_of(
-    grounds: Grounds, action: str, codes: Set[str], shown: EvaluatedSchedule | None, mended: float
+    grounds: Grounds,
+    action: str,
+    codes: Set[str],
+    shown: EvaluatedSchedule | None,
+    mended: float,
+    asked: NextLook | None,
 ) -> NextLook | None:
     case = grounds.case
     if case.fish_count == 0 or action == "discharge":
         return None
     if "virus_first" in codes:
-        return None if case.findings.virus_test == "positive" else _plain_look(case, _RESULT_DAYS, "result")
+        return None if case.findings.virus_test == "positive" else plain_look(case, _RESULT_DAYS, "result")
     if "harvest_first" in codes and case.harvest_date is not None:
-        return _plain_look(case, float(max(case.day_of(case.harvest_date), 0)), "harvest")
+        return plain_look(case, float(max(case.day_of(case.harvest_date), 0)), "harvest")
     if action == "look_first" and "doses_fell_short" in codes:
         # by then a trial in a tub has told whether the agent still kills
-        return _plain_look(case, _CAUSE_DAYS, "watch")
+        return plain_look(case, _CAUSE_DAYS, "watch")
     if "too_cold" in codes:
         action = "watch"  # in such cold no fish is netted, whatever ails some
     if "identify_first" in codes:
-        return _plain_look(case, _RESULT_DAYS, "named")
+        return plain_look(case, _RESULT_DAYS, "named")
     if codes & {"no_dose_possible", "other_first", "dose_does_not_help"} and action == "look_first":
-        return _plain_look(case, _CAUSE_DAYS, "watch")  # nothing that more fish show today changes what is done
-    look = _look_after(grounds, action, codes, shown, mended)
+        return plain_look(case, _CAUSE_DAYS, "watch")  # nothing that more fish show today changes what is done
+    look = _look_after(grounds, action, codes, shown, mended, asked)
     if look is not None and codes & {"too_much_water", "no_dose_possible"}:
         return replace(look, outcomes=())  # whatever it shows, no dose follows
     return look
 
 
 def _look_after(
-    grounds: Grounds, action: str, codes: Set[str], shown: EvaluatedSchedule | None, mended: float
+    grounds: Grounds,
+    action: str,
+    codes: Set[str],
+    shown: EvaluatedSchedule | None,
+    mended: float,
+    asked: NextLook | None,
 ) -> NextLook | None:
     """The next look of an action and its reasons, with what each result leads to."""
     if action == "water_first":
         # where doses follow no fish need be netted again: they are ill, and the count would change nothing
         found = grounds.case.findings
         undisturbed = shown is not None or bool(found.gasping) or "virus_suspected" in found.diseases
-        return _plain_look(grounds.case, mended, "water", 0 if undisturbed else _ROUTINE_NUMBERS[0])
+        return plain_look(grounds.case, mended, "water", 0 if undisturbed else FEW_FISH)
     if action == "look_first":
-        return _look_before_deciding(grounds, codes)
+        return _look_before_deciding(grounds, codes, asked)
     return _look_untreated(grounds, action, codes) if shown is None else _look_after_doses(grounds, shown)
 
 
-def _look_before_deciding(grounds: Grounds, codes: Set[str]) -> NextLook | None:
+def _look_before_deciding(grounds: Grounds, codes: Set[str], asked: NextLook | None) -> NextLook | None:
     case = grounds.case
     if "wrong_water" in codes:
         return None
     if "model_does_not_reach" in codes:
-        return _plain_look(case, LOOK_SOON_DAYS, "watch", _LEARN_FROM_FISH)
+        return plain_look(case, LOOK_SOON_DAYS, "watch", _LEARN_FROM_FISH)
     purpose = "check" if "too_few_to_end" in codes else "more_fish"
-    look = look_today(case, grounds.estimates, grounds.found, purpose)
+    look = asked or look_today(case, grounds.estimates, grounds.found, purpose)
     if "look_for_another_cause" in codes and (known_beforehand(look) or settles_little(look)):
-        return _plain_look(case, _CAUSE_DAYS, "watch")  # it would change nothing: what else ails them is looked for
+        return plain_look(case, _CAUSE_DAYS, "watch")  # it would change nothing: what else ails them is looked for
     return look
 
 
@@ -262,15 +262,18 @@ def _look_after_doses(grounds: Grounds, shown: EvaluatedSchedule) -> NextLook:
     before_cold = _survivors_day(grounds, last) if waits else shown.check_day
     if before_cold is None:
         spring = warm_day(estimates, last) or shown.check_day
-        return replace(_plain_look(case, spring, "watch"), once_c=WARM_C)
-    day, purpose = before_cold, "survivors" if waits else "check"
+        return replace(plain_look(case, spring, "watch"), once_c=WARM_C)
+    day = day_in_time(grounds, shown, before_cold)
+    purpose = "survivors" if waits else "in_time" if day < before_cold else "check"
     ahead = _Ahead.of(grounds, shown, day)
     look = next_look(case, estimates, day, purpose, ahead.then, ahead.high, low, ahead.now)
     if day == last:  # the dose of that day is given whatever the fish show: nobody comes again before spring
-        look = _plain_look(case, day, "before_last")
+        look = plain_look(case, day, "before_last")
     if waits:
         later = warm_day(estimates, shown.check_day) or shown.check_day
         return replace(look, again=case.visit_date + timedelta(days=int(later)))
+    if purpose == "in_time":
+        return replace(look, again=case.visit_date + timedelta(days=int(shown.check_day)))
     sure = clean_look_day(estimates, shown.plan)
     # of a course that hardly reaches the aim nobody asks whether none came back
     after = sure is not None and sure > day and shown.chance(aim) >= LIKELY
@@ -291,9 +294,10 @@ def _look_untreated(grounds: Grounds, action: str, codes: Set[str]) -> NextLook:
     cold = "too_cold" in codes and not trouble_in(case)
     warm = spring_day(estimates) if cold else warm_day(estimates, day)
     if "too_cold" in codes and warm is None:
-        return _plain_look(case, day, "watch")
+        return plain_look(case, day, "watch")
     if warm is not None and action == "watch":  # what it will show so far ahead nobody can say
-        return replace(_plain_look(case, warm, "watch"), once_c=WARM_C)
+        return replace(plain_look(case, warm, "watch"), once_c=WARM_C)
+    day = day_in_time(grounds, None, day)
     ahead, low = _Ahead.of(grounds, found.untreated, day), 1 - found.aim.chance
     if found.aim.kind == "eradicate":
         # what may move must be free on that day: that the last one dies out in the months after is no help
@@ -388,12 +392,3 @@ def look_today(
     today = [e.state.flukes_per_fish(e.pond.setting.fish) for e in estimates]
     high, now = 1 - found.untreated.kept, 1 - found.aim.share_kept(today)
     return next_look(case, estimates, 0.0, purpose, today, high, 1 - found.aim.chance, now, _due(case), numbers)
-
-
-def _plain_look(case: Case, day: float, purpose: str, fish: int = _ROUTINE_NUMBERS[0]) -> NextLook:
-    """A look on a day at a few fish, of which nobody can say beforehand what it leads to."""
-    there = case.fish_count
-    when = case.visit_date + timedelta(days=int(day))
-    methods = tuple(dict.fromkeys(method_of(case, load_parasite(name).site) for name in case.parasites))
-    each = max(preparations_by(method, case.mean_weight_g.value) for method in methods)
-    return NextLook(when, day, purpose, min(fish, there), fish >= there, each, methods=methods)

@@ -15,7 +15,7 @@ from burden.schedule.eligibility import Notes, dose_of
 from burden.schedule.evaluation import EvaluatedSchedule
 from burden.schedule.recommendation import Recommendation
 from burden.treatment.dose_result import DoseResult
-from burden.treatment.withdrawal import Withdrawal, withdrawals_of
+from burden.treatment.withdrawal import Withdrawal, last_dose_before_harvest, withdrawals_of
 
 __all__ = [
     "agents_missing",
@@ -180,7 +180,7 @@ def withdrawals_after(case: Case, pond: Ensemble, chosen: EvaluatedSchedule | No
 
 
 def aim_for(case: Case, ponds: Sequence[Posterior]) -> Aim:
-    """Return the aim of a case, its deaths counted up to the harvest of all fish where that can be on its day.
+    """Return the aim of a case, judged up to the harvest of all fish where that can be on its day.
 
     Parameters
     ----------
@@ -189,4 +189,7 @@ def aim_for(case: Case, ponds: Sequence[Posterior]) -> Aim:
         One a parasite set.
     """
     late = any(one.harvest is not None for one in withdrawals_after(case, ponds[0].pond, None))
-    return replace(aim_of(case, ponds), emptied_day=None if late else emptied_day(case))
+    pond = ponds[0].pond
+    known = (last_dose_before_harvest(case, agent, pond.setting.temperature) for agent in pond.effects)
+    last = {one.agent: -1.0 if one.date is None else float(case.day_of(one.date)) for one in known if one is not None}
+    return replace(aim_of(case, ponds), emptied_day=None if late else emptied_day(case), last_days=last)

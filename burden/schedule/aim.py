@@ -6,8 +6,8 @@ worked is over, and the few flukes it left do not start another.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from burden.inference.infection_pressure import withheld_eradication
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.lifecycle.development import LAST
+from burden.schedule.candidates import gone_day, in_time
 from burden.utils.results import CredibleInterval, number
 
 __all__ = [
@@ -95,6 +96,9 @@ class Aim:
         Of the fish that the level is of; None where the case states the level [g].
     emptied_day : float or None
         Day on which all fish are harvested, where that comes before the horizon: nothing dies after it [d].
+    last_days : mapping of str to float
+        Of food fish with a day of harvest, by agent: the last day for a dose of it that does not put the harvest off;
+        -1 where there is none [d].
     """
 
     kind: str
@@ -104,11 +108,31 @@ class Aim:
     own_level: bool = False
     weight_g: float | None = None
     emptied_day: float | None = None
+    last_days: Mapping[str, float] = field(default_factory=dict, compare=False)
 
     @property
     def deaths_until_day(self) -> float:
         """Day up to which deaths are counted: the horizon, or the harvest of all fish before it [d]."""
         return self.horizon_days if self.emptied_day is None else self.emptied_day
+
+    def end_day(self, plan: DoseSchedule, check: float) -> float:
+        """Return the last day on which the burden has to be low [d].
+
+        Parameters
+        ----------
+        plan : DoseSchedule
+        check : float
+            From which it is judged [d].
+
+        Notes
+        -----
+        That of the horizon, two weeks after the check day at least; where all fish are harvested before, and no dose
+        of the plan puts that off, the day of the harvest.
+        """
+        far = max(self.horizon_days, check + WATCHED_DAYS)
+        if self.emptied_day is None or not in_time(plan.days, plan.agents, self.last_days):
+            return far
+        return min(far, self.emptied_day)
 
     def share_kept(self, highest: Sequence[np.ndarray]) -> np.ndarray:
         """Chance, draw by draw, that the highest mean burden of every set is one that may stay.
@@ -174,8 +198,8 @@ def aim_of(case: Case, ponds: Sequence[Posterior], kind: str | None = None) -> A
 
 def emptied_day(case: Case) -> float | None:
     """Return the day on which all fish are harvested, where that is after today and before the horizon [d]."""
-    day = None if case.emptied_on is None else float(case.day_of(case.emptied_on))
-    return day if day is not None and 0 < day < HORIZON_DAYS else None
+    day = gone_day(case)
+    return day if 0 < day < HORIZON_DAYS else None
 
 
 def _level(pond: Ensemble, own: float | None) -> CredibleInterval:

@@ -39,8 +39,10 @@ __all__ = [
     "candidate_plans",
     "course_dates",
     "first_days",
+    "gone_day",
     "in_season",
     "in_time",
+    "least_gap",
     "nearest_possible",
     "one_more",
     "rest_of",
@@ -172,7 +174,7 @@ def first_days(case: Case, pond: Ensemble, not_before: float = 0.0, spent: Seque
         return ()
     if course is None:
         return (earliest,)
-    least = course.last_day + _least_gap(case)
+    least = course.last_day + least_gap(case)
     due = [course.last_day + _gap_days(pond, course.last_day, gap) for gap in _NEXT_GAPS]
     days = [nearest_possible(case, day, max(least, earliest)) for day in (earliest, *due) if math.isfinite(day)]
     return tuple(sorted({day for day in days if day is not None}))
@@ -240,7 +242,7 @@ def one_more(
     gap = days[-1] - days[-2] if len(days) > 1 else _gap_days(pond, days[-1], 1.0)
     if not gap <= LONGEST_GAP_DAYS:
         return None
-    least = days[-1] + _least_gap(case)
+    least = days[-1] + least_gap(case)
     day = nearest_possible(case, days[-1] + gap, least)
     agents = (*plan.agents, plan.agents[-2] if len(plan.agents) > 1 else plan.agents[-1])
     if day is None or day > dates_hold_until(case) or not allowed(case, (*days, day), agents):
@@ -266,8 +268,13 @@ def _lines(agents: Sequence[str], doses: int) -> list[tuple[str, ...]]:
     return alone + [line for line in turns if line.count("formalin") <= doses // 2]
 
 
-def _least_gap(case: Case) -> float:
-    """Least days between two doses: as the case says, else as custom has it [d]."""
+def least_gap(case: Case) -> float:
+    """Return the least days between two doses: as the case says, else as custom has it [d].
+
+    Parameters
+    ----------
+    case : Case
+    """
     return LEAST_GAP_DAYS if case.limits.shortest_gap_days is None else max(case.limits.shortest_gap_days, 1.0)
 
 
@@ -298,7 +305,7 @@ def course_dates(case: Case, first: float, count: int, gap_at: Callable[[float],
         None where a gap is too long, no day is free, or nobody knows what the water will do by then.
     """
     days = [first]
-    least = _least_gap(case)
+    least = least_gap(case)
     while len(days) < count:
         wanted = days[-1] + max(gap_at(days[-1]), least)
         if wanted - days[-1] > LONGEST_GAP_DAYS:
@@ -372,10 +379,20 @@ def _too_near_harvest(case: Case, days: Sequence[float], line: Sequence[str]) ->
 
     What asks for a withdrawal has a last day of its own, or puts the harvest off.
     """
-    gone = np.inf if case.emptied_on is None else case.day_of(case.emptied_on)
+    gone = gone_day(case)
     last = (gone, *(gone - _NO_MORE_DAYS for _ in days[1:]))
     each = zip(days, line, last, strict=True)
     return any(day >= end and not load_agent(agent).withdrawal.degree_days for day, agent, end in each)
+
+
+def gone_day(case: Case) -> float:
+    """Return the day on which the last fish are to be harvested: none is bathed from then on; infinity without [d].
+
+    Parameters
+    ----------
+    case : Case
+    """
+    return np.inf if case.emptied_on is None else float(case.day_of(case.emptied_on))
 
 
 def in_time(days: Sequence[float], line: Sequence[str], until: Mapping[str, float]) -> bool:

@@ -17,7 +17,7 @@ from burden.inference.prior import Ensemble, Posterior, side_by_side
 from burden.model.demographic_noise import whole_deaths
 from burden.model.elimination.probability import DoseSchedule, eliminations
 from burden.model.forward import COARSE_STEP_DAYS, Event, State, Trajectory, simulate
-from burden.schedule.aim import WATCHED_DAYS, Aim, check_day, check_days
+from burden.schedule.aim import Aim, check_day, check_days
 from burden.utils.results import CredibleInterval, Probability, number
 
 __all__ = [
@@ -54,7 +54,8 @@ class EvaluatedSchedule:
     ----------
     plan : DoseSchedule
     check_day, end_day : float
-        The burden has to be low from the one to the other [d].
+        The burden has to be low from the one to the other; on the day of the harvest alone, where the fish are
+        harvested before anybody can judge it [d].
     kept : numpy.ndarray
         Chance, draw by draw, that it is, shape (M,).
     highest : tuple of CredibleInterval
@@ -272,7 +273,7 @@ class _Counted:
     columns: slice
 
     def evaluated(self, check: float, end: float, aim: Aim) -> EvaluatedSchedule:
-        highest = self.highest(check, end)
+        highest = self.highest(min(check, end), end)
         by_flukes, expected = self.dead(aim.deaths_until_day)
         flukes, every = (self.whole(number_) for number_ in (by_flukes, expected))
         return EvaluatedSchedule(
@@ -331,9 +332,9 @@ class _Counted:
 def _side_by_side(
     ways: Sequence[Sequence[Posterior]], plans: Sequence[DoseSchedule], checks: Sequence[float], aim: Aim
 ) -> list[EvaluatedSchedule]:
-    """Evaluate every plan in its own columns, from its check day to the horizon or two weeks on."""
-    ends = [max(aim.horizon_days, check + WATCHED_DAYS) for check in checks]
-    looks = np.arange(0.0, max(ends), _EVERY_DAYS)
+    """Evaluate every plan in its own columns, from its check day to the end that the aim has for it."""
+    ends = [aim.end_day(plan, check) for plan, check in zip(plans, checks, strict=True)]
+    looks = np.arange(0.0, max(*ends, aim.horizon_days), _EVERY_DAYS)
     days = np.unique(
         [0.0, aim.horizon_days, aim.deaths_until_day, *checks, *ends, *looks, *(looked_at(plan) for plan in plans)]
     )

@@ -28,6 +28,7 @@ from burden.schedule.candidates import (
     Underway,
     allowed,
     candidate_plans,
+    gone_day,
     in_time,
     one_more,
     underway,
@@ -92,10 +93,10 @@ class _Field:
     agents: tuple[str, ...]
     lead: Ensemble
     course: Underway | None
-    carried: bool
     not_before: float = 0.0
     spent: tuple[str, ...] = ()
     until: Mapping[str, float] = dataclasses.field(default_factory=lambda: NO_END)
+    carried: bool = True
     judged: dict[DoseSchedule, EvaluatedSchedule] = dataclasses.field(default_factory=dict)
 
     def evaluated(self, plans: Sequence[DoseSchedule]) -> list[EvaluatedSchedule]:
@@ -118,9 +119,8 @@ def search(
     dose_anyway: bool = False,
     not_before: float = 0.0,
     spent: Sequence[str] = (),
-    until: Mapping[str, float] = NO_END,
 ) -> Recommendation:
-    """Search for a schedule.
+    """Search for a schedule: of those that do not put a harvest off, and of all only where none of these can be given.
 
     Parameters
     ----------
@@ -136,8 +136,6 @@ def search(
         Until then the water is put right [d].
     spent : sequence of str
         Agents whose course has failed: one of another begins anew.
-    until : mapping of str to float
-        Last day of an agent, where it has one [d].
 
     Returns
     -------
@@ -150,18 +148,32 @@ def search(
     most = min(_most_doses(case, aim, any(p.has_windows for p, _ in ponds), course), MOST_DOSES)
     (untreated,) = evaluate(ponds, [_NO_DOSE], aim)
     start = Recommendation(aim, untreated, None, "none_needed", (Compared("untreated", untreated),), underway=course)
-    one_dose = partial(candidate_plans, case, lead, agents, 1, not_before=not_before, spent=spent, until=until)
-    carried = not agents or most == 0 or bool(one_dose())
-    field = _Field(case, ponds, few, aim, tuple(agents), lead, course, carried, not_before, tuple(spent), until)
+    field = _Field(case, ponds, few, aim, tuple(agents), lead, course, not_before, tuple(spent), aim.last_days)
     field.judged[_NO_DOSE] = untreated
-    customs = [] if most == 0 else customs_for(case, ponds, agents, not_before, spent, until)
-    if untreated.meets(aim) and not (dose_anyway or _begun(field, course)):
-        return _beside(start, field, customs)
-    if not agents or most == 0 or not one_dose(carried=carried):
-        return _beside(replace(start, why="no_plan"), field, [])
-    if course is not None and (goes_on := _goes_on(field, customs)) is not None:
-        return _beside(replace(start, recommended=goes_on, why="goes_on"), field, customs)
-    return _beside(replace(_upwards(start, field, customs, most), change_water_first=not carried), field, customs)
+    found, field, customs = _found(start, field, most, dose_anyway)
+    if found.why == "no_plan" and field.until:
+        found, field, customs = _found(start, replace(field, until=NO_END), most, dose_anyway)
+    return _beside(found, field, customs)
+
+
+def _found(
+    start: Recommendation, field: _Field, most: int, dose_anyway: bool
+) -> tuple[Recommendation, _Field, list[Custom]]:
+    """What is recommended within the last days of the field, the field as it was searched, and its customs."""
+    case, agents, until = field.case, field.agents, field.until
+    one_dose = partial(
+        candidate_plans, case, field.lead, agents, 1, not_before=field.not_before, spent=field.spent, until=until
+    )
+    field = replace(field, carried=not agents or most == 0 or bool(one_dose()))
+    customs = [] if most == 0 else customs_for(case, field.ponds, agents, field.not_before, field.spent, until)
+    if start.untreated.meets(field.aim) and not (dose_anyway or _begun(field, field.course)):
+        return start, field, customs
+    if not agents or most == 0 or not one_dose(carried=field.carried):
+        return replace(start, why="no_plan"), field, []
+    if field.course is not None and (goes_on := _goes_on(field, customs)) is not None:
+        return replace(start, recommended=goes_on, why="goes_on"), field, customs
+    found = _upwards(start, field, customs, most)
+    return replace(found, change_water_first=not field.carried), field, customs
 
 
 def _egg_layer(ponds: Sequence[Posterior]) -> Ensemble:
@@ -458,12 +470,6 @@ def _decided(least: tuple[int, ...], all_near: Sequence[tuple[int, ...]]) -> tup
     return tuple(found)
 
 
-def _after_harvest(case: Case, plan: DoseSchedule) -> bool:
-    """Whether a schedule has doses on or after the day on which the last fish are to be harvested."""
-    gone = case.emptied_on
-    return gone is not None and any(day >= case.day_of(gone) for day in plan.days)
-
-
 def _beside(found: Recommendation, field: _Field, customs: Sequence[Custom]) -> Recommendation:
     """Put custom, the case's own plan and one dose more beside what is recommended, with elimination for all."""
     chosen = found.recommended
@@ -479,7 +485,8 @@ def _beside(found: Recommendation, field: _Field, customs: Sequence[Custom]) -> 
             else []
         )
     rows += [("custom", c.plan, c) for c in customs if chosen is None or c.plan != chosen.plan]
-    rows = [row for row in rows if row[0] == "recommended" or not _after_harvest(field.case, row[1])]
+    gone = gone_day(field.case)
+    rows = [row for row in rows if row[0] == "recommended" or not any(day >= gone for day in row[1].days)]
     own = planned_course(field.case, field.lead)
     rows += [("planned", own, None)] if own is not None and own not in {plan for _, plan, _ in rows} else []
     every = with_elimination(field.ponds, field.evaluated(list(dict.fromkeys(plan for _, plan, _ in rows))))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from cases import a_case, clips
 from burden.case import YearlyTemperature
 from burden.decision import decide
 from burden.decision.look_counts import PREPARATIONS, counts_seen, outcomes_of
-from burden.decision.next_look import next_look
+from burden.decision.next_look import _look_before_deciding, next_look
 from burden.inference.estimate import estimate
 
 DRAWS = 400
@@ -72,6 +73,12 @@ def test_more_fish_are_asked_for_where_few_do_not_decide():
     look = next_look(case, [found], 0.0, "more_fish", [burden], high, 0.2)
     undecided = sum(one.chance for one in look.outcomes if 0.2 < one.chance_high < 0.5)
     assert look.fish == 30 or undecided <= 0.2
+
+
+def test_the_look_that_the_action_hung_on_is_not_drawn_again(found):
+    """`grounds` without estimates: another look could not be drawn."""
+    asked = next_look(found.case, [found], 0.0, "more_fish", [np.full(DRAWS, 50.0)], np.linspace(0, 1, DRAWS), 0.2)
+    assert _look_before_deciding(SimpleNamespace(case=found.case), {"may_stay_low", "more_fish"}, asked) is asked
 
 
 def test_well_fish_in_cold_water_are_left_in_peace_until_it_warms():

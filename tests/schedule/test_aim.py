@@ -57,6 +57,14 @@ def test_the_action_level_of_a_farm_lies_within_the_range():
     assert value.low < 5 / 22 < value.high
 
 
+def test_the_burden_has_to_be_low_up_to_the_harvest_where_no_dose_puts_it_off():
+    aim = Aim("control", 0.8, (LEVEL,), emptied_day=30.0, last_days={"praziquantel": 5.0})
+    in_time, late = (DoseSchedule((day,), ("praziquantel",)) for day in (5.0, 6.0))
+    assert [aim.end_day(plan, 12.0) for plan in (DoseSchedule((), ()), in_time, late)] == [30.0, 30.0, 60.0]
+    assert replace(aim, emptied_day=None).end_day(in_time, 12.0) == 60.0
+    assert aim.end_day(late, 50.0) == 64.0
+
+
 def test_the_case_names_its_aim():
     assert aim_of(a_case(), [pond_of(a_case())]).kind == "control"
     asked = a_case(aim="eradicate")

@@ -23,6 +23,7 @@ from burden.schedule.candidates import (
     allowed,
     candidate_plans,
     first_days,
+    gone_day,
     in_season,
     in_time,
     one_more,
@@ -190,3 +191,4 @@ def test_fish_that_are_gone_are_not_bathed_nor_again_just_before(days, can):
     case = a_case(fish=(fish,))
     assert allowed(case, days, ("sodium_chloride",) * len(days)) is can
     assert allowed(a_case(), days, ("sodium_chloride",) * len(days))
+    assert (gone_day(case), gone_day(a_case())) == (10.0, np.inf)

@@ -67,6 +67,25 @@ def test_nothing_is_recommended_where_nothing_is_needed():
     assert (found.recommended, found.why, found.aim_met) == (None, "none_needed", True)
 
 
+def test_a_course_that_puts_the_harvest_off_is_looked_for_only_where_no_other_can_be_given(monkeypatch):
+    """Both are asked of the same draws: what happens without a dose is worked out once."""
+    case = a_case()
+    ponds = [heavy(case)]
+    runs: list[int] = []
+    real = searching.evaluate
+    monkeypatch.setattr(searching, "evaluate", lambda *given: runs.append(1) or real(*given))
+    aim = aim_of(case, ponds)
+    early = search(case, ponds, ONE, replace(aim, last_days={"praziquantel": 10.0}))
+    assert max(early.recommended.plan.days) <= 10.0
+    runs.clear()
+    free = search(case, ponds, ONE, aim)
+    needed = len(runs)
+    runs.clear()
+    late = search(case, ponds, ONE, replace(aim, last_days={"praziquantel": -1.0}))
+    assert late.recommended.plan == free.recommended.plan
+    assert len(runs) == needed
+
+
 @pytest.mark.parametrize("temperature_c", [16.0, 22.0])
 def test_no_schedule_of_fewer_doses_meets_the_aim(temperature_c):
     """Every candidate of one dose less, evaluated with all draws, misses it."""
@@ -167,7 +186,7 @@ def test_a_difference_the_draws_cannot_show_is_none():
 def field(findings=()) -> searching._Field:
     case = a_case()
     case = replace(case, findings=replace(case.findings, other=tuple(findings)))
-    return searching._Field(case, [], [], CONTROL, BOTH, None, None, True)
+    return searching._Field(case, [], [], CONTROL, BOTH, None, None)
 
 
 @pytest.mark.parametrize(("gain", "kept"), [(WORTH_A_RISK - 0.02, "praziquantel"), (WORTH_A_RISK + 0.02, "formalin")])

@@ -91,6 +91,8 @@ def _sure_later(look: NextLook, year: int) -> str:
 def _what_for(look: NextLook) -> str:
     if look.purpose == "harvest":
         return "they are killed anyway, and show what the others carry"
+    if look.purpose == "in_time":
+        return "this look shows what the doses left, while another is still in time for the harvest"
     if look.purpose == "watch":
         return "this look shows whether the flukes increase"
     left = "flukes that were left show by then"
@@ -184,6 +186,11 @@ def _leads_to(look: NextLook, action: str) -> str:
     if action == "watch":
         soonest = min(look_after(look, one) for one in look.outcomes if one.action == action)
         return f"no dose, look again about {say_date(soonest, look.date.year)}"
+    if action == "harvest" and look.late_for is not None:
+        return (
+            f"too many, and too late for a dose before the harvest on {say_date(look.late_for, look.date.year)}; "
+            "harvest as planned or sooner and tell whoever takes the fish, or dose and harvest later"
+        )
     return _LEADS_TO[action]
 
 

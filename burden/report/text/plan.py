@@ -127,7 +127,7 @@ def last_dose_text(decision: Decision) -> str:
     if last.date is None:
         return f"By {example} a dose of {named(last.agent)} from today on comes too late for {harvest}."
     look = decision.look
-    late = " The next look comes after it, too late for a dose." if look is not None and look.date > last.date else ""
+    late = " The next look comes after it, too late for a dose." if look is not None and look.late_for else ""
     return (
         f"Should a {'further ' if decision.plan else ''}dose become due, the last day for {named(last.agent)} before "
         f"{harvest} is {say_date(last.date, year)}, by {example}; local rules and the licensed veterinarian decide."
