@@ -182,7 +182,7 @@ def aim_of(case: Case, ponds: Sequence[Posterior], kind: str | None = None) -> A
     case : Case
         Its own aim and level hold; newcomers held apart are to be free of flukes; all others are to have few.
     ponds : sequence of Posterior
-        One a parasite set, for what their fish weigh.
+        One a parasite set.
     kind : str, optional
         control or eradicate, in place of the case's own.
     """
@@ -190,10 +190,10 @@ def aim_of(case: Case, ponds: Sequence[Posterior], kind: str | None = None) -> A
     if withheld_eradication(case) is not None:
         kind = "control"  # no course keeps out what comes with the water
     own = case.limits.tolerable_flukes_per_fish
-    levels = tuple(_level(posterior.pond, own) for posterior in ponds)
+    weight = case.mean_weight_g.value  # as stated, and not the middle of the draws, which strays from it
+    levels = tuple(_level(posterior.pond, weight, own) for posterior in ponds)
     chance = ERADICATION_CHANCE if kind == "eradicate" else CONTROL_CHANCE
-    weight = None if own is not None else _weight_g(ponds[0].pond)
-    return Aim(kind, chance, levels, own_level=own is not None, weight_g=weight)
+    return Aim(kind, chance, levels, own_level=own is not None, weight_g=None if own is not None else weight)
 
 
 def emptied_day(case: Case) -> float | None:
@@ -202,20 +202,14 @@ def emptied_day(case: Case) -> float | None:
     return day if 0 < day < HORIZON_DAYS else None
 
 
-def _level(pond: Ensemble, own: float | None) -> CredibleInterval:
+def _level(pond: Ensemble, weight: float, own: float | None) -> CredibleInterval:
     if own is not None:
         return CredibleInterval(own, own, own)
     value = tolerable_value(pond.setting.parameters.evidence)
-    weight = _weight_g(pond)
     if _on_large_skin(pond.setting.parameters.evidence):
         weight = _ACTED_AT_WEIGHT_G * (weight / _ACTED_AT_WEIGHT_G) ** _SKIN_EXPONENT
     weight = max(weight, _LEAST_LEVEL / value.value)
     return CredibleInterval(value.value * weight, value.low * weight, value.high * weight)
-
-
-def _weight_g(pond: Ensemble) -> float:
-    """Mean weight of the fish, in the median draw [g]."""
-    return float(np.median(pond.setting.fish.weight_g.mean(0)))
 
 
 def check_days(ponds: Sequence[Posterior], lasts: Iterable[float]) -> dict[float, float]:

@@ -10,7 +10,7 @@ from cases import a_case, exactly
 from prior_ponds import pond_of
 from scipy.stats import lognorm
 
-from burden.case import Limits
+from burden.case import Limits, Uncertain
 from burden.evidence import load_parasite
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import windows_after
@@ -49,6 +49,17 @@ def test_the_level_goes_with_the_weight_of_the_fish_and_is_lower_for_blood_feede
     light, twice = (aim_of(c, [pond_of(c)]).tolerable[0].median for c in (case, heavy))
     assert twice == pytest.approx(2 * light, rel=0.02)
     assert tolerable_value(load_parasite("sparicotyle")).value < tolerable_value(load_parasite("dactylogyrus")).value
+
+
+def test_the_level_is_of_the_weight_that_the_case_states():
+    """ "A fish of 892 g" stood where the case says 900 g; of two groups it is the weight of the mean fish."""
+    case = a_case()
+    group = replace(case.fish[0], mean_weight_g=Uncertain(900.0, 700.0, 1150.0))
+    stated = replace(case, fish=(group,))
+    aim = aim_of(stated, [pond_of(stated)])
+    assert (aim.weight_g, aim.tolerable[0].median) == (900.0, pytest.approx(0.3 * 900))
+    two = replace(case, fish=(replace(group, count=30), replace(group, count=10, mean_weight_g=exactly(100.0))))
+    assert aim_of(two, [pond_of(two)]).weight_g == pytest.approx((30 * 900 + 10 * 100) / 40)
 
 
 def test_the_action_level_of_a_farm_lies_within_the_range():
