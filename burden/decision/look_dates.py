@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -23,8 +24,10 @@ __all__ = [
     "SOONEST_DAYS",
     "TOO_LONG_TO_WAIT_DAYS",
     "WARM_C",
+    "before_cold",
     "clean_look_day",
     "look_after",
+    "not_in_the_cold",
     "spring_day",
     "warm_day",
     "watch_day",
@@ -40,9 +43,9 @@ _HARDLY = 0.9
 #: in cold water eggs hatch months after the last dose: from this wait on, what the doses left on the fish is looked at
 #: after `LOOK_LATE_DAYS`, and what hatches later once more when it has (common practice, no source) [d]
 TOO_LONG_TO_WAIT_DAYS = 42.0
-#: fish left in peace in the cold are seen again once the water has passed this, within so many days (common practice,
-#: no source) [°C], [d]
-WARM_C, _WARM_WITHIN_DAYS = 10.0, 200
+#: fish left in peace in the cold are seen again once the water has been as warm as this for so long (common practice,
+#: no source); looked for so far ahead: a winter, and what is left of the year before it [°C], [d], [d]
+WARM_C, _WARM_FOR_DAYS, _WARM_WITHIN_DAYS = 10.0, 10, 365
 
 
 def look_after(look: NextLook, outcome: Outcome) -> date:
@@ -56,6 +59,25 @@ def look_after(look: NextLook, outcome: Outcome) -> date:
     """
     usual = LOOK_LATE_DAYS if outcome.chance_high <= 1 - _HARDLY else LOOK_SOON_DAYS
     return look.again or look.date + timedelta(days=int(usual))
+
+
+def not_in_the_cold(case: Case, estimates: Sequence[Estimate], look: NextLook) -> NextLook:
+    """Leave fish that need no dose in peace until spring, where the look after this one would fall in the cold.
+
+    Parameters
+    ----------
+    case : Case
+    estimates : sequence of Estimate
+        For their water.
+    look : NextLook
+        One that is itself in the cold has its reason, and so has the next after it.
+    """
+    later = [look_after(look, one) for one in look.outcomes if one.action == "watch"]
+    settled = look.again is not None or look.purpose == "release" or not later
+    if settled or before_cold(estimates, [look.day]) is None:
+        return look
+    warm = warm_day(estimates, float(case.day_of(min(later))))
+    return look if warm is None else replace(look, again=case.visit_date + timedelta(days=int(warm)))
 
 
 def watch_day(case: Case, estimates: Sequence[Estimate], found: Recommendation) -> float:
@@ -99,21 +121,34 @@ def clean_look_day(estimates: Sequence[Estimate], plan: DoseSchedule) -> float |
     return float(np.ceil(plan.days[-1] + wait)) if wait <= TOO_LONG_TO_WAIT_DAYS else None
 
 
+def before_cold(estimates: Sequence[Estimate], days: Sequence[float]) -> float | None:
+    """The first of some days on which fish are not yet left in peace for the cold; None where they are on each [d]."""
+    water = estimates[0].pond.setting.temperature
+    return next((day for day in days if water.median_at(day) >= COLD_C), None)
+
+
 def warm_day(estimates: Sequence[Estimate], day: float) -> float | None:
-    """First day on which the water has warmed, where it is cold on a day; None where it is not, or does not [d]."""
-    if estimates[0].pond.setting.temperature.median_at(day) >= COLD_C:
-        return None
-    return _first_day(estimates, day, lambda c: c >= WARM_C)
+    """Day on which the water has been warm for a while, where it is cold on a day; None where it is not, or does not
+    warm [d]."""
+    return None if before_cold(estimates, [day]) is not None else _warmed(estimates, day)
 
 
 def spring_day(estimates: Sequence[Estimate]) -> float | None:
-    """First day on which water that is cold, or turns so, has warmed again; None where it does not [d]."""
-    cold = _first_day(estimates, 0.0, lambda c: c < WARM_C)
-    return None if cold is None else _first_day(estimates, cold, lambda c: c >= WARM_C)
-
-
-def _first_day(estimates: Sequence[Estimate], start: float, holds: Callable[[float], bool]) -> float | None:
-    """First whole day from a day on whose median temperature is as wanted, within reach; None where there is none."""
+    """Day on which water that is cold, or turns so, has been warm again for a while; None where it does not [d]."""
     water = estimates[0].pond.setting.temperature
-    ahead = map(float, range(int(np.ceil(start)), _WARM_WITHIN_DAYS))
-    return next((day for day in ahead if holds(water.median_at(day))), None)
+    cold = next((day for day in _ahead(0.0) if water.median_at(day) < WARM_C), None)
+    return None if cold is None else _warmed(estimates, cold)
+
+
+def _warmed(estimates: Sequence[Estimate], start: float) -> float | None:
+    """First whole day from a day on by which the median water has been warm long enough; None where there is none."""
+    water, warm = estimates[0].pond.setting.temperature, 0
+    for day in _ahead(start):
+        warm = warm + 1 if water.median_at(day) >= WARM_C else 0
+        if warm > _WARM_FOR_DAYS:
+            return day
+    return None
+
+
+def _ahead(start: float) -> Iterator[float]:
+    return map(float, range(int(np.ceil(start)), _WARM_WITHIN_DAYS))

@@ -14,6 +14,7 @@ import numpy as np
 
 from burden.case import Case
 from burden.decision.action import FEW_NOW, LIKELY, WELL_FISH
+from burden.decision.doses_given import last_dose, seen_since
 from burden.decision.facts import LOOKS_APART_DAYS, clean_looks, trouble_in
 from burden.decision.grounds import Grounds
 from burden.decision.look_counts import FEW_FISH, counts_seen, outcomes_of, plain_look
@@ -22,7 +23,9 @@ from burden.decision.look_dates import (
     LOOK_SOON_DAYS,
     TOO_LONG_TO_WAIT_DAYS,
     WARM_C,
+    before_cold,
     clean_look_day,
+    not_in_the_cold,
     spring_day,
     warm_day,
     watch_day,
@@ -32,7 +35,6 @@ from burden.decision.look_records import NextLook, Outcome
 from burden.decision.records import Reason
 from burden.inference.estimate import Estimate
 from burden.inference.straying import strayed_ahead
-from burden.schedule.candidates import COLD_C
 from burden.schedule.evaluation import EvaluatedSchedule
 from burden.schedule.recommendation import Recommendation
 
@@ -185,7 +187,9 @@ def look_of(
         The look at more fish today, where the action hung on it.
     """
     look = _look_of(grounds, action, {reason.code for reason in reasons}, shown, mended, asked)
-    return None if look is None else beside_harvest(grounds, shown, look)
+    return (
+        None if look is None else beside_harvest(grounds, shown, not_in_the_cold(grounds.case, grounds.estimates, look))
+    )
 
 
 def _look_of(
@@ -254,17 +258,19 @@ def _look_after_doses(grounds: Grounds, shown: EvaluatedSchedule) -> NextLook:
     """When what hatched since the doses shows; newcomers, when they may be free; in the cold, what is left on fish."""
     case, estimates, aim = grounds.case, grounds.estimates, grounds.found.aim
     last, low = shown.plan.days[-1], 1 - aim.chance
-    waits = shown.check_day - last > TOO_LONG_TO_WAIT_DAYS
+    turns_cold = before_cold(estimates, [shown.check_day]) is None and before_cold(estimates, [last]) is not None
+    waits = turns_cold or shown.check_day - last > TOO_LONG_TO_WAIT_DAYS
     if aim.kind == "eradicate" and not waits:
         day = max(shown.check_day, last + _HELD_DAYS)
         ahead = _Ahead.of(grounds, shown, day)
         return next_look(case, estimates, day, "release", ahead.then, 1 - shown.reached(aim) ** ahead.factor, low)
-    before_cold = _survivors_day(grounds, last) if waits else shown.check_day
-    if before_cold is None:
+    after = (LOOK_LATE_DAYS, LOOK_SOON_DAYS, LOOKS_APART_DAYS, 0.0)
+    usual = before_cold(estimates, [last + wait for wait in after]) if waits else shown.check_day
+    if usual is None:
         spring = warm_day(estimates, last) or shown.check_day
         return replace(plain_look(case, spring, "watch"), once_c=WARM_C)
-    day = day_in_time(grounds, shown, before_cold)
-    purpose = "survivors" if waits else "in_time" if day < before_cold else "check"
+    day = day_in_time(grounds, shown, usual)
+    purpose = "survivors" if waits else "in_time" if day < usual else "check"
     ahead = _Ahead.of(grounds, shown, day)
     look = next_look(case, estimates, day, purpose, ahead.then, ahead.high, low, ahead.now)
     if day == last:  # the dose of that day is given whatever the fish show: nobody comes again before spring
@@ -276,15 +282,8 @@ def _look_after_doses(grounds: Grounds, shown: EvaluatedSchedule) -> NextLook:
         return replace(look, again=case.visit_date + timedelta(days=int(shown.check_day)))
     sure = clean_look_day(estimates, shown.plan)
     # of a course that hardly reaches the aim nobody asks whether none came back
-    after = sure is not None and sure > day and shown.chance(aim) >= LIKELY
-    return replace(look, clean_from=case.visit_date + timedelta(days=int(sure or 0)) if after else None)
-
-
-def _survivors_day(grounds: Grounds, last: float) -> float | None:
-    """Day on which what the doses left shows, before fish rest in the cold; None where they do by then [d]."""
-    water = grounds.estimates[0].pond.setting.temperature
-    days = (last + LOOK_LATE_DAYS, last + LOOK_SOON_DAYS, last + LOOKS_APART_DAYS, last)
-    return next((day for day in days if water.median_at(day) >= COLD_C), None)
+    asked = sure is not None and sure > day and shown.chance(aim) >= LIKELY
+    return replace(look, clean_from=case.visit_date + timedelta(days=int(sure or 0)) if asked else None)
 
 
 def _look_untreated(grounds: Grounds, action: str, codes: Set[str]) -> NextLook:
@@ -292,6 +291,8 @@ def _look_untreated(grounds: Grounds, action: str, codes: Set[str]) -> NextLook:
     case, estimates, found = grounds.case, grounds.estimates, grounds.found
     day = float(LOOKS_APART_DAYS) if "clean_once" in codes else watch_day(case, estimates, found)
     cold = "too_cold" in codes and not trouble_in(case)
+    if not cold and seen_since(case, last_dose(case)):  # flukes are followed as far as the warmth goes
+        day = before_cold(estimates, [day, LOOK_SOON_DAYS]) or day
     warm = spring_day(estimates) if cold else warm_day(estimates, day)
     if "too_cold" in codes and warm is None:
         return plain_look(case, day, "watch")

@@ -216,7 +216,7 @@ def _next_visit(found: Assessment) -> str:
     if look.purpose == "result":
         return f"About {when}, once the laboratory has answered: we come again. Until then disturb no fish."
     if look.once_c is not None:
-        warm = f"once the water is above {plain(look.once_c)} °C"
+        warm = f"once the water has been at {plain(look.once_c)} °C for a week or two"
         return f"About {when}, {warm}: we come again and look at the fish. Until then leave them in peace."
     if look.purpose == "water":
         return f"{when}: we come again, measure the water and {'look at' if look.fish else 'see'} the fish."

@@ -26,7 +26,8 @@ def look_text(look: NextLook, year: int) -> str:
     if look.purpose == "water":
         return f"{say_date(look.date, year)}: measure the water and look at {what}; what is done then depends on that."
     if look.once_c is not None:
-        when = f"About {say_date(look.date, year)}, once the water has passed {plain(look.once_c)} °C"
+        warm = f"once the water has been at {plain(look.once_c)} °C for a week or two"
+        when = f"About {say_date(look.date, year)}, {warm}"
         return f"{when}: look at {what}. Until then leave well fish in peace; see at once to any that are ill or die."
     if look.purpose == "result":
         return (
