@@ -33,7 +33,7 @@ from burden.statistics.point_estimate import PointEstimate
 from burden.utils.random_streams import steered, uniform_draws
 from burden.utils.results import CredibleInterval, number
 
-__all__ = ["LEAST_TRIALS", "SUSPECT", "KillRecord", "Trial", "kill_records"]
+__all__ = ["LEAST_TRIALS", "SUSPECT", "WIDEST", "KillRecord", "Trial", "kill_records"]
 
 #: kills tried [-]
 _KILLS = np.array([0.0, 0.25, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 0.995])
@@ -46,7 +46,7 @@ _USUAL = 1000
 #: longest time between two looks over which a kill is judged [d]: later, flukes on the fish are all new
 _LONGEST_DAYS = 60
 #: 90 % interval wider than this says nothing of one treatment [-]: an assumption
-_WIDEST = 0.6
+WIDEST = 0.6
 #: chance of a kill below or above what is expected from which that is said: an assumption, the level of every interval
 _SURE = 0.95
 #: the rule of suspicion, all assumptions: so many treatments judged, and a chance that the kill fell
@@ -98,7 +98,7 @@ class Trial:
             return "less"
         if self.chance_less <= 1 - _SURE:
             return "more"
-        return "cannot_tell" if self.kill.high - self.kill.low > _WIDEST else "as_expected"
+        return "cannot_tell" if self.kill.high - self.kill.low > WIDEST else "as_expected"
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""

@@ -381,6 +381,24 @@ def test_a_treatment_judged_elsewhere_has_no_second_verdict():
     assert "cannot tell" not in elsewhere
 
 
+def test_history_gives_the_last_dose_no_verdict_beside_that_of_response():
+    """ "Less than expected" stood in `burden history` where the report said that these samples cannot show it."""
+    kill, expected = CredibleInterval(0.45, 0.05, 0.91), CredibleInterval(0.97, 0.7, 1.0)
+    given = koi().case.doses_given[-1].date
+    trial = Trial("praziquantel", given, given, 1, given, given + timedelta(days=10), kill, expected, 0.95)
+    assert trial.verdict == "less"
+    kills = (KillRecord("praziquantel", (trial,), None),)
+    found = History(koi().case, "dactylogyrus", 1, DRAWS, (), np.zeros(0), np.zeros(0), (), kills)
+    for said in (found.text(), found.brief()):
+        assert "less than expected" not in said
+        assert "says `burden response`" in said
+        assert "anything from 5 to 91 %" in said
+    assert "says “The last dose”" in kill_lines(found, given, "“The last dose”")[0]
+    again = replace(koi().case.doses_given[-1], date=given + timedelta(days=20))
+    earlier = replace(found, case=replace(koi().case, given=(*koi().case.given, again)))
+    assert "less than expected" in earlier.text()
+
+
 def test_no_dose_after_a_look_has_the_date_of_the_next():
     """Four weeks where the burden is surely low, else two (common practice, no source)."""
     look = NextLook(date(2026, 6, 1), 10.0, "check", 5, False, 3)

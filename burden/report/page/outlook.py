@@ -279,5 +279,5 @@ def history_of(found: Assessment, parasite: str) -> dict[str, Any]:
         ],
         "more": max(len(history.visits) - _MOST_VISITS, 0),
         "held": " ".join(part for part in (calibration_text(history), left_out_text(history)) if part),
-        "kills": kill_lines(history, _judged(found, parasite)),
+        "kills": kill_lines(history, _judged(found, parasite), "“The last dose”"),
     }

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from datetime import date
 
-from burden.inference.kill_record import LEAST_TRIALS, SUSPECT, KillRecord, Trial
+from burden.inference.kill_record import LEAST_TRIALS, SUSPECT, WIDEST, KillRecord, Trial
 from burden.inference.pond_history import Calibration, History
 from burden.inference.visit_forecasts import VisitForecast
 from burden.utils.formatting import counted, day_in_words, named, percent, plain, several
@@ -46,7 +46,7 @@ _HELD = {
 def _history_text(found: History) -> str:
     lines = [_visits_text(found), *(_visit_line(found, i) for i in range(len(found.visits)))]
     lines += [calibration_text(found), *[left_out_text(found)][: bool(found.left_out)]]
-    lines += kill_lines(found) or ["No treatment lies between two looks at the fish."]
+    lines += kill_lines(found, _last_dose(found)) or ["No treatment lies between two looks at the fish."]
     return "\n".join(lines)
 
 
@@ -55,7 +55,8 @@ def _history_brief(found: History) -> str:
     lines = [_visits_text(found), calibration_text(found)]
     if found.forecasts:
         lines.append(_forecast_line(found.forecasts[-1]))
-    lines += [f"{_trend_text(kill)} {_last_kill(kill)}" for kill in found.kills if kill.agent != "several"]
+    last = _last_dose(found)
+    lines += [f"{_trend_text(kill)} {_last_kill(kill, last)}" for kill in found.kills if kill.agent != "several"]
     if not found.kills:
         lines.append("No treatment lies between two looks at the fish, so what the doses killed cannot be said.")
     return "\n".join(lines)
@@ -169,28 +170,35 @@ def left_out_text(found: History) -> str:
     return f"For {many} no forecast was worked out here; `burden history` does that where the visit before is near."
 
 
-def kill_lines(found: History, judged: date | None = None) -> list[str]:
+def _last_dose(found: History) -> date | None:
+    """Day of the last dose, which `response` judges: a second verdict on it, by another question, might differ."""
+    return max((dose.date for dose in found.case.doses_given), default=None)
+
+
+def kill_lines(found: History, judged: date | None = None, where: str = "`burden response`") -> list[str]:
     """Write every treatment that was judged, and the trend of each agent.
 
-    Of the one whose last dose, on the day `judged`, has its verdict elsewhere on the page, no second verdict is given.
+    Of the one whose last dose, on the day `judged`, has its verdict elsewhere, no second verdict is given.
     """
-    lines = [_trial_line(trial, trial.last == judged) for kill in found.kills for trial in kill.trials]
+    trials = [trial for kill in found.kills for trial in kill.trials]
+    lines = [_trial_line(trial, where if trial.last == judged else "") for trial in trials]
     return lines + [_trend_text(kill) for kill in found.kills if kill.agent != "several"]
 
 
-def _trial_line(trial: Trial, elsewhere: bool) -> str:
+def _trial_line(trial: Trial, elsewhere: str) -> str:
     when = day_in_words(trial.first)
     doses = "" if trial.doses == 1 else f", {trial.doses} doses"
     who = "several agents" if trial.agent == "several" else named(trial.agent)
     return f"{who.capitalize()}, {when}{doses}: {_killed(trial, elsewhere)}"
 
 
-def _killed(trial: Trial, elsewhere: bool = False) -> str:
+def _killed(trial: Trial, elsewhere: str = "") -> str:
     """Write what the doses of one treatment killed, beside what was to be expected; of a wide range the ends alone."""
     killed = trial.kill.text(scale=100)
-    if trial.verdict == "cannot_tell":
+    if trial.verdict == "cannot_tell" or trial.kill.high - trial.kill.low > WIDEST:
         killed = f"anything from {plain(100 * trial.kill.low, 2)} to {plain(100 * trial.kill.high, 2)}"
-    verdict = "for whether it worked see “The last dose”" if elsewhere else _KILLED[trial.verdict]
+    verdict = f"whether the last dose worked, newly settled flukes allowed for, says {elsewhere}"
+    verdict = verdict if elsewhere else _KILLED[trial.verdict]
     which = "the" if trial.doses == 1 else "each"
     return (
         f"{_counts_fell(trial)}by the counts {which} dose killed {killed} % of grown flukes; published trials lead "
@@ -209,8 +217,9 @@ def _counts_fell(trial: Trial) -> str:
     return f"counts fell by {plain(fell.estimate, 2)}{ends} %; "
 
 
-def _last_kill(kill: KillRecord) -> str:
-    return f"At the last one {_killed(kill.trials[-1])}"
+def _last_kill(kill: KillRecord, judged: date | None) -> str:
+    trial = kill.trials[-1]
+    return f"At the last one {_killed(trial, '`burden response`' if trial.last == judged else '')}"
 
 
 def _trend_text(kill: KillRecord) -> str:
