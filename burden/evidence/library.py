@@ -209,6 +209,7 @@ def _sources(where: str, table: dict[str, Any]) -> tuple[str, ...]:
 
 # --- records ----------------------------------------------------------------------------------------------------
 _ROWS: Mapping[str, type[Any]] = {
+    "short_baths": Bath,
     "ranges": DoseRange,
     "against": OtherFinding,
     "host_groups": HostGroup,
@@ -217,7 +218,6 @@ _ROWS: Mapping[str, type[Any]] = {
 }
 _RECORDS: Mapping[str, type[Any]] = {
     "customary": Bath,
-    "short_bath": Bath,
     "ceiling": Ceiling,
     "density": Density,
     "solubility": Solubility,

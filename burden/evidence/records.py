@@ -163,12 +163,16 @@ class Solubility:
 
 @dataclass(frozen=True)
 class WithdrawalRule:
-    """An example of a withdrawal [°C·d]; local rules decide."""
+    """An example of a withdrawal [°C·d]; local rules decide.
+
+    `unapproved_degree_days` holds where no product of the agent is approved for animals that are eaten, if it differs.
+    """
 
     degree_days: float
     known: str
     text: str
     sources: tuple[str, ...] = ()
+    unapproved_degree_days: float | None = None
 
 
 @dataclass(frozen=True)
@@ -310,8 +314,8 @@ class Agent(Evidence):
     aftercare_days, unfed_days_after : int
         Days on which the water is measured, and on which nothing is fed, after the end of a dose [d].
     customary : Bath
-    short_bath : Bath or None
-        In its place where water flows too fast for a long one.
+    short_baths : tuple of Bath
+        In its place where water flows too fast for a long one, by water.
     ranges : tuple of DoseRange
     ceiling : Ceiling
     withdrawal : WithdrawalRule
@@ -336,7 +340,7 @@ class Agent(Evidence):
     withdrawal: WithdrawalRule = field(kw_only=True)
     ranges: tuple[DoseRange, ...] = field(kw_only=True)
     against: tuple[OtherFinding, ...] = field(kw_only=True)
-    short_bath: Bath | None = field(default=None, kw_only=True)
+    short_baths: tuple[Bath, ...] = field(default=(), kw_only=True)
     host_groups: tuple[HostGroup, ...] = field(default=(), kw_only=True)
     kill_points: tuple[KillPoint, ...] = field(default=(), kw_only=True)
     failures: tuple[Failure, ...] = field(default=(), kw_only=True)
@@ -350,6 +354,10 @@ class Agent(Evidence):
     solubility: Solubility | None = field(default=None, kw_only=True)
     oxygen_demand: OxygenDemand | None = field(default=None, kw_only=True)
 
+    def short_bath_in(self, medium: str) -> Bath | None:
+        """Return the short bath for fresh or sea water; None where none is published for it."""
+        return next((bath for bath in self.short_baths if not bath.water or medium in bath.water), None)
+
     @property
     def works_on(self) -> frozenset[str]:
         """Other findings that a course against flukes meets as well."""
@@ -362,7 +370,6 @@ class Agent(Evidence):
 
     def told_keys(self) -> tuple[str, ...]:
         """Return every reference the records rest on, its figures aside, once."""
-        baths = (self.customary, self.short_bath)
-        records = (*baths, self.ceiling, self.withdrawal, self.density, self.solubility, self.oxygen_demand)
-        rows = (*self.ranges, *self.against, *self.host_groups, *self.kill_points, *self.failures)
+        records = (self.customary, self.ceiling, self.withdrawal, self.density, self.solubility, self.oxygen_demand)
+        rows = (*self.short_baths, *self.ranges, *self.against, *self.host_groups, *self.kill_points, *self.failures)
         return tuple(sorted({key for record in (*records, *rows) for key in getattr(record, "sources", ())}))

@@ -227,7 +227,7 @@ def dose_of(case: Case, agent: str, accept_unpublished: bool = False) -> DoseRes
     volume, bath, usual = case.water.volume_l, bath_in_flow(case, agent), load_agent(agent).customary
     apart = bath.apart
     own = bath.mode != "impossible" and (bath.mg_l, bath.hours) != (usual.mg_l, usual.hours)
-    short = load_agent(agent).short_bath
+    short = load_agent(agent).short_bath_in(case.water.medium)
     stronger = own and short is not None and bath.mg_l > short.mg_l  # published and borne at this temperature alone
     each = [
         dose(

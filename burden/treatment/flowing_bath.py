@@ -149,10 +149,8 @@ def bath_in_flow(case: Case, agent: str) -> FlowingBath:
     """
     known = load_agent(agent)
     usual = _in_flow(case, agent, known.customary, short=False)
-    short_bath = known.short_bath
+    short_bath = known.short_bath_in(case.water.medium)
     if usual.mode != "impossible" or short_bath is None:
-        return usual
-    if short_bath.water and case.water.medium not in short_bath.water:
         return usual
     mg_l = max(min(short_bath.mg_l, _borne(case, known)), _given_before(case, known, short_bath.hours))
     short = _in_flow(case, agent, replace(short_bath, mg_l=mg_l), short=True)

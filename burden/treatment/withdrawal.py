@@ -48,6 +48,8 @@ class Withdrawal:
         When the fish are to be harvested, where that comes before it ends.
     in_water : bool
         Whether the agent is left in the water after its dose, from which all days here count all the same.
+    unapproved_degree_days : float or None
+        Example where no product of it is approved for animals that are eaten, if another [°C·d].
     """
 
     agent: str
@@ -57,10 +59,12 @@ class Withdrawal:
     text: str
     harvest: Date | None = None
     in_water: bool = False
+    unapproved_degree_days: float | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
-        plain = {name: getattr(self, name) for name in ("agent", "degree_days", "days", "until_day", "text")}
+        names = ("agent", "degree_days", "unapproved_degree_days", "days", "until_day", "text")
+        plain = {name: getattr(self, name) for name in names}
         harvest = None if self.harvest is None else self.harvest.isoformat()
         return {**plain, "harvest": harvest, "in_water": self.in_water}
 
@@ -81,17 +85,26 @@ class LastDose:
     date : Date or None
         None where any dose from today on comes too late.
     harvest : Date
+    unapproved_degree_days : float or None
+        As of `Withdrawal` [°C·d].
     """
 
     agent: str
     degree_days: float
     date: Date | None
     harvest: Date
+    unapproved_degree_days: float | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
         day = None if self.date is None else self.date.isoformat()
-        return {"agent": self.agent, "degree_days": self.degree_days, "date": day, "harvest": self.harvest.isoformat()}
+        return {
+            "agent": self.agent,
+            "degree_days": self.degree_days,
+            "unapproved_degree_days": self.unapproved_degree_days,
+            "date": day,
+            "harvest": self.harvest.isoformat(),
+        }
 
 
 @dataclass(frozen=True)
@@ -160,7 +173,7 @@ def last_dose_before_harvest(case: Case, agent: str, temperature: Temperature) -
     warmth = np.cumsum([_degrees(temperature, day) for day in reversed(range(max(days, 0)))])
     enough = np.flatnonzero(warmth >= rule.degree_days - 1e-9)
     last = None if not enough.size else case.visit_date + timedelta(days=days - int(enough[0]) - 1)
-    return LastDose(agent, float(rule.degree_days), last, harvest)
+    return LastDose(agent, float(rule.degree_days), last, harvest, rule.unapproved_degree_days)
 
 
 def _degrees(temperature: Temperature, day: float) -> float:
@@ -200,4 +213,5 @@ def _after(agent: str, day: float, temperature: Temperature) -> Withdrawal:
         return Withdrawal(agent, 0.0, 0.0, float(day), rule.text)
     needed = float(over[0] + 1) if over.size else None
     until = None if needed is None else float(day + needed)
-    return Withdrawal(agent, float(rule.degree_days), needed, until, rule.text)
+    other = rule.unapproved_degree_days
+    return Withdrawal(agent, float(rule.degree_days), needed, until, rule.text, unapproved_degree_days=other)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from cases import a_case, dose, exactly
 
-from burden.case import ConstantTemperature, FishGroup, YearlyTemperature
+from burden.case import ConstantTemperature, FishGroup, Limits, YearlyTemperature
 from burden.inference.prior import draw_pond
 from burden.schedule.eligibility import dose_of
 from burden.treatment.bath_notes import notes_on_flow
@@ -55,8 +55,9 @@ def test_half_life_and_drip_follow_from_the_flow():
         (flowing(0.05), "praziquantel", "still", "little_exchange"),
         (flowing(2.0, "raceway", count=1), "praziquantel", "stop_flow", "oxygen_lasts"),
         (flowing(2.0, aeration=True), "praziquantel", "stop_flow", "aeration_holds"),
-        (flowing(2.0, "cage"), "praziquantel", "impossible", "open_cage"),
-        (flowing(0.0, "cage"), "praziquantel", "impossible", "open_cage"),
+        (flowing(2.0, "cage"), "mebendazole", "impossible", "open_cage"),
+        (flowing(0.0, "cage"), "mebendazole", "impossible", "open_cage"),
+        (flowing(0.0, "cage"), "praziquantel", "enclosed", "open_cage"),
         (flowing(60.0, "raceway", count=4000), "praziquantel", "impossible", "too_much_flow"),
         (flowing(60.0, "cage"), "hydrogen_peroxide", "enclosed", "open_cage"),
         (flowing(60.0, "raceway"), "hydrogen_peroxide", "apart", "short_bath"),
@@ -118,12 +119,12 @@ def test_a_short_bath_of_the_raceway_itself_is_weighed_for_all_its_water_and_of_
     assert raceway.hours == cage.hours == 1.0
 
 
-def test_praziquantel_has_a_short_bath_in_the_sea_alone():
-    """20 mg/L for 2 h, published for a fish of the sea (chisholm2002)."""
+def test_the_short_bath_of_praziquantel_is_that_of_its_water():
+    """Published: 20 mg/L for 2 h for a fish of the sea (chisholm2002), 10 mg/L for 3 h in fresh water (schmahl1985)."""
     case = flowing(20.0, "cage")
-    assert bath_in_flow(case, "praziquantel").mode == "impossible"
-    sea = bath_in_flow(replace(case, water=replace(case.water, medium="sea")), "praziquantel")
-    assert (sea.mode, sea.mg_l, sea.hours) == ("enclosed", 20.0, 2.0)
+    for medium, mg_l, hours in (("fresh", 10.0, 3.0), ("sea", 20.0, 2.0)):
+        bath = bath_in_flow(replace(case, water=replace(case.water, medium=medium)), "praziquantel")
+        assert (bath.mode, bath.mg_l, bath.hours) == ("enclosed", mg_l, hours)
 
 
 def test_a_bath_held_kills_as_in_still_water_and_an_impossible_one_nothing():
@@ -133,7 +134,9 @@ def test_a_bath_held_kills_as_in_still_water_and_an_impossible_one_nothing():
     )
     np.testing.assert_allclose(held, still, atol=1e-9)
     assert np.all(left <= still + 1e-12)
-    cage = draw_pond(flowing(20.0, "cage"), "dactylogyrus", 100, 1).effects["praziquantel"]
+    limits = Limits(agents=("mebendazole",))
+    caged = replace(flowing(20.0, "cage"), limits=limits)
+    cage = draw_pond(caged, "dactylogyrus", 100, 1).effects["mebendazole"]
     assert cage.kill_of("adult").max() == 0
     assert cage.settler_kill.max() == 0
 
@@ -145,7 +148,7 @@ def test_what_is_said_of_a_bath_in_flow_names_its_numbers():
             bath_in_flow(flowing(0.05), "praziquantel"),
             bath_in_flow(flowing(2.0, aeration=True), "praziquantel"),
             bath_in_flow(flowing(2.0, "raceway", count=2000, weight_g=100.0), "praziquantel"),
-            bath_in_flow(flowing(2.0, "cage"), "praziquantel"),
+            bath_in_flow(flowing(2.0, "cage"), "mebendazole"),
         )
     }
     assert said["still"] == []

@@ -35,12 +35,21 @@ def test_warming_water_takes_fewer_days_than_its_first_temperature_says():
 
 
 def test_each_agent_counts_from_its_own_last_dose_and_ice_never_ends():
+    """25 degree-days, the example of formalin, are two days at 20 °C, 500 are 25 d."""
     days, agents = (0.0, 5.0, 10.0), ("praziquantel", "formalin", "praziquantel")
     found = {w.agent: w for w in withdrawals(days, agents, Temperature.constant(20.0))}
-    assert found["formalin"].until_day == 30
+    assert found["formalin"].until_day == 7
     assert found["praziquantel"].until_day == 35
     assert all(w.days is None for w in withdrawals(days, agents, Temperature.constant(0.0)))
     assert "does not end" in withdrawals(days, agents, Temperature.constant(0.0))[0].words()
+
+
+@pytest.mark.parametrize(("agent", "told"), [("formalin", True), ("hydrogen_peroxide", True), ("praziquantel", False)])
+def test_a_short_wait_stands_beside_the_long_one_of_what_is_not_approved(agent, told):
+    """Regulation (EU) 2019/6, article 115, from memory: 500 degree-days, or 25 where no animal needs a withdrawal."""
+    (found,) = withdrawals((0.0,), (agent,), Temperature.constant(20.0))
+    assert ("500 where no product of it is approved" in found.words()) is told
+    assert found.as_dict()["unapproved_degree_days"] == (500.0 if told else None)
 
 
 def test_what_food_fish_were_given_before_holds_until_it_is_over():

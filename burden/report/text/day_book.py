@@ -10,6 +10,7 @@ from datetime import date, timedelta
 from burden.decision import Assessment, PlannedDose
 from burden.report.text.bath_end import end_text, let_out_text
 from burden.report.text.decision import headline
+from burden.report.text.dose import degree_days
 from burden.report.text.gates import FOR_THE_LABORATORY, change_text, gates_text, other_text, unused_text
 from burden.report.text.handling import (
     aftercare_days,
@@ -260,7 +261,7 @@ def _food(found: Assessment) -> Iterator[Day]:
 def _held(one: Withdrawal) -> str:
     later = ", later where the drug was still in the water after the last dose" if one.in_water else ""
     return (
-        f"food fish: the example of {plain(one.degree_days)} degree-days after {named(one.agent)} ends{later}; local "
+        f"food fish: the example of {degree_days(one)} after {named(one.agent)} ends{later}; local "
         "rules and the licensed veterinarian decide when the fish may be eaten"
     )
 

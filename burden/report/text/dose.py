@@ -12,7 +12,7 @@ from burden.evidence.cautions import by_weight
 from burden.treatment.dose_result import DoseReason, DoseResult, StockSolution, WouldChangeDose
 from burden.treatment.efficacy_checks import KillTable, PointChecks
 from burden.treatment.efficacy_contradiction import Contradiction
-from burden.treatment.withdrawal import UnnamedAgent, Withdrawal
+from burden.treatment.withdrawal import LastDose, UnnamedAgent, Withdrawal
 from burden.utils.formatting import (
     day_in_words,
     exposure,
@@ -29,7 +29,7 @@ from burden.utils.formatting import (
 )
 from burden.utils.wording import writes
 
-__all__ = ["amount", "bath_words"]
+__all__ = ["amount", "bath_words", "degree_days"]
 
 _MUCH_OF_THE_METER = 0.1  # a relative error of a volume from which more salt is advised
 
@@ -111,9 +111,16 @@ def _withdrawal(found: Withdrawal) -> str:
     )
     return (
         f"{agent}: local rules and the licensed veterinarian decide whether it may be used at all and how long nobody "
-        f"may eat the fish; as an example, a wait of {plain(found.degree_days)} degree-days {here} ({found.text})"
+        f"may eat the fish; as an example, a wait of {degree_days(found)} {here} ({found.text})"
         f"{_too_early(found)}"
     )
+
+
+def degree_days(found: Withdrawal | LastDose) -> str:
+    """Write the example of a wait, with the longer one where a product has to be approved for the shorter."""
+    other = found.unapproved_degree_days
+    longer = "" if other is None else f" ({plain(other)} where no product of it is approved for animals that are eaten)"
+    return f"{plain(found.degree_days)} degree-days{longer}"
 
 
 def _too_early(found: Withdrawal) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 from burden.decision.records import Decision, Missing, PlannedDose
 from burden.evidence import FRESH_WATER, load_parasite
+from burden.report.text.dose import degree_days
 from burden.treatment.withdrawal import Withdrawal
 from burden.utils.formatting import (
     counted,
@@ -123,7 +124,7 @@ def last_dose_text(decision: Decision) -> str:
     if last is None:
         return ""
     harvest = f"the harvest on {say_date(last.harvest, year)}"
-    example = f"the example of {plain(last.degree_days)} degree-days"
+    example = f"the example of {degree_days(last)}"
     if last.date is None:
         return f"By {example} a dose of {named(last.agent)} from today on comes too late for {harvest}."
     look = decision.look
@@ -136,7 +137,7 @@ def last_dose_text(decision: Decision) -> str:
 
 
 def _not_eaten(decision: Decision, one: Withdrawal) -> str:
-    example = f"Food fish: the example of {plain(one.degree_days)} degree-days after {named(one.agent)}"
+    example = f"Food fish: the example of {degree_days(one)} after {named(one.agent)}"
     if one.until_day is None:
         return f"{example} does not end within 400 d in this water; the licensed veterinarian sets the date."
     until = say_date(decision.date_of(one.until_day), decision.visit_date.year)
