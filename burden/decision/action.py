@@ -138,6 +138,8 @@ class Facts:
         Whether doses of one agent left flukes, so that another agent takes its place.
     checked, check_begun : bool
         Whether enough fish were looked at after the check day of the last dose; whether any were.
+    sure : bool
+        Whether they were looked at once flukes of the last eggs would show, or no later look is asked for that.
     clean_looks : int
         Looks since the last dose, at least a week apart, that showed no fluke.
     harvest_too_early, harvest_lost : bool
@@ -198,6 +200,7 @@ class Facts:
     agent_changed: bool = False
     checked: bool = False
     check_begun: bool = False
+    sure: bool = True
     clean_looks: int = 0
     harvest_too_early: bool = False
     harvest_lost: bool = False
@@ -292,7 +295,7 @@ def _over(facts: Facts) -> Iterator[_Found]:
     if facts.course_given and facts.check_begun and not facts.checked:
         yield "look_first", (*why, "too_few_to_end")
     few = not facts.seen_lately or facts.high < SURELY_LOW  # what still shows flukes is looked at once more
-    if facts.course_given and facts.checked and not facts.trouble and few:
+    if facts.course_given and facts.checked and facts.sure and not facts.trouble and few:
         yield "discharge", why
     yield "watch", why
 

@@ -25,6 +25,7 @@ from burden.decision.doses_given import (
     weak_doses,
 )
 from burden.decision.grounds import Grounds
+from burden.decision.look_dates import last_shows_day
 from burden.decision.plan import other_treatments
 from burden.evidence import agent_names, load_parasite
 from burden.inference.estimate import Estimate
@@ -138,6 +139,7 @@ def facts_of(grounds: Grounds) -> Facts:
         held_up=held_up(case) and not weak_doses(case),
         checked=judging >= min(ENOUGH_FISH[found.aim.kind], case.fish_count),
         check_begun=judging > 0,
+        sure=_sure(case, estimates),
         clean_looks=clean_looks(case),
         harvest_too_early=any(one.harvest is not None for one in grounds.withdrawals),
         harvest_lost=any(one.harvest is not None for one in grounds.withdrawals_given),
@@ -297,3 +299,10 @@ def checked_since(case: Case, estimates: Sequence[Estimate]) -> int:
     agent = next(iter(estimates[0].pond.effects))
     check = check_day([e.posterior for e in estimates], DoseSchedule((start,), (agent,)))
     return len({(row.date, row.fish) for row in readable if case.day_of(row.date) >= check})
+
+
+def _sure(case: Case, estimates: Sequence[Estimate]) -> bool:
+    """Whether fish were looked at once flukes of the last eggs would show, where a day can be given for that."""
+    last = last_dose(case)
+    shows = None if last is None else last_shows_day(estimates, float(case.day_of(last)))
+    return shows is None or any(case.day_of(row.date) >= shows for row in case.samples if row.readable)

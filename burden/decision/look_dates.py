@@ -26,6 +26,7 @@ __all__ = [
     "WARM_C",
     "before_cold",
     "clean_look_day",
+    "last_shows_day",
     "look_after",
     "not_in_the_cold",
     "spring_day",
@@ -89,7 +90,10 @@ def watch_day(case: Case, estimates: Sequence[Estimate], found: Recommendation) 
     due = check_day(ponds, DoseSchedule((found.underway.last_day,), (next(iter(ponds[0].pond.effects)),)))
     if due > TOO_LONG_TO_WAIT_DAYS and not found.underway.clean:
         return LOOK_LATE_DAYS
-    return due if due >= SOONEST_DAYS else usual
+    if due >= SOONEST_DAYS:
+        return due
+    shows = last_shows_day(estimates, found.underway.last_day)
+    return usual if shows is None or shows <= 0 else max(shows, SOONEST_DAYS)
 
 
 def clean_look_day(estimates: Sequence[Estimate], plan: DoseSchedule) -> float | None:
@@ -125,6 +129,18 @@ def before_cold(estimates: Sequence[Estimate], days: Sequence[float]) -> float |
     """The first of some days on which fish are not yet left in peace for the cold; None where they are on each [d]."""
     water = estimates[0].pond.setting.temperature
     return next((day for day in days if water.median_at(day) >= COLD_C), None)
+
+
+def last_shows_day(estimates: Sequence[Estimate], last_day: float) -> float | None:
+    """Day on which flukes of the last eggs show after a dose given; None as of `clean_look_day` [d].
+
+    Parameters
+    ----------
+    estimates : sequence of Estimate
+    last_day : float
+        Of the dose, from the visit [d].
+    """
+    return clean_look_day(estimates, DoseSchedule((last_day,), (next(iter(estimates[0].pond.effects)),)))
 
 
 def warm_day(estimates: Sequence[Estimate], day: float) -> float | None:

@@ -59,6 +59,11 @@ ROWS = [
         "discharge",
     ),
     (
+        "the same, but too early for flukes of the last eggs to show",
+        Facts(high=0.05, met_untreated=True, course_given=True, checked=True, sure=False),
+        "watch",
+    ),
+    (
         "the same, but it showed some flukes, and one pond of five has too many again",
         Facts(high=0.2, met_untreated=True, course_given=True, checked=True),
         "watch",

@@ -22,7 +22,7 @@ from burden.decision.doses_given import (
     underdosed,
     weak_doses,
 )
-from burden.decision.facts import _looked_over, shortfall, trouble_in
+from burden.decision.facts import _looked_over, _sure, shortfall, trouble_in
 from burden.decision.look_dates import look_after
 from burden.decision.plan import other_treatments
 from burden.decision.records import Reason
@@ -251,3 +251,13 @@ def test_newcomers_are_told_of_where_there_were_fish_before_them(came, died, tol
     base = a_case(deaths=(DeathRecord(VISIT - timedelta(days=3), died),))
     case = replace(base, fish=(replace(base.fish[0], new_arrivals=(arrival,)),))
     assert len(came_since(case)) == told
+
+
+def test_a_pond_is_left_once_flukes_of_the_last_eggs_would_show():
+    """The day that `sampling recheck` names at 20 °C more than eight days after the dose, fewer than forty."""
+    base = a_case(clips([30, 20, 40], day=-20), given=(dose(-14), dose(-8)))
+    found = [estimate(base, draws=60)]
+    assert not _sure(replace(base, samples=(*base.samples, *clips([0] * 8, first=10))), found)
+    late = replace(base, given=(dose(-47), dose(-40)))
+    assert _sure(replace(late, samples=(*late.samples, *clips([0] * 8, first=10))), [estimate(late, draws=60)])
+    assert _sure(replace(late, given=()), found)
