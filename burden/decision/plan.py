@@ -97,6 +97,7 @@ def planned_doses(
                 trial_date=_tried_on(case, when) if trial else None,
                 fast_from=max(before, case.visit_date),
                 place=d.place or "water",
+                drip_per_hour=d.drip_per_hour,
             )
         )
     return tuple(planned)

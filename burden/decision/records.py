@@ -79,6 +79,8 @@ class PlannedDose:
         When a few fish are treated first.
     fast_from : Date
         Feeding stops on this day.
+    drip_per_hour : float
+        How much of the same amount is dripped into the inflow besides, while the bath lasts [1/h].
     """
 
     date: Date
@@ -97,6 +99,14 @@ class PlannedDose:
     trial_date: Date | None
     fast_from: Date
     place: str = "water"
+    drip_per_hour: float = 0.0
+
+    @property
+    def dripped(self) -> tuple[float | None, float | None]:
+        """What is dripped in besides, over the whole bath [g], [mL]; as the product is measured."""
+        share = self.drip_per_hour * self.hours
+        grams, millilitres = self.product_g, self.product_ml
+        return (grams * share if share and grams else None), (millilitres * share if share and millilitres else None)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -110,6 +120,8 @@ class PlannedDose:
             "mass_g": number(self.mass_g),
             "product_g": number(self.product_g),
             "product_ml": number(self.product_ml),
+            "dripped_g": number(self.dripped[0]),
+            "dripped_ml": number(self.dripped[1]),
             "strength_percent": self.strength_percent,
             "bath_volume_l": self.bath_volume_l,
             "bath_apart": self.apart,

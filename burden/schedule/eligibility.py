@@ -247,7 +247,8 @@ def dose_of(case: Case, agent: str, accept_unpublished: bool = False) -> DoseRes
         for species in dict.fromkeys(group.species for group in case.fish)
     ]
     said = tuple(dict.fromkeys(caution for result in each for caution in result.cautions))
-    return replace(each[0], cautions=said, place=_PLACES[bath.mode])
+    drip = bath.drip_mg_per_hour / (bath.mg_l * volume.value)
+    return replace(each[0], cautions=said, place=_PLACES[bath.mode], drip_per_hour=drip)
 
 
 def _apart_l(case: Case, bath: FlowingBath) -> float:

@@ -185,7 +185,7 @@ def _most_doses(case: Case, aim: Aim, lays_eggs: bool, course: Underway | None) 
     """Most doses still to be planned: those given count, and two at least may follow before the fish are looked at.
 
     Where fish are clean in the middle of a course only what is left of a usual one follows. A limit of the case is
-    one of the course; one dose more may always follow, unless it allows none.
+    one of the course and asks for no more than without it; one dose more may always follow, unless it allows none.
     """
     usual = DEFAULT_MOST_DOSES if lays_eggs else LIVE_BEARER_DOSES  # of newcomers too: two clean looks settle the rest
     if withheld_forecast(case) is not None:
@@ -193,10 +193,11 @@ def _most_doses(case: Case, aim: Aim, lays_eggs: bool, course: Underway | None) 
     if course is not None:
         ends = aim.kind != "eradicate" and course.clean and LEAST_AGAINST_EGGS <= course.doses < USUAL_DOSES
         usual = USUAL_DOSES - course.doses if ends else max(usual - course.doses, LEAST_AGAINST_EGGS)
-    if case.limits.max_doses is None:
+    limit = case.limits.max_doses
+    if limit is None:
         return usual
     given = 0 if course is None else course.doses
-    return max(case.limits.max_doses - given, min(case.limits.max_doses, 1))
+    return min(usual, max(limit - given, min(limit, 1)))
 
 
 def _upwards(start: Recommendation, field: _Field, customs: Sequence[Custom], most: int) -> Recommendation:
@@ -228,7 +229,7 @@ def _usual(
     field: _Field, best: dict[int, list[EvaluatedSchedule]], course: Underway | None
 ) -> dict[int, list[EvaluatedSchedule]]:
     """Numbers of doses up to a usual course, as none meets the aim: a look tells then whether one more is wanted."""
-    if field.aim.kind == "eradicate" or field.case.limits.max_doses is not None:
+    if field.aim.kind == "eradicate":
         return best
     left = max(USUAL_DOSES - (0 if course is None else course.doses), LEAST_AGAINST_EGGS)
     return {n: found for n, found in best.items() if n <= left} or best

@@ -97,6 +97,10 @@ class DoseResult(Result):
         Where the amount is too small to weigh.
     sources : tuple of str
         Reference keys.
+    place : str or None
+        Where: water, tank, enclosed, flow_stopped or dripped; None where nobody asked for a case.
+    drip_per_hour : float
+        How much of the same amount is dripped into the inflow besides, while the bath lasts [1/h].
     """
 
     agent: str
@@ -117,11 +121,17 @@ class DoseResult(Result):
     stock_solution: StockSolution | None = None
     sources: tuple[str, ...] = field(default=())
     place: Literal["water", "tank", "enclosed", "flow_stopped", "dripped"] | None = None
+    drip_per_hour: float = 0.0
 
     @property
     def apart(self) -> bool:
         """Whether the bath is given in a water of its own; one too short to be left in the water, unless said."""
         return self.hours < LEFT_IN_HOURS if self.place is None else self.place in ("tank", "enclosed")
+
+    @property
+    def in_all(self) -> float:
+        """What goes in over the whole bath, by the amount put in at once [-]."""
+        return 1 + self.drip_per_hour * self.hours
 
     @property
     def reason(self) -> str:

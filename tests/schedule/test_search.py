@@ -141,20 +141,21 @@ def test_a_course_that_looks_clean_in_the_middle_ends_with_its_third_dose(count,
     assert searching._most_doses(case, CONTROL, True, course) == most
 
 
-@pytest.mark.parametrize(("allowed", "given", "most"), [(6, 2, 4), (2, 2, 1), (0, 0, 0), (3, 0, 3)])
+@pytest.mark.parametrize(("allowed", "given", "most"), [(6, 2, 2), (2, 2, 1), (0, 0, 0), (3, 0, 3), (9, 0, 4)])
 def test_a_limit_of_doses_is_one_of_the_course(allowed, given, most):
-    """What was given counts; one more may always follow, for else a course could not be mended."""
+    """What was given counts; one more may always follow, for else a course could not be mended; no limit asks for
+    more than is planned without it."""
     case = a_case(given=tuple(dose(-6 * (i + 1)) for i in reversed(range(given))), limits=Limits(max_doses=allowed))
     course = underway(case, draw_pond(case, case.parasites[0], DRAWS, 3))
     assert searching._most_doses(case, CONTROL, True, course) == most
 
 
 def test_without_a_schedule_that_meets_the_aim_a_course_of_three_is_planned():
-    """Common practice, no source: the look after it decides; who allows more doses in the case gets them."""
+    """Common practice, no source: the look after it decides; a limit of the case is no wish for more."""
     best = {n: [evaluated(ONE * n, 0.2 * n)] for n in (2, 3, 4)}
     assert list(searching._usual(field(), best, None)) == [2, 3]
     allowed = replace(field(), case=a_case(limits=Limits(max_doses=4)))
-    assert list(searching._usual(allowed, best, None)) == [2, 3, 4]
+    assert list(searching._usual(allowed, best, None)) == [2, 3]
 
 
 def test_custom_near_this_water_stands_beside_the_recommendation():

@@ -78,7 +78,8 @@ def _planned(visit: Assessment) -> Iterator[dict[str, Any]]:
 
 def _amounts(planned: PlannedDose) -> dict[str, float | None]:
     """How much into all the water; into each cubic metre of a bath apart, whose size nobody knows yet."""
-    grams, millilitres = planned.product_g, planned.product_ml
+    all_of_it = 1 + planned.drip_per_hour * planned.hours
+    grams, millilitres = (None if x is None else x * all_of_it for x in (planned.product_g, planned.product_ml))
     if not planned.apart:
         return {
             "water_l": planned.bath_volume_l,

@@ -44,7 +44,7 @@ _NEARLY_PURE = 99.0
 def dose_text(dose: PlannedDose) -> str:
     """Write one dose: how much of what, how strong, how long."""
     apart = f" for each {volume(dose.bath_volume_l)} of {_WATERS[dose.place]}" if dose.apart else ""
-    flow = {"flow_stopped": ", the flow stopped", "dripped": ", kept up by a drip"}.get(dose.place, "")
+    flow = ", the flow stopped" if dose.place == "flow_stopped" else ""
     if dose.agent == FRESH_WATER:
         where = {"tank": " in a separate tank", "enclosed": " in a tank, tarpaulin or well-boat"}.get(dose.place, "")
         return f"a bath in fresh water of the same temperature{where}, {exposure(dose.hours)}"
@@ -52,7 +52,10 @@ def dose_text(dose: PlannedDose) -> str:
     if dose.product_ml is not None or dose.strength_percent < _NEARLY_PURE:
         product += f", {plain(dose.strength_percent)} % strong,"
     amount = product_words(dose.product_g, dose.product_ml)
-    return f"{amount} of {product}{apart} ({strength(dose.mg_l)} for {exposure(dose.hours)}{flow})".replace(", (", " (")
+    drip = product_words(*dose.dripped) if any(dose.dripped) else ""
+    besides = f" at once and {drip} more, dripped evenly into the inflow over the bath" if drip else ""
+    bath = f"({strength(dose.mg_l)} for {exposure(dose.hours)}{flow})"
+    return f"{amount} of {product}{besides}{apart} {bath}".replace(", (", " (")
 
 
 _WATERS = {"tank": "a bath in a separate tank", "enclosed": "water in the tarpaulin or well-boat"}

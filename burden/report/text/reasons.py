@@ -343,9 +343,9 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "spring. Wait for warmer water, have the agent at hand by then, and look again."
     ),
     "model_does_not_reach": lambda n: (
-        "This water flows in from outside, and nothing here tells how many flukes come with it, so no course can be "
-        "planned ahead. Are there fish with flukes nearby or upstream? Say so in the case (neighbours), or look again "
-        "in two weeks."
+        "This water flows in from outside, and nothing here tells how many flukes come with it, so nobody can say what "
+        "comes after the next look. Are there fish with flukes nearby or upstream? Say so in the case: neighbours "
+        "some, many, or none, as of well water."
     ),
     "no_dose_possible": lambda n: "A dose is wanted, but none of the agents at hand can be given.",
     "doses_fell_short": _fell_short,
