@@ -30,7 +30,7 @@ _NAMES = {
     "inference.group": ("GroupEstimate",),
     "inference.links": ("Link",),
     "inference.pond_history": ("History",),
-    "inference.treatment_response": ("Response",),
+    "inference.response_result": ("Response",),
     "io": ("check_case", "new_case", "read_case"),
     "io.many_checks": ("check_cases",),
     "io.spreadsheet_cases": ("import_table",),

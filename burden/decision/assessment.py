@@ -16,7 +16,8 @@ from burden.decision.grounds import grounds_of
 from burden.decision.records import Decision
 from burden.inference.estimate import Estimate
 from burden.inference.pond_history import History, history_of
-from burden.inference.treatment_response import Response, response
+from burden.inference.response_result import Response
+from burden.inference.treatment_response import response
 from burden.inference.visit_comparison import Changes, what_changed
 from burden.model.windows import Windows
 from burden.schedule.customary import windows_of

@@ -30,7 +30,7 @@ from burden.decision.plan import other_treatments
 from burden.evidence import agent_names, load_parasite
 from burden.inference.estimate import Estimate
 from burden.inference.infection_pressure import withheld_forecast
-from burden.inference.treatment_response import ByTheRecord
+from burden.inference.response_result import ByTheRecord
 from burden.model.elimination.probability import DoseSchedule
 from burden.schedule.aim import check_day
 from burden.schedule.candidates import COLD_C

@@ -4,40 +4,35 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 from typing import Any, Literal
 
 import numpy as np
 from scipy.special import ndtri
 
-from burden.case import UNKNOWN_AGENT, Action, Case, Preparation
-from burden.inference.diagnostics import not_read
-from burden.inference.dose_accounts import VERDICTS, Accounts, verdict_of
+from burden.case import Action, Case, Preparation
+from burden.inference.dose_accounts import Accounts, verdict_of
 from burden.inference.estimate import draw_seen, log_likelihood_of_samples
 from burden.inference.history import is_read, rows_of
-from burden.inference.infection_pressure import pressure_on
 from burden.inference.paired_samples import Between, counts_by_fish
 from burden.inference.prior import draw_pond
+from burden.inference.recorded_dose import STEPS, from_outside, given_in_more, more_to_see, still_open, taken_out
+from burden.inference.response_result import (
+    ByTheRecord,
+    LongAgo,
+    NextStep,
+    Response,
+    Unanswered,
+    VerdictReason,
+)
 from burden.inference.sampler import TOO_FEW, Effort, sample
-from burden.inference.treatment_failure import Cause, could_be_removed, why_it_fell_short
+from burden.inference.treatment_failure import why_it_fell_short
 from burden.model.windows import windows_after
 from burden.utils.random_streams import steered, uniform_draws
-from burden.utils.results import CredibleInterval, Result, frame, number
-from burden.utils.wording import Remark, text_of
+from burden.utils.results import CredibleInterval
+from burden.utils.wording import Remark
 
-__all__ = [
-    "VERDICTS",
-    "ByTheRecord",
-    "FromOutside",
-    "LongAgo",
-    "NextStep",
-    "RemovedFromWater",
-    "Response",
-    "Unanswered",
-    "VerdictReason",
-    "WeighedForOtherWater",
-    "response",
-]
+__all__ = ["response"]
+
 
 #: stream of the ratio of burdens
 _RATIO = "ratio after over before"
@@ -52,209 +47,6 @@ _MOSTLY_NEW = 0.5
 _GENERATIONS = 2.0
 
 
-@dataclass(frozen=True)
-class Unanswered(Remark):
-    """Why nothing can be said of the last dose."""
-
-    kind: Literal["no_dose", "no_sample_before", "no_sample_after", "too_few_draws"]
-    dose_date: date | None
-
-
-@dataclass(frozen=True)
-class VerdictReason(Remark):
-    """What the counts show, by the verdict."""
-
-    verdict: str
-
-
-@dataclass(frozen=True)
-class ByTheRecord(Remark):
-    """All that is known speaks of a dose that killed too few, and the decision acts on it, whatever two samples say.
-
-    Parameters
-    ----------
-    chance : float
-        That it killed too few, in the draws of the estimate [-].
-    held_up : bool
-        Whether preparations showed nearly as many flukes soon after it as before the first.
-    """
-
-    chance: float
-    held_up: bool
-
-
-@dataclass(frozen=True)
-class WeighedForOtherWater(Remark):
-    """A dose of `mg_l`, weighed out for the water believed, that came to `reached_mg_l` in the water there is."""
-
-    believed_l: float
-    volume_l: float
-    mg_l: float
-    reached_mg_l: float
-
-
-@dataclass(frozen=True)
-class RemovedFromWater(Remark):
-    """A lamp or carbon that was left on took the agent out of the water."""
-
-    agent: str
-    dose_date: date
-
-
-@dataclass(frozen=True)
-class LongAgo(Remark):
-    """The dose cannot be judged: so many days after it most flukes on the fish have likely settled since."""
-
-    days: int
-
-
-@dataclass(frozen=True)
-class FromOutside(Remark):
-    """Some of the flukes counted later may have come with the water, from neighbours."""
-
-
-@dataclass(frozen=True)
-class NextStep(Remark):
-    """What to do next."""
-
-    step: Literal[
-        "check_volume",
-        "check_removal",
-        "longer_not_stronger",
-        "look_at_more_fish",
-        "look_at_more_of_each",
-        "look_two_days_after",
-        "next_dose_on_its_date",
-        "sample_before_and_after",
-    ]
-
-
-_STEPS: dict[str, tuple[NextStep, ...]] = {
-    "fell_short": (NextStep("check_volume"), NextStep("check_removal"), NextStep("longer_not_stronger")),
-    "cannot_tell": (NextStep("look_at_more_fish"), NextStep("look_two_days_after")),
-    "worked": (NextStep("next_dose_on_its_date"),),
-    "new_settlers": (NextStep("next_dose_on_its_date"), NextStep("look_two_days_after")),
-}
-
-
-@dataclass(frozen=True)
-class Response(Result):
-    """Whether the last dose before the visit worked, one parasite set.
-
-    Parameters
-    ----------
-    dose_date : date or None
-    before, after : date or None
-        Samples compared.
-    reduction_percent, expected_reduction_percent : CredibleInterval
-        What the counts say, and what kill and new settlers together lead one to expect [%].
-    new_share : CredibleInterval
-        Share of the flukes expected on the fish at the later sample that settled since the dose.
-    verdict_probability : mapping of str to float
-        Sums to one.
-    reasons : tuple of Remark
-        Why this verdict, and what is to be known of the dose besides.
-    next_steps : tuple of NextStep
-        The first one first.
-    counted, counted_if_same_fish : mapping or None
-        Reduction of the mean count a fish itself [%], with its method; says nothing of what preparations miss. The
-        second pairs the fish, where both days bear the same labels.
-    causes : tuple of Cause
-        Why it fell short, if it did; empty where that is unlikely.
-    by_record : ByTheRecord or None
-        Why it counts as one that fell short, though these samples alone may leave it open.
-    """
-
-    case: Case
-    parasite: str
-    seed: int
-    draws: int
-    dose_date: date | None
-    before: date | None
-    after: date | None
-    reduction_percent: CredibleInterval
-    expected_reduction_percent: CredibleInterval
-    new_share: CredibleInterval
-    verdict_probability: Mapping[str, float]
-    reasons: tuple[Remark, ...]
-    next_steps: tuple[NextStep, ...]
-    counted: Mapping[str, Any] | None = None
-    counted_if_same_fish: Mapping[str, Any] | None = None
-    causes: tuple[Cause, ...] = ()
-    effective_draws: float | None = None
-    by_record: ByTheRecord | None = None
-
-    @property
-    def verdict(self) -> str:
-        """The one verdict on the dose: fell short where the whole record says so, else that of the samples."""
-        if self.by_record is not None:
-            return "fell_short"
-        verdict = verdict_of(self.verdict_probability)
-        return "cannot_tell" if self.long_ago and verdict == "fell_short" else verdict
-
-    @property
-    def long_ago(self) -> bool:
-        """Whether the counts came too late after the dose to judge it."""
-        return any(isinstance(reason, LongAgo) for reason in self.reasons)
-
-    @property
-    def reason(self) -> str:
-        """Why this verdict, in words."""
-        return " ".join(map(text_of, self.reasons))
-
-    @property
-    def what_next(self) -> list[str]:
-        """What to do next, in words."""
-        return list(map(text_of, self.next_steps))
-
-    @property
-    def warnings(self) -> tuple[str, ...]:
-        """What looks odd in the case, and what of it was not read."""
-        return (*self.case.warnings, *map(str, not_read(self.case, self.parasite)))
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the JSON form of the contract."""
-        return {
-            **frame(self.seed, self.draws),
-            "case": self.case.name,
-            "parasite": self.parasite,
-            "dose_date": None if self.dose_date is None else self.dose_date.isoformat(),
-            "sampled_before": None if self.before is None else self.before.isoformat(),
-            "sampled_after": None if self.after is None else self.after.isoformat(),
-            "reduction_percent": self.reduction_percent.as_dict(),
-            "expected_reduction_percent": self.expected_reduction_percent.as_dict(),
-            "new_settler_share": self.new_share.as_dict(),
-            "verdict": self.verdict,
-            "verdict_probability": dict(self.verdict_probability),
-            "by_record": None if self.by_record is None else self.by_record.as_dict(),
-            "effective_draws": None if self.effective_draws is None else number(self.effective_draws),
-            "counted": self.counted,
-            "counted_if_same_fish": self.counted_if_same_fish,
-            "causes": [cause.as_dict() for cause in self.causes],
-            "reason": self.reason,
-            "reasons": [reason.as_dict() for reason in self.reasons],
-            "what_next": self.what_next,
-            "next_steps": [step.as_dict() for step in self.next_steps],
-            "warnings": list(self.warnings),
-        }
-
-    def rows(self) -> list[dict[str, Any]]:
-        """Return the verdicts, a row each."""
-        return [{"verdict": name, "probability": share} for name, share in self.verdict_probability.items()]
-
-
-#: a dose weighed out for water that differs by no more was weighed out for this water: an assumption [-]
-_SAME_WATER = 0.05
-
-
-def _given_in_more(case: Case, dose: Action) -> tuple[WeighedForOtherWater, ...]:
-    """Say what a dose came to that was weighed out for other water than the case has."""
-    volume, believed, mg_l = case.water.volume_l.value, dose.volume_l_believed, dose.concentration_mg_l
-    if believed is None or mg_l is None or abs(believed / volume - 1) <= _SAME_WATER:
-        return ()
-    return (WeighedForOtherWater(believed, volume, mg_l, mg_l * believed / volume),)
-
-
 def _long_after(between: Between, day: int) -> bool:
     """Whether a look came so long after a dose that flukes of the second generation since then lay."""
     pond = between.pond
@@ -264,35 +56,6 @@ def _long_after(between: Between, day: int) -> bool:
     found = windows_after(setting.parameters, np.zeros(pond.size), setting.temperature, float(day))
     generation = float(np.median(found.mean_hatch + found.larval_life + found.earliest_maturity))
     return bool(between.days[1] - day >= _GENERATIONS * generation)
-
-
-def _from_outside(case: Case, verdict: str) -> tuple[FromOutside, ...]:
-    """Say that flukes may have come in since, where some may and the dose is not known to have worked."""
-    return () if verdict == "worked" or pressure_on(case) is None else (FromOutside(),)
-
-
-def _taken_out(dose: Action) -> tuple[RemovedFromWater, ...]:
-    """Say that what was left running took the agent out of the water."""
-    if not dose.uv_or_carbon_on or dose.agent is None or dose.agent == UNKNOWN_AGENT:
-        return ()
-    return (RemovedFromWater(dose.agent, dose.date),)
-
-
-def _more_to_see(case: Case, looked: int, steps: tuple[NextStep, ...]) -> tuple[NextStep, ...]:
-    """Ask for more of each fish where there are no more fish to look at."""
-    if looked < case.fish_count:
-        return steps
-    return tuple(NextStep("look_at_more_of_each") if one.step == "look_at_more_fish" else one for one in steps)
-
-
-def _still_open(case: Case, dose: Action, steps: tuple[NextStep, ...]) -> tuple[NextStep, ...]:
-    """Leave out the questions that the record of the dose answers."""
-    answered = set()
-    if _given_in_more(case, dose):
-        answered.add("check_volume")
-    if dose.uv_or_carbon_on or not could_be_removed(case):
-        answered.add("check_removal")
-    return tuple(one for one in steps if one.step not in answered)
 
 
 def response(
@@ -333,51 +96,72 @@ def response(
     doses = case.doses_given
     if not doses:
         return _cannot(frame, None, "no_dose")
-    rows = [r for r in rows_of(case, parasite) if is_read(case, parasite, r)]
-    given = doses[-1].date
-    before = [r for r in rows if r.date <= given]
-    after = [r for r in rows if r.date > given]
-    if not before or not after:
-        return _cannot(frame, doses[-1], "no_sample_before" if not before else "no_sample_after")
-    earlier, later = max(r.date for r in before), max(r.date for r in after)
-    before, after = [r for r in before if r.date == earlier], [r for r in after if r.date == later]
-    ratio, weight, effective = _ratio_of_counts(case, parasite, before, after, seed)
+    looks = _Looks.around(case, parasite, doses[-1])
+    if not looks.before or not looks.after:
+        return _cannot(frame, doses[-1], "no_sample_after" if looks.before else "no_sample_before")
+    ratio, weight, effective = _ratio_of_counts(case, parasite, looks.before, looks.after, seed)
     if effective < TOO_FEW:
         return _cannot(frame, doses[-1], "too_few_draws")
-    between = Between.of(case, parasite, before, after, draws, seed + 1)
+    frame |= {"reduction_percent": CredibleInterval.of(100 * (1 - ratio), weight), "effective_draws": effective}
+    return _judged(frame, looks, Between.of(case, parasite, looks.before, looks.after, draws, seed + 1))
+
+
+@dataclass(frozen=True)
+class _Looks:
+    """A dose, and the preparations of the last day looked at up to it and of the last day since."""
+
+    dose: Action
+    before: list[Preparation]
+    after: list[Preparation]
+
+    @classmethod
+    def around(cls, case: Case, parasite: str, dose: Action) -> _Looks:
+        rows = [r for r in rows_of(case, parasite) if is_read(case, parasite, r)]
+        before, after = [r for r in rows if r.date <= dose.date], [r for r in rows if r.date > dose.date]
+        return cls(dose, _of_the_last_day(before), _of_the_last_day(after))
+
+
+def _of_the_last_day(rows: list[Preparation]) -> list[Preparation]:
+    last = max((row.date for row in rows), default=None)
+    return [row for row in rows if row.date == last]
+
+
+def _judged(frame: dict[str, Any], looks: _Looks, between: Between) -> Response:
+    """Weigh the accounts of a dose, and say what follows."""
+    case, by_record, dose, later = frame["case"], frame["by_record"], looks.dose, looks.after[0].date
     accounts = Accounts.of(between)
     chances, likely = accounts.verdicts(), between.weight_before
     expected = accounts.left / np.maximum(between.start, 1e-9)
-    verdict = "fell_short" if by_record is not None else verdict_of(chances)
     new = CredibleInterval.of(accounts.new, likely)
-    late = by_record is None and verdict != "worked" and _long_after(between, case.day_of(given))
-    late = late or (verdict == "cannot_tell" and new.median > _MOSTLY_NEW)
-    verdict = "cannot_tell" if late and verdict == "fell_short" else verdict
-    why = LongAgo((later - given).days) if late else VerdictReason(verdict)
+    verdict, late = _verdict(chances, new, by_record, between, case.day_of(dose.date))
+    why = LongAgo((later - dose.date).days) if late else VerdictReason(verdict)
     asked = not late and (verdict == "fell_short" or chances["fell_short"] >= _WORTH_ASKING)
     return Response(
         **frame,
-        dose_date=given,
-        before=earlier,
+        dose_date=dose.date,
+        before=looks.before[0].date,
         after=later,
-        reduction_percent=CredibleInterval.of(100 * (1 - ratio), weight),
         expected_reduction_percent=CredibleInterval.of(100 * (1 - expected), likely),
         new_share=new,
-        effective_draws=effective,
         verdict_probability=chances,
-        reasons=(
-            by_record or why,
-            *_from_outside(case, verdict),
-            *_given_in_more(case, doses[-1]),
-            *_taken_out(doses[-1]),
-        ),
+        reasons=(by_record or why, *from_outside(case, verdict), *given_in_more(case, dose), *taken_out(dose)),
         next_steps=(NextStep("look_two_days_after"),)
         if late
-        else _more_to_see(case, len({row.fish for row in after}), _still_open(case, doses[-1], _STEPS[verdict])),
-        counted=_counted(before, after),
-        counted_if_same_fish=_paired(before, after),
+        else more_to_see(case, len({row.fish for row in looks.after}), still_open(case, dose, STEPS[verdict])),
+        counted=_counted(looks.before, looks.after),
+        counted_if_same_fish=_paired(looks.before, looks.after),
         causes=why_it_fell_short(case, accounts.failed) if asked else (),
     )
+
+
+def _verdict(
+    chances: Mapping[str, float], new: CredibleInterval, by_record: ByTheRecord | None, between: Between, day: int
+) -> tuple[str, bool]:
+    """Return the verdict, and whether the counts came too late after a dose of that day to judge it."""
+    verdict = "fell_short" if by_record is not None else verdict_of(chances)
+    late = by_record is None and verdict != "worked" and _long_after(between, day)
+    late = late or (verdict == "cannot_tell" and new.median > _MOSTLY_NEW)
+    return ("cannot_tell" if late and verdict == "fell_short" else verdict), late
 
 
 def _counted(before: Sequence[Preparation], after: Sequence[Preparation]) -> dict[str, Any] | None:
@@ -416,10 +200,10 @@ def _cannot(
         reasons=(
             *known,
             Unanswered(kind, None if dose is None else dose.date),
-            *(() if dose is None else (*_given_in_more(frame["case"], dose), *_taken_out(dose))),
+            *(() if dose is None else (*given_in_more(frame["case"], dose), *taken_out(dose))),
         ),
         next_steps=(
-            *(_still_open(frame["case"], dose, _STEPS["fell_short"]) if known and dose is not None else ()),
+            *(still_open(frame["case"], dose, STEPS["fell_short"]) if known and dose is not None else ()),
             NextStep("sample_before_and_after"),
         ),
     )

@@ -11,8 +11,9 @@ from cases import a_case, clips, dose, fixed_values
 
 from burden.inference.dose_accounts import Accounts
 from burden.inference.paired_samples import Between
+from burden.inference.response_result import FromOutside
 from burden.inference.treatment_failure import CAUSES, CauseTest, could_be_removed, salt_test, why_it_fell_short
-from burden.inference.treatment_response import FromOutside, response
+from burden.inference.treatment_response import response
 
 HELD = fixed_values(part_shape=2.0, detection_per_fluke=0.95, gill_share=0.97, aggregation=2.0)
 BEFORE = (24, 9, 41, 17, 12, 30, 8, 22, 15, 27)

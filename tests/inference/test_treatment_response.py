@@ -12,7 +12,9 @@ import pytest
 from cases import VISIT, a_case, clips, dose, fixed_values
 from scipy import stats
 
-from burden.inference.treatment_response import VERDICTS, ByTheRecord, RemovedFromWater, Unanswered, response
+from burden.inference.dose_accounts import VERDICTS
+from burden.inference.response_result import ByTheRecord, RemovedFromWater, Unanswered
+from burden.inference.treatment_response import response
 from burden.statistics import paired_reduction, reduction, share_left
 
 #: what is seen of a fish held fixed, where a test is about the verdict and not about looking

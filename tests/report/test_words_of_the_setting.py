@@ -14,7 +14,7 @@ from burden.case import Findings
 from burden.decision.look_records import NextLook, Outcome
 from burden.decision.records import OtherTreatment, PlannedDose, Reason
 from burden.inference.diagnostics import SampleReading
-from burden.inference.treatment_response import NextStep
+from burden.inference.response_result import NextStep
 from burden.report.page.outlook import response_of, what_if_rows
 from burden.report.page.owner import owner_page
 from burden.report.text.day_book import days_of

@@ -11,7 +11,7 @@ from burden.decision import Assessment
 from burden.evidence import load_parasite
 from burden.inference.diagnostics import Quantity
 from burden.inference.infection_pressure import withheld_eradication
-from burden.inference.treatment_response import Response
+from burden.inference.response_result import Response
 from burden.inference.visit_comparison import ParameterChange
 from burden.report.figures.forecast import COURSE_WORDS
 from burden.report.formatting import about, days_label, long_date, named, on_day, sentence, spread

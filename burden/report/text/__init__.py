@@ -18,7 +18,7 @@ _SUBJECTS = {
     "burden.inference.mortality": "deaths",
     "burden.inference.pond_history": "pond_history",
     "burden.inference.treatment_failure": "treatment_response",
-    "burden.inference.treatment_response": "treatment_response",
+    "burden.inference.response_result": "treatment_response",
     "burden.inference.visit_comparison": "visit_comparison",
     "burden.io": "checks",
     "burden.io.many_checks": "many_cases",

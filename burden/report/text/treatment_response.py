@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 
 from burden.inference.dose_accounts import LEAST_CHANCE
-from burden.inference.treatment_failure import Cause, Causes, CauseTest, SaltTest
-from burden.inference.treatment_response import (
+from burden.inference.response_result import (
     ByTheRecord,
     FromOutside,
     LongAgo,
@@ -17,6 +16,7 @@ from burden.inference.treatment_response import (
     VerdictReason,
     WeighedForOtherWater,
 )
+from burden.inference.treatment_failure import Cause, Causes, CauseTest, SaltTest
 from burden.report.text.notes import noted, other_sets, parasite_name
 from burden.utils.formatting import (
     counted,
