@@ -33,8 +33,9 @@ HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
 from analysis.visits import FISH, KINDS, MAKERS, VISIT, Kind, Visit, empty_case  # noqa: E402
-from burden.inference.estimate import Effort, Estimate, estimate  # noqa: E402
-from burden.inference.sampler import TooFewDrawsError  # noqa: E402
+from burden.inference.estimate import estimate  # noqa: E402
+from burden.inference.estimate_result import Estimate  # noqa: E402
+from burden.inference.sampler import Effort, TooFewDrawsError  # noqa: E402
 
 __all__ = ["coverage", "even_ranks", "judge_visit", "naive_draws", "summary_row"]
 

@@ -29,7 +29,8 @@ sys.path.insert(0, str(HERE.parent))
 from analysis.visited import AFTER_DAYS, AGENT, LOOK_DAYS, PARASITE, Truth, live_through  # noqa: E402
 from burden.case import Case  # noqa: E402
 from burden.inference.dose_accounts import VERDICTS  # noqa: E402
-from burden.inference.estimate import Estimate, estimate  # noqa: E402
+from burden.inference.estimate import estimate  # noqa: E402
+from burden.inference.estimate_result import Estimate  # noqa: E402
 from burden.inference.treatment_response import response  # noqa: E402
 from burden.model.forward import simulate  # noqa: E402
 from burden.schedule.projection import by_day  # noqa: E402

@@ -26,9 +26,10 @@ HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
 from burden.case import Action, Case, ConstantTemperature, FishGroup, Preparation, Uncertain, Water  # noqa: E402
-from burden.inference.estimate import Effort, TooFewDrawsError, estimate  # noqa: E402
+from burden.inference.estimate import estimate  # noqa: E402
 from burden.inference.history import HistoryRuns, run_past  # noqa: E402
 from burden.inference.pond_history import Calibration  # noqa: E402
+from burden.inference.sampler import Effort, TooFewDrawsError  # noqa: E402
 from burden.inference.visit_forecasts import VisitForecast, past_ponds, visit_forecasts  # noqa: E402
 from burden.statistics import part_count_size  # noqa: E402
 

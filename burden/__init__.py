@@ -26,7 +26,7 @@ _NAMES = {
     "case": ("Case",),
     "decision": ("Assessment", "Decision", "assess", "decide"),
     "evidence": ("Evidence", "agent_names", "load_agent", "load_parasite", "parasite_names", "reference"),
-    "inference.estimate": ("Estimate",),
+    "inference.estimate_result": ("Estimate",),
     "inference.group": ("GroupEstimate",),
     "inference.links": ("Link",),
     "inference.pond_history": ("History",),

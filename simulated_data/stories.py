@@ -14,7 +14,7 @@ from burden.evidence import load_agent
 from burden.model.lifecycle.transitions import Parameters, draw_parameters, establishment_for
 from burden.model.temperature import Temperature
 from burden.treatment.bath import bath_effect, loss_draws
-from burden.treatment.efficacy import draw_kill
+from burden.treatment.efficacy_fit import draw_kill
 
 __all__ = ["STORIES", "Bath", "Sampling", "Story"]
 

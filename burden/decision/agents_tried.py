@@ -10,7 +10,7 @@ from burden.case import Case
 from burden.decision.action import LIKELY
 from burden.decision.doses_given import full_doses, given_lately, held_up, last_dose, seen_since, weak_doses
 from burden.evidence import load_parasite
-from burden.inference.estimate import Estimate
+from burden.inference.estimate_result import Estimate
 from burden.schedule.search import LEAST_AGAINST_EGGS
 
 __all__ = ["KILLS_ENOUGH", "agents_to_plan", "chance_weak", "strays", "usual_doses"]

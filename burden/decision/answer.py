@@ -20,7 +20,7 @@ from burden.decision.next_look import look_of, look_today, settles_little
 from burden.decision.plan import agents_missing, doses_of, other_treatments, planned_doses
 from burden.decision.reason_numbers import reason_numbers
 from burden.decision.records import Decision, Reason
-from burden.inference.estimate import Estimate
+from burden.inference.estimate_result import Estimate
 from burden.inference.infection_pressure import withheld_eradication, withheld_forecast
 from burden.inference.temperature_ahead import dates_hold_until
 from burden.schedule.eligibility import agents_to_get, notes_on

@@ -14,7 +14,7 @@ from burden.decision.answer import answer_on
 from burden.decision.facts import shortfall
 from burden.decision.grounds import grounds_of
 from burden.decision.records import Decision
-from burden.inference.estimate import Estimate
+from burden.inference.estimate_result import Estimate
 from burden.inference.pond_history import History, history_of
 from burden.inference.response_result import Response
 from burden.inference.treatment_response import response

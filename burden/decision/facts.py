@@ -28,7 +28,7 @@ from burden.decision.grounds import Grounds
 from burden.decision.look_dates import last_shows_day
 from burden.decision.plan import other_treatments
 from burden.evidence import agent_names, load_parasite
-from burden.inference.estimate import Estimate
+from burden.inference.estimate_result import Estimate
 from burden.inference.infection_pressure import withheld_forecast
 from burden.inference.response_result import ByTheRecord
 from burden.model.elimination.probability import DoseSchedule

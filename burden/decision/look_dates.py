@@ -10,7 +10,7 @@ import numpy as np
 
 from burden.case import Case
 from burden.decision.look_records import NextLook, Outcome
-from burden.inference.estimate import Estimate
+from burden.inference.estimate_result import Estimate
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import windows_after
 from burden.sampling.development_times import SURE

@@ -19,7 +19,8 @@ from scipy.special import chdtri, ndtr, ndtri
 
 from burden.case import Case
 from burden.evidence import load_agent, load_parasite
-from burden.inference.estimate import Estimate, estimate
+from burden.inference.estimate import estimate
+from burden.inference.estimate_result import Estimate
 from burden.inference.history import START_STREAM, abundance_at, is_read, rows_of
 from burden.inference.links import Link, Order, order_of
 from burden.inference.observation import assumed_method, share_factor

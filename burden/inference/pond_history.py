@@ -15,7 +15,8 @@ from scipy.special import bdtrc, ndtr
 
 from burden.case import Case, Preparation
 from burden.inference.earlier_visits import burden_at
-from burden.inference.estimate import Estimate, estimate
+from burden.inference.estimate import estimate
+from burden.inference.estimate_result import Estimate
 from burden.inference.history import LONGEST_HISTORY_DAYS, burden_law, earlier_looks, rows_by_day
 from burden.inference.kill_record import KillRecord, kill_records
 from burden.inference.sampler import Effort, TooFewDrawsError

@@ -12,7 +12,8 @@ import numpy as np
 
 from burden.case import Case, FishGroup, RecordedTemperature
 from burden.inference.diagnostics import Quantity
-from burden.inference.estimate import Estimate, estimate
+from burden.inference.estimate import estimate
+from burden.inference.estimate_result import Estimate
 from burden.model.demographic_noise import whole_deaths, whole_flukes
 from burden.model.forward import COARSE_STEP_DAYS, simulate
 from burden.utils.progress import report_progress

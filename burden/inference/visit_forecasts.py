@@ -24,7 +24,7 @@ from burden.inference.arrivals import PRIOR_NONE, in_order_of_arrival
 from burden.inference.death_log import DeathLog
 from burden.inference.death_rows import drawn_deaths
 from burden.inference.earlier_visits import ROUGH_NODES
-from burden.inference.estimate import Estimate
+from burden.inference.estimate_result import Estimate
 from burden.inference.history import (
     HistoryRuns,
     fish_at_look,

@@ -11,7 +11,7 @@ import numpy as np
 from burden.case import Case
 from burden.decision.agents_tried import agents_to_plan
 from burden.decision.plan import aim_for
-from burden.inference.estimate import Estimate
+from burden.inference.estimate_result import Estimate
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.dose_effect import DoseEffect
 from burden.model.elimination.probability import DoseSchedule

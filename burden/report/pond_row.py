@@ -9,7 +9,7 @@ from typing import Any
 
 from burden.decision import Assessment
 from burden.evidence import FRESH_WATER
-from burden.inference.estimate import Estimate
+from burden.inference.estimate_result import Estimate
 from burden.report.page.answer import title_of
 from burden.report.text.day_book import days_of, look_today_of
 from burden.report.text.decision import headline

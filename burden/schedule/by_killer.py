@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from burden.inference.estimate import Estimate
+from burden.inference.estimate_result import Estimate
 from burden.schedule.projection import Projection
 from burden.statistics.adaptive_importance import effective_size
 from burden.utils.results import CredibleInterval, number

@@ -10,7 +10,7 @@ import numpy as np
 
 from burden.case import Action, Case
 from burden.evidence.parasite_set import PublishedInterval
-from burden.inference.estimate import Estimate
+from burden.inference.estimate_result import Estimate
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.windows import Windows, windows_after

@@ -11,7 +11,7 @@ import numpy as np
 
 from burden.case import Action, Case, ConstantTemperature
 from burden.evidence import load_agent, load_parasite
-from burden.inference.estimate import Estimate
+from burden.inference.estimate_result import Estimate
 from burden.treatment.bath_notes import note_on_amount, note_on_kill, notes_on_flow
 from burden.treatment.dose import dose
 from burden.treatment.dose_result import DoseResult

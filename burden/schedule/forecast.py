@@ -11,7 +11,7 @@ import numpy as np
 
 from burden.case import Case
 from burden.evidence import load_parasite
-from burden.inference.estimate import Estimate
+from burden.inference.estimate_result import Estimate
 from burden.model.elimination.probability import HORIZON_DAYS, DoseSchedule
 from burden.schedule.by_killer import IfThisKills, deaths_by_killer
 from burden.schedule.fading import why_fading

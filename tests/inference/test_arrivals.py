@@ -12,8 +12,9 @@ from cases import VISIT, a_case, clips, dose, exactly
 from burden.case import Arrival, DeathRecord, FishGroup
 from burden.inference import history
 from burden.inference.arrivals import PRIOR_NONE, arrive
-from burden.inference.estimate import Effort, estimate
+from burden.inference.estimate import estimate
 from burden.inference.prior import draw_pond
+from burden.inference.sampler import Effort
 
 QUICK = Effort(300, 600)
 

@@ -14,7 +14,7 @@ ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
 from analysis import calibration, visits  # noqa: E402
-from burden.inference.estimate import Effort  # noqa: E402
+from burden.inference.sampler import Effort  # noqa: E402
 
 #: visits of each kind without a past; the study itself runs more, with a past too
 VISITS, KINDS = 14, [kind for kind in visits.KINDS if kind.dose_day is None and kind.fish < 20]

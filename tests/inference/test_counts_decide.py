@@ -12,7 +12,8 @@ from scipy import stats
 
 from burden.case import DeathRecord
 from burden.evidence import load_parasite, parasite_names
-from burden.inference.estimate import Effort, estimate
+from burden.inference.estimate import estimate
+from burden.inference.sampler import Effort
 
 #: six fish of a mean of 1, as a negative binomial of k about 0.8 spreads them
 SPREAD = np.array([0.05, 0.2, 0.5, 0.9, 1.6, 2.75])

@@ -19,17 +19,11 @@ from scipy.special import gammaincinv
 
 from burden.case import Arrival, DeathRecord, FishGroup, Preparation, Uncertain
 from burden.evidence import load_parasite
-from burden.inference.diagnostics import LookedTwice, SkinNotRead
-from burden.inference.estimate import (
-    PRIOR_NONE,
-    ObservationParameters,
-    draw_seen,
-    estimate,
-    log_likelihood_of_samples,
-    share_examined,
-)
+from burden.inference.diagnostics import PRIOR_NONE, LookedTwice, SkinNotRead
+from burden.inference.estimate import estimate
 from burden.inference.finite_stock import present_on
 from burden.inference.history import history_days, run_past
+from burden.inference.observation import ObservationParameters, draw_seen, log_likelihood_of_samples, share_examined
 from burden.inference.prior import draw_pond
 from burden.inference.sampler import Effort
 from burden.io import read_case

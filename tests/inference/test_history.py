@@ -12,7 +12,7 @@ from scipy import stats
 
 from burden.case import Arrival, DeathRecord, FishGroup, Uncertain
 from burden.evidence import load_parasite
-from burden.inference import estimate
+from burden.inference import estimate, fitting_ponds
 from burden.inference import history as past
 from burden.inference import observation as looking
 from burden.inference.observation import draw_seen, fineness, fish_alike, shares_picked, tilt_of
@@ -193,7 +193,7 @@ def test_few_ponds_that_fit_are_no_answer(monkeypatch):
 def test_resampling_takes_each_as_often_as_its_weight_says():
     weight = np.array([0.05, 0.4, 0.0, 0.35, 0.2])
     with np.errstate(divide="ignore"):
-        chosen, worth = estimate._resample(np.log(weight) - 700.0, 1001, 3)
+        chosen, worth = fitting_ponds.resample(np.log(weight) - 700.0, 1001, 3)
     counts = np.bincount(chosen, minlength=5)
     assert np.all(np.abs(counts - 1001 * weight) < 1)
     assert worth == pytest.approx(1 / (weight**2).sum())

@@ -10,7 +10,7 @@ import pytest
 from cases import VISIT, a_case, clips, organs
 
 from burden.case import DeathRecord
-from burden.inference import estimate
+from burden.inference import fitting_ponds
 from burden.inference.misfit import worst_fitting
 from burden.inference.sampler import Effort, TooFewDrawsError
 
@@ -18,7 +18,7 @@ WEEKS = tuple(DeathRecord(VISIT + timedelta(days=day), dead, 7) for day, dead in
 
 
 def worst_of(case):
-    found = estimate._sampled(case, "dactylogyrus", Effort(200, 300, 60), 1)
+    found = fitting_ponds.ponds_sampled(case, "dactylogyrus", Effort(200, 300, 60), 1)
     return worst_fitting(case, "dactylogyrus", found, 1)
 
 

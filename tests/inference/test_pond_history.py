@@ -11,9 +11,10 @@ from scipy import stats
 
 from burden.case import DeathRecord
 from burden.inference import visit_forecasts as forecasts
-from burden.inference.estimate import Effort, estimate
+from burden.inference.estimate import estimate
 from burden.inference.history import run_past
 from burden.inference.pond_history import HISTORY_COLUMNS, Calibration, history_of
+from burden.inference.sampler import Effort
 from burden.inference.visit_comparison import _foreseen, case_as_of
 from burden.inference.visit_forecasts import VisitForecast, counts_of
 from burden.utils.results import CredibleInterval

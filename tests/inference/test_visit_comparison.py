@@ -9,7 +9,8 @@ import pytest
 from cases import VISIT, a_case, clips, dose
 
 from burden.case import Arrival, DeathRecord, RecordedTemperature
-from burden.inference.estimate import Effort, estimate
+from burden.inference.estimate import estimate
+from burden.inference.sampler import Effort
 from burden.inference.visit_comparison import ParameterChange, case_as_of, last_visit, what_changed
 from burden.utils.results import CredibleInterval
 

@@ -476,7 +476,8 @@ def test_the_check_keeps_the_contract(tmp_path):
 
 def test_what_was_given_against_no_fluke_is_read_and_named(tmp_path):
     """Its effect on flukes counts as unknown; that formalin must not follow permanganate is known (uflpermanganate)."""
-    from burden.inference.estimate import Effort, estimate
+    from burden.inference.estimate import estimate
+    from burden.inference.sampler import Effort
     from burden.schedule.eligibility import agents_and_notes
 
     given = '\n[[given]]\ndate = 2026-05-09\nagent = "permanganate"\nmg_l = 2\nhours = 12\ntold_by = "owner"\n'

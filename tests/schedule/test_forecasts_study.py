@@ -13,7 +13,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))  # analysis is not part of th
 
 from analysis import forecasts
 from analysis.visited import LOOK_DAYS, live_through
-from burden.inference.estimate import Effort
+from burden.inference.sampler import Effort
 
 SEEDS = (2, 4, 8)
 

@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from burden.inference.estimate import Effort, estimate
+from burden.inference.estimate import estimate
+from burden.inference.sampler import Effort
 from burden.io import read_case
 from burden.model.elimination.probability import DoseSchedule, eliminations
 from burden.schedule.aim import aim_of

@@ -18,7 +18,8 @@ from hypothesis import strategies as st
 from burden.cli import main
 from burden.decision import decide
 from burden.evidence import agent_names, load_agent
-from burden.inference.estimate import Effort, estimate
+from burden.inference.estimate import estimate
+from burden.inference.sampler import Effort
 from burden.io import read_case
 from burden.model.lifecycle.transitions import draw_parameters
 from burden.model.temperature import Temperature

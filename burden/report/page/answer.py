@@ -9,7 +9,7 @@ from typing import Any
 from burden.case import Preparation
 from burden.decision import Assessment
 from burden.inference.diagnostics import Quantity
-from burden.inference.estimate import Estimate
+from burden.inference.estimate_result import Estimate
 from burden.io.plausibility import oddities_by_place
 from burden.report.formatting import about, named, spread
 from burden.report.text.deaths import deaths_text

@@ -9,7 +9,7 @@ from burden.decision import Assessment, PlannedDose
 from burden.decision.records import OtherTreatment
 from burden.evidence import FRESH_WATER, agent_names, load_agent, load_parasite
 from burden.evidence.references import reference_keys
-from burden.inference.estimate import Estimate
+from burden.inference.estimate_result import Estimate
 from burden.report.formatting import about, long_date, named, several
 from burden.report.text.bath_end import owner_let_out_text
 from burden.report.text.decision import headline, help_lines, release_text

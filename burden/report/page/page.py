@@ -10,7 +10,7 @@ from typing import Any
 from burden import __version__
 from burden.decision import Assessment
 from burden.evidence import load_parasite
-from burden.inference.estimate import Estimate
+from burden.inference.estimate_result import Estimate
 from burden.report.files.tables import CSV_FORM
 from burden.report.formatting import about, about_in, long_date, named, sentence, several, unbroken
 from burden.report.page.answer import answer_lines, moved_rows, seen_rows, there_rows, title_of

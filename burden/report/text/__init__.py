@@ -13,7 +13,7 @@ _SUBJECTS = {
     "burden.case.volume": "dose",
     "burden.decision.records": "decision",
     "burden.inference.diagnostics": "burden",
-    "burden.inference.estimate": "burden",
+    "burden.inference.estimate_result": "burden",
     "burden.inference.group": "group",
     "burden.inference.mortality": "deaths",
     "burden.inference.pond_history": "pond_history",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from burden.inference.diagnostics import HiddenByUnknownDose, LookedTwice, Quantity, SampleReading, SkinNotRead
-from burden.inference.estimate import Estimate, FewEffectiveDraws, LogAgainstSamples, SickOnly
+from burden.inference.estimate_result import Estimate, FewEffectiveDraws, LogAgainstSamples, SickOnly
 from burden.report.text.notes import noted, other_sets, parasite_name
 from burden.utils.formatting import all_of, counted, day_in_words, named, percent, percent_interval, plain
 from burden.utils.results import CredibleInterval

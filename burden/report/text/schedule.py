@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from burden.evidence.parasite_set import PublishedInterval
-from burden.inference.estimate import Estimate
+from burden.inference.estimate_result import Estimate
 from burden.model.windows import Windows
 from burden.report.text.notes import parasite_name
 from burden.utils.formatting import named, plain
