@@ -29,7 +29,8 @@ HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
 from analysis.visits import PARASITE, Kind, simulate_visit  # noqa: E402
-from burden.inference.group import PondOfGroup, own_answer, pooled  # noqa: E402
+from burden.inference.group import own_answer, pooled  # noqa: E402
+from burden.inference.group_result import PondOfGroup  # noqa: E402
 from burden.inference.sampler import Effort  # noqa: E402
 from burden.statistics.exchangeable import pool_scores  # noqa: E402
 from burden.utils.results import CredibleInterval, weighted_quantile  # noqa: E402

@@ -27,7 +27,7 @@ _NAMES = {
     "decision": ("Assessment", "Decision", "assess", "decide"),
     "evidence": ("Evidence", "agent_names", "load_agent", "load_parasite", "parasite_names", "reference"),
     "inference.estimate_result": ("Estimate",),
-    "inference.group": ("GroupEstimate",),
+    "inference.group_result": ("GroupEstimate",),
     "inference.links": ("Link",),
     "inference.pond_history": ("History",),
     "inference.response_result": ("Response",),

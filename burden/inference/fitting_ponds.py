@@ -27,10 +27,8 @@ from burden.utils.random_streams import uniform_draws
 
 __all__ = ["ponds_kept", "ponds_sampled", "resample", "spare_draws", "those_that_fit"]
 
-
 #: draws for each one kept, where they are weighed by how the sick were picked
 _SPARE_DRAWS = 4
-
 #: and at least so many, however few are kept
 _LEAST_SPARE = 600
 

@@ -42,7 +42,7 @@ _CUTS = {"split", "rsplit", "splitlines", "partition", "rpartition", "removepref
 #: modules that take apart what is no sentence: names, identifiers, paths, markup, one word of an input
 NO_SENTENCES = {
     "model/lifecycle/development.py": "names of measured quantities",
-    "inference/group.py": "codes of quantities",
+    "inference/shared_quantities.py": "codes of quantities",
     "model/forward/run.py": "names of columns",
     "treatment/host_tolerance.py": "the name of a species, as the case has it",
     "utils/formatting.py": "a noun, to put it into the plural",

@@ -15,7 +15,8 @@ from analysis.visits import Kind, simulate_visit
 from burden.cli import main
 from burden.evidence import load_parasite
 from burden.inference.estimate import estimate
-from burden.inference.group import OwnAnswer, _unless_never, group, own_answer, pooled
+from burden.inference.group import _unless_never, group, own_answer, pooled
+from burden.inference.group_result import OwnAnswer
 from burden.inference.links import Link, order_of
 from burden.inference.sampler import Effort
 from burden.io import read_case

@@ -11,6 +11,7 @@ from cases import VISIT, a_case, clips, organs
 
 from burden.case import DeathRecord
 from burden.inference import fitting_ponds
+from burden.inference.estimate import estimate
 from burden.inference.misfit import worst_fitting
 from burden.inference.sampler import Effort, TooFewDrawsError
 
@@ -38,10 +39,12 @@ def test_the_fish_that_is_unlike_all_others():
 
 def test_a_refusal_names_it_and_holds_back_the_dose(monkeypatch):
     rng = np.random.default_rng(3)
-    monkeypatch.setattr(estimate, "log_likelihood", lambda runs, parasite: 100 * rng.standard_normal(runs.pond.size))
+    monkeypatch.setattr(
+        fitting_ponds, "log_likelihood", lambda runs, parasite: 100 * rng.standard_normal(runs.pond.size)
+    )
     case = a_case(clips([2, 0]), deaths=(*WEEKS, DeathRecord(VISIT - timedelta(days=10), 380, 1)))
     with pytest.raises(TooFewDrawsError) as refused:
-        estimate.estimate(case, draws=60, effort=Effort(300, 300))
+        estimate(case, draws=60, effort=Effort(300, 300))
     said = str(refused.value)
     assert refused.value.worst.number == 380
     assert "380 deaths" in said

@@ -14,7 +14,7 @@ _SUBJECTS = {
     "burden.decision.records": "decision",
     "burden.inference.diagnostics": "burden",
     "burden.inference.estimate_result": "burden",
-    "burden.inference.group": "group",
+    "burden.inference.group_result": "group",
     "burden.inference.mortality": "deaths",
     "burden.inference.pond_history": "pond_history",
     "burden.inference.treatment_failure": "treatment_response",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from burden.inference.group import GroupEstimate, GroupRefusal, PondOfGroup, SharedQuantity
+from burden.inference.group_result import GroupEstimate, GroupRefusal, PondOfGroup, SharedQuantity
 from burden.inference.links import Link, Order
 from burden.report.text.notes import parasite_name
 from burden.utils.formatting import counted, named, percent, percent_interval, plain, sentence, several
