@@ -23,7 +23,7 @@ import numpy as np
 from burden.case import Action, Case, ConstantTemperature, FishGroup, Preparation, Uncertain, Water
 from burden.inference.estimate import estimate
 from burden.inference.history import run_past
-from burden.inference.observation import share_examined
+from burden.inference.observation_parameters import share_examined
 from burden.inference.sampler import TooFewDrawsError
 
 __all__ = ["CASES", "Asked", "judge", "make_case"]

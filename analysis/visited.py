@@ -15,7 +15,7 @@ import numpy as np
 from analysis.individuals import Dose, Ponds, Record, Start, Stock, draw_start, draw_stock, run_ponds
 from analysis.samples import Look, pick_fish, take_samples
 from burden.case import Action, Case, ConstantTemperature, DeathRecord, FishGroup, Preparation, Uncertain, Water
-from burden.inference.observation import draw_seen, share_examined
+from burden.inference.observation_parameters import draw_seen, share_examined
 from burden.inference.other_cause import other_cause_rates
 from burden.inference.prior import Ensemble, draw_pond
 from burden.model.dose_effect import DoseEffect

@@ -20,7 +20,7 @@ from analysis.samples import Look, take_samples
 from burden.case import Action, Case, ConstantTemperature, FishGroup, Preparation, Uncertain, Water
 from burden.inference.diagnostics import PRIOR_NONE
 from burden.inference.history import run_past
-from burden.inference.observation import ObservationParameters, draw_seen, share_examined
+from burden.inference.observation_parameters import ObservationParameters, draw_seen, share_examined
 from burden.inference.prior import Ensemble, draw_pond
 from burden.model.temperature import Temperature
 

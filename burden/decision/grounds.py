@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from burden.case import Case
 from burden.decision.agents_tried import agents_to_plan
 from burden.decision.plan import aim_for, withdrawals_after
-from burden.inference.estimate import Estimate, estimate
+from burden.inference.estimate import estimate
+from burden.inference.estimate_result import Estimate
 from burden.schedule.eligibility import Notes, agents_and_notes
 from burden.schedule.recommendation import Recommendation
 from burden.schedule.search import search

@@ -13,8 +13,8 @@ from burden.case import Case, Preparation
 from burden.decision.action import LIKELY
 from burden.decision.look_records import TAKEN_ONCE, NextLook, Outcome
 from burden.evidence import load_parasite
-from burden.inference.estimate import Estimate
-from burden.inference.observation import share_examined
+from burden.inference.estimate_result import Estimate
+from burden.inference.observation_parameters import share_examined
 
 __all__ = ["FEW_FISH", "PREPARATIONS", "counts_seen", "method_of", "outcomes_of", "plain_look", "preparations_by"]
 

@@ -33,7 +33,7 @@ from burden.decision.look_dates import (
 from burden.decision.look_harvest import beside_harvest, day_in_time
 from burden.decision.look_records import NextLook, Outcome
 from burden.decision.records import Reason
-from burden.inference.estimate import Estimate
+from burden.inference.estimate_result import Estimate
 from burden.inference.straying import strayed_ahead
 from burden.schedule.evaluation import EvaluatedSchedule
 from burden.schedule.recommendation import Recommendation

@@ -13,8 +13,10 @@ from scipy.special import logsumexp
 
 from burden.case import Case, Preparation
 from burden.inference.arrivals import PRIOR_NONE
-from burden.inference.history import HistoryRuns, is_read, log_likelihood, rows_by_day, rows_of
-from burden.inference.observation import ObservationParameters, log_likelihood_of_samples, whole_look
+from burden.inference.history import HistoryRuns, log_likelihood
+from burden.inference.looks_on_record import is_read, rows_by_day, rows_of
+from burden.inference.observation import log_likelihood_of_samples
+from burden.inference.observation_parameters import ObservationParameters, whole_look
 from burden.inference.prior import Ensemble
 from burden.inference.sampler import Sampled
 from burden.statistics import zero_share

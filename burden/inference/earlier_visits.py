@@ -14,7 +14,9 @@ import numpy as np
 from scipy.special import logsumexp, ndtri
 
 from burden.case import Preparation
-from burden.inference.observation import ObservationParameters, log_likelihood_of_samples, shown, tilt_of
+from burden.inference.observation import log_likelihood_of_samples
+from burden.inference.observation_parameters import ObservationParameters, shown
+from burden.inference.picked_fish import tilt_of
 from burden.utils.random_streams import uniform_draws
 
 __all__ = ["NODES", "ROUGH_NODES", "BurdenLaw", "EarlierLook", "burden_at", "log_likelihood_of_earlier"]

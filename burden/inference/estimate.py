@@ -27,10 +27,11 @@ from burden.inference.diagnostics import (
 from burden.inference.estimate_result import Estimate, FewEffectiveDraws, LogAgainstSamples
 from burden.inference.finite_stock import StockBurden
 from burden.inference.fitting_ponds import ponds_kept, ponds_sampled, spare_draws, those_that_fit
-from burden.inference.history import HistoryRuns, history_days, rows_by_day, stage_shares
+from burden.inference.history import HistoryRuns, history_days, stage_shares
+from burden.inference.looks_on_record import rows_by_day
 from burden.inference.misfit import worst_fitting
 from burden.inference.mortality import DeathAttribution, beyond_other_causes, explain
-from burden.inference.observation import ObservationParameters
+from burden.inference.observation_parameters import ObservationParameters
 from burden.inference.prior import Ensemble
 from burden.inference.sampler import Effort, Misfit, Sampled, TooFewDrawsError, require_enough
 from burden.model.forward import State

@@ -11,7 +11,7 @@ import numpy as np
 from burden.case import Case
 from burden.inference.diagnostics import HiddenByUnknownDose, Quantity, SampleReading
 from burden.inference.mortality import DeathAttribution
-from burden.inference.observation import ObservationParameters
+from burden.inference.observation_parameters import ObservationParameters
 from burden.inference.prior import Ensemble, Posterior
 from burden.inference.sampler import Sampled
 from burden.model.forward import State

@@ -9,18 +9,9 @@ import numpy as np
 from scipy.special import logsumexp
 
 from burden.case import Preparation
-from burden.inference.observation import (
-    ORDER_OF_PICKS,
-    ObservationParameters,
-    fineness,
-    fish_alike,
-    log_chance_picked,
-    log_likelihood_of_fish,
-    rates_of_chosen,
-    shares_picked,
-    shown,
-    tilt_of,
-)
+from burden.inference.observation import fineness, fish_alike, log_likelihood_of_fish
+from burden.inference.observation_parameters import ObservationParameters, shown
+from burden.inference.picked_fish import ORDER_OF_PICKS, log_chance_picked, rates_of_chosen, shares_picked, tilt_of
 from burden.statistics import gamma_quadrature, pick_pressure, zero_share
 
 __all__ = ["StockBurden", "present_on"]
@@ -179,7 +170,7 @@ def _log_chance_of_picks(
     left : numpy.ndarray
         Rates over mean/k of the fish nobody looked at, shape (fish, M) [-].
     picked
-        Share taken by each way, as by `burden.inference.observation.shares_picked`.
+        Share taken by each way, as by `burden.inference.picked_fish.shares_picked`.
 
     Notes
     -----

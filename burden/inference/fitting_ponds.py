@@ -14,12 +14,12 @@ from burden.inference.history import (
     HistoryRuns,
     log_likelihood,
     log_likelihood_before,
-    rows_by_day,
     run_past,
     stage_shares,
     with_drift,
 )
-from burden.inference.observation import TILT_STREAM
+from burden.inference.looks_on_record import rows_by_day
+from burden.inference.observation_parameters import TILT_STREAM
 from burden.inference.sampler import Effort, Sampled, sample
 from burden.statistics.adaptive_importance import effective_size
 from burden.utils.progress import report_progress

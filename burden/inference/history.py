@@ -8,18 +8,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 
 import numpy as np
 from scipy.special import ndtri
 
 from burden.case import Case, Preparation
-from burden.evidence import Value, load_parasite
+from burden.evidence import Value
 from burden.inference.arrivals import arrive, in_order_of_arrival
 from burden.inference.death_log import DeathLog, other_courses, read_log
-from burden.inference.earlier_visits import NODES, ROUGH_NODES, BurdenLaw, EarlierLook, log_likelihood_of_earlier
+from burden.inference.earlier_visits import NODES, ROUGH_NODES, BurdenLaw, log_likelihood_of_earlier
 from burden.inference.gill_signs import draw_signs
-from burden.inference.observation import ObservationParameters, draw_seen, log_likelihood_of_samples
+from burden.inference.looks_on_record import earlier_looks, fish_at_look, rows_by_day
+from burden.inference.observation import log_likelihood_of_samples
+from burden.inference.observation_parameters import ObservationParameters, draw_seen
 from burden.inference.other_cause import CourseList
 from burden.inference.prior import LONGEST_HISTORY_DAYS, Ensemble, draw_pond
 from burden.inference.straying import Drift, Strayed, stray
@@ -27,19 +28,13 @@ from burden.model.forward import COARSE_STEP_DAYS, Event, State, Trajectory, sim
 from burden.utils.random_streams import steered, uniform_draws
 
 __all__ = [
-    "LONGEST_HISTORY_DAYS",
     "START_STREAM",
     "HistoryRuns",
     "abundance_at",
     "burden_law",
-    "earlier_looks",
-    "fish_at_look",
     "history_days",
-    "is_read",
     "log_likelihood",
     "log_likelihood_before",
-    "rows_by_day",
-    "rows_of",
     "run_past",
     "stage_shares",
     "strayed",
@@ -358,43 +353,3 @@ def stage_shares(past: HistoryRuns, day: float) -> dict[str, np.ndarray]:
     by_stage = past.by_day[day]
     everyone = np.maximum(by_stage["all"], 1e-12)
     return {stage: np.clip(by_stage[stage] / everyone, 1e-9, 1.0) for stage in ("adult", "juvenile")}
-
-
-def fish_at_look(case: Case, rows: Sequence[Preparation]) -> int:
-    """Fish of which those looked at on a day were chosen: the living, and those found dead or killed for the look."""
-    gone = {row.fish for row in rows if row.chosen == "dead" or row.lethal}
-    return case.fish_on(rows[0].date) + len(gone) if rows else case.fish_count
-
-
-def rows_by_day(case: Case, parasite: str, clean: bool = False) -> dict[float, list[Preparation]]:
-    """Preparations of a set that the run reads, by day; with `clean` those of the visit alone, each count read as 0."""
-    found: dict[float, list[Preparation]] = {}
-    for row in rows_of(case, parasite):
-        day = float(case.day_of(row.date))
-        read = is_read(case, parasite, row) and day >= -LONGEST_HISTORY_DAYS
-        if read and not (clean and row.date != case.visit_date):
-            found.setdefault(day, []).append(replace(row, count_low=0, count_high=0) if clean else row)
-    return found
-
-
-def earlier_looks(case: Case, parasite: str) -> list[EarlierLook]:
-    """Return the looks at a set from before the longest run, by date."""
-    by_date: dict[date, list[Preparation]] = {}
-    for row in rows_of(case, parasite):
-        if is_read(case, parasite, row) and case.day_of(row.date) < -LONGEST_HISTORY_DAYS:
-            by_date.setdefault(row.date, []).append(row)
-    return [EarlierLook(rows, fish_at_look(case, rows)) for _, rows in sorted(by_date.items())]
-
-
-def rows_of(case: Case, parasite: str) -> list[Preparation]:
-    """Readable preparations of a set."""
-    return [row for row in case.samples if row.readable and row.parasite in (None, parasite)]
-
-
-def is_read(case: Case, parasite: str, row: Preparation) -> bool:
-    """Whether a preparation is from a site whose counts the estimate reads.
-
-    Gill flukes found on the skin are few and strayed: read with a wide share that strays, unless the case says no.
-    """
-    strayed = row.site in ("skin", "fin") and load_parasite(parasite).site == "gill"
-    return case.gill_flukes_on_skin or not strayed

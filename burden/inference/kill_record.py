@@ -20,9 +20,10 @@ from scipy.interpolate import PchipInterpolator
 
 from burden.case import UNKNOWN_AGENT, Action, Case, Preparation
 from burden.inference.earlier_visits import NODES, ROUGH_NODES, EarlierLook, log_likelihood_of_earlier
-from burden.inference.history import burden_law, is_read, rows_of
+from burden.inference.history import burden_law
 from burden.inference.kill_trend import KILLS_TRIED, KillTrend, Trials
-from burden.inference.observation import ObservationParameters, draw_seen
+from burden.inference.looks_on_record import is_read, rows_of
+from burden.inference.observation_parameters import ObservationParameters, draw_seen
 from burden.inference.paired_samples import Between, counts_by_fish, weakly_regulated
 from burden.inference.prior import Ensemble, draw_pond
 from burden.inference.sampler import Effort, sample

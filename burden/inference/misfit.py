@@ -10,7 +10,8 @@ from scipy.special import logsumexp
 
 from burden.case import Case, Preparation
 from burden.inference.death_rows import log_row, log_row_after_dose
-from burden.inference.history import HistoryRuns, fish_at_look, rows_by_day, run_past, stage_shares, with_drift
+from burden.inference.history import HistoryRuns, run_past, stage_shares, with_drift
+from burden.inference.looks_on_record import fish_at_look, rows_by_day
 from burden.inference.observation import log_likelihood_of_samples
 from burden.inference.sampler import Misfit, Sampled
 from burden.statistics.adaptive_importance import tempered

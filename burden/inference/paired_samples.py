@@ -10,7 +10,8 @@ import numpy as np
 from scipy.special import logsumexp
 
 from burden.case import Case, Preparation
-from burden.inference.observation import ObservationParameters, draw_seen, log_likelihood_of_samples
+from burden.inference.observation import log_likelihood_of_samples
+from burden.inference.observation_parameters import ObservationParameters, draw_seen
 from burden.inference.prior import Ensemble, draw_pond
 from burden.model.forward import COARSE_STEP_DAYS, Event, Trajectory, simulate
 from burden.utils.random_streams import uniform_draws

@@ -17,8 +17,10 @@ from burden.case import Case, Preparation
 from burden.inference.earlier_visits import burden_at
 from burden.inference.estimate import estimate
 from burden.inference.estimate_result import Estimate
-from burden.inference.history import LONGEST_HISTORY_DAYS, burden_law, earlier_looks, rows_by_day
+from burden.inference.history import burden_law
 from burden.inference.kill_record import KillRecord, kill_records
+from burden.inference.looks_on_record import earlier_looks, rows_by_day
+from burden.inference.prior import LONGEST_HISTORY_DAYS
 from burden.inference.sampler import Effort, TooFewDrawsError
 from burden.inference.visit_comparison import Changes, case_as_of, what_changed
 from burden.inference.visit_forecasts import (

@@ -9,8 +9,9 @@ from scipy.special import ndtri
 
 from burden.evidence import load_agent, load_parasite
 from burden.inference.estimate_result import Estimate
-from burden.inference.history import START_STREAM, abundance_at, is_read, rows_of
-from burden.inference.observation import assumed_method, share_factor
+from burden.inference.history import START_STREAM, abundance_at
+from burden.inference.looks_on_record import is_read, rows_of
+from burden.inference.observation_parameters import assumed_method, share_factor
 from burden.treatment.efficacy import kill
 from burden.treatment.efficacy_fit import draw_kill
 from burden.utils.random_streams import steered

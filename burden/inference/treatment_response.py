@@ -11,8 +11,9 @@ from scipy.special import ndtri
 
 from burden.case import Action, Case, Preparation
 from burden.inference.dose_accounts import Accounts, verdict_of
-from burden.inference.history import is_read, rows_of
-from burden.inference.observation import draw_seen, log_likelihood_of_samples
+from burden.inference.looks_on_record import is_read, rows_of
+from burden.inference.observation import log_likelihood_of_samples
+from burden.inference.observation_parameters import draw_seen
 from burden.inference.paired_samples import Between, counts_by_fish
 from burden.inference.prior import draw_pond
 from burden.inference.recorded_dose import STEPS, from_outside, given_in_more, more_to_see, still_open, taken_out

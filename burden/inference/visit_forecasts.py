@@ -27,23 +27,17 @@ from burden.inference.earlier_visits import ROUGH_NODES
 from burden.inference.estimate_result import Estimate
 from burden.inference.history import (
     HistoryRuns,
-    fish_at_look,
     history_days,
     log_likelihood_before,
-    rows_by_day,
-    rows_of,
     run_past,
     stage_shares,
     strayed,
     with_drift,
 )
-from burden.inference.observation import (
-    fineness,
-    fish_alike,
-    rates_of_chosen,
-    shares_picked,
-    shown,
-)
+from burden.inference.looks_on_record import fish_at_look, rows_by_day, rows_of
+from burden.inference.observation import fineness, fish_alike
+from burden.inference.observation_parameters import shown
+from burden.inference.picked_fish import rates_of_chosen, shares_picked
 from burden.inference.straying import Strayed
 from burden.statistics import part_count_size
 from burden.statistics.adaptive_importance import effective_size

@@ -10,7 +10,7 @@ import numpy as np
 
 from burden.case import Preparation
 from burden.evidence import ParasiteSet, load_parasite
-from burden.inference.observation import draw_seen, share_examined
+from burden.inference.observation_parameters import draw_seen, share_examined
 from burden.sampling.burden_threshold import CleanSamplePlan, find_by_burden
 from burden.sampling.development_times import Times, times_at
 from burden.sampling.look import Look, level_at_prevalence

@@ -12,12 +12,9 @@ from functools import cached_property
 import numpy as np
 
 from burden.case import Preparation
-from burden.inference.observation import (
-    ObservationParameters,
-    log_likelihood_of_fish,
-    rates_of_chosen,
-    shown,
-)
+from burden.inference.observation import log_likelihood_of_fish
+from burden.inference.observation_parameters import ObservationParameters, shown
+from burden.inference.picked_fish import rates_of_chosen
 from burden.inference.prior import Ensemble
 from burden.statistics import part_count_size
 

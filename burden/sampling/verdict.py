@@ -18,7 +18,7 @@ import numpy as np
 from burden.case import Action, Case, ConstantTemperature, FishGroup, Override, Preparation, Uncertain, Water
 from burden.evidence import load_agent
 from burden.inference.dose_accounts import Accounts, DoseRuns, verdict_of
-from burden.inference.observation import draw_seen
+from burden.inference.observation_parameters import draw_seen
 from burden.inference.paired_samples import Between, weakly_regulated
 from burden.inference.prior import draw_pond
 from burden.sampling.development_times import SURE, DevelopmentTimes, LiveBearerTimes, Times

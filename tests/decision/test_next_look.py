@@ -49,7 +49,7 @@ def test_counts_have_the_mean_of_burden_share_and_preparations(found):
     counts = np.mean([counts_seen(found, burden, n) / n for n in (40, 60, 80)], axis=0)
     p = found.pond.setting
     from burden.case import Preparation
-    from burden.inference.observation import share_examined
+    from burden.inference.observation_parameters import share_examined
 
     row = Preparation(found.case.visit_date, "1", "random", "gill", method="gill_clip")
     share = share_examined(row, found.seen, p.fish.weight_g.mean(0)) * found.seen.detection

@@ -9,8 +9,10 @@ from scipy.special import logsumexp
 
 from burden.evidence import load_parasite
 from burden.inference.earlier_visits import BurdenLaw, EarlierLook, burden_at, log_likelihood_of_earlier
-from burden.inference.history import earlier_looks, history_days, rows_by_day
-from burden.inference.observation import draw_seen, log_likelihood_of_samples
+from burden.inference.history import history_days
+from burden.inference.looks_on_record import earlier_looks, rows_by_day
+from burden.inference.observation import log_likelihood_of_samples
+from burden.inference.observation_parameters import draw_seen
 
 M = 16
 SEEN = draw_seen(load_parasite("dactylogyrus"), M, 2)

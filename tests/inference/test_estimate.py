@@ -23,7 +23,8 @@ from burden.inference.diagnostics import PRIOR_NONE, LookedTwice, SkinNotRead
 from burden.inference.estimate import estimate
 from burden.inference.finite_stock import present_on
 from burden.inference.history import history_days, run_past
-from burden.inference.observation import ObservationParameters, draw_seen, log_likelihood_of_samples, share_examined
+from burden.inference.observation import log_likelihood_of_samples
+from burden.inference.observation_parameters import ObservationParameters, draw_seen, share_examined
 from burden.inference.prior import draw_pond
 from burden.inference.sampler import Effort
 from burden.io import read_case

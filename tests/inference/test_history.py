@@ -15,7 +15,9 @@ from burden.evidence import load_parasite
 from burden.inference import estimate, fitting_ponds
 from burden.inference import history as past
 from burden.inference import observation as looking
-from burden.inference.observation import draw_seen, fineness, fish_alike, shares_picked, tilt_of
+from burden.inference.observation import fineness, fish_alike
+from burden.inference.observation_parameters import draw_seen
+from burden.inference.picked_fish import shares_picked, tilt_of
 from burden.inference.prior import draw_pond
 from burden.inference.sampler import TooFewDrawsError
 

@@ -11,7 +11,7 @@ import pytest
 
 from burden.inference.dose_accounts import Accounts, DoseRuns
 from burden.inference.observation import log_likelihood_of_samples
-from burden.report.text.sampling_verdict import headline_of, reason_of
+from burden.report.text.sampling import headline_of, reason_of
 from burden.sampling import SampledGroup, fish_for_verdict
 from burden.sampling import verdict as room
 from burden.sampling.simulated_looks import Shown
