@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence, Set
 from datetime import date, timedelta
 from statistics import mean
+from typing import Any
 
 import numpy as np
 
@@ -84,70 +85,116 @@ def facts_of(grounds: Grounds) -> Facts:
     ----------
     grounds : Grounds
     """
-    case, estimates, found, agents = grounds.case, grounds.estimates, grounds.found, grounds.agents
-    chosen = found.recommended
-    planned_agents = () if chosen is None else chosen.plan.agents
-    others = other_treatments(case, planned_agents, agents)
-    judging = checked_since(case, estimates)
-    given = 0 if found.underway is None else found.underway.doses
-    readable = [row for row in case.samples if row.readable]
     return Facts(
-        stopped=stopped(grounds.gates),
-        measure_first=not agents and _only(grounds.notes, _UNMEASURED),
-        wrong_water=bool(strays(case)),
-        virus="virus_suspected" in case.findings.diseases,
-        fish_alive=case.fish_count > 0,
-        looked=bool(readable),
-        ever_seen=any(row.count_low > 0 for row in readable),
-        notifiable=any(row.count_low > 0 for row in readable)
-        and any(load_parasite(n).notifiable for n in case.parasites),
-        identify_first=_identify_first(case),
-        rising=_rising(case),
-        cold=estimates[0].pond.setting.temperature.median_at(0.0) < COLD_C,
-        seen_lately=seen_since(case, last_dose(case)),
-        seen_before=any(-case.day_of(row.date) >= LOOKS_APART_DAYS for row in readable),
-        looked_over=_looked_over(case),
-        quick=not any(load_parasite(name).lays_eggs for name in case.parasites),
-        persist=_persist(case),
-        unknown_given=any(
+        **_of_what_stops_it(grounds),
+        **_of_the_looks(grounds),
+        **_of_other_causes(grounds),
+        **_of_the_burden(grounds),
+        **_of_the_doses(grounds),
+        **_of_the_time_left(grounds),
+    )
+
+
+def _of_what_stops_it(grounds: Grounds) -> dict[str, bool]:
+    """What has to be settled before flukes are thought of: the water, a virus, something not measured."""
+    case, agents = grounds.case, grounds.agents
+    return {
+        "stopped": stopped(grounds.gates),
+        "measure_first": not agents and _only(grounds.notes, _UNMEASURED),
+        "wrong_water": bool(strays(case)),
+        "too_much_water": not agents and _only(grounds.notes, {"too_much_water"}),
+        "virus": "virus_suspected" in case.findings.diseases,
+        "fish_alive": case.fish_count > 0,
+    }
+
+
+def _of_the_looks(grounds: Grounds) -> dict[str, Any]:
+    """What looking at fish has shown, and when."""
+    case = grounds.case
+    readable = [row for row in case.samples if row.readable]
+    seen = any(row.count_low > 0 for row in readable)
+    return {
+        "looked": bool(readable),
+        "ever_seen": seen,
+        "notifiable": seen and any(load_parasite(n).notifiable for n in case.parasites),
+        "identify_first": _identify_first(case),
+        "rising": _rising(case),
+        "seen_lately": seen_since(case, last_dose(case)),
+        "seen_before": any(-case.day_of(row.date) >= LOOKS_APART_DAYS for row in readable),
+        "looked_over": _looked_over(case),
+        "sick_only": _seen_on_sick_only(readable),
+        "clean_looks": clean_looks(case),
+    }
+
+
+def _of_other_causes(grounds: Grounds) -> dict[str, bool]:
+    """Whether fish die, and of what besides flukes."""
+    case, found = grounds.case, grounds.found
+    planned_agents = () if found.recommended is None else found.recommended.plan.agents
+    others = other_treatments(case, planned_agents, grounds.agents)
+    return {
+        "trouble": trouble_in(case),
+        "mostly_else": all(e.mostly_else for e in grounds.estimates),
+        "others_far_more": _others_kill_more(found, float(case.fish_count)),
+        "other_first": any(one.to_treat_first for one in others),
+        "meets_other": any(one.first and one.agent is not None for one in others),
+    }
+
+
+def _of_the_burden(grounds: Grounds) -> dict[str, Any]:
+    """How many flukes there are and will be, untreated and by the plan."""
+    case, found, chosen = grounds.case, grounds.found, grounds.found.recommended
+    return {
+        "present": max(e.probability_infected for e in grounds.estimates),
+        "high": 1 - float(np.mean(found.untreated.kept)),
+        "high_now": 1 - float(np.mean(found.aim.share_kept(found.untreated.burden_on(0.0)))),
+        "met_untreated": found.untreated.meets(found.aim),
+        "saves": found.saves,
+        "fish": float(case.fish_count),
+        "met_by_plan": 0.0 if chosen is None else chosen.chance(found.aim),
+        "helps": chosen is not None and beats(chosen, found.untreated, found.aim),
+        "plan": chosen is not None,
+        "eradicate": found.aim.kind == "eradicate",
+        "forecast_withheld": withheld_forecast(case) is not None,
+    }
+
+
+def _of_the_doses(grounds: Grounds) -> dict[str, bool]:
+    """What was given, what is planned, and what looks since say of it."""
+    case, estimates, aim = grounds.case, grounds.estimates, grounds.found.aim
+    judging = checked_since(case, estimates)
+    given = 0 if grounds.found.underway is None else grounds.found.underway.doses
+    return {
+        "quick": not any(load_parasite(name).lays_eggs for name in case.parasites),
+        "persist": _persist(case),
+        "unknown_given": any(
             dose.agent == UNKNOWN_AGENT and -case.day_of(dose.date) <= _ASK_WITHIN_DAYS for dose in case.doses_given
         ),
-        by_calendar=by_calendar(case),
-        sick_only=_seen_on_sick_only(readable),
-        trouble=trouble_in(case),
-        mostly_else=all(e.mostly_else for e in estimates),
-        others_far_more=_others_kill_more(found, float(case.fish_count)),
-        other_first=any(one.to_treat_first for one in others),
-        meets_other=any(one.first and one.agent is not None for one in others),
-        present=max(e.probability_infected for e in estimates),
-        high=1 - float(np.mean(found.untreated.kept)),
-        high_now=1 - float(np.mean(found.aim.share_kept(found.untreated.burden_on(0.0)))),
-        met_untreated=found.untreated.meets(found.aim),
-        saves=found.saves,
-        fish=float(case.fish_count),
-        met_by_plan=0.0 if chosen is None else chosen.chance(found.aim),
-        helps=chosen is not None and beats(chosen, found.untreated, found.aim),
-        plan=chosen is not None,
-        eradicate=found.aim.kind == "eradicate",
-        course_given=found.underway is not None,
-        planned=any(case.day_of(one.date) >= 0 for one in case.doses_planned),
-        course_over=max(given, given_and_clean(case)) >= usual_doses(estimates),
-        least_given=given >= LEAST_AGAINST_EGGS or not any(e.pond.has_windows for e in estimates),
-        dosed_before=bool(case.doses_given),
-        fell_short=fell_short(case, estimates),
-        agent_changed=bool(grounds.spent),
-        held_up=held_up(case) and not weak_doses(case),
-        checked=judging >= min(ENOUGH_FISH[found.aim.kind], case.fish_count),
-        check_begun=judging > 0,
-        sure=_sure(case, estimates),
-        clean_looks=clean_looks(case),
-        harvest_too_early=any(one.harvest is not None for one in grounds.withdrawals),
-        harvest_lost=any(one.harvest is not None for one in grounds.withdrawals_given),
-        saves_by_harvest=found.saves * _share_by_harvest(case, found.aim.deaths_until_day),
-        too_much_water=not agents and _only(grounds.notes, {"too_much_water"}),
-        too_cold=found.untreated.check_day > _TOO_LONG_DAYS,
-        forecast_withheld=withheld_forecast(case) is not None,
-    )
+        "by_calendar": by_calendar(case),
+        "course_given": grounds.found.underway is not None,
+        "planned": any(case.day_of(one.date) >= 0 for one in case.doses_planned),
+        "course_over": max(given, given_and_clean(case)) >= usual_doses(estimates),
+        "least_given": given >= LEAST_AGAINST_EGGS or not any(e.pond.has_windows for e in estimates),
+        "dosed_before": bool(case.doses_given),
+        "fell_short": fell_short(case, estimates),
+        "agent_changed": bool(grounds.spent),
+        "held_up": held_up(case) and not weak_doses(case),
+        "checked": judging >= min(ENOUGH_FISH[aim.kind], case.fish_count),
+        "check_begun": judging > 0,
+        "sure": _sure(case, estimates),
+    }
+
+
+def _of_the_time_left(grounds: Grounds) -> dict[str, Any]:
+    """What cold and a harvest leave time for."""
+    case, found = grounds.case, grounds.found
+    return {
+        "cold": grounds.estimates[0].pond.setting.temperature.median_at(0.0) < COLD_C,
+        "too_cold": found.untreated.check_day > _TOO_LONG_DAYS,
+        "harvest_too_early": any(one.harvest is not None for one in grounds.withdrawals),
+        "harvest_lost": any(one.harvest is not None for one in grounds.withdrawals_given),
+        "saves_by_harvest": found.saves * _share_by_harvest(case, found.aim.deaths_until_day),
+    }
 
 
 def _seen_on_sick_only(readable: Sequence[Preparation]) -> bool:
