@@ -82,6 +82,52 @@ def present_on(
     mean = np.maximum(mean, 1e-12)
     alike = fish_alike(rows)
     picked = shares_picked(alike, alive + sum(times for fish, times in alike.items() if _is_gone(fish)))
+    known = _looked_at(alike, mean, k, seen, home, weight_g, stages, picked, rng)
+    total, carrying, rest = known.total, known.carrying, max(alive - known.fish, 0)
+    if known.fish > alive:  # more fish looked at than are left
+        total, carrying = total * alive / known.fish, carrying * alive / known.fish
+    if picked and rest <= _ONE_BY_ONE:
+        others = _others_one_by_one(rest, known, mean, k, seen, picked, rng)
+    else:
+        others = _others_together(rest, known, mean, k, rng)
+    return StockBurden(total + others.total, carrying + others.carrying, others.none, others.log_weight)
+
+
+@dataclass(frozen=True)
+class _Looked:
+    """The living fish looked at, M draws.
+
+    Parameters
+    ----------
+    fish : int
+    total, carrying : numpy.ndarray
+        Flukes on them, and how many of them carry any, shape (M,).
+    log_none, log_none_drawn : numpy.ndarray
+        Log chance that none of them carries a fluke: over all rates they may have, and with those drawn, shape (M,).
+    rates : sequence of (str, numpy.ndarray)
+        How each of those looked at was chosen, dead ones too, and its rate, shape (M,).
+    """
+
+    fish: int
+    total: np.ndarray
+    carrying: np.ndarray
+    log_none: np.ndarray
+    log_none_drawn: np.ndarray
+    rates: Sequence[tuple[str, np.ndarray]]
+
+
+def _looked_at(
+    alike: Mapping[tuple[Preparation, ...], int],
+    mean: np.ndarray,
+    k: np.ndarray,
+    seen: ObservationParameters,
+    home: str,
+    weight_g: np.ndarray,
+    stages: Mapping[str, np.ndarray] | None,
+    picked: Mapping[str, float],
+    rng: np.random.Generator,
+) -> _Looked:
+    """Draw the flukes on the fish that were looked at, and are alive."""
     total, carrying, log_none = np.zeros(mean.size), np.zeros(mean.size), np.zeros(mean.size)
     looked, rates, log_none_drawn = 0, [], np.zeros(mean.size)
     for fish, times in alike.items():
@@ -96,21 +142,36 @@ def present_on(
             flukes = _one_fish(fish, rate, unseen, rng)
             total, carrying = total + flukes, carrying + (flukes > 0)
             log_none_drawn = log_none_drawn - (np.inf if showed else rate * unseen)
-    if looked > alive:  # more fish looked at than are left
-        total, carrying = total * alive / looked, carrying * alive / looked
-    rest, log_weight = max(alive - looked, 0), np.zeros(mean.size)
-    if picked and rest <= _ONE_BY_ONE:
-        left, log_clean = _fish_left(rest, k, seen, picked, mean, rng)
-        flukes = rng.poisson(left * mean / k)
-        others, infected = flukes.sum(0), (flukes > 0).sum(0)
-        if max(picked.values()) < 1:
-            log_weight = _log_chance_of_picks(rates, left, mean, k, seen, picked, rng)
-            # the weight goes with the rates drawn, and so must the chance that none of them left a fluke
-            log_none, log_clean = log_none_drawn, -(left * mean / k).sum(0)
-    else:
-        others, infected = _unseen_fish(rest, mean, k, rng)
-        log_clean = np.log(np.maximum(zero_share(mean * rest, k * rest), 1e-300)) if rest else np.zeros(mean.size)
-    return StockBurden(total + others, carrying + infected, np.exp(log_none + log_clean), log_weight)
+    return _Looked(looked, total, carrying, log_none, log_none_drawn, rates)
+
+
+def _others_one_by_one(
+    rest: int,
+    known: _Looked,
+    mean: np.ndarray,
+    k: np.ndarray,
+    seen: ObservationParameters,
+    picked: Mapping[str, float],
+    rng: np.random.Generator,
+) -> StockBurden:
+    """Draw each fish that the picks left, and weigh the stock; `none` is of those looked at, too."""
+    left, log_clean = _fish_left(rest, k, seen, picked, mean, rng)
+    flukes = rng.poisson(left * mean / k)
+    log_none, log_weight = known.log_none, np.zeros(mean.size)
+    if max(picked.values()) < 1:
+        log_weight = _log_chance_of_picks(known.rates, left, mean, k, seen, picked, rng)
+        # the weight goes with the rates drawn, and so must the chance that none of them left a fluke
+        log_none, log_clean = known.log_none_drawn, -(left * mean / k).sum(0)
+    return StockBurden(flukes.sum(0), (flukes > 0).sum(0), np.exp(log_none + log_clean), log_weight)
+
+
+def _others_together(
+    rest: int, known: _Looked, mean: np.ndarray, k: np.ndarray, rng: np.random.Generator
+) -> StockBurden:
+    """Draw the fish nobody looked at where no picks left them lighter; `none` is of those looked at, too."""
+    others, infected = _unseen_fish(rest, mean, k, rng)
+    log_clean = np.log(np.maximum(zero_share(mean * rest, k * rest), 1e-300)) if rest else np.zeros(mean.size)
+    return StockBurden(others, infected, np.exp(known.log_none + log_clean), np.zeros(mean.size))
 
 
 def _is_gone(rows: Sequence[Preparation]) -> bool:

@@ -19,7 +19,7 @@ from burden.inference.observation import fineness, fish_alike
 from burden.inference.observation_parameters import draw_seen
 from burden.inference.picked_fish import shares_picked, tilt_of
 from burden.inference.prior import draw_pond
-from burden.inference.sampler import TooFewDrawsError
+from burden.inference.sampler import Effort, TooFewDrawsError
 
 EVIDENCE = load_parasite("dactylogyrus")
 SEEN = draw_seen(EVIDENCE, 400, 2)
@@ -169,13 +169,13 @@ def test_effort_is_that_of_a_pond_with_or_without_a_past(monkeypatch):
         asked.append(m)
         return past.run_past(case, parasite, m, seed, ranks)
 
-    monkeypatch.setattr(estimate, "run_past", run)
+    monkeypatch.setattr(fitting_ponds, "run_past", run)
     assert estimate.estimate(a_case(clips([2, 0])), draws=500).parasite == "dactylogyrus"
     assert asked[:2] == [1000, 3000]
     assert asked[-1] <= 2000
     asked.clear()
     case = a_case(clips([2, 0]), given=(dose(-8),), parasites=("gyrodactylus", "dactylogyrus"))
-    found = estimate.estimate(case, "dactylogyrus", draws=9, effort=estimate.Effort(100, 300, 80))
+    found = estimate.estimate(case, "dactylogyrus", draws=9, effort=Effort(100, 300, 80))
     assert (found.parasite, asked[:2]) == ("dactylogyrus", [100, 300])
     assert found.effective_draws >= 20
     lines = found.text().splitlines()
@@ -185,9 +185,10 @@ def test_effort_is_that_of_a_pond_with_or_without_a_past(monkeypatch):
 def test_few_ponds_that_fit_are_no_answer(monkeypatch):
     """A likelihood that has nothing to do with the pond leaves one of them, and one pond is no answer."""
     rng = np.random.default_rng(3)
-    monkeypatch.setattr(estimate, "log_likelihood", lambda runs, parasite: 100 * rng.standard_normal(runs.pond.size))
+    by_chance = lambda runs, parasite: 100 * rng.standard_normal(runs.pond.size)  # noqa: E731
+    monkeypatch.setattr(fitting_ponds, "log_likelihood", by_chance)
     with pytest.raises(TooFewDrawsError) as refused:
-        estimate.estimate(a_case(clips([2, 0])), draws=60, effort=estimate.Effort(300, 300))
+        estimate.estimate(a_case(clips([2, 0])), draws=60, effort=Effort(300, 300))
     assert refused.value.code == "too_few_draws"
     assert refused.value.effective_draws < 50
 
@@ -203,12 +204,12 @@ def test_resampling_takes_each_as_often_as_its_weight_says():
 
 
 def test_what_nobody_looked_at_is_said_second():
-    found = estimate.estimate(a_case(), draws=4, effort=estimate.Effort(40, 40, 20))
+    found = estimate.estimate(a_case(), draws=4, effort=Effort(40, 40, 20))
     assert found.text().splitlines()[1].startswith("No sample could be read")
 
 
 def test_sick_fish_alone_are_read_in_two_ways():
-    effort = estimate.Effort(60, 60, 20)
+    effort = Effort(60, 60, 20)
     sick = estimate.estimate(a_case(clips([9, 4], chosen="moribund")), draws=10, effort=effort)
     assert len(sick.by_tilt) == 2
     assert sick.sick_only
