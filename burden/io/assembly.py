@@ -57,11 +57,7 @@ def _join(folder: Path, tables: CaseTables, notes: Notes) -> Case | None:
     limits = build.build_limits(tables.limits, notes)
     given = build.build_actions("given", tables.given, notes)
     planned = build.build_actions("planned", tables.planned, notes)
-    context = SampleContext(
-        visit_date=tables.case.visit_date if tables.case else None,
-        parasites=sets,
-        species=tuple(group.species for group in fish),
-    )
+    context = _context(tables, sets, fish)
     clip = build.build_clip_share(tables.looking, notes)
     samples = tuple(row.with_clip_share(clip) for row in read_samples(folder, context, notes))
     deaths = read_deaths(folder, context, notes)
@@ -90,6 +86,12 @@ def _join(folder: Path, tables: CaseTables, notes: Notes) -> Case | None:
     )
     checks.check_stock(case, notes)
     return case
+
+
+def _context(tables: CaseTables, sets: tuple[str, ...], fish: tuple[FishGroup, ...]) -> SampleContext:
+    """What samples and deaths must agree with."""
+    visit_date = tables.case.visit_date if tables.case else None
+    return SampleContext(visit_date, parasites=sets, species=tuple(group.species for group in fish))
 
 
 def _fish(tables: CaseTables, notes: Notes) -> tuple[FishGroup, ...]:

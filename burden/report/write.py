@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, astuple, dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -141,26 +141,43 @@ def write_reports(
     All files are written aside and moved into place whole, so a run that is broken off leaves what was there. Of
     several cases those done are kept aside, and the same command goes on from there.
     """
-    from burden.report.files.folder import write_folder
-    from burden.report.files.unfinished import Unfinished
-
     target = _target(cases, out)
     read = _read_all(cases, target, accept_unpublished)
-    options = (draws, seed, accept_unpublished, png)
-    if len(read) == 1:
-        made = executor.submit(report_of, read[0], *options).result() if executor else report_of(read[0], *options)
-        if made.water is None:
-            raise InputError(made.problems)
-        kept = write_folder(target, made.files)
-        return _result(target, [made.water], [*made.files], kept, draws, seed)
+    options = _Options(draws, seed, accept_unpublished, png)
+    return _one(target, read[0], options, executor) if len(read) == 1 else _several(target, read, options, executor)
+
+
+@dataclass(frozen=True)
+class _Options:
+    """What a report was asked with, beside its case."""
+
+    draws: int
+    seed: int
+    accept_unpublished: bool
+    png: bool
+
+
+def _one(target: Path, case: Case, options: _Options, executor: Executor | None) -> ReportResult:
+    from burden.report.files.folder import write_folder
+
+    asked = (case, *astuple(options))
+    made = executor.submit(report_of, *asked).result() if executor else report_of(*asked)
+    if made.water is None:
+        raise InputError(made.problems)
+    kept = write_folder(target, made.files)
+    return _result(target, [made.water], [*made.files], kept, options.draws, options.seed)
+
+
+def _several(target: Path, read: list[Case], options: _Options, executor: Executor | None) -> ReportResult:
+    """Write those not done yet, and a list of all; problems of any of them leave the target as it is."""
     from burden.report.files.calendar import joined_calendar
+    from burden.report.files.unfinished import Unfinished
     from burden.report.page.index import render_ponds
 
-    with Unfinished(target, repr(options)) as unfinished:
+    with Unfinished(target, repr(astuple(options))) as unfinished:
         problems: list[Problem] = []
         left = [case for case in read if unfinished.water(case) is None]
-        work = partial(report_of, draws=draws, seed=seed, accept_unpublished=accept_unpublished, png=png)
-        for i, made in each(work, left, executor, f"{len(left)} waters"):
+        for i, made in each(partial(report_of, **asdict(options)), left, executor, f"{len(left)} waters"):
             problems += made.problems
             if made.water is not None:
                 unfinished.put(left[i], made.files, made.water)
@@ -169,11 +186,11 @@ def write_reports(
             raise InputError(problems)
         waters = [water for case in read if (water := unfinished.water(case)) is not None]
         index = {
-            "index.html": render_ponds(waters, draws, seed).encode("utf-8"),
+            "index.html": render_ponds(waters, options.draws, options.seed).encode("utf-8"),
             "all.ics": joined_calendar(w.calendar for w in waters),
         }
         files, kept = unfinished.finish([w.name for w in waters], index)
-    return _result(target, waters, files, kept, draws, seed)
+    return _result(target, waters, files, kept, options.draws, options.seed)
 
 
 @dataclass(frozen=True)

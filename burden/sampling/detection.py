@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
@@ -132,41 +132,50 @@ def find(
     206
     """
     check_numbers(prevalence=prevalence, confidence=confidence, population=population, sensitivity=sensitivity)
-    changes = (_seen_code(sensitivity), "known_group" if population is None else "larger_group")
-    asked: dict[str, Any] = {"prevalence": prevalence, "confidence": confidence, "sensitivity": sensitivity}
-    if population is None:
-        needed = _large_group(prevalence * sensitivity, confidence)
-        fish = needed if needed <= MOST_FISH else None
-        return FindPlan(
-            fish=fish,
-            method="binomial",
-            population=None,
-            round_infected=round_infected,
-            confidence_reached=1 - _none_seen(prevalence * sensitivity, fish or MOST_FISH),
-            fish_needed=needed,
-            reason="beyond_reach" if fish is None else "smallest_sample",
-            what_would_change=(*changes, "not_at_random", "fewer_infected"),
-            **asked,
-        )
+    asked = prevalence, confidence, sensitivity, round_infected
+    return _in_large_group(*asked) if population is None else _in_known_group(population, *asked)
+
+
+def _in_large_group(prevalence: float, confidence: float, sensitivity: float, round_infected: Rounding) -> FindPlan:
+    """The plan for a group so large that what is taken of it changes nothing."""
+    needed = _large_group(prevalence * sensitivity, confidence)
+    fish = needed if needed <= MOST_FISH else None
+    return FindPlan(
+        fish=fish,
+        method="binomial",
+        population=None,
+        prevalence=prevalence,
+        confidence=confidence,
+        sensitivity=sensitivity,
+        round_infected=round_infected,
+        confidence_reached=1 - _none_seen(prevalence * sensitivity, fish or MOST_FISH),
+        fish_needed=needed,
+        reason="beyond_reach" if fish is None else "smallest_sample",
+        what_would_change=(_seen_code(sensitivity), "known_group", "not_at_random", "fewer_infected"),
+    )
+
+
+def _in_known_group(
+    population: int, prevalence: float, confidence: float, sensitivity: float, round_infected: Rounding
+) -> FindPlan:
+    """The plan for so many fish, of which a whole number is infected."""
     infected, down = (infected_in(population, prevalence, how) for how in (round_infected, "down"))
     fish = _known_group(population, infected, sensitivity, confidence)
     rounded_down = None if down == infected else _known_group(population, down, sensitivity, confidence)
+    rounding = () if down == infected else ("rounded_down",)
     return FindPlan(
         fish=fish,
         method="hypergeometric",
         population=population,
+        prevalence=prevalence,
+        confidence=confidence,
+        sensitivity=sensitivity,
         infected=infected,
         round_infected=round_infected,
         fish_rounded_down=rounded_down,
         confidence_reached=group_sensitivity(population, fish or population, infected, sensitivity),
         reason="all_fish_too_few" if fish is None else "smallest_sample",
-        what_would_change=(
-            *changes,
-            *(() if down == infected else ("rounded_down",)),
-            "not_at_random",
-            "fewer_infected",
-        ),
-        **asked,
+        what_would_change=(_seen_code(sensitivity), "larger_group", *rounding, "not_at_random", "fewer_infected"),
     )
 
 
