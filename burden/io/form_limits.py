@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any, get_args, get_origin
 
-from burden.io.schema import TABLES, NumberLimits
+from burden.io.schema import TABLES
+from burden.io.schema_values import NumberLimits
 
 __all__ = ["number_limits"]
 

@@ -7,16 +7,31 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag
-from pydantic_core import PydanticCustomError
 
-from burden.case import WEEKDAYS
-from burden.io.cells import TEMPERATURE_LIMITS_C, CellError, day_from_text, temperature_fix
-from burden.io.files import hint
+from burden.io.schema_values import (
+    AtLeast0,
+    Day,
+    Name,
+    Positive,
+    Temperature,
+    Text,
+    YesNo,
+    as_list,
+    choice,
+    day_of_year,
+    form_of,
+    label,
+    number,
+    or_yes_no,
+    visit_day,
+    water_share,
+    whole,
+    wrong,
+)
 from burden.utils.safe_text import one_line
 
 __all__ = [
@@ -26,27 +41,19 @@ __all__ = [
     "ActionTable",
     "ArrivalBlock",
     "ArrivalTable",
-    "AtLeast0",
     "CaseTable",
-    "Day",
     "FindingsTable",
     "FishFindingsTable",
     "FishTable",
     "LimitsTable",
     "LookingTable",
-    "Name",
-    "NumberLimits",
     "NumberOrRange",
     "OverrideTable",
     "ParasiteTable",
     "PlaceTable",
-    "Positive",
     "RangeTable",
-    "Temperature",
-    "Text",
     "WaterTable",
     "YearlyTable",
-    "YesNo",
 ]
 
 OTHER_FINDINGS = (
@@ -58,139 +65,6 @@ OTHER_FINDINGS = (
 WEIGHT_LIMITS_G = (0.0001, 10_000_000.0)
 
 
-def _wrong(fix: str) -> PydanticCustomError:
-    return PydanticCustomError("wrong_value", "{fix}", {"fix": fix})
-
-
-@dataclass(frozen=True)
-class NumberLimits:
-    """Accepts a finite number from `low` (not itself if `above`) to `high`; a boolean is no number."""
-
-    low: float = 0.0
-    high: float = math.inf
-    above: bool = False
-    fix: Callable[[float], str] | None = None
-
-    def __call__(self, value: Any) -> float:
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise _wrong("Write a plain number: no quotes, no unit, a point for decimals.")
-        if not abs(value) < 1e300:  # also nan, inf and whole numbers no float can hold
-            raise _wrong("Write a finite number, or leave the key out if nobody measured.")
-        if not self.low <= value <= self.high or (self.above and value <= self.low):
-            raise _wrong(self.fix(value) if self.fix else f"It must be {self.words()}. Check the unit.")
-        return float(value)
-
-    def words(self) -> str:
-        """Return the limits in words."""
-        end = f" to {self.high:g}" if self.high < math.inf else ""
-        return f"{'above' if self.above else 'from'} {self.low:g}{end}"
-
-
-def _number(low: float = 0.0, high: float = math.inf, **more: Any) -> BeforeValidator:
-    return BeforeValidator(NumberLimits(low, high, **more))
-
-
-def _whole(low: int) -> BeforeValidator:
-    def check(value: Any) -> int:
-        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e9:
-            raise _wrong("Write a whole number, without quotes.")
-        if value != int(value) or value < low:
-            raise _wrong(f"Write a whole number, {low} or more.")
-        return int(value)
-
-    return BeforeValidator(check)
-
-
-def _choice(*known: str) -> BeforeValidator:
-    def check(value: Any) -> str:
-        if not isinstance(value, str):
-            raise _wrong("Write it as text, in quotes.")
-        word = value.strip().lower().replace(" ", "_")
-        if word not in known:
-            raise _wrong(hint(word, known))
-        return word
-
-    return BeforeValidator(check)
-
-
-def _yes_no(value: Any) -> bool:
-    answers = {"yes": True, "no": False, "true": True, "false": False}
-    if isinstance(value, str):
-        value = answers.get(value.strip().lower(), value)
-    if isinstance(value, str) and value.strip().lower() in ("unknown", "not known", "?"):
-        raise _wrong('Where nobody knows leave the line out; else write "yes" or "no".')
-    if not isinstance(value, bool):
-        raise _wrong('Write "yes" or "no", or true or false.')
-    return value
-
-
-def _day(value: Any) -> dt.date:
-    if isinstance(value, dt.date):  # a date and time too: its date counts
-        value = f"{value.year:04d}-{value.month:02d}-{value.day:02d}"
-    if not isinstance(value, str):
-        raise _wrong("Write the date as 2026-05-10.")
-    try:
-        return day_from_text(value)
-    except CellError as error:
-        raise _wrong(error.fix) from error
-
-
-def _day_of_year(value: Any) -> tuple[int, int]:
-    """Read an ISO date or MM-DD as (month, day)."""
-    if isinstance(value, str) and len(value.strip()) == 5:
-        value = f"2000-{value.strip()}"  # a leap year, so that 02-29 is a day
-    day = _day(value)
-    return (day.month, day.day)
-
-
-def _text(value: Any) -> str:
-    if not isinstance(value, str) or not value.strip():
-        raise _wrong("Write it as text, in quotes, not empty.")
-    return one_line(value).strip()
-
-
-def _label(value: Any) -> str:
-    """Read the label of a fish, a number as samples.csv has it or a word."""
-    return _text(str(value) if isinstance(value, int) and not isinstance(value, bool) else value)
-
-
-def _name(value: Any) -> str:
-    return _text(value).lower().replace(" ", "_").replace("-", "_")
-
-
-def _visit_day(value: Any) -> str | dt.date | int:
-    if isinstance(value, int) and not isinstance(value, bool) and 0 <= value <= 3650:
-        return value
-    if isinstance(value, str):
-        word = value.strip().lower()
-        full = [day for day in WEEKDAYS if len(word) >= 2 and day.startswith(word)]
-        if full:
-            return full[0]
-        if word[:1].isalpha():
-            raise _wrong(hint(word, WEEKDAYS))
-    return _day(value)
-
-
-def _water_share(value: Any) -> Any:
-    if isinstance(value, int | float) and 1 < value <= 100:
-        raise _wrong(f"Write a share: {value:g} % is {value / 100:g}.")
-    return value
-
-
-def _or_yes_no(value: Any) -> str:
-    """Tell a yes or no, which leaves the number open, from a number."""
-    return "form:yes_no" if isinstance(value, bool | str) else "form:number"
-
-
-def _kind(value: Any) -> str:
-    """Name the form a value is written in, to choose the branch that tells what is wrong with it."""
-    if isinstance(value, BaseModel | Mapping):
-        return "form:table"
-    if isinstance(value, list | tuple):
-        return "form:list"
-    return "form:text" if isinstance(value, str) else "form:number"
-
-
 def _outlook_form(value: Any) -> str:
     """Name the form of what is said of the temperature ahead."""
     if isinstance(value, BaseModel):
@@ -198,22 +72,6 @@ def _outlook_form(value: Any) -> str:
     if isinstance(value, Mapping):
         return "form:place" if "latitude" in value else "form:table"
     return "form:text"
-
-
-def _table_or_list(value: Any) -> Any:
-    """Return one value as a list of one; words with commas between them are several."""
-    if isinstance(value, str):
-        return [word.strip() for word in value.split(",")]
-    return [value] if isinstance(value, Mapping) else value
-
-
-Positive = Annotated[float, _number(above=True)]
-AtLeast0 = Annotated[float, _number()]
-Temperature = Annotated[float, _number(*TEMPERATURE_LIMITS_C, fix=temperature_fix)]
-YesNo = Annotated[bool, BeforeValidator(_yes_no)]
-Day = Annotated[dt.date, BeforeValidator(_day)]
-Text = Annotated[str, BeforeValidator(_text)]
-Name = Annotated[str, BeforeValidator(_name)]
 
 
 class _Table(BaseModel):
@@ -241,7 +99,7 @@ def _between(low: float, high: float) -> AfterValidator:
     def check(value: float | RangeTable) -> float | RangeTable:
         ends = (value.value, value.low, value.high) if isinstance(value, RangeTable) else (value,)
         if min(ends) < low or max(ends) > high:
-            raise _wrong(f"It must be from {low:.12g} to {high:.12g}. Check the unit.")
+            raise wrong(f"It must be from {low:.12g} to {high:.12g}. Check the unit.")
         return value
 
     return AfterValidator(check)
@@ -251,8 +109,8 @@ class YearlyTable(_Table):
     """A yearly cosine of the temperature."""
 
     mean_c: Temperature = Field(description="the mean over the year in °C")
-    swing_c: Annotated[float, _number(0, 25)] = Field(description="half of highest minus lowest, in °C")
-    warmest_day: Annotated[tuple[int, int], BeforeValidator(_day_of_year)] = Field(
+    swing_c: Annotated[float, number(0, 25)] = Field(description="half of highest minus lowest, in °C")
+    warmest_day: Annotated[tuple[int, int], BeforeValidator(day_of_year)] = Field(
         description="the warmest day, a date or MM-DD"
     )
 
@@ -260,7 +118,7 @@ class YearlyTable(_Table):
 class PlaceTable(_Table):
     """A place outdoors."""
 
-    latitude: Annotated[float, _number(-75, 75)] = Field(
+    latitude: Annotated[float, number(-75, 75)] = Field(
         description="degrees from the equator, −75 to 75, south negative"
     )
 
@@ -271,63 +129,63 @@ class CaseTable(_Table):
     visit_date: Day = Field(description="the date of decision, as 2026-05-10")
     title: Text = Field("", description="a title in words")
     trouble_since: Day | None = Field(None, description="the date the trouble began")
-    aim: Annotated[str, _choice("control", "eradicate")] | None = Field(None, description="control or eradicate")
+    aim: Annotated[str, choice("control", "eradicate")] | None = Field(None, description="control or eradicate")
 
 
 class WaterTable(_Table):
     """[water]"""
 
     volume_l: NumberOrRange = Field(description="litres of water in all, above 0")
-    medium: Annotated[str, _choice("fresh", "sea")] = Field(description="fresh or sea")
+    medium: Annotated[str, choice("fresh", "sea")] = Field(description="fresh or sea")
     temperature_c: Annotated[
         Annotated[Temperature, Tag("form:number")]
         | Annotated[Text, Tag("form:text")]
         | Annotated[YearlyTable, Tag("form:table")],
-        Discriminator(lambda value: _kind(value) if _kind(value) != "form:list" else "form:number"),
+        Discriminator(lambda value: form_of(value) if form_of(value) != "form:list" else "form:number"),
     ] = Field(description="the temperature in °C (−2.5 to 40), a file name, or {mean_c, swing_c, warmest_day}")
-    exchange_per_day: Annotated[float, _number(0, 200)] | None = Field(
+    exchange_per_day: Annotated[float, number(0, 200)] | None = Field(
         None, description="share of the water replaced a day, 0.1 for 10 %"
     )
-    egg_removal_per_day: Annotated[float, _number(0, 20)] | None = Field(
+    egg_removal_per_day: Annotated[float, number(0, 20)] | None = Field(
         None, description="rate at which cleaning and a mechanical filter carry eggs off, 0.1 for 10 % a day"
     )
-    oxygen_mg_l: Annotated[float, _number(0, 25)] | None = Field(None, description="oxygen in mg/L, 0 to 25")
-    salinity_g_l: Annotated[float, _number(0, 80)] | None = Field(None, description="salinity in g/L, 0 to 80")
-    ph: Annotated[float, _number(3, 11)] | None = Field(None, description="pH, 3 to 11")
-    alkalinity_mg_l_caco3: Annotated[float, _number(0, 1000)] | None = Field(
+    oxygen_mg_l: Annotated[float, number(0, 25)] | None = Field(None, description="oxygen in mg/L, 0 to 25")
+    salinity_g_l: Annotated[float, number(0, 80)] | None = Field(None, description="salinity in g/L, 0 to 80")
+    ph: Annotated[float, number(3, 11)] | None = Field(None, description="pH, 3 to 11")
+    alkalinity_mg_l_caco3: Annotated[float, number(0, 1000)] | None = Field(
         None, description="alkalinity in mg/L as CaCO3, 0 to 1000"
     )
-    alkalinity_dkh: Annotated[float, _number(0, 56)] | None = Field(
+    alkalinity_dkh: Annotated[float, number(0, 56)] | None = Field(
         None, description="alkalinity (carbonate hardness) in °dKH, 0 to 56"
     )
-    total_ammonia_n_mg_l: Annotated[float, _number(0, 500)] | None = Field(
+    total_ammonia_n_mg_l: Annotated[float, number(0, 500)] | None = Field(
         None, description="total ammonia in mg/L of nitrogen, 0 to 500"
     )
-    nitrite_n_mg_l: Annotated[float, _number(0, 500)] | None = Field(
+    nitrite_n_mg_l: Annotated[float, number(0, 500)] | None = Field(
         None, description="nitrite in mg/L of nitrogen, 0 to 500"
     )
-    filter: Annotated[str, _choice("none", "naive", "adapted")] | None = Field(
+    filter: Annotated[str, choice("none", "naive", "adapted")] | None = Field(
         None, description="none, naive (has not met the agent) or adapted"
     )
     outlook: (
         Annotated[
-            Annotated[str, _choice("indoors", "heated"), Tag("form:text")]
+            Annotated[str, choice("indoors", "heated"), Tag("form:text")]
             | Annotated[PlaceTable, Tag("form:place")]
             | Annotated[YearlyTable, Tag("form:table")],
             Discriminator(_outlook_form),
         ]
         | None
     ) = Field(None, description='"indoors", "heated", {latitude} or {mean_c, swing_c, warmest_day}')
-    kind: Annotated[str, _choice("pond", "tank", "raceway", "cage")] | None = Field(
+    kind: Annotated[str, choice("pond", "tank", "raceway", "cage")] | None = Field(
         None, description="pond, tank, raceway or cage"
     )
-    neighbours: Annotated[str, _choice("none", "some", "many")] | None = Field(
+    neighbours: Annotated[str, choice("none", "some", "many")] | None = Field(
         None, description="fish with flukes upstream or near in the same water: none, some or many"
     )
-    chloride_mg_l: Annotated[float, _number(0, 25_000)] | None = Field(
+    chloride_mg_l: Annotated[float, number(0, 25_000)] | None = Field(
         None, description="chloride in mg/L, 0 to 25000: it protects fish from nitrite"
     )
-    tap_chlorine_mg_l: Annotated[float, _number(0, 10)] | None = Field(
+    tap_chlorine_mg_l: Annotated[float, number(0, 10)] | None = Field(
         None, description="free chlorine of the water filled in, in mg/L, 0 to 10; on record only"
     )
     uv: YesNo | None = Field(None, description="yes or no")
@@ -338,9 +196,9 @@ class ArrivalTable(_Table):
     """One entry of new_arrivals"""
 
     date: Day = Field(description="the date the fish came, as 2026-05-10")
-    count: Annotated[int, _whole(1)] = Field(description="how many came, 1 or more")
-    flukes_seen: Annotated[int, _whole(0)] | None = Field(None, description="flukes seen on arrival, 0 or more")
-    preparations: Annotated[int, _whole(1)] | None = Field(
+    count: Annotated[int, whole(1)] = Field(description="how many came, 1 or more")
+    flukes_seen: Annotated[int, whole(0)] | None = Field(None, description="flukes seen on arrival, 0 or more")
+    preparations: Annotated[int, whole(1)] | None = Field(
         None, description="how many preparations, of a fish each, showed them, 1 or more"
     )
     treated: YesNo | None = Field(None, description="yes or no: treated against flukes on arrival")
@@ -357,17 +215,17 @@ class FishTable(_Table):
     """[fish], or one [[fish]]"""
 
     species: Text = Field(description="the species, in words")
-    count: Annotated[int, _whole(1)] = Field(description="fish alive on the visit date, 1 or more")
+    count: Annotated[int, whole(1)] = Field(description="fish alive on the visit date, 1 or more")
     food_fish: YesNo = Field(description="yes or no")
     mean_weight_g: Annotated[NumberOrRange, _between(*WEIGHT_LIMITS_G)] | None = Field(
         None, description="the mean weight in g, {:.12g} to {:.12g}".format(*WEIGHT_LIMITS_G)
     )
-    length_mm: Annotated[float, _number(1, 5000)] | None = Field(None, description="the mean length in mm, 1 to 5000")
+    length_mm: Annotated[float, number(1, 5000)] | None = Field(None, description="the mean length in mm, 1 to 5000")
     new_arrivals: tuple[ArrivalTable, ...] = Field((), description="a list of {date, count}")
     lethal_sampling_allowed: (
         Annotated[
-            Annotated[YesNo, Tag("form:yes_no")] | Annotated[int, _whole(0), Tag("form:number")],
-            Discriminator(_or_yes_no),
+            Annotated[YesNo, Tag("form:yes_no")] | Annotated[int, whole(0), Tag("form:number")],
+            Discriminator(or_yes_no),
         ]
         | None
     ) = Field(None, description="how many fish may be killed to look at, 0 or more; or yes or no")
@@ -381,16 +239,16 @@ class FishTable(_Table):
 class OverrideTable(_Table):
     """[parasite.override.NAME]"""
 
-    value: Annotated[float, _number(-math.inf)] = Field(description="a number in the evidence's unit")
-    low: Annotated[float, _number(-math.inf)] | None = Field(None, description="the 5 % point")
-    high: Annotated[float, _number(-math.inf)] | None = Field(None, description="the 95 % point")
+    value: Annotated[float, number(-math.inf)] = Field(description="a number in the evidence's unit")
+    low: Annotated[float, number(-math.inf)] | None = Field(None, description="the 5 % point")
+    high: Annotated[float, number(-math.inf)] | None = Field(None, description="the 95 % point")
     source: Text = Field("no source given", description="where it is from, in words")
 
 
 class ParasiteTable(_Table):
     """[parasite]"""
 
-    set: Annotated[tuple[Name, ...], BeforeValidator(_table_or_list), Field(min_length=1)] = Field(
+    set: Annotated[tuple[Name, ...], BeforeValidator(as_list), Field(min_length=1)] = Field(
         description="the name of a parasite set, or a list of names"
     )
     gill_flukes_on_skin: YesNo = Field(True, description="yes or no: read skin scrapes for gill flukes too")
@@ -402,10 +260,10 @@ class ParasiteTable(_Table):
 class FishFindingsTable(_Table):
     """One entry of [findings] fish"""
 
-    fish: Annotated[str, BeforeValidator(_label), Field(min_length=1)] = Field(
+    fish: Annotated[str, BeforeValidator(label), Field(min_length=1)] = Field(
         description="the label the fish has in samples.csv on the visit date"
     )
-    gill_colour: Annotated[str, _choice("normal", "pale", "brown")] | None = Field(
+    gill_colour: Annotated[str, choice("normal", "pale", "brown")] | None = Field(
         None, description="normal, pale or brown"
     )
     gill_mucus: YesNo | None = Field(None, description="yes or no: whether its gills are covered in mucus")
@@ -415,25 +273,25 @@ class FishFindingsTable(_Table):
 class FindingsTable(_Table):
     """[findings]"""
 
-    other: Annotated[tuple[Annotated[str, _choice(*OTHER_FINDINGS)], ...], BeforeValidator(_table_or_list)] = Field(
+    other: Annotated[tuple[Annotated[str, choice(*OTHER_FINDINGS)], ...], BeforeValidator(as_list)] = Field(
         (), description=f"a list out of {', '.join(OTHER_FINDINGS)}"
     )
-    gill_colour: Annotated[str, _choice("normal", "pale", "brown")] | None = Field(
+    gill_colour: Annotated[str, choice("normal", "pale", "brown")] | None = Field(
         None, description="normal, pale or brown"
     )
     gill_mucus: YesNo | None = Field(None, description="yes or no: whether the gills are covered in mucus")
     gill_swollen: YesNo | None = Field(None, description="yes or no: whether the gills are swollen")
-    haematocrit_percent: Annotated[float, _number(0, 80)] | None = Field(
+    haematocrit_percent: Annotated[float, number(0, 80)] | None = Field(
         None, description="red cells in the blood in percent, 0 to 80"
     )
     anaemia: YesNo | None = Field(None, description="yes or no: whether the fish are anaemic")
     gasping: YesNo | None = Field(None, description="yes or no: whether fish gasp today")
     fish: tuple[FishFindingsTable, ...] = Field((), description="a list of {fish, gill_colour, …}, one a fish")
-    feeding: Annotated[str, _choice("normal", "less", "none")] | None = Field(
+    feeding: Annotated[str, choice("normal", "less", "none")] | None = Field(
         None, description="normal, less or none: how fish feed"
     )
     ulcers: YesNo | None = Field(None, description="yes or no: whether fish have ulcers; on record only")
-    virus_test: Annotated[str, _choice("sent", "negative", "positive")] | None = Field(
+    virus_test: Annotated[str, choice("sent", "negative", "positive")] | None = Field(
         None, description="sent, negative or positive: the test of a virus that is suspected in other"
     )
     note: Annotated[str, AfterValidator(one_line)] = Field("", description="a note in words")
@@ -448,16 +306,16 @@ class LookingTable(_Table):
 class LimitsTable(_Table):
     """[limits]"""
 
-    agents: Annotated[tuple[Name, ...], BeforeValidator(_table_or_list)] | None = Field(
+    agents: Annotated[tuple[Name, ...], BeforeValidator(as_list)] | None = Field(
         None, description="a list of agent names"
     )
-    max_doses: Annotated[int, _whole(0)] | None = Field(
+    max_doses: Annotated[int, whole(0)] | None = Field(
         None, description="a whole number, 0 or more: doses of a course, those given counted"
     )
     visit_days: (
         Annotated[
-            tuple[Annotated[str | dt.date | int, BeforeValidator(_visit_day)], ...],
-            BeforeValidator(_table_or_list),
+            tuple[Annotated[str | dt.date | int, BeforeValidator(visit_day)], ...],
+            BeforeValidator(as_list),
         ]
         | None
     ) = Field(None, description="a list of weekdays, dates, or whole days after the visit")
@@ -465,42 +323,42 @@ class LimitsTable(_Table):
     max_formalin_mg_l_total: AtLeast0 | None = Field(None, description="mg/L over all doses, 0 or more")
     can_heat_to_c: Temperature | None = Field(None, description="a temperature in °C, −2.5 to 40")
     spare_tank: YesNo | None = Field(None, description="yes or no")
-    tolerable_flukes_per_fish: Annotated[float, _number(0, 1e7, above=True)] | None = Field(
+    tolerable_flukes_per_fish: Annotated[float, number(0, 1e7, above=True)] | None = Field(
         None, description="the mean number of flukes a fish that may stay, above 0"
     )
-    strength_percent: dict[Name, Annotated[float, _number(0, 100, above=True)]] = Field(
+    strength_percent: dict[Name, Annotated[float, number(0, 100, above=True)]] = Field(
         default_factory=dict, description="a table of agents, the strength of each product in percent"
     )
-    first_dose: Annotated[str, _choice("today", "tomorrow")] | None = Field(None, description="today or tomorrow")
+    first_dose: Annotated[str, choice("today", "tomorrow")] | None = Field(None, description="today or tomorrow")
 
 
 class ActionTable(_Table):
     """One [[given]] or [[planned]]"""
 
     date: Day = Field(description="a date as 2026-05-10")
-    action: Annotated[str, _choice("dose", "water_change", "move_fish", "drain_dry", "heat")] = Field(
+    action: Annotated[str, choice("dose", "water_change", "move_fish", "drain_dry", "heat")] = Field(
         "dose", description="dose, water_change, move_fish, drain_dry or heat"
     )
     agent: Name | None = Field(None, description='the name of an agent, or "unknown"')
-    route: Annotated[str, _choice("bath", "in_feed", "dip")] | None = Field(None, description="bath, in_feed or dip")
+    route: Annotated[str, choice("bath", "in_feed", "dip")] | None = Field(None, description="bath, in_feed or dip")
     mg_l: Positive | None = Field(None, description="mg/L, above 0")
     mg_per_kg_fish: Positive | None = Field(None, description="mg per kg of fish, above 0")
-    g_l: Annotated[float, _number(0, 400, above=True)] | None = Field(None, description="g/L, above 0 to 400")
+    g_l: Annotated[float, number(0, 400, above=True)] | None = Field(None, description="g/L, above 0 to 400")
     hours: Positive | None = Field(None, description="hours, above 0")
-    strength_percent: Annotated[float, _number(0, 100, above=True)] | None = Field(
+    strength_percent: Annotated[float, number(0, 100, above=True)] | None = Field(
         None, description="percent, above 0 to 100"
     )
     volume_l_believed: Positive | None = Field(None, description="litres, above 0")
     water_change_after: (
         Annotated[
             Annotated[YesNo, Tag("form:yes_no")]
-            | Annotated[float, _number(0, 1), BeforeValidator(_water_share), Tag("form:number")],
-            Discriminator(_or_yes_no),
+            | Annotated[float, number(0, 1), BeforeValidator(water_share), Tag("form:number")],
+            Discriminator(or_yes_no),
         ]
         | None
     ) = Field(None, description="the share of the water changed, 0 to 1; or yes or no")
     uv_or_carbon_on: YesNo | None = Field(None, description="yes or no")
-    told_by: Annotated[str, _choice("owner", "record")] | None = Field(None, description="owner or record")
+    told_by: Annotated[str, choice("owner", "record")] | None = Field(None, description="owner or record")
     batch: Text | None = Field(None, description="the batch number on the pack, in quotes")
 
 

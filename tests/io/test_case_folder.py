@@ -490,7 +490,7 @@ def test_what_was_given_against_no_fluke_is_read_and_named(tmp_path):
 
 def test_a_yes_or_no_that_nobody_knows_is_left_out():
     """A shop mostly does not know whether newcomers were treated; "unknown" was refused without a way on."""
-    from burden.io.schema import _yes_no
+    from burden.io.schema_values import _yes_no
 
     with pytest.raises(ValueError, match="leave the line out"):
         _yes_no("unknown")
