@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from functools import wraps
 from pathlib import Path
 from typing import Any
 
 import click
 
-from burden.cli.options import Group, answers
-from burden.cli.types import FIGURE, AgentName, ParasiteName
+from burden.cli.options import Group
+from burden.cli.sampling_options import (
+    K_SAID,
+    answers_in_brief,
+    asked_for,
+    confidence_option,
+    fish_of_set_options,
+    group_options,
+    interval_level_option,
+    look_options,
+    number_option,
+    population_option,
+    round_infected_option,
+    rounds_options,
+)
+from burden.cli.types import FIGURE, AgentName
 
 __all__ = ["arrivals", "find", "mean", "recheck", "response", "sampling", "stop"]
 
@@ -26,106 +37,6 @@ def sampling() -> None:
     """
 
 
-@contextmanager
-def _options_named() -> Iterator[None]:
-    """Name a wrong number by its option, where the room names it by its argument."""
-    from dataclasses import replace
-
-    from burden.utils.errors import InputError
-
-    try:
-        yield
-    except InputError as error:
-        ctx = click.get_current_context()
-        names = {_ARGUMENTS.get(p.name or "", p.name): p.opts[0] for p in ctx.command.params}
-        raise InputError([replace(p, place=names.get(p.place, p.place)) for p in error.problems]) from error
-
-
-#: argument of the room by parameter of a command, where they differ
-_ARGUMENTS = {"expected": "mean", "lethal": "lethal_allowed", "temperature": "temperature_c"}
-
-
-def _answers(draws: int | None = 500) -> Callable[[Any], Any]:
-    """Give a command what all have, name its options in problems, and print the answer in a few lines."""
-
-    def decorate(command: Callable[..., Any]) -> Any:
-        @wraps(command)
-        def run(**options: Any) -> Any:
-            with _options_named():
-                return command(**options)
-
-        return answers(draws, brief=True)(run)
-
-    return decorate
-
-
-def _options(*options: Callable[[Any], Any]) -> Callable[[Any], Any]:
-    def decorate(command: Any) -> Any:
-        for option in reversed(options):
-            command = option(command)
-        return command
-
-    return decorate
-
-
-def _number(name: str, default: float | None, said: str, whole: bool = False, **more: Any) -> Callable[[Any], Any]:
-    kind = int if whole else float
-    return click.option(name, default=default, show_default=default is not None, type=kind, help=said, **more)
-
-
-_confidence = _number("--confidence", 0.95, "Chance of not missing them [0 to 1].")
-_interval_level = _number("--interval-level", 0.9, "Level of the interval [0 to 1].")
-_population = _number("--population", None, "Fish in the group (default: many).", whole=True)
-_lethal = _number("--lethal", 0, "Healthy fish that may be killed.", whole=True)
-_K_SAID = "Aggregation across fish; 0.3 to 2 is usual, small is clumped"
-_round_infected = click.option(
-    "--round-infected",
-    type=click.Choice(["up", "down"]),
-    default="up",
-    show_default=True,
-    help="How a share of a small group becomes whole fish; printed tables round down.",
-)
-#: what is looked at, where no parasite set says it
-_look = _options(
-    _number(
-        "--fraction-examined",
-        1.0,
-        "Share of the site one preparation shows; about 0.01 for a gill clip, 1 for the whole of it [0 to 1].",
-    ),
-    _number("--preparations", 1, "Preparations of each fish.", whole=True),
-    _number("--detection-per-fluke", 1.0, "Chance that one in view is counted."),
-    _number("--part-shape", 1.0, "How unevenly flukes sit on a fish; 0.5 is clumped, 2 even (assumption)."),
-)
-#: what is looked at, where a parasite set says most of it
-_fish_of_set = _options(
-    click.option("--parasite", required=True, type=ParasiteName(), help="Parasite set, see `burden parasites`."),
-    _number("--temperature", None, "Water [°C], 0 to 40.", required=True),
-    _number("--preparations", 3, "Clips or scrapes of each fish.", whole=True),
-    _number("--fraction-examined", None, "Share a preparation shows (default: by method and weight)."),
-    _number("--k", None, f"{_K_SAID} (default: the set's own, with its range)."),
-    _number("--weight-g", 400.0, "Of a fish [g]."),
-)
-_group = _options(
-    _fish_of_set,
-    _number(
-        "--level",
-        None,
-        "Mean burden that must not be missed [flukes/fish] (default: 10 on a fish of 400 g, in proportion to weight).",
-    ),
-    _number("--prevalence", None, "Or the share of fish infected that must not be missed [0 to 1]."),
-    _confidence,
-    _lethal,
-)
-#: new fish, and how often the plan is repeated
-_rounds = _options(
-    _number("--rounds", None, "Clean rounds of this plan: how sure of absence they make you.", whole=True),
-    _number("--rounds-a-year", 4.0, "How often it is repeated."),
-    _number("--new-fish-a-year", 0, "Fish that join in a year.", whole=True),
-    _number("--new-infected", 0.1, "Share of them with flukes (assumption)."),
-    _number("--prior-absent", 0.5, "Chance of absence at the start."),
-)
-
-
 def _look_at(**look: Any) -> Any:
     from burden.sampling import Look
 
@@ -133,18 +44,18 @@ def _look_at(**look: Any) -> Any:
 
 
 @sampling.command(short_help="How many fish to find flukes.")
-@_number("--prevalence", None, "Share of fish infected not to be missed [0 to 1].", required=True)
-@_confidence
-@_population
-@_number("--sensitivity", 1.0, "Chance that an infected fish shows.")
-@_number("--specificity", 1.0, "Chance that a clean fish is called clean; a fluke seen and named is proof: 1.")
-@_number("--fail-clean", 0.05, "Largest chance that a clean group fails, with --specificity.")
-@_round_infected
-@_number("--ponds", None, "Ponds on the farm; --population is then of each.", whole=True)
-@_number("--pond-prevalence", None, "Share of ponds infected not to be missed (default: one of them).")
-@_number("--pond-cost", 0.0, "Work of going to one pond, as so many fish looked at.")
-@_rounds
-@_answers(None)
+@number_option("--prevalence", None, "Share of fish infected not to be missed [0 to 1].", required=True)
+@confidence_option
+@population_option
+@number_option("--sensitivity", 1.0, "Chance that an infected fish shows.")
+@number_option("--specificity", 1.0, "Chance that a clean fish is called clean; a fluke seen and named is proof: 1.")
+@number_option("--fail-clean", 0.05, "Largest chance that a clean group fails, with --specificity.")
+@round_infected_option
+@number_option("--ponds", None, "Ponds on the farm; --population is then of each.", whole=True)
+@number_option("--pond-prevalence", None, "Share of ponds infected not to be missed (default: one of them).")
+@number_option("--pond-cost", 0.0, "Work of going to one pond, as so many fish looked at.")
+@rounds_options
+@answers_in_brief(None)
 def find(specificity: float, fail_clean: float, ponds: int | None, rounds: int | None, **options: Any) -> Any:
     """How many fish to look at so that flukes on this share of the fish are not missed.
 
@@ -190,21 +101,10 @@ def _in_ponds(ponds: int | None, pond_prevalence: float | None, population: int 
     from burden.sampling.ranges import check_numbers
 
     check_numbers(
-        *_asked_for(("ponds", ponds, ponds is None, "a number of ponds", "Say how many there are.")), ponds=ponds
+        *asked_for(("ponds", ponds, ponds is None, "a number of ponds", "Say how many there are.")), ponds=ponds
     )
     share = 1 / (ponds or 1) if pond_prevalence is None else pond_prevalence
     return find_in_ponds(ponds or 1, share, fish_in_pond=population, **options)
-
-
-def _asked_for(*rules: tuple[str, Any, bool, str, str]) -> list[Any]:
-    """Problems of what was given together: option, value, whether it is wrong, what was expected, what to do."""
-    from burden.utils.errors import Problem
-
-    return [
-        Problem("command line", option, "missing" if value is None else str(value), expected, fix)
-        for option, value, wrong, expected, fix in rules
-        if wrong
-    ]
 
 
 def _check_found(specificity: float, several: bool, rounds: int | None) -> None:
@@ -213,7 +113,7 @@ def _check_found(specificity: float, several: bool, rounds: int | None) -> None:
     alone = "no --specificity beside it"
     fix = "A pass mark is worked out for one group and one round."
     check_numbers(
-        *_asked_for(
+        *asked_for(
             ("ponds", "given", several and specificity != 1, alone, fix),
             ("rounds", rounds, rounds is not None and specificity != 1, alone, fix),
         ),
@@ -222,21 +122,21 @@ def _check_found(specificity: float, several: bool, rounds: int | None) -> None:
 
 
 @sampling.command(short_help="How many fish to measure the mean burden.")
-@_number("--mean", None, "Burden expected [flukes/fish].")
-@_number("--k", None, f"{_K_SAID}.")
-@_number("--prevalence", None, "Or the share of fish infected expected, to measure that [0 to 1].")
-@_number(
+@number_option("--mean", None, "Burden expected [flukes/fish].")
+@number_option("--k", None, f"{K_SAID}.")
+@number_option("--prevalence", None, "Or the share of fish infected expected, to measure that [0 to 1].")
+@number_option(
     "--precision",
     None,
     "Half-width of the interval: of a mean as a share of it, 0.5 for half; of a prevalence in points, 0.1 for ten.",
     required=True,
 )
-@_look
-@_number("--handling", None, "Work of catching a fish, in preparations; then these are chosen too.")
-@_interval_level
-@_population
+@look_options
+@number_option("--handling", None, "Work of catching a fish, in preparations; then these are chosen too.")
+@interval_level_option
+@population_option
 @click.option("--plot", type=FIGURE, help="Draw more fish against more of each fish, .svg or .png.")
-@_answers(None)
+@answers_in_brief(None)
 def mean(
     mean: float | None,
     k: float | None,
@@ -284,7 +184,7 @@ def _check_measured(expected: float | None, k: float | None, prevalence: float |
     one = "--mean or --prevalence, one of them"
     lone = expected is not None and k is None
     check_numbers(
-        *_asked_for(
+        *asked_for(
             ("mean", expected, (expected is None) == (prevalence is None), one, "Say what is to be measured."),
             ("k", k, lone, "--k beside --mean", "0.3 to 2 is usual, small is clumped."),
             ("plot", plot, plot is not None and prevalence is not None, "--mean", "A prevalence has no figure."),
@@ -300,17 +200,17 @@ def _draw(path: Path, figure: str, plan: Any) -> None:
 
 
 @sampling.command(short_help="When to stop counting, fish by fish.")
-@_number("--k", None, f"{_K_SAID}.", required=True)
-@_number("--precision", None, "Stop when the mean is known to this half-width, as a share of it.")
-@_number("--low", None, "Or stop when the burden is clearly below this, or above --high [flukes/fish].")
-@_number("--high", None, "Burden at which something must be done (default: --low is the one line).")
-@_number("--max-fish", 30, "Fish there are, or that will be looked at.", whole=True)
-@_look
-@_interval_level
-@_number("--call-high", 0.1, "Chance of calling a low burden high.")
-@_number("--call-low", 0.1, "Chance of calling a high burden low.")
+@number_option("--k", None, f"{K_SAID}.", required=True)
+@number_option("--precision", None, "Stop when the mean is known to this half-width, as a share of it.")
+@number_option("--low", None, "Or stop when the burden is clearly below this, or above --high [flukes/fish].")
+@number_option("--high", None, "Burden at which something must be done (default: --low is the one line).")
+@number_option("--max-fish", 30, "Fish there are, or that will be looked at.", whole=True)
+@look_options
+@interval_level_option
+@number_option("--call-high", 0.1, "Chance of calling a low burden high.")
+@number_option("--call-low", 0.1, "Chance of calling a high burden low.")
 @click.option("--plot", type=FIGURE, help="Draw the card with its stop lines, .svg or .png.")
-@_answers(None)
+@answers_in_brief(None)
 def stop(
     k: float,
     precision: float | None,
@@ -350,7 +250,7 @@ def _check_aim(precision: float | None, low: float | None, high: float | None) -
     one = "--precision or --low, one of them"
     lone = high is not None and low is None
     check_numbers(
-        *_asked_for(
+        *asked_for(
             ("precision", precision, (precision is None) == (low is None), one, "Say what is to be decided."),
             ("high", high, lone, "--low beside it", "Give both, or --low alone."),
         )
@@ -358,10 +258,10 @@ def _check_aim(precision: float | None, low: float | None, high: float | None) -
 
 
 @sampling.command(short_help="When to look after a dose, and at how many fish.")
-@_group
+@group_options
 @click.option("--agent", default="praziquantel", show_default=True, type=AgentName(), help="What was given.")
-@_population
-@_answers()
+@population_option
+@answers_in_brief()
 def recheck(agent: str, population: int | None, **options: Any) -> Any:
     """On which day after the last dose a clean sample means most, and how large it must be.
 
@@ -376,16 +276,16 @@ def recheck(agent: str, population: int | None, **options: Any) -> Any:
 
 
 @sampling.command(short_help="How many fish before and after a dose tell whether it worked.")
-@_fish_of_set
+@fish_of_set_options
 @click.option("--agent", default="praziquantel", show_default=True, type=AgentName(), help="What is given.")
-@_number(
+@number_option(
     "--burden-before",
     None,
     "Mean burden before the dose, as believed within a factor of 2 [flukes/fish] (default: what is usual for the set).",
 )
-@_number("--chance", 0.8, "Wanted, that a dose that worked is called so, and one that fell short [0 to 1].")
-@_population
-@_answers()
+@number_option("--chance", 0.8, "Wanted, that a dose that worked is called so, and one that fell short [0 to 1].")
+@population_option
+@answers_in_brief()
 def response(
     parasite: str,
     temperature: float,
@@ -407,9 +307,9 @@ def response(
 
 
 @sampling.command(short_help="How long to hold newcomers, and when to look at how many.")
-@_group
-@_number("--fish", None, "New fish.", whole=True, required=True)
-@_answers()
+@group_options
+@number_option("--fish", None, "New fish.", whole=True, required=True)
+@answers_in_brief()
 def arrivals(fish: int, **options: Any) -> Any:
     """How long to hold new fish so that flukes carried in have shown, and how many to look at when.
 
@@ -444,7 +344,7 @@ def _sampled(
     named = {"weight_g": looked["weight_g"], "preparations": looked["preparations"], "k": looked["k"]}
     check_numbers(
         *[
-            *_asked_for(("level", level, both, "--level or --prevalence, not both", fix)),
+            *asked_for(("level", level, both, "--level or --prevalence, not both", fix)),
             *out_of_range(temperature_c=temperature, level=level, prevalence=prevalence, confidence=confidence),
             *out_of_range(population=population, lethal_allowed=lethal),
         ],
