@@ -14,7 +14,8 @@ from burden.model.elimination.probability import population_of
 from burden.model.temperature import Temperature
 from burden.model.windows import windows_after
 from burden.schedule.fixed_interval import evaluate_courses, step_for
-from burden.schedule.interval import MixedKinds, interval
+from burden.schedule.interval import interval
+from burden.schedule.interval_result import MixedKinds
 from burden.schedule.reference_pond import (
     REFERENCE_ADULTS,
     REFERENCE_FISH,

@@ -14,7 +14,8 @@ from burden.model.lifecycle.transitions import Parameters
 from burden.model.temperature import Temperature
 from burden.model.windows import windows_after
 from burden.report.figures.style import BAND_50, BAND_90, GREY, INK, LINE, MARK, bare, figure_of_size, write_figure
-from burden.schedule.interval import IntervalAnswer, interval
+from burden.schedule.interval import interval
+from burden.schedule.interval_result import IntervalAnswer
 from burden.schedule.reference_pond import drawn_for, even_draws
 from burden.utils.errors import InputError, Problem
 

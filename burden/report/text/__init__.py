@@ -34,7 +34,7 @@ _SUBJECTS = {
     "burden.schedule.by_killer": "forecast",
     "burden.schedule.fixed_interval": "interval",
     "burden.schedule.forecast": "forecast",
-    "burden.schedule.interval": "interval",
+    "burden.schedule.interval_result": "interval",
     "burden.schedule.water_limits": "interval",
     "burden.schedule.projection": "forecast",
     "burden.sampling.burden_threshold": "sampling_sizes",

@@ -11,7 +11,7 @@ from burden.report.text.notes import noted, parasite_name
 from burden.schedule.aim import WATCHED_DAYS
 from burden.schedule.candidates import MOST_DOSES
 from burden.schedule.fixed_interval import Regimen
-from burden.schedule.interval import (
+from burden.schedule.interval_result import (
     Borrowed,
     Control,
     Extrapolated,
