@@ -23,7 +23,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from analysis import deaths_and_blood as toll
 from burden.evidence import load_agent, load_parasite
-from burden.model.lifecycle.development import FIRST, LAST, draw_development
+from burden.model.lifecycle.development import draw_development
+from burden.model.lifecycle.durations import FIRST, LAST
 from burden.model.lifecycle.viviparous import fit_life_table
 from burden.sampling import find
 from burden.schedule.interval import interval

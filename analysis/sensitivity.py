@@ -35,7 +35,8 @@ from burden.model.dose_effect import DoseEffect  # noqa: E402
 from burden.model.elimination.probability import DoseSchedule, eliminations  # noqa: E402
 from burden.model.forward import COARSE_STEP_DAYS, Event, Scenario, simulate  # noqa: E402
 from burden.model.hosts import Fish  # noqa: E402
-from burden.model.lifecycle.development import Development, DurationTable, draw_development  # noqa: E402
+from burden.model.lifecycle.development import Development, draw_development  # noqa: E402
+from burden.model.lifecycle.durations import DurationTable  # noqa: E402
 from burden.model.lifecycle.transitions import Parameters, build_cycle, draw_parameters, establishment_for  # noqa: E402
 from burden.model.susceptibility import susceptibility_classes  # noqa: E402
 from burden.model.temperature import Temperature  # noqa: E402

@@ -16,7 +16,8 @@ from burden.evidence import ParasiteSet, Value, load_parasite
 from burden.model.dose_effect import DoseEffect
 from burden.model.forward import Event, Scenario, State, derivative
 from burden.model.hosts import Fish
-from burden.model.lifecycle.development import Development, DurationTable
+from burden.model.lifecycle.development import Development
+from burden.model.lifecycle.durations import DurationTable
 from burden.model.lifecycle.transitions import (
     LifeCycle,
     LifeForm,

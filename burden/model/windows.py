@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import gammaincinv
 
-from burden.model.lifecycle.development import FIRST, LAST
+from burden.model.lifecycle.durations import FIRST, LAST
 from burden.model.lifecycle.transitions import Parameters
 from burden.model.temperature import Temperature
 from burden.utils.errors import CannotAnswerError

@@ -18,7 +18,7 @@ from burden.evidence import ParasiteSet, Value
 from burden.inference.infection_pressure import withheld_eradication
 from burden.inference.prior import Ensemble, Posterior
 from burden.model.elimination.probability import DoseSchedule
-from burden.model.lifecycle.development import LAST
+from burden.model.lifecycle.durations import LAST
 from burden.schedule.candidates import gone_day, in_time
 from burden.utils.results import CredibleInterval, number
 

@@ -41,7 +41,7 @@ _DATA = {"Problem", "problem", "Value"}
 _CUTS = {"split", "rsplit", "splitlines", "partition", "rpartition", "removeprefix", "removesuffix"}
 #: modules that take apart what is no sentence: names, identifiers, paths, markup, one word of an input
 NO_SENTENCES = {
-    "model/lifecycle/development.py": "names of measured quantities",
+    "model/lifecycle/fresh_eggs.py": "names of measured quantities",
     "inference/shared_quantities.py": "codes of quantities",
     "model/forward/run.py": "names of columns",
     "treatment/host_tolerance.py": "the name of a species, as the case has it",

@@ -13,14 +13,9 @@ from scipy import stats
 
 from burden.evidence import Point, load_parasite
 from burden.model.forward import simulate
-from burden.model.lifecycle.development import (
-    FIRST,
-    LAST,
-    LIMIT_EDGE_C,
-    draw_development,
-    fit_cold_storage,
-    gamma_shape_of_ratio,
-)
+from burden.model.lifecycle.development import LIMIT_EDGE_C, draw_development
+from burden.model.lifecycle.durations import FIRST, LAST, gamma_shape_of_ratio
+from burden.model.lifecycle.fresh_eggs import fit_cold_storage
 from burden.model.lifecycle.thermal_laws import GRID_C, _hump, fit_laws, joined
 from burden.model.lifecycle.transitions import build_cycle, draw_parameters
 from burden.model.temperature import Temperature

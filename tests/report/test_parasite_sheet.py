@@ -14,7 +14,9 @@ import pytest
 
 from burden.evidence import KNOWN, Point, Value, load_parasite, parasite_names, reference
 from burden.model.hosts import blood_step
-from burden.model.lifecycle.development import FIRST, LAST, draw_development, fit_laws
+from burden.model.lifecycle.development import draw_development
+from burden.model.lifecycle.durations import FIRST, LAST
+from burden.model.lifecycle.thermal_laws import fit_laws
 from burden.model.lifecycle.transitions import Surroundings, draw_parameters, establishment_for, rates_at
 from burden.report.reference.parasite_sheet import QUESTIONS, parasite_list, parasite_sheet
 from burden.utils.errors import InputError

@@ -1,8 +1,6 @@
-"""How fast eggs and juveniles develop at a temperature, and how far apart the first and the last are.
+"""How fast eggs and juveniles develop at a temperature, how many eggs hatch and how many are laid.
 
-Laws over temperature are fitted by code to the measured points (`burden.model.lifecycle.thermal_laws`). A duration
-has a gamma distribution
-whose shape follows from the ratio of its first to its last, so its spread is measured, not chosen. Where a set has
+Laws over temperature are fitted by code to the measured points (`burden.model.lifecycle.thermal_laws`). Where a set has
 hatching measured at one temperature only, its course over temperature is scaled by degree-days; where hatch success or
 laying was measured against temperature, they follow their points too.
 """
@@ -13,151 +11,27 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import expit, gammaincc, gammaincinv, logit
+from scipy.special import expit, gammaincinv, logit
 
 from burden.evidence import ParasiteSet, Point
-from burden.model.lifecycle.thermal_laws import GRID_C, LawFit, draw_law_rates, fit_laws, joined, moved_points
+from burden.model.lifecycle.durations import (
+    FIRST,
+    LAST,
+    SHAPES,
+    DurationTable,
+    gamma_shape_of_ratio,
+    mean_rate_of,
+    on_grid,
+)
+from burden.model.lifecycle.fresh_eggs import FreshEggs, started_rate
+from burden.model.lifecycle.thermal_laws import GRID_C, draw_law_rates, joined, moved_points
 from burden.utils.errors import CannotAnswerError
 from burden.utils.random_streams import uniform_draws
 
-__all__ = [
-    "FIRST",
-    "LAST",
-    "LIMIT_EDGE_C",
-    "Development",
-    "DurationTable",
-    "FreshEggs",
-    "LawFit",
-    "days_per_egg",
-    "draw_development",
-    "fit_cold_storage",
-    "fit_laws",
-    "gamma_shape_of_ratio",
-]
+__all__ = ["LIMIT_EDGE_C", "Development", "days_per_egg", "draw_development"]
 
-#: first and last are the 1 and 99 % points of a duration
-FIRST, LAST = 0.01, 0.99
 #: over so many degrees inside a measured limit the hatch success falls to nothing [°C]
 LIMIT_EDGE_C = 1.0
-
-
-def _ratio_table() -> tuple[np.ndarray, np.ndarray]:
-    shapes = np.geomspace(1.0, 20000.0, 400)
-    return shapes, np.log(gammaincinv(shapes, LAST) / gammaincinv(shapes, FIRST))
-
-
-_SHAPES, _LOG_RATIOS = _ratio_table()
-
-
-def gamma_shape_of_ratio(ratio: np.ndarray | float) -> np.ndarray:
-    """Shape of the gamma distribution whose 99 % point is `ratio` times its 1 % point, any array shape.
-
-    Parameters
-    ----------
-    ratio : array_like
-        Last over first [-].
-
-    Examples
-    --------
-    The four measured ratios of D. vastator ask for some 400, 84, 26 and 46 sub-stages.
-
-    >>> np.round(gamma_shape_of_ratio(np.array([24 / 19, 5 / 3, 5 / 2, 3 / 1.5]))).tolist()
-    [397.0, 84.0, 26.0, 46.0]
-    """
-    return np.exp(np.interp(-np.log(ratio), -_LOG_RATIOS, np.log(_SHAPES)))
-
-
-@dataclass(frozen=True)
-class DurationTable:
-    """A gamma-distributed duration at every temperature, one law a draw.
-
-    Parameters
-    ----------
-    mean_rate : numpy.ndarray
-        One over the mean duration on the temperature grid, shape (G, M) [1/d].
-    shape : numpy.ndarray
-        Gamma shape on the grid, shape (G, M); the coefficient of variation is its root's inverse.
-    measured_c : tuple of float
-        Coldest and warmest temperature measured [°C].
-    """
-
-    mean_rate: np.ndarray
-    shape: np.ndarray
-    measured_c: tuple[float, float]
-
-    def rate(self, temperature_c: np.ndarray | float) -> np.ndarray:
-        """Development per day, shape (M,) [1/d]."""
-        return _look_up(self.mean_rate, temperature_c)
-
-    def shape_at(self, temperature_c: np.ndarray | float) -> np.ndarray:
-        """Gamma shape of the duration, shape (M,)."""
-        return _look_up(self.shape, temperature_c)
-
-    def quantile_days(self, probability: float, temperature_c: np.ndarray | float) -> np.ndarray:
-        """Day by which a share has finished at constant temperature, shape (M,) [d]; infinite where none does."""
-        shape = self.shape_at(temperature_c)
-        with np.errstate(divide="ignore"):
-            return gammaincinv(shape, probability) / shape / self.rate(temperature_c)
-
-    def mean_days(self, temperature_c: np.ndarray | float) -> np.ndarray:
-        """Mean duration at constant temperature, shape (M,) [d]; infinite where development stands still."""
-        with np.errstate(divide="ignore"):
-            return 1.0 / self.rate(temperature_c)
-
-    def take(self, draws: np.ndarray) -> DurationTable:
-        """Return the draws at some positions, repeats allowed."""
-        return DurationTable(self.mean_rate[:, draws], self.shape[:, draws], self.measured_c)
-
-    def extrapolates(self, temperature_c: float) -> bool:
-        """Tell whether a temperature lies outside the measured range."""
-        return not self.measured_c[0] <= temperature_c <= self.measured_c[1]
-
-
-def _look_up(table: np.ndarray, temperature_c: np.ndarray | float) -> np.ndarray:
-    """Interpolate a (G, M) table on the temperature grid at one temperature, or at one a draw."""
-    place = np.clip((np.asarray(temperature_c, float) - GRID_C[0]) / (GRID_C[1] - GRID_C[0]), 0, len(GRID_C) - 1.001)
-    left = place.astype(int)
-    share = place - left
-    if left.ndim == 0:
-        return table[left] * (1 - share) + table[left + 1] * share
-    columns = np.arange(table.shape[1])
-    return table[left, columns] * (1 - share) + table[left + 1, columns] * share
-
-
-@dataclass(frozen=True)
-class FreshEggs:
-    """The first part of egg development, which cold blocks, M draws.
-
-    Parameters
-    ----------
-    rate_at_20 : numpy.ndarray
-        Rate of leaving it at 20 °C, shape (M,) [1/d].
-    block_c : numpy.ndarray
-        Temperature below which it stands still, shape (M,) [°C].
-    started_q10 : numpy.ndarray
-        How an egg that left it slows per 10 °C below the coldest measured temperature, shape (M,) [-].
-    """
-
-    rate_at_20: np.ndarray
-    block_c: np.ndarray
-    started_q10: np.ndarray
-
-    def rate(self, temperature_c: np.ndarray | float) -> np.ndarray:
-        """Rate at which a fresh egg starts to develop, shape (M,) [1/d]; 0 below the block."""
-        return self.rate_at_20 * np.maximum(temperature_c - self.block_c, 0) / (20.0 - self.block_c)
-
-    def take(self, draws: np.ndarray) -> FreshEggs:
-        """Return the draws at some positions, repeats allowed."""
-        return FreshEggs(self.rate_at_20[draws], self.block_c[draws], self.started_q10[draws])
-
-
-def _started_rate(hatch: DurationTable, fresh: FreshEggs, temperature_c: np.ndarray | float) -> np.ndarray:
-    coldest = hatch.measured_c[0]
-    warm = np.maximum(temperature_c, coldest)
-    whole = hatch.mean_days(warm)
-    with np.errstate(divide="ignore"):
-        rest = np.maximum(whole - 1 / fresh.rate(warm), 0.3 * whole)
-    return fresh.started_q10 ** (-np.maximum(coldest - temperature_c, 0) / 10.0) / rest
 
 
 @dataclass(frozen=True)
@@ -203,15 +77,15 @@ class Development:
         """
         if self.fresh is None:
             return self.hatch.rate(temperature_c)
-        return _started_rate(self.hatch, self.fresh, temperature_c)
+        return started_rate(self.hatch, self.fresh, temperature_c)
 
     def hatch_success(self, temperature_c: np.ndarray | float) -> np.ndarray | None:
         """Share of eggs that hatch, shape (M,) [-]; None where it was not measured against temperature."""
-        return None if self.success is None else _look_up(self.success, temperature_c)
+        return None if self.success is None else on_grid(self.success, temperature_c)
 
     def laying_rate(self, temperature_c: np.ndarray | float) -> np.ndarray | None:
         """Eggs per adult and day, shape (M,) [1/d]; None where it was not measured against temperature."""
-        return None if self.laying is None else _look_up(self.laying, temperature_c)
+        return None if self.laying is None else on_grid(self.laying, temperature_c)
 
     def egg_shape(self, temperature_c: np.ndarray | float) -> np.ndarray:
         """Gamma shape of the second part, so that both together vary as measured, shape (M,)."""
@@ -223,37 +97,6 @@ class Development:
         with np.errstate(divide="ignore"):
             rest = np.maximum(variance - self.fresh.rate(warm) ** -2.0, 0.3 * variance)
         return 1 / (self.egg_rate(warm) ** 2 * rest)
-
-
-def fit_cold_storage(evidence: ParasiteSet) -> tuple[float, int]:
-    """Fit how long blocked eggs stay viable: mean [d] and number of stages of the chain that wears them down.
-
-    Parameters
-    ----------
-    evidence : ParasiteSet
-        With points named hatch_after_<days>_d_cold: shares hatched after so many days of storage.
-
-    Returns
-    -------
-    mean_days : float
-        [d]
-    stages : int
-        Between 1 and 12.
-
-    Notes
-    -----
-    Least squares of the share that hatches, relative to eggs never stored, against the survival function of a
-    gamma time to loss of viability. One stage, an exponential loss, cannot follow the shoulder of the trial.
-    """
-    points = [p for p in evidence.points if p.quantity.startswith("hatch_after_")]
-    days = np.array([float(p.quantity.split("_")[2]) for p in points])
-    share = np.array([p.value for p in points])
-    share = share / share[days == 0]
-    means = np.linspace(5.0, 60.0, 551)
-    stages = np.arange(1, 13)
-    survivors = gammaincc(stages[:, None, None], stages[:, None, None] * days / means[None, :, None])
-    best = np.unravel_index(((survivors - share) ** 2).sum(-1).argmin(), (stages.size, means.size))
-    return float(means[best[1]]), int(stages[best[0]])
 
 
 def draw_development(evidence: ParasiteSet, n: int, seed: int) -> Development:
@@ -284,7 +127,7 @@ def _cold_hatching(hatch: DurationTable, fresh: FreshEggs) -> DurationTable:
     """
     rate = hatch.mean_rate.copy()
     for row in np.flatnonzero(hatch.measured_c[0] > GRID_C):
-        leave, started = fresh.rate(GRID_C[row]), _started_rate(hatch, fresh, GRID_C[row])
+        leave, started = fresh.rate(GRID_C[row]), started_rate(hatch, fresh, GRID_C[row])
         rate[row] = leave * started / (leave + started)
     return replace(hatch, mean_rate=rate)
 
@@ -302,7 +145,7 @@ def _draw_hatch(evidence: ParasiteSet, strain: np.ndarray, n: int, seed: int) ->
     else:
         rate = _scaled(evidence, points[0], strain, "egg_threshold_c", n, seed)
     if kind != "mean":
-        rate = _mean_rate(rate, shape, FIRST if kind == "first" else LAST)
+        rate = mean_rate_of(rate, shape, FIRST if kind == "first" else LAST)
     return DurationTable(rate, shape, _range(points))
 
 
@@ -316,7 +159,7 @@ def _draw_maturity(evidence: ParasiteSet, strain: np.ndarray, n: int, seed: int)
         first_rate = draw_law_rates(points, strain, n, seed, evidence.name)
     else:
         first_rate = _scaled(evidence, points[0], strain, "maturity_threshold_c", n, seed)
-    return DurationTable(_mean_rate(first_rate, shape, FIRST), shape, _range(points))
+    return DurationTable(mean_rate_of(first_rate, shape, FIRST), shape, _range(points))
 
 
 def _scaled(evidence: ParasiteSet, point: Point, strain: np.ndarray, threshold: str, n: int, seed: int) -> np.ndarray:
@@ -332,8 +175,8 @@ def _maturity_shape(evidence: ParasiteSet, points: Sequence[Point], n: int, seed
         return evidence.values["maturity_shape"].draw(n, seed, evidence.name)
     early_days = moved_points(points[:1], n, seed, evidence.name)[0]
     late_days = np.maximum(moved_points(late[:1], n, seed, evidence.name)[0], early_days * 1.1)
-    ratios = np.log(gammaincinv(_SHAPES, 0.9) / gammaincinv(_SHAPES, FIRST))
-    return np.exp(np.interp(-np.log(late_days / early_days), -ratios, np.log(_SHAPES)))
+    ratios = np.log(gammaincinv(SHAPES, 0.9) / gammaincinv(SHAPES, FIRST))
+    return np.exp(np.interp(-np.log(late_days / early_days), -ratios, np.log(SHAPES)))
 
 
 def _draw_shape(evidence: ParasiteSet, first: Sequence[Point], last: Sequence[Point], n: int, seed: int) -> np.ndarray:
@@ -390,12 +233,6 @@ def days_per_egg(evidence: ParasiteSet) -> tuple[Point, ...]:
         replace(p, quantity="days_per_egg", value=1 / p.value, low=1 / p.high, high=1 / p.low)
         for p in evidence.points_of("eggs_per_day")
     )
-
-
-def _mean_rate(rate: np.ndarray, shape: np.ndarray, probability: float) -> np.ndarray:
-    """One over the mean of a gamma duration whose point at `probability` is one over `rate`."""
-    table = gammaincinv(_SHAPES, probability) / _SHAPES
-    return rate * np.interp(np.log(shape), np.log(_SHAPES), table)
 
 
 def _range(points: Sequence[Point]) -> tuple[float, float]:

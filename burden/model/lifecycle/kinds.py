@@ -11,7 +11,9 @@ from collections.abc import Mapping
 import numpy as np
 
 from burden.evidence import KIND_ODDS_PER_C, KIND_SHARE, ParasiteSet
-from burden.model.lifecycle.development import Development, DurationTable, FreshEggs
+from burden.model.lifecycle.development import Development
+from burden.model.lifecycle.durations import DurationTable
+from burden.model.lifecycle.fresh_eggs import FreshEggs
 from burden.utils.random_streams import uniform_draws
 
 __all__ = ["KIND", "draw_second_kind", "joined_development", "joined_values"]

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from burden.evidence import ParasiteSet, Point
-from burden.model.lifecycle.development import FIRST, LAST, Development
+from burden.model.lifecycle.development import Development
+from burden.model.lifecycle.durations import FIRST, LAST
 from burden.model.lifecycle.thermal_laws import GRID_C
 from burden.model.lifecycle.transitions import Parameters, Surroundings, draw_parameters, rates_at
 from burden.model.lifecycle.viviparous import births_per_life, fluke_life_days, growth_rate

@@ -16,7 +16,8 @@ from typing import Literal
 import numpy as np
 
 from burden.evidence import ParasiteSet, Value, load_parasite
-from burden.model.lifecycle.development import Development, draw_development, fit_cold_storage
+from burden.model.lifecycle.development import Development, draw_development
+from burden.model.lifecycle.fresh_eggs import fit_cold_storage
 from burden.model.lifecycle.kinds import draw_second_kind, joined_development, joined_values
 from burden.model.lifecycle.viviparous import BIRTH_STAGES, draw_life_table, heat_share, live_bearer_rates
 from burden.model.open_water import share_kept
