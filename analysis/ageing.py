@@ -8,7 +8,9 @@ import numpy as np
 from scipy.special import gammainc, gammaincc, gammainccinv
 
 from burden.model.dose_effect import DoseEffect
-from burden.model.lifecycle.transitions import LifeCycle, LifeForm, Parameters, Surroundings, Transition, rates_at
+from burden.model.lifecycle.parameters import Parameters
+from burden.model.lifecycle.rates import Surroundings, rates_at
+from burden.model.lifecycle.transitions import LifeCycle, LifeForm, Transition
 from burden.model.temperature import Temperature
 
 __all__ = ["Calendar", "Cohorts", "Counted", "Timetable", "share_killed"]

@@ -28,7 +28,9 @@ sys.path.insert(0, str(HERE.parent))
 
 from burden.model.forward import Scenario, State, simulate  # noqa: E402
 from burden.model.hosts import Fish  # noqa: E402
-from burden.model.lifecycle.transitions import Parameters, build_cycle, draw_parameters, establishment_for  # noqa: E402
+from burden.model.lifecycle.parameters import Parameters, draw_parameters  # noqa: E402
+from burden.model.lifecycle.rates import establishment_for  # noqa: E402
+from burden.model.lifecycle.transitions import build_cycle  # noqa: E402
 from burden.model.susceptibility import class_prevalence, class_variance, susceptibility_classes  # noqa: E402
 from burden.model.temperature import Temperature  # noqa: E402
 

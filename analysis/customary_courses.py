@@ -31,8 +31,10 @@ from burden.model.dose_effect import DoseEffect
 from burden.model.elimination.dose_survival import Batch
 from burden.model.elimination.probability import none_left, time_grid
 from burden.model.elimination.renewal import Habitat, backward
+from burden.model.lifecycle.parameters import Parameters, draw_parameters
+from burden.model.lifecycle.rates import Surroundings, establishment_for
 from burden.model.lifecycle.stable_stages import stable_population
-from burden.model.lifecycle.transitions import Parameters, Surroundings, build_cycle, draw_parameters, establishment_for
+from burden.model.lifecycle.transitions import build_cycle
 from burden.model.temperature import Temperature
 from burden.schedule.fixed_interval import step_for
 from burden.schedule.reference_pond import REFERENCE_ADULTS, REFERENCE_FISH, REFERENCE_VOLUME_M3

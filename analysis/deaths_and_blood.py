@@ -10,7 +10,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from burden.model.hosts import blood_step, death_rates
-from burden.model.lifecycle.transitions import Parameters, draw_parameters
+from burden.model.lifecycle.parameters import Parameters, draw_parameters
 
 __all__ = [
     "DERIVED",

@@ -32,7 +32,9 @@ from burden.model.dose_effect import DoseEffect  # noqa: E402
 from burden.model.elimination.dose_survival import Batch  # noqa: E402
 from burden.model.elimination.probability import HORIZON_DAYS, chain_values, time_grid  # noqa: E402
 from burden.model.elimination.renewal import Habitat, backward  # noqa: E402
-from burden.model.lifecycle.transitions import Parameters, build_cycle, draw_parameters, establishment_for  # noqa: E402
+from burden.model.lifecycle.parameters import Parameters, draw_parameters  # noqa: E402
+from burden.model.lifecycle.rates import establishment_for  # noqa: E402
+from burden.model.lifecycle.transitions import build_cycle  # noqa: E402
 from burden.model.temperature import Temperature  # noqa: E402
 from burden.treatment.bath import bath_effect  # noqa: E402
 from burden.treatment.efficacy_fit import draw_kill  # noqa: E402

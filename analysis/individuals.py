@@ -17,7 +17,8 @@ from analysis.ageing import Calendar, Cohorts, Counted, Timetable, share_killed
 from analysis.pond import Dose, Joining, Ponds, Record, Start, Stock, draw_start, draw_stock
 from burden.model.dose_effect import DoseEffect
 from burden.model.hosts import blood_step, death_rates, resistance_rate
-from burden.model.lifecycle.transitions import Surroundings, Transition
+from burden.model.lifecycle.rates import Surroundings
+from burden.model.lifecycle.transitions import Transition
 
 __all__ = ["STEP_DAYS", "Dose", "Joining", "Ponds", "Record", "Start", "Stock", "draw_start", "draw_stock", "run_ponds"]
 

@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from burden.model.forward import Event, Scenario, State
-from burden.model.lifecycle.transitions import Surroundings, rates_at
+from burden.model.lifecycle.rates import Surroundings, rates_at
 
 __all__ = ["MappedSolver"]
 

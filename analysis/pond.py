@@ -8,7 +8,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from burden.model.dose_effect import DoseEffect
-from burden.model.lifecycle.transitions import LifeCycle, Parameters, Transition
+from burden.model.lifecycle.parameters import Parameters
+from burden.model.lifecycle.transitions import LifeCycle, Transition
 from burden.model.temperature import Temperature
 
 __all__ = ["Dose", "Joining", "Ponds", "Record", "Start", "Stock", "draw_start", "draw_stock"]

@@ -33,13 +33,10 @@ from burden.evidence import ParasiteSet, load_parasite  # noqa: E402
 from burden.inference.prior import CLASSES  # noqa: E402
 from burden.model.forward import Scenario, State, simulate  # noqa: E402
 from burden.model.hosts import Fish  # noqa: E402
+from burden.model.lifecycle.parameters import draw_parameters  # noqa: E402
+from burden.model.lifecycle.rates import Surroundings, establishment_for  # noqa: E402
 from burden.model.lifecycle.stable_stages import growth_rate  # noqa: E402
-from burden.model.lifecycle.transitions import (  # noqa: E402
-    Surroundings,
-    build_cycle,
-    draw_parameters,
-    establishment_for,
-)
+from burden.model.lifecycle.transitions import build_cycle  # noqa: E402
 from burden.model.susceptibility import susceptibility_classes  # noqa: E402
 from burden.model.temperature import Temperature  # noqa: E402
 

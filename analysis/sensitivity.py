@@ -37,7 +37,9 @@ from burden.model.forward import COARSE_STEP_DAYS, Event, Scenario, simulate  # 
 from burden.model.hosts import Fish  # noqa: E402
 from burden.model.lifecycle.development import Development, draw_development  # noqa: E402
 from burden.model.lifecycle.durations import DurationTable  # noqa: E402
-from burden.model.lifecycle.transitions import Parameters, build_cycle, draw_parameters, establishment_for  # noqa: E402
+from burden.model.lifecycle.parameters import Parameters, draw_parameters  # noqa: E402
+from burden.model.lifecycle.rates import establishment_for  # noqa: E402
+from burden.model.lifecycle.transitions import build_cycle  # noqa: E402
 from burden.model.susceptibility import susceptibility_classes  # noqa: E402
 from burden.model.temperature import Temperature  # noqa: E402
 from burden.model.windows import windows_after  # noqa: E402

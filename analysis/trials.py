@@ -24,8 +24,9 @@ import matplotlib.pyplot as plt
 import numpy as np
 
 from burden.evidence import Agent, KillPoint, load_agent, load_parasite
+from burden.model.lifecycle.parameters import draw_parameters
+from burden.model.lifecycle.rates import Surroundings, establishment_for
 from burden.model.lifecycle.stable_stages import growth_rate
-from burden.model.lifecycle.transitions import Surroundings, draw_parameters, establishment_for
 from burden.model.lifecycle.viviparous import growth_rate as live_growth
 from burden.model.lifecycle.viviparous import live_bearer_rates
 from burden.treatment.efficacy_fit import predict

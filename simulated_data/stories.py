@@ -11,7 +11,8 @@ import numpy as np
 from analysis.individuals import Dose
 from analysis.samples import Look
 from burden.evidence import load_agent
-from burden.model.lifecycle.transitions import Parameters, draw_parameters, establishment_for
+from burden.model.lifecycle.parameters import Parameters, draw_parameters
+from burden.model.lifecycle.rates import establishment_for
 from burden.model.temperature import Temperature
 from burden.treatment.bath import bath_effect, loss_draws
 from burden.treatment.efficacy_fit import draw_kill

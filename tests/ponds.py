@@ -18,15 +18,9 @@ from burden.model.forward import Event, Scenario, State, derivative
 from burden.model.hosts import Fish
 from burden.model.lifecycle.development import Development
 from burden.model.lifecycle.durations import DurationTable
-from burden.model.lifecycle.transitions import (
-    LifeCycle,
-    LifeForm,
-    Parameters,
-    Transition,
-    build_cycle,
-    draw_parameters,
-    establishment_for,
-)
+from burden.model.lifecycle.parameters import Parameters, draw_parameters
+from burden.model.lifecycle.rates import establishment_for
+from burden.model.lifecycle.transitions import LifeCycle, LifeForm, Transition, build_cycle
 from burden.model.susceptibility import susceptibility_classes
 from burden.model.temperature import Temperature
 

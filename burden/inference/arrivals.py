@@ -17,7 +17,7 @@ from burden.evidence import Value
 from burden.inference.observation import log_likelihood_of_samples
 from burden.inference.observation_parameters import ObservationParameters
 from burden.model.forward import Event, State
-from burden.model.lifecycle.transitions import Surroundings, rates_at
+from burden.model.lifecycle.rates import Surroundings, rates_at
 from burden.utils.random_streams import uniform_draws
 
 if TYPE_CHECKING:

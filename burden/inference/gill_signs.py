@@ -12,7 +12,7 @@ import numpy as np
 
 from burden.case import Findings
 from burden.evidence import Value
-from burden.model.lifecycle.transitions import Parameters
+from burden.model.lifecycle.parameters import Parameters
 
 __all__ = ["SignDraws", "draw_signs"]
 

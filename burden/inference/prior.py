@@ -17,15 +17,10 @@ from burden.inference.temperature_ahead import temperature_of
 from burden.model.dose_effect import DoseEffect
 from burden.model.forward import Event, Scenario, State
 from burden.model.hosts import Fish
+from burden.model.lifecycle.parameters import draw_parameters
+from burden.model.lifecycle.rates import Surroundings, establishment_for, rates_at, with_larva_removal
 from burden.model.lifecycle.stable_stages import stable_population
-from burden.model.lifecycle.transitions import (
-    Surroundings,
-    build_cycle,
-    draw_parameters,
-    establishment_for,
-    rates_at,
-    with_larva_removal,
-)
+from burden.model.lifecycle.transitions import build_cycle
 from burden.model.open_water import EGG_RETENTION, larvae_in
 from burden.model.susceptibility import susceptibility_classes
 from burden.model.temperature import Temperature

@@ -10,7 +10,8 @@ from numpy.typing import ArrayLike
 
 from burden.evidence import KIND_SHARE
 from burden.model.lifecycle.kinds import KIND
-from burden.model.lifecycle.transitions import LARVA_REMOVAL, Parameters
+from burden.model.lifecycle.parameters import Parameters
+from burden.model.lifecycle.rates import LARVA_REMOVAL
 
 __all__ = ["Influence", "influences", "rank_correlations"]
 

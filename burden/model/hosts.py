@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from burden.model.lifecycle.transitions import Parameters
+from burden.model.lifecycle.parameters import Parameters
 
 __all__ = ["Fish", "blood_change", "blood_step", "death_rates", "laying_brake", "resistance_rate"]
 

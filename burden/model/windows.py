@@ -13,7 +13,7 @@ import numpy as np
 from scipy.special import gammaincinv
 
 from burden.model.lifecycle.durations import FIRST, LAST
-from burden.model.lifecycle.transitions import Parameters
+from burden.model.lifecycle.parameters import Parameters
 from burden.model.temperature import Temperature
 from burden.utils.errors import CannotAnswerError
 from burden.utils.results import CredibleInterval

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from burden.evidence import ParasiteSet, load_agent
-from burden.model.lifecycle.transitions import draw_parameters
+from burden.model.lifecycle.parameters import draw_parameters
 from burden.model.lifecycle.viviparous import growth_rate, live_bearer_rates
 from burden.model.temperature import Temperature
 from burden.model.windows import Windows, windows_after

@@ -6,7 +6,7 @@ import numpy as np
 
 from burden.inference.prior import Ensemble
 from burden.model.forward import Trajectory
-from burden.model.lifecycle.transitions import Surroundings, rates_at
+from burden.model.lifecycle.rates import Surroundings, rates_at
 from burden.model.lifecycle.viviparous import heat_share
 
 __all__ = ["FADING", "why_fading"]

@@ -17,8 +17,8 @@ from burden.model.elimination.dose_survival import Batch
 from burden.model.elimination.probability import none_left, time_grid
 from burden.model.elimination.renewal import Habitat, backward
 from burden.model.elimination.waiting_times import Memo, farthest
+from burden.model.lifecycle.parameters import Parameters
 from burden.model.lifecycle.stable_stages import Population
-from burden.model.lifecycle.transitions import Parameters
 from burden.model.temperature import Temperature
 from burden.model.windows import Windows
 from burden.schedule.aim import ERADICATION_CHANCE

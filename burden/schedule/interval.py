@@ -16,7 +16,7 @@ from burden.evidence import ParasiteSet, load_agent, load_parasite
 from burden.inference.prior import Posterior
 from burden.model.elimination.probability import DoseSchedule
 from burden.model.lifecycle.kinds import KIND
-from burden.model.lifecycle.transitions import Parameters
+from burden.model.lifecycle.parameters import Parameters
 from burden.model.temperature import Temperature
 from burden.model.windows import Windows, safe_below_c, windows_after
 from burden.schedule.aim import ERADICATION_CHANCE, Aim, aim_of

@@ -20,14 +20,10 @@ from burden.inference.prior import CLASSES, Ensemble, Posterior
 from burden.model.dose_effect import DoseEffect
 from burden.model.forward import Scenario, State
 from burden.model.hosts import Fish
+from burden.model.lifecycle.parameters import Parameters, draw_parameters
+from burden.model.lifecycle.rates import Surroundings, establishment_for
 from burden.model.lifecycle.stable_stages import Population, stable_population
-from burden.model.lifecycle.transitions import (
-    Parameters,
-    Surroundings,
-    build_cycle,
-    draw_parameters,
-    establishment_for,
-)
+from burden.model.lifecycle.transitions import build_cycle
 from burden.model.susceptibility import susceptibility_classes
 from burden.model.temperature import Temperature
 from burden.treatment.bath import bath_effect

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from burden.model.lifecycle.transitions import Parameters
+from burden.model.lifecycle.parameters import Parameters
 from burden.model.windows import Windows
 from burden.utils.wording import Remark
 

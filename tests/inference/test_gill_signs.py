@@ -11,7 +11,7 @@ from cases import a_case, clips
 from burden.case import Findings
 from burden.inference.estimate import estimate
 from burden.inference.gill_signs import SignDraws
-from burden.model.lifecycle.transitions import draw_parameters
+from burden.model.lifecycle.parameters import draw_parameters
 
 ONE = SignDraws(*(np.array([x]) for x in (0.2, 0.7, 2.0, 32.0)))
 

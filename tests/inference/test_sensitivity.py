@@ -5,7 +5,8 @@ import pytest
 from scipy import stats
 
 from burden.inference.sensitivity import influences, rank_correlations
-from burden.model.lifecycle.transitions import draw_parameters, with_larva_removal
+from burden.model.lifecycle.parameters import draw_parameters
+from burden.model.lifecycle.rates import with_larva_removal
 
 DRAWS = 400
 

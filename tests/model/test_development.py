@@ -16,8 +16,9 @@ from burden.model.forward import simulate
 from burden.model.lifecycle.development import LIMIT_EDGE_C, draw_development
 from burden.model.lifecycle.durations import FIRST, LAST, gamma_shape_of_ratio
 from burden.model.lifecycle.fresh_eggs import fit_cold_storage
+from burden.model.lifecycle.parameters import draw_parameters
 from burden.model.lifecycle.thermal_laws import GRID_C, _hump, fit_laws, joined
-from burden.model.lifecycle.transitions import build_cycle, draw_parameters
+from burden.model.lifecycle.transitions import build_cycle
 from burden.model.temperature import Temperature
 from burden.utils.errors import CannotAnswerError
 
@@ -405,8 +406,8 @@ def test_eggs_of_the_cycle_wear_in_as_many_stages_as_the_fit_says(evidence):
 
 def test_the_ends_of_the_temperature_grid_hold():
     """At the ends and beyond them the rate is that of the end; nothing is looked up outside the table."""
+    from burden.model.lifecycle.parameters import draw_parameters
     from burden.model.lifecycle.thermal_laws import GRID_C
-    from burden.model.lifecycle.transitions import draw_parameters
 
     hatch = draw_parameters("dactylogyrus", 4, 1).development.hatch
     for end, beyond in ((GRID_C[0], GRID_C[0] - 5), (GRID_C[-1], GRID_C[-1] + 5)):
@@ -417,7 +418,7 @@ def test_the_ends_of_the_temperature_grid_hold():
 
 
 def test_a_temperature_a_draw_is_each_draw_at_its_own():
-    from burden.model.lifecycle.transitions import draw_parameters
+    from burden.model.lifecycle.parameters import draw_parameters
 
     hatch = draw_parameters("dactylogyrus", 4, 1).development.hatch
     own = np.array([9.3, 14.8, 20.05, 27.6])

@@ -29,17 +29,10 @@ from burden.model.elimination.probability import (
 )
 from burden.model.elimination.renewal import Habitat, Values, backward
 from burden.model.forward import simulate
+from burden.model.lifecycle.parameters import Parameters
+from burden.model.lifecycle.rates import Surroundings, establishment_for, rates_at
 from burden.model.lifecycle.stable_stages import Population, growth_rate, stable_population
-from burden.model.lifecycle.transitions import (
-    LifeCycle,
-    LifeForm,
-    Parameters,
-    Surroundings,
-    Transition,
-    build_cycle,
-    establishment_for,
-    rates_at,
-)
+from burden.model.lifecycle.transitions import LifeCycle, LifeForm, Transition, build_cycle
 from burden.model.temperature import Temperature
 
 DRAWS = 6

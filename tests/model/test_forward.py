@@ -25,7 +25,8 @@ from scipy.optimize import brentq
 
 from burden.evidence import load_parasite, parasite_names
 from burden.model.forward import COARSE_STEP_DAYS, Event, Trajectory, derivative, simulate
-from burden.model.lifecycle.transitions import Surroundings, Transition, build_cycle, rates_at
+from burden.model.lifecycle.rates import Surroundings, rates_at
+from burden.model.lifecycle.transitions import Transition, build_cycle
 from burden.model.temperature import Temperature
 
 LIVE_BEARERS = [name for name in parasite_names() if not load_parasite(name).lays_eggs]

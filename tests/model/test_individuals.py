@@ -20,7 +20,9 @@ from burden.io import read_case  # noqa: E402
 from burden.model import forward as forward  # noqa: E402
 from burden.model.dose_effect import DoseEffect  # noqa: E402
 from burden.model.hosts import Fish  # noqa: E402
-from burden.model.lifecycle.transitions import build_cycle, draw_parameters, establishment_for  # noqa: E402
+from burden.model.lifecycle.parameters import draw_parameters  # noqa: E402
+from burden.model.lifecycle.rates import establishment_for  # noqa: E402
+from burden.model.lifecycle.transitions import build_cycle  # noqa: E402
 from burden.model.temperature import Temperature  # noqa: E402
 
 SOLVERS = {"simulate", "renewal", "elimination", "chains", "schedule"}

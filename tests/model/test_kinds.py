@@ -19,7 +19,9 @@ from burden.case import RecordedTemperature
 from burden.evidence import KIND_ODDS_PER_C, KIND_SHARE, load_parasite
 from burden.inference.prior import draw_pond
 from burden.model.lifecycle.kinds import KIND, draw_second_kind, joined_development, joined_values
-from burden.model.lifecycle.transitions import Surroundings, build_cycle, draw_parameters, rates_at
+from burden.model.lifecycle.parameters import draw_parameters
+from burden.model.lifecycle.rates import Surroundings, rates_at
+from burden.model.lifecycle.transitions import build_cycle
 from burden.utils.random_streams import Steering, steered
 
 DRAWS, SEED = 400, 3

@@ -11,10 +11,10 @@ from ponds import DENSITY, dose_effect, drawn, pond
 from burden.inference.prior import draw_pond
 from burden.model.elimination.probability import DoseSchedule, eliminations
 from burden.model.forward import simulate
-from burden.model.lifecycle.transitions import (
+from burden.model.lifecycle.parameters import draw_parameters
+from burden.model.lifecycle.rates import (
     LARVA_REMOVAL,
     Surroundings,
-    draw_parameters,
     establishment_for,
     rates_at,
     reproduction_number_of,

@@ -13,8 +13,8 @@ from analysis.individuals import Start, run_ponds
 from burden.model import forward
 from burden.model.forward import simulate
 from burden.model.hosts import Fish
+from burden.model.lifecycle.rates import Surroundings, rates_at
 from burden.model.lifecycle.stable_stages import growth_rate
-from burden.model.lifecycle.transitions import Surroundings, rates_at
 from burden.model.open_water import EGG_RETENTION, share_kept
 
 

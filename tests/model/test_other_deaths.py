@@ -10,7 +10,7 @@ from ponds import pond
 from scipy.integrate import quad
 
 from burden.model.forward import simulate
-from burden.model.lifecycle.transitions import draw_parameters
+from burden.model.lifecycle.parameters import draw_parameters
 from burden.model.other_deaths import OtherDeaths
 
 ONE = OtherDeaths(*(np.array([x]) for x in (1e-3, 0.05, -12.0, 6.0, 15.0)))

@@ -10,7 +10,8 @@ from ponds import DENSITY, FISH, dose_effect, pond, warm_kind
 
 from burden.inference.prior import draw_pond
 from burden.model.forward import Event, simulate
-from burden.model.lifecycle.transitions import draw_parameters, establishment_for
+from burden.model.lifecycle.parameters import draw_parameters
+from burden.model.lifecycle.rates import establishment_for
 from burden.model.temperature import Temperature
 from burden.schedule.forecast import regime_of
 

@@ -10,7 +10,9 @@ import numpy as np
 import pytest
 
 from burden.evidence import Value, load_parasite, parasite_names
-from burden.model.lifecycle.transitions import Surroundings, build_cycle, draw_parameters, rates_at
+from burden.model.lifecycle.parameters import draw_parameters
+from burden.model.lifecycle.rates import Surroundings, rates_at
+from burden.model.lifecycle.transitions import build_cycle
 from burden.model.lifecycle.viviparous import (
     BIRTH_STAGES,
     birth_rate,

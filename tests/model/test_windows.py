@@ -11,7 +11,7 @@ from scipy.integrate import quad, solve_ivp
 from scipy.stats import gamma
 
 from burden.evidence import load_parasite, parasite_names
-from burden.model.lifecycle.transitions import draw_parameters
+from burden.model.lifecycle.parameters import draw_parameters
 from burden.model.temperature import Temperature
 from burden.model.windows import Windows, safe_below_c, windows_after
 from burden.utils.errors import CannotAnswerError

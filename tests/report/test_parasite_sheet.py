@@ -16,8 +16,9 @@ from burden.evidence import KNOWN, Point, Value, load_parasite, parasite_names, 
 from burden.model.hosts import blood_step
 from burden.model.lifecycle.development import draw_development
 from burden.model.lifecycle.durations import FIRST, LAST
+from burden.model.lifecycle.parameters import draw_parameters
+from burden.model.lifecycle.rates import Surroundings, establishment_for, rates_at
 from burden.model.lifecycle.thermal_laws import fit_laws
-from burden.model.lifecycle.transitions import Surroundings, draw_parameters, establishment_for, rates_at
 from burden.report.reference.parasite_sheet import QUESTIONS, parasite_list, parasite_sheet
 from burden.utils.errors import InputError
 

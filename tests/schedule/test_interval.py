@@ -86,8 +86,8 @@ def test_a_gap_counted_from_the_first_dose_is_rejected():
     from burden.model.elimination.dose_survival import Batch
     from burden.model.elimination.probability import none_left, time_grid
     from burden.model.elimination.renewal import Habitat, backward
+    from burden.model.lifecycle.rates import Surroundings
     from burden.model.lifecycle.stable_stages import stable_population
-    from burden.model.lifecycle.transitions import Surroundings
     from burden.schedule.reference_pond import STAGES
 
     parameters, effect, gap, dt = drawn("dactylogyrus", DRAWS, 1), bath(DRAWS), 5.0, 0.25

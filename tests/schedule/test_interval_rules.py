@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from burden.model.lifecycle.transitions import draw_parameters
+from burden.model.lifecycle.parameters import draw_parameters
 from burden.model.windows import safe_below_c
 from burden.report.text.interval import two_weeks_words
 from burden.schedule.aim import CONTROL_CHANCE, ERADICATION_CHANCE

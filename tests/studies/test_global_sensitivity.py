@@ -10,7 +10,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from analysis.sensitivity import INPUTS, _strained, answers_of, draw_ensemble, indices_of
 from burden.evidence import load_parasite
-from burden.model.lifecycle.transitions import draw_parameters
+from burden.model.lifecycle.parameters import draw_parameters
 
 DRAWS = 1024
 

@@ -21,7 +21,7 @@ from burden.evidence import agent_names, load_agent
 from burden.inference.estimate import estimate
 from burden.inference.sampler import Effort
 from burden.io import read_case
-from burden.model.lifecycle.transitions import draw_parameters
+from burden.model.lifecycle.parameters import draw_parameters
 from burden.model.temperature import Temperature
 from burden.model.windows import windows_after
 from burden.schedule.eligibility import unpublished_plans

@@ -19,8 +19,10 @@ from burden.model.dose_effect import DoseEffect
 from burden.model.elimination.dose_survival import Batch
 from burden.model.elimination.renewal import Habitat, Values, backward
 from burden.model.forward import Scenario, State
+from burden.model.lifecycle.parameters import Parameters
+from burden.model.lifecycle.rates import Surroundings, rates_at
 from burden.model.lifecycle.stable_stages import Population
-from burden.model.lifecycle.transitions import LifeCycle, Parameters, Surroundings, Transition, rates_at
+from burden.model.lifecycle.transitions import LifeCycle, Transition
 from burden.model.linear_chain import chain_passage, looked_back
 from burden.utils.progress import track
 

@@ -16,8 +16,9 @@ import numpy as np
 
 from burden.model.elimination.dose_survival import Batch, Doses
 from burden.model.elimination.waiting_times import Ends, Leaving, Memo, Waiting
+from burden.model.lifecycle.parameters import Parameters
+from burden.model.lifecycle.rates import Surroundings, rates_at
 from burden.model.lifecycle.stable_stages import Population
-from burden.model.lifecycle.transitions import Parameters, Surroundings, rates_at
 from burden.model.linear_chain import chain_passage, looked_back
 from burden.model.temperature import Temperature
 

@@ -9,7 +9,7 @@ import numpy as np
 from burden.model.forward.rates import carried, mean_over_fish, with_density_and_drugs
 from burden.model.forward.state import DrugInWater, Scenario, State
 from burden.model.hosts import blood_change, death_rates, laying_brake, resistance_rate
-from burden.model.lifecycle.transitions import Surroundings, rates_at
+from burden.model.lifecycle.rates import Surroundings, rates_at
 
 __all__ = [
     "derivative",

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from burden.model.forward.state import DrugInWater
-from burden.model.lifecycle.transitions import Parameters
+from burden.model.lifecycle.parameters import Parameters
 
 __all__ = [
     "carried",

@@ -10,7 +10,8 @@ import numpy as np
 
 from burden.model.dose_effect import DoseEffect
 from burden.model.hosts import Fish
-from burden.model.lifecycle.transitions import LifeCycle, Parameters
+from burden.model.lifecycle.parameters import Parameters
+from burden.model.lifecycle.transitions import LifeCycle
 from burden.model.other_deaths import OtherDeaths
 from burden.model.temperature import Temperature
 

@@ -11,7 +11,8 @@ from burden.model.forward.flows import NO_BRAKE, NO_FLOW, Brake, Flow, Moved
 from burden.model.forward.rates import mean_over_fish, with_density_and_drugs
 from burden.model.forward.state import DrugInWater, Scenario, State
 from burden.model.hosts import blood_step, death_rates, laying_brake, resistance_rate
-from burden.model.lifecycle.transitions import LifeForm, Surroundings, Transition, rates_at
+from burden.model.lifecycle.rates import Surroundings, rates_at
+from burden.model.lifecycle.transitions import LifeForm, Transition
 from burden.model.linear_chain import ChainKernel, chain_kernel
 
 __all__ = [

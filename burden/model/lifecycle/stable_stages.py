@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import gammaincc
 
-from burden.model.lifecycle.transitions import Parameters, Surroundings, rates_at
+from burden.model.lifecycle.parameters import Parameters
+from burden.model.lifecycle.rates import Surroundings, rates_at
 
 __all__ = ["Population", "growth_rate", "stable_population"]
 

@@ -11,8 +11,9 @@ import numpy as np
 from burden.evidence import ParasiteSet, Point
 from burden.model.lifecycle.development import Development
 from burden.model.lifecycle.durations import FIRST, LAST
+from burden.model.lifecycle.parameters import Parameters, draw_parameters
+from burden.model.lifecycle.rates import Surroundings, rates_at
 from burden.model.lifecycle.thermal_laws import GRID_C
-from burden.model.lifecycle.transitions import Parameters, Surroundings, draw_parameters, rates_at
 from burden.model.lifecycle.viviparous import births_per_life, fluke_life_days, growth_rate
 from burden.utils.results import number
 

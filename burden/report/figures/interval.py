@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from burden.evidence import ParasiteSet, load_parasite
-from burden.model.lifecycle.transitions import Parameters
+from burden.model.lifecycle.parameters import Parameters
 from burden.model.temperature import Temperature
 from burden.model.windows import windows_after
 from burden.report.figures.style import BAND_50, BAND_90, GREY, INK, LINE, MARK, bare, figure_of_size, write_figure

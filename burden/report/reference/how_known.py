@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from burden.evidence import Agent, ParasiteSet, load_agent, reference_record
+from burden.model.lifecycle.parameters import Parameters, draw_parameters
+from burden.model.lifecycle.rates import Surroundings, establishment_for, rates_at
 from burden.model.lifecycle.stable_stages import growth_rate
-from burden.model.lifecycle.transitions import Parameters, Surroundings, draw_parameters, establishment_for, rates_at
 from burden.model.lifecycle.viviparous import growth_rate as live_growth_rate
 from burden.model.temperature import Temperature
 from burden.model.windows import windows_after
