@@ -42,7 +42,12 @@ ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("statistics/test_negative_binomial.py",),
     ),
     "development": (
-        ("model/lifecycle/development.py", "model/lifecycle/thermal_laws.py"),
+        (
+            "model/lifecycle/development.py",
+            "model/lifecycle/durations.py",
+            "model/lifecycle/fresh_eggs.py",
+            "model/lifecycle/thermal_laws.py",
+        ),
         ("model/test_development.py",),
     ),
     "treatment": (
@@ -60,7 +65,15 @@ ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("model/test_elimination.py", "model/test_waiting_times.py", "model/test_dose_survival.py"),
     ),
     "inference": (
-        ("inference/estimate.py", "inference/history.py", "inference/observation.py"),
+        (
+            "inference/estimate.py",
+            "inference/fitting_ponds.py",
+            "inference/history.py",
+            "inference/looks_on_record.py",
+            "inference/observation.py",
+            "inference/observation_parameters.py",
+            "inference/picked_fish.py",
+        ),
         ("inference/test_estimate.py", "inference/test_history.py"),
     ),
     "schedule": (("schedule/search.py", "schedule/evaluation.py"), ("schedule/test_search.py",)),

@@ -18,8 +18,9 @@ from burden.statistics.adaptive_importance import (
     log_mixture_weights,
     tempered,
 )
+from burden.utils.dates import say_date
 from burden.utils.errors import CannotAnswerError
-from burden.utils.formatting import counted, say_date
+from burden.utils.formatting import counted
 from burden.utils.random_streams import uniform_draws
 from burden.utils.results import CredibleInterval
 from burden.utils.safe_text import shown

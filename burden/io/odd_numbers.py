@@ -12,7 +12,7 @@ from typing import Any
 
 from burden.case import Case, Uncertain
 from burden.treatment.published_dose import LEAST_STRENGTH_PERCENT
-from burden.utils.formatting import named, plain_number
+from burden.utils.formatting import as_given, named
 
 __all__ = [
     "RULES",
@@ -261,4 +261,4 @@ def _beside(path: str, tables: Mapping[str, Any]) -> float | None:
 
 def far_number(value: float) -> str:
     """Write a number as it was given; of one far out of any range, three hundred digits would help nobody."""
-    return plain_number(value) if value == 0 or 0.001 <= abs(value) < 1e9 else f"{value:g}"
+    return as_given(value) if value == 0 or 0.001 <= abs(value) < 1e9 else f"{value:g}"

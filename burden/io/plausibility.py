@@ -15,7 +15,7 @@ from burden.io.case_toml import CASE_FILE, CaseTables
 from burden.io.files import Notes
 from burden.io.odd_numbers import YEAR_OLD_DAYS, Asked, odd_numbers
 from burden.io.unit_checks import odd_units
-from burden.utils.formatting import counted, plain_number
+from burden.utils.formatting import as_given, counted
 
 if TYPE_CHECKING:
     from burden.io.schema import ActionTable
@@ -248,7 +248,7 @@ def _about_weight(case: Case) -> Iterator[str]:
 
 def _rounded(value: float) -> str:
     """Write an assumed figure with three digits at most."""
-    return plain_number(float(f"{value:.3g}"))
+    return as_given(float(f"{value:.3g}"))
 
 
 def _about_samples(case: Case) -> Iterator[str]:
@@ -271,7 +271,7 @@ def _about_samples(case: Case) -> Iterator[str]:
 def _about_water(case: Case, exchange_given: bool) -> Iterator[str]:
     volume = case.water.volume_l
     if volume.assumed:
-        value, low, high = plain_number(volume.value), _rounded(volume.low), _rounded(volume.high)
+        value, low, high = as_given(volume.value), _rounded(volume.low), _rounded(volume.high)
         yield f"The volume is taken as {value} L ± 10 % ({low} to {high} L)."
     for group in case.fish:
         if group.mean_weight_g is not None and group.mean_weight_g.assumed:

@@ -9,16 +9,8 @@ from typing import Any
 
 from burden.case import Uncertain
 from burden.treatment.dose_result import DoseResult
-from burden.utils.formatting import (
-    MONTHS,
-    day_in_words,
-    interval,
-    named,
-    plain,
-    product_words,
-    sentence,
-    several,
-)
+from burden.utils.dates import MONTHS, day_in_words
+from burden.utils.formatting import interval, named, plain, product_words, sentence, several
 from burden.utils.results import CredibleInterval
 from burden.utils.safe_text import one_line
 

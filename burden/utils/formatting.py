@@ -1,4 +1,4 @@
-"""How a number, a share, an amount, a date and a name are written: one writer each, the same in every locale.
+"""How a number, a share, an amount and a name are written: one writer each, the same in every locale.
 
 Numbers are written with at most three digits that count, thousands spaced, never with an exponent. Every sentence and
 table of the package calls these.
@@ -8,17 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from datetime import date
 
 __all__ = [
     "CANNOT_BE_GIVEN",
-    "MONTHS",
     "alike",
     "all_of",
     "as_given",
     "capitalised",
     "counted",
-    "day_in_words",
     "exposure",
     "interval",
     "is_plural",
@@ -29,9 +26,7 @@ __all__ = [
     "percent_interval",
     "percents",
     "plain",
-    "plain_number",
     "product_words",
-    "say_date",
     "sentence",
     "several",
     "significant",
@@ -42,8 +37,6 @@ __all__ = [
 ]
 
 CANNOT_BE_GIVEN = "cannot be given"
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 #: a smaller number is what arithmetic leaves of nought
 _NOUGHT = 1e-12
 #: a share beyond this is nearly all [-]
@@ -324,36 +317,6 @@ def product_words(product_g: float | None, product_ml: float | None) -> str:
     return mass(product_g) if product_ml is None else volume(product_ml / 1000)
 
 
-# --- dates --------------------------------------------------------------------------------------------------------
-def day_in_words(day: date) -> str:
-    """Write a date with its year.
-
-    Examples
-    --------
-    >>> day_in_words(date(2026, 5, 4))
-    '4 May 2026'
-    """
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
-
-
-def say_date(day: date, year: int | None = None) -> str:
-    """Write a date with its weekday, and with its year only where that is another one.
-
-    Parameters
-    ----------
-    day : date
-    year : int, optional
-        Of the visit.
-
-    Examples
-    --------
-    >>> say_date(date(2026, 5, 4)), say_date(date(2026, 5, 4), 2026), say_date(date(2027, 2, 4), 2026)
-    ('Mon 4 May', 'Mon 4 May', 'Thu 4 Feb 2027')
-    """
-    said = f"{_WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]}"
-    return said if year in (None, day.year) else f"{said} {day.year}"
-
-
 # --- names and phrases --------------------------------------------------------------------------------------------
 def named(name: str) -> str:
     """Write a name of the glossary as words.
@@ -416,7 +379,3 @@ def capitalised(text: str) -> str:
 def uncapitalised(text: str) -> str:
     """Write a sentence as it goes on after a colon."""
     return text[:1].lower() + text[1:]
-
-
-#: of rooms that are being rewritten
-plain_number = as_given

@@ -28,7 +28,7 @@ from burden.report.text.plan import dose_text
 from burden.report.write import report_files
 from burden.treatment.gates import Gate
 from burden.treatment.water_remedies import Remedy
-from burden.utils.formatting import say_date
+from burden.utils.dates import say_date
 
 pytestmark = pytest.mark.usefixtures("each_case_once")
 

@@ -62,8 +62,9 @@ from burden.treatment.gates import Gate
 from burden.treatment.safety_note import SafetyNote
 from burden.treatment.water_remedies import Remedy
 from burden.treatment.withdrawal import Withdrawal
+from burden.utils.dates import day_in_words, say_date
 from burden.utils.errors import InputError
-from burden.utils.formatting import counted, day_in_words, mass, say_date
+from burden.utils.formatting import counted, mass
 from burden.utils.results import CredibleInterval
 from burden.utils.wording import text_of
 

@@ -43,7 +43,8 @@ from burden.report.text.reasons import owner_reason_text, reason_text
 from burden.sampling import Look, find_by_burden, recheck
 from burden.sampling.development_times import times_at
 from burden.schedule.aim import HORIZON_DAYS, check_day, emptied_day
-from burden.utils.formatting import percents, plain, say_date
+from burden.utils.dates import say_date
+from burden.utils.formatting import percents, plain
 from burden.utils.results import CredibleInterval
 
 _UNIT = re.compile(r"\d (?:%|°C|kg|g|mg|L|mL|m³|h|d)(?!\w)")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-from datetime import date, timedelta
 
 import pytest
 from hypothesis import given, settings
@@ -86,19 +85,3 @@ def test_one_of_a_thing_is_one(number, noun):
     assert "1 fish" not in f.all_of(1, "fish")
     assert "fishs" not in text
     assert "archs" not in text
-
-
-@given(st.dates(date(1990, 1, 1), date(2100, 1, 1)), st.integers(1990, 2100))
-@settings(max_examples=100, deadline=None)
-def test_a_date_reads_back(day, year):
-    words = f.day_in_words(day).split()
-    assert date(int(words[2]), f.MONTHS.index(words[1]) + 1, int(words[0])) == day
-    said = f.say_date(day, year).split()
-    assert said[0] == f.say_date(day + timedelta(days=7)).split()[0]
-    assert (len(said) == 3) == (day.year == year)
-
-
-def test_weekdays_are_those_of_the_calendar():
-    """10 May 2026 is a Sunday: date.isoweekday of the standard library."""
-    assert f.say_date(date(2026, 5, 10)) == "Sun 10 May"
-    assert date(2026, 5, 10).isoweekday() == 7

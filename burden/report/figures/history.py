@@ -12,7 +12,7 @@ from burden.inference.pond_history import History
 from burden.report.figures.forecast import plain_powers
 from burden.report.figures.style import BAND_50, BAND_90, GREY, INK, LINE, MARK, bare, figure_of_size
 from burden.report.formatting import day_label, on_day
-from burden.utils.formatting import MONTHS
+from burden.utils.dates import MONTHS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -19,7 +19,8 @@ from burden.report.text.notes import parasite_name
 from burden.report.text.plan import aim_text, as_recommended, last_dose_text, not_eaten_text
 from burden.report.text.reasons import reason_text
 from burden.report.text.treatment_response import verdict_words
-from burden.utils.formatting import percent, percent_interval, say_date, sentence
+from burden.utils.dates import say_date
+from burden.utils.formatting import percent, percent_interval, sentence
 from burden.utils.results import CredibleInterval
 
 __all__ = ["answer_lines", "moved_rows", "seen_rows", "there_rows", "title_of"]

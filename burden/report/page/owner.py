@@ -17,7 +17,8 @@ from burden.report.text.gates import FOR_THE_LABORATORY, gates_text, other_text
 from burden.report.text.handling import aftercare_days, breath_text, handling_of, same_water, trial_steps, unfed_text
 from burden.report.text.plan import dose_text
 from burden.report.text.reasons import FOR_OWNERS, owner_reason_text
-from burden.utils.formatting import capitalised, counted, is_plural, percent, plain, say_date, sentence, uncapitalised
+from burden.utils.dates import say_date
+from burden.utils.formatting import capitalised, counted, is_plural, percent, plain, sentence, uncapitalised
 from burden.utils.results import CredibleInterval
 
 __all__ = ["owner_page"]

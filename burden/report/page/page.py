@@ -36,7 +36,8 @@ from burden.report.text.next_look import look_text, no_look_text, outcome_lines
 from burden.report.text.notes import parasite_name
 from burden.report.text.plan import as_recommended
 from burden.report.text.schedule import custom_text, window_text
-from burden.utils.formatting import counted, interval, percent, percent_interval, plain, say_date, volume
+from burden.utils.dates import say_date
+from burden.utils.formatting import counted, interval, percent, percent_interval, plain, volume
 
 __all__ = ["render_page", "template"]
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from burden.inference.diagnostics import HiddenByUnknownDose, LookedTwice, Quantity, SampleReading, SkinNotRead
 from burden.inference.estimate_result import Estimate, FewEffectiveDraws, LogAgainstSamples, SickOnly
 from burden.report.text.notes import noted, other_sets, parasite_name
-from burden.utils.formatting import all_of, counted, day_in_words, named, percent, percent_interval, plain
+from burden.utils.dates import day_in_words
+from burden.utils.formatting import all_of, counted, named, percent, percent_interval, plain
 from burden.utils.results import CredibleInterval
 from burden.utils.wording import writes, writes_brief
 

@@ -17,7 +17,8 @@ from burden.case.stock import (
     Water,
     YearlyTemperature,
 )
-from burden.utils.formatting import MONTHS, as_given, counted, day_in_words, named, percent, plain, several
+from burden.utils.dates import MONTHS, day_in_words
+from burden.utils.formatting import as_given, counted, named, percent, plain, several
 from burden.utils.wording import writes, writes_lines
 
 __all__: list[str] = []  # writers are found by the type they write

@@ -31,7 +31,8 @@ from burden.treatment.dose_result import DoseResult
 from burden.treatment.gates import change_of, without_change
 from burden.treatment.residues import ceiling_mg_l, given_baths, left_mg_l
 from burden.treatment.withdrawal import Withdrawal
-from burden.utils.formatting import interval, named, percent, plain, say_date, uncapitalised
+from burden.utils.dates import say_date
+from burden.utils.formatting import interval, named, percent, plain, uncapitalised
 
 __all__ = ["Day", "days_of", "folded", "look_today_of"]
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from burden.decision.records import Decision
 from burden.inference.mortality import DeathAttribution, DeathPattern, MoreThanOtherCauses
-from burden.utils.formatting import counted, day_in_words, percent, plain, say_date
+from burden.utils.dates import day_in_words, say_date
+from burden.utils.formatting import counted, percent, plain
 from burden.utils.wording import writes
 
 __all__ = ["deaths_text"]

@@ -21,7 +21,8 @@ from burden.report.text.plan import (
 )
 from burden.report.text.reasons import reason_text
 from burden.treatment.safety_note import SafetyNote
-from burden.utils.formatting import all_of, counted, named, say_date, several, uncapitalised
+from burden.utils.dates import say_date
+from burden.utils.formatting import all_of, counted, named, several, uncapitalised
 from burden.utils.wording import writes, writes_brief
 
 __all__ = [

@@ -13,8 +13,8 @@ from burden.treatment.dose_result import DoseReason, DoseResult, StockSolution, 
 from burden.treatment.efficacy_checks import KillTable, PointChecks
 from burden.treatment.efficacy_contradiction import Contradiction
 from burden.treatment.withdrawal import LastDose, UnnamedAgent, Withdrawal
+from burden.utils.dates import day_in_words
 from burden.utils.formatting import (
-    day_in_words,
     exposure,
     mass,
     named,

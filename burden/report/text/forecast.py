@@ -9,7 +9,8 @@ from burden.report.text.notes import noted, other_sets, parasite_name
 from burden.schedule.by_killer import IfThisKills
 from burden.schedule.forecast import AfterADose, Forecast
 from burden.schedule.projection import Delay, Projection
-from burden.utils.formatting import day_in_words, percent, percents, plain, sentence, several
+from burden.utils.dates import day_in_words
+from burden.utils.formatting import percent, percents, plain, sentence, several
 from burden.utils.results import CredibleInterval
 from burden.utils.wording import writes, writes_brief
 

@@ -14,12 +14,12 @@ from burden.treatment.dose_result import stock_solution
 from burden.treatment.gates import Gate
 from burden.treatment.host_tolerance import host_advice
 from burden.treatment.water_chemistry import LEFT_IN_HOURS
+from burden.utils.dates import say_date
 from burden.utils.formatting import (
     exposure,
     kind_in_plural,
     named,
     product_words,
-    say_date,
     several,
     strength,
     uncapitalised,

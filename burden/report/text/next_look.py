@@ -9,7 +9,8 @@ from burden.decision.look_dates import look_after
 from burden.decision.look_records import CLEAN_LOOKS, TAKEN_ONCE, NextLook, Outcome
 from burden.decision.records import Decision
 from burden.sampling.development_times import SURE
-from burden.utils.formatting import all_of, counted, percent, plain, say_date, several
+from burden.utils.dates import say_date
+from burden.utils.formatting import all_of, counted, percent, plain, several
 
 __all__ = ["look_text", "no_look_text", "outcome_lines"]
 

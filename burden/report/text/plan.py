@@ -9,9 +9,9 @@ from burden.decision.records import Decision, Missing, PlannedDose
 from burden.evidence import FRESH_WATER, load_parasite
 from burden.report.text.dose import degree_days
 from burden.treatment.withdrawal import Withdrawal
+from burden.utils.dates import day_in_words, say_date
 from burden.utils.formatting import (
     counted,
-    day_in_words,
     exposure,
     interval,
     mass,
@@ -19,7 +19,6 @@ from burden.utils.formatting import (
     percent,
     plain,
     product_words,
-    say_date,
     several,
     strength,
     volume,

@@ -9,7 +9,8 @@ from datetime import date
 from burden.inference.kill_record import LEAST_TRIALS, SUSPECT, WIDEST, KillRecord, Trial
 from burden.inference.pond_history import Calibration, History
 from burden.inference.visit_forecasts import VisitForecast
-from burden.utils.formatting import counted, day_in_words, named, percent, plain, several
+from burden.utils.dates import day_in_words
+from burden.utils.formatting import counted, named, percent, plain, several
 from burden.utils.wording import writes, writes_brief
 
 __all__ = ["calibration_text", "expected_line", "forecast_words", "kill_lines", "left_out_text"]

@@ -9,7 +9,8 @@ from burden.decision.action import LIKELY
 from burden.decision.doses_given import WEAK_SHARE
 from burden.decision.records import Reason
 from burden.inference.dose_accounts import LEAST_CHANCE
-from burden.utils.formatting import capitalised, counted, day_in_words, named, percent, plain, several
+from burden.utils.dates import day_in_words
+from burden.utils.formatting import capitalised, counted, named, percent, plain, several
 
 __all__ = ["FOR_OWNERS", "owner_reason_text", "reason_text"]
 

@@ -18,16 +18,8 @@ from burden.inference.response_result import (
 )
 from burden.inference.treatment_failure import Cause, Causes, CauseTest, SaltTest
 from burden.report.text.notes import noted, other_sets, parasite_name
-from burden.utils.formatting import (
-    counted,
-    day_in_words,
-    named,
-    percent,
-    percent_interval,
-    plain,
-    uncapitalised,
-    volume,
-)
+from burden.utils.dates import day_in_words
+from burden.utils.formatting import counted, named, percent, percent_interval, plain, uncapitalised, volume
 from burden.utils.results import CredibleInterval
 from burden.utils.wording import writes, writes_brief
 

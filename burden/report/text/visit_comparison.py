@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from burden.inference.diagnostics import Quantity
 from burden.inference.visit_comparison import Changes
-from burden.utils.formatting import counted, day_in_words, plain, sentence, several
+from burden.utils.dates import day_in_words
+from burden.utils.formatting import counted, plain, sentence, several
 from burden.utils.wording import writes
 
 __all__ = ["burden_line", "deaths_line"]

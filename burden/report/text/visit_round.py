@@ -10,7 +10,8 @@ from typing import Any
 from burden.decision.look_value import Look
 from burden.report.text.next_look import outcome_lines
 from burden.report.visit_round import LeftOut, RoundResult, Stop
-from burden.utils.formatting import counted, day_in_words, percent, plain, say_date, sentence, several
+from burden.utils.dates import day_in_words, say_date
+from burden.utils.formatting import counted, percent, plain, sentence, several
 from burden.utils.wording import writes, writes_brief, writes_lines
 
 __all__ = ["MOVES"]  # writers are found by the type they write
