@@ -105,7 +105,7 @@ def clip_share_words(pieces: float, of: GillPiece, weight_g: float | None) -> di
     Parameters
     ----------
     pieces, of
-        As `burden.statistics.gill_share` takes them.
+        As `burden.case.gill_share` takes them.
     weight_g : float or None
         Of the fish [g].
 
