@@ -1,49 +1,25 @@
-"""The command line as other programs and people meet it: keys, exit codes, errors, bytes, start-up."""
+"""The command line as other programs and people meet it: help, keys, facts of the trade, bytes, progress."""
 
 from __future__ import annotations
 
 import io
-import json
-import os
 import re
 import shlex
 import shutil
-import subprocess
-import sys
 import time
-from functools import cache
 from pathlib import Path
 
 import click
 import pytest
 from click.testing import CliRunner
+from command_line import DRAWS, KOI, answer, assert_frame, is_triple, run
 
 from burden.cli import main, progress_bar
 from burden.cli.progress_bar import Bar
 from burden.evidence import agent_names, parasite_names, reference
-from burden.report.files.folder import write_folder
-from burden.utils.errors import CannotAnswerError
 from burden.utils.progress import listening, track
 
 pytestmark = pytest.mark.usefixtures("each_case_once")  # one pond for several commands
-
-ROOT = Path(__file__).parents[2]
-KOI = ROOT / "simulated_data" / "koi_pond"
-FRAME = {"schema_version", "seed", "draws", "interval_level", "warnings"}
-DRAWS = ("--draws", "40")
-
-
-@cache
-def run(*words: str, turn: int = 0):
-    """Run a command once a session; `turn` sets a second run of the same words apart."""
-    return CliRunner().invoke(main, [str(word) for word in words])
-
-
-def answer(*words: str, code: int = 0) -> dict:
-    """JSON object of a command; nothing else may be on standard output."""
-    found = run(*words, "--json")
-    assert found.exit_code == code, found.output
-    return json.loads(found.stdout, parse_constant=lambda name: pytest.fail(f"{name} is not JSON"))
 
 
 def leaves(group: click.Group, path: tuple[str, ...] = ()):
@@ -92,20 +68,6 @@ def test_defaults_of_draws_are_those_agreed():
     assert default.pop(("interval",)) == default.pop(("parasites",)) == 200
     assert default.pop(("group",)) == 1000  # its ponds are weighed twice
     assert set(default.values()) == {500}
-
-
-# --- keys other programs rely on -------------------------------------------------------------------------------------
-def is_triple(value: dict, mean: bool = False) -> bool:
-    numbers = [value[name] for name in ("low", "median", "high")]
-    assert set(value) == {"low", "median", "high"} | ({"mean"} if mean else set())
-    return numbers == [None] * 3 or numbers == sorted(numbers)
-
-
-def assert_frame(found: dict, seed: int | None, draws: int | None) -> None:
-    assert set(found) >= FRAME
-    assert (found["schema_version"], found["interval_level"]) == (1, 0.9)
-    assert (found["seed"], found["draws"]) == (seed, draws)
-    assert isinstance(found["warnings"], list)
 
 
 def test_estimate_keys():
@@ -263,149 +225,6 @@ def test_new_writes_a_case_that_reads_as_it_stands(tmp_path):
     assert answer("check", folder)["ok"]
 
 
-# --- sampling --------------------------------------------------------------------------------------------------------
-@pytest.mark.parametrize(
-    ("prevalence", "population", "fish"),
-    [("0.05", None, 59), ("0.1", None, 29), ("0.2", None, 14), ("0.05", "100", 45)],
-)
-def test_sample_sizes_of_the_handbooks(prevalence, population, fish):
-    """Large groups 59, 29, 14; a lot of 100 at 5 %: 45. FAO 2008 ISPM 31, tables 1 and 3, 95 % confidence."""
-    group = () if population is None else ("--population", population)
-    found = answer("sampling", "find", "--prevalence", prevalence, "--confidence", "0.95", *group)
-    assert_frame(found, None, None)
-    assert found["fish"] == fish
-    assert found["method"] == ("binomial" if population is None else "hypergeometric")
-    assert found["population"] == (None if population is None else 100)
-    assert (found["prevalence"], found["confidence"], found["sensitivity"]) == (float(prevalence), 0.95, 1.0)
-
-
-def test_fish_for_a_mean_as_elliott_has_it():
-    """n = (1/mean + 1/k)/D² with D the standard error over the mean: Elliott 1977 FBA Sci Publ 25 (from memory)."""
-    z = 1.6448536269514722
-    words = ("--mean", "5", "--k", "0.5", "--precision", str(0.2 * z))
-    assert answer("sampling", "mean", *words)["fish"] == 55
-
-
-def test_a_stop_card_has_a_line_a_fish():
-    card = answer("sampling", "stop", "--k", "1", "--precision", "0.6", "--max-fish", "12")
-    assert [line["fish"] for line in card["lines"]] == list(range(1, 13))
-    lines = answer("sampling", "stop", "--k", "1", "--low", "5", "--high", "20", "--max-fish", "12")["lines"]
-    assert all(line["low_at_most"] is None or line["low_at_most"] < line["high_at_least"] for line in lines)
-
-
-def test_plans_draw_their_figures(tmp_path):
-    card, effort = tmp_path / "card.svg", tmp_path / "effort.png"
-    answer("sampling", "stop", "--k", "1", "--low", "5", "--high", "20", "--plot", str(card))
-    words = ("--mean", "100", "--k", "1", "--precision", "0.5", "--fraction-examined", "0.01", "--handling", "3")
-    answer("sampling", "mean", *words, "--plot", str(effort))
-    assert "stop: high" in card.read_text(encoding="utf-8")
-    assert effort.read_bytes()[1:4] == b"PNG"
-
-
-def test_ponds_rounds_and_prevalence_have_their_options():
-    farm = answer("sampling", "find", "--prevalence", "0.1", "--ponds", "6", "--population", "200", "--rounds", "3")
-    assert (farm["ponds"], farm["pond_prevalence"]) == (6, pytest.approx(1 / 6))
-    assert len(farm["clean_rounds"]["rounds"]) == 3
-    assert answer("sampling", "mean", "--prevalence", "0.3", "--precision", "0.1")["fish"] == 55
-    wrong = answer("sampling", "mean", "--precision", "0.1", code=2)
-    assert [problem["place"] for problem in wrong["problems"]] == ["--mean"]
-
-
-def test_recheck_and_arrivals_follow_from_the_windows():
-    """Eggs laid at the dose have hatched, settled and can be seen: no day before the last hatch of the same water."""
-    water = ("--parasite", "dactylogyrus", "--temperature", "26")
-    last_hatch = answer("interval", *water, *DRAWS)["last_hatch_days"]
-    look = answer("sampling", "recheck", *water, "--population", "40", *DRAWS)
-    hold = answer("sampling", "arrivals", *water, "--fish", "30", *DRAWS)
-    assert_frame(look, 1, 40)
-    assert look["day"] >= last_hatch["high"]
-    assert look["day"] == hold["hold_days"]
-    assert [row["day"] for row in hold["looks"]][0::2] == [0, hold["hold_days"]]
-    colder = answer("sampling", "recheck", "--parasite", "dactylogyrus", "--temperature", "14", *DRAWS)
-    assert colder["day"] > look["day"]
-
-
-IMPOSSIBLE = {
-    "a live-bearer has no eggs to wait for": ("recheck", "--parasite", "gyrodactylus", "--temperature", "15", *DRAWS),
-    "too cold for eggs to hatch": ("recheck", "--parasite", "dactylogyrus", "--temperature", "1", *DRAWS),
-    "times nobody measured": ("arrivals", "--parasite", "zeuxapta", "--temperature", "20", "--fish", "9", *DRAWS),
-    "one fish in a hundred thousand": ("find", "--prevalence", "1e-5"),
-    "too few fish": ("find", "--prevalence", "0.05", "--population", "20", "--sensitivity", "0.3"),
-    "a test that cannot tell": ("find", "--prevalence", "0.05", "--sensitivity", "0.4", "--specificity", "0.6"),
-    "a mean nobody can know": ("mean", "--mean", "10", "--k", "0.01", "--precision", "0.01"),
-    "a card too short": ("stop", "--k", "1", "--precision", "0.1", "--max-fish", "5"),
-}
-
-
-@pytest.mark.parametrize("words", IMPOSSIBLE.values(), ids=IMPOSSIBLE)
-def test_an_impossible_question_is_an_answer_with_its_reason(words):
-    found = answer("sampling", *words)
-    assert found["reason"]
-    assert found["reason_code"]
-    assert found["what_would_change"]
-
-
-OUT_OF_RANGE = {
-    "--precision": ("mean", "--mean", "10", "--k", "1", "--precision", "1e-9"),
-    "--k": ("mean", "--mean", "10", "--k", "1e400", "--precision", "0.5"),
-    "--mean": ("mean", "--mean", "1e300", "--k", "1", "--precision", "0.5"),
-    "--low": ("stop", "--k", "1", "--low", "1e5"),
-    "--max-fish": ("stop", "--k", "1", "--low", "1", "--max-fish", "1000000"),
-    "--population": ("find", "--prevalence", "0.05", "--population", "99999999999"),
-    "--prevalence": ("find", "--prevalence", "nan"),
-    "--temperature": ("recheck", "--parasite", "dactylogyrus", "--temperature", "nan"),
-    "--lethal": ("arrivals", "--parasite", "dactylogyrus", "--temperature", "20", "--fish", "9", "--lethal", "9999999"),
-}
-
-
-@pytest.mark.parametrize("place", OUT_OF_RANGE)
-def test_a_number_out_of_its_range_is_named_by_its_option_with_the_range(place):
-    (problem,) = answer("sampling", *OUT_OF_RANGE[place], code=2)["problems"]
-    assert problem["place"] == place
-    assert re.search(r"\d", problem["expected"])
-    assert problem["fix"]
-
-
-def test_level_means_a_burden_and_interval_level_an_interval():
-    words = ("--mean", "5", "--k", "1", "--precision", "0.5")
-    assert answer("sampling", "mean", *words, "--interval-level", "0.95")["level"] == 0.95
-    wrong = answer("sampling", "mean", *words, "--level", "0.95", code=2)["problems"]
-    assert wrong[0]["place"] == "--level"
-    water = ("--parasite", "dactylogyrus", "--temperature", "20", *DRAWS)
-    assert answer("sampling", "recheck", *water, "--level", "3")["sample"]["level"] == 3
-    rare = answer("sampling", "arrivals", *water, "--fish", "300", "--prevalence", "0.3", "--preparations", "6")
-    assert rare["sample"]["target_prevalence"] == 0.3
-
-
-def test_share_of_a_small_group_in_whole_fish_and_a_test_that_errs():
-    group = ("find", "--prevalence", "0.05", "--population", "33")
-    up, down = answer("sampling", *group), answer("sampling", *group, "--round-infected", "down")
-    assert (up["infected"], down["infected"], up["fish_rounded_down"]) == (2, 1, down["fish"])
-    marked = answer("sampling", "find", "--prevalence", "0.02", "--specificity", "0.99")
-    assert (marked["fish"], marked["finds_allowed"]) == (524, 9)  # WOAH Aquatic Code chapter 1.4
-    wrong = answer("sampling", *group, "--specificity", "0.9", "--ponds", "3", "--rounds", "2", code=2)
-    assert [problem["place"] for problem in wrong["problems"]] == ["--ponds", "--rounds"]
-
-
-@pytest.mark.parametrize(
-    "words",
-    [
-        ("find", "--prevalence", "0.05", "--population", "33", "--rounds", "3"),
-        ("find", "--prevalence", "0.1", "--ponds", "12"),
-        ("mean", "--mean", "10", "--k", "1", "--precision", "0.5", "--fraction-examined", "0.01"),
-        ("recheck", "--parasite", "dactylogyrus", "--temperature", "20", "--population", "40", "--lethal", "2", *DRAWS),
-        ("arrivals", "--parasite", "dactylogyrus", "--temperature", "20", "--fish", "40", *DRAWS),
-        ("response", "--parasite", "dactylogyrus", "--temperature", "20", "--population", "10", *DRAWS),
-    ],
-    ids=lambda words: words[0],
-)
-def test_a_plan_is_five_lines_and_the_rest_behind_all(words):
-    brief, whole = (run("sampling", *words, *more).stdout.splitlines() for more in ((), ("--all",)))
-    assert 3 <= len(brief) <= 5
-    assert len(whole) > len(brief)
-    assert whole[0] == brief[0]
-
-
 # --- facts of the trade ----------------------------------------------------------------------------------------------
 def test_trade_facts_of_the_repeat_interval():
     """Near 26 °C gill flukes of carp are dosed again after 3 to 7 d (common practice, no source)."""
@@ -424,144 +243,6 @@ def test_trade_facts_of_praziquantel():
     assert kill["egg"]["median"] < 0.05 < 0.8 < kill["adult"]["median"]
     assert "not counted on to kill eggs" in run("agents", "praziquantel", *DRAWS).stdout
     assert any("kill eggs" in line for row in answer("agents")["agents"] for line in row["does_not"])
-
-
-# --- errors ----------------------------------------------------------------------------------------------------------
-PROBLEM = {"file", "place", "value", "expected", "fix"}
-WRONG = {
-    "no such case": ("estimate", "no_such_folder"),
-    "no such option": ("interval", "--parasit", "dactylogyrus"),
-    "no such command": ("estimat", "x"),
-    "no such plan": ("sampling", "fnd"),
-    "no such set": ("interval", "--parasite", "dactylogirus", "--temperature", "20"),
-    "no such agent": ("agents", "prazi"),
-    "not of the case": ("estimate", str(KOI), "--parasite", "gyrodactylus"),
-    "nothing given": ("interval",),
-    "no number": ("sampling", "find", "--prevalence", "five"),
-    "out of range": ("interval", "--parasite", "dactylogyrus", "--temperature", "99"),
-    "too few draws": ("estimate", str(KOI), "--draws", "1"),
-    "no value": ("dose", "--agent", "praziquantel", "--volume-l"),
-    "too many words": ("estimate", str(KOI), "another"),
-    "an unpublished dose": ("dose", "--agent", "praziquantel", "--volume-l", "100", "--mg-l", "500"),
-    "a share in percent": ("sampling", "find", "--prevalence", "5"),
-    "two aims": ("sampling", "stop", "--k", "1", "--precision", "0.5", "--low", "2"),
-    "a figure of another kind": ("parasites", "dactylogyrus", "--plot", "laws.doc"),
-    "a figure of nothing": ("parasites", "--plot", "laws.svg"),
-    "a figure nowhere": ("parasites", "dactylogyrus", "--plot", "no_such_folder/laws.svg"),
-    "a folder that is taken": ("new", str(KOI)),
-}
-
-
-@pytest.mark.parametrize("words", WRONG.values(), ids=WRONG)
-def test_wrong_input_is_exit_code_2_with_problems_as_json(words):
-    found = answer(*words, code=2)
-    assert_frame(found, None, None)
-    assert found["ok"] is False
-    assert found["problems"]
-    for problem in found["problems"]:
-        assert set(problem) == PROBLEM
-        assert all(isinstance(text, str) and text for text in problem.values())
-
-
-@pytest.mark.parametrize("words", WRONG.values(), ids=WRONG)
-def test_wrong_input_in_words_goes_to_standard_error(words):
-    found = run(*words)
-    assert (found.exit_code, found.stdout) == (2, "")
-    assert "Traceback" not in found.stderr
-    assert "nothing was written" in found.stderr
-
-
-def test_every_wrong_option_is_told_at_once_with_the_near_miss():
-    found = answer("interval", "--parasite", "dactylogirus", "--temperature", "99", "--draws", "few", code=2)
-    told_of = {problem["place"]: problem for problem in found["problems"]}
-    assert set(told_of) == {"--parasite", "--temperature", "--draws"}
-    assert told_of["--parasite"]["fix"] == 'Did you mean "dactylogyrus"?'
-    assert told_of["--temperature"]["expected"] == "a number from 0 to 40"
-
-
-def test_expected_says_what_is_expected_not_what_is_wrong(tmp_path):
-    """Click says of a word what it is not, and of a file that it is not there."""
-    words = (
-        "--visit-date 10.5.2026 --shape round --reading x 12 --logger nosuch.csv --food-fish maybe --gill-clip 3 legs"
-    )
-    problems = answer("new", str(tmp_path / "pond"), *words.split(), code=2)["problems"]
-    assert [(p["place"], p["value"], p["expected"]) for p in problems] == [
-        ("--visit-date", "10.5.2026", "a date as 2026-05-10"),
-        ("--shape", "round", "one of rectangle, oval, free"),
-        ("--reading", "x 12", "a date as 2026-05-10"),
-        ("--logger", "nosuch.csv", "a file that is there and can be read"),
-        ("--food-fish", "maybe", "one of yes, no"),
-        ("--gill-clip", "3 legs", "one of tips, filaments, arches"),
-    ]
-
-
-def test_a_case_with_problems_fails_its_check(tmp_path):
-    folder = tmp_path / "pond"
-    answer("new", folder)
-    text = (folder / "case.toml").read_text(encoding="utf-8")
-    wrong = text.replace('medium = "fresh"', 'medium = "freshh"').replace("count = 40", "count = -1")
-    (folder / "case.toml").write_text(wrong, encoding="utf-8")
-    found = answer("check", folder, code=2)
-    assert found["ok"] is False
-    assert {problem["file"] for problem in found["problems"]} == {"case.toml"}
-    assert len(found["problems"]) == 2
-    assert answer("estimate", folder, code=2)["problems"] == found["problems"]
-
-
-def test_nothing_is_written_on_2(tmp_path):
-    out, figure = tmp_path / "out", tmp_path / "chart.svg"
-    assert run("report", tmp_path / "none", "--out", out, "--json").exit_code == 2
-    live_bearer = ("interval", "--parasite", "gyrodactylus", "--temperature", "20", "--plot", figure)
-    assert run(*live_bearer).exit_code == 2
-    assert list(tmp_path.iterdir()) == []
-
-
-def test_an_unpublished_dose_can_be_accepted():
-    words = ("dose", "--agent", "praziquantel", "--volume-l", "100", "--mg-l", "500", "--accept-unpublished-dose")
-    assert answer(*words)["mass_mg"] == 50_000
-
-
-def test_what_cannot_be_answered_is_exit_code_1_with_its_reason(monkeypatch):
-    import burden.sampling.detection as room
-
-    def unknown(*_: object, **__: object) -> None:
-        raise CannotAnswerError("nobody measured it")
-
-    monkeypatch.setattr(room, "find", unknown)
-    failed = CliRunner().invoke(main, ["sampling", "find", "--prevalence", "0.05", "--json"])
-    assert failed.exit_code == 1
-    found = json.loads(failed.stdout)
-    assert (found["ok"], found["problems"], found["error"]) == (False, [], "nobody measured it")
-
-
-def test_a_fault_of_ours_shows_its_traceback_only_when_asked(monkeypatch):
-    import burden.sampling.detection as room
-
-    def broken(*_: object, **__: object) -> None:
-        raise ZeroDivisionError("on purpose")
-
-    monkeypatch.setattr(room, "find", broken)
-    words = ["sampling", "find", "--prevalence", "0.05"]
-    plain, debug = (CliRunner().invoke(main, [*words, *more]) for more in ((), ("--debug",)))
-    assert plain.exit_code == debug.exit_code == 1
-    assert "on purpose" not in plain.stderr
-    kept = Path(re.search(r"Send (\S+\.txt)", plain.stderr)[1])
-    assert "on purpose" in kept.read_text(encoding="utf-8")
-    kept.unlink()
-    assert "Traceback" not in plain.stderr
-    assert "Traceback" in debug.stderr
-
-
-def test_ctrl_c_leaves_quietly(monkeypatch):
-    import burden.sampling.detection as room
-
-    def stopped(*_: object, **__: object) -> None:
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(room, "find", stopped)
-    found = CliRunner().invoke(main, ["sampling", "find", "--prevalence", "0.05"])
-    assert found.exit_code == 130
-    assert "Traceback" not in found.stderr
 
 
 def test_the_first_words_and_the_version():
@@ -645,96 +326,6 @@ def test_warnings_go_to_standard_error_unless_quiet():
     assert "warning: Maturity was measured at 20 °C only" in run(*words).stderr
     assert run(*words, "--quiet").stderr == ""
     assert "\x1b[" not in run(*words).stderr + run("estimat").stderr
-
-
-# --- start-up --------------------------------------------------------------------------------------------------------
-HEAVY = ("numpy", "scipy", "pandas", "matplotlib", "pydantic", "jinja2", "icalendar")
-HELP = "import sys\nfrom burden.cli import main\ntry: main(['--help'])\nexcept SystemExit: pass\n"
-
-
-def python(code: str) -> str:
-    return subprocess.run([sys.executable, "-c", code], capture_output=True, check=True, text=True).stdout
-
-
-def test_help_loads_nothing_heavy():
-    code = HELP + f"print('loaded:', [m for m in {HEAVY} if m in sys.modules])"
-    assert python(code).splitlines()[-1] == "loaded: []"
-
-
-def test_sampling_find_does_not_wait_for_scipy():
-    code = HELP.replace("'--help'", "'sampling', 'find', '--prevalence', '0.05'")
-    assert python(code + "print('scipy' in sys.modules)").splitlines()[-1] == "False"
-
-
-_COUNTED = """
-import sys
-calls = [0]
-def called(frame, event, arg):
-    calls[0] += event == "call"
-sys.setprofile(called)
-{code}
-sys.setprofile(None)
-print(calls[0])
-"""
-
-
-def test_help_takes_little_more_than_importing_click():
-    """Under 0.4 s where `import click` takes 0.07 s; counted in calls, so that no load tells: 38 000 and 17 000."""
-    calls = [int(python(_COUNTED.format(code=code)).splitlines()[-1]) for code in (HELP, "import click")]
-    assert 0 < calls[1] < calls[0] < 3 * calls[1]
-
-
-def test_completion_knows_commands_and_names():
-    def completions(words: str, place: int) -> str:
-        asked = f"COMP_WORDS={words!r}, COMP_CWORD='{place}', _BURDEN_COMPLETE='bash_complete'"
-        script = f"import os\nos.environ.update({asked})\nfrom burden.cli import main\nmain(prog_name='burden')"
-        return python(script)
-
-    assert "plain,forecast" in completions("burden fore", 1)
-    assert "plain,dactylogyrus" in completions("burden interval --parasite dac", 3)
-    assert completions("burden estimte simu", 2).strip() == ""  # and no words into a line that is being written
-
-
-_STOPPED_WHILE = """
-import os, signal, sys
-from pathlib import Path
-{patch}
-def stop(event, about):
-    if event == "open" and Path(os.fsdecode(about[0] if isinstance(about[0], str | bytes) else "")).name == {name!r}:
-        if about[2] & os.O_CREAT:
-            os.kill(os.getpid(), signal.SIGINT)
-sys.addaudithook(stop)  # whatever function opens the second file to write it
-sys.argv = ["burden", *{words!r}]
-from burden.__main__ import run
-run()
-"""
-_MADE_AT_ONCE = """
-import burden.report.write as room
-room.report_of = lambda case, *options: room.Made({"report.html": b"new", "tables/x.csv": b"new"}, case)
-"""
-
-
-@pytest.mark.skipif(os.name != "posix", reason="a signal to oneself is sent in another way elsewhere")
-@pytest.mark.parametrize("command", ["new", "report"])
-def test_a_real_ctrl_c_between_two_files_leaves_what_was_there(tmp_path, command):
-    out = tmp_path / "there"
-    if command == "report":
-        write_folder(out, {"report.html": b"old", "tables/x.csv": b"old"})
-        words = ["report", str(ROOT / "simulated_data" / "koi_pond"), "--out", str(out)]
-        code = _STOPPED_WHILE.format(patch=_MADE_AT_ONCE, name="x.csv", words=words)
-    else:
-        code = _STOPPED_WHILE.format(patch="", name="samples.csv", words=["new", str(out)])
-    before = {path: path.is_file() and path.read_bytes() for path in tmp_path.rglob("*")}
-    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
-    assert (found.returncode, found.stderr.strip()) == (130, "burden: stopped")
-    assert {path: path.is_file() and path.read_bytes() for path in tmp_path.rglob("*")} == before
-
-
-def test_ctrl_c_while_the_command_line_is_loaded_leaves_quietly():
-    code = "import sys\nclass Stop:\n    def find_spec(self, name, *more):\n        if name == 'click':\n            "
-    code += "raise KeyboardInterrupt\nsys.meta_path.insert(0, Stop())\nfrom burden.__main__ import run\nrun()"
-    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
-    assert (found.returncode, found.stderr.strip()) == (130, "burden: stopped")
 
 
 @pytest.mark.parametrize(("words", "quiet"), [(("new", "pond"), True), (("check", "pond"), False)])
