@@ -54,6 +54,9 @@ _LONGEST = (
 _TOGETHER = {
     **dict.fromkeys(("test_cli", "test_report", "test_page", "test_surfaces_agree"), "koi pond, 40 draws"),
     **dict.fromkeys(("test_report_fonts", "test_report_browser", "test_assessment"), "koi pond, 40 draws"),
+    **dict.fromkeys(
+        (f"test_report_{part}" for part in ("words", "tables", "calendar", "writing", "figures")), "koi pond, 40 draws"
+    ),
     "test_readme": "koi pond, 40 draws",
     **dict.fromkeys(("test_visits", "test_surfaces"), "judged visits"),
 }
