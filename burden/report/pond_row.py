@@ -41,7 +41,7 @@ POND_COLUMNS = (
     *(*POND_NUMBERS[4:], "draws", "seed"),
 )
 #: entries of a day-book that are no step of their own
-_NO_STEP = ("none", "care", "food", "later")
+_NO_STEP = ("none", "care", "food", "later", "empty")
 
 
 def pond_row(visit: Assessment) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from types import SimpleNamespace
 
 import pytest
@@ -26,6 +26,7 @@ from burden.report.text.reasons import owner_reason_text, reason_text
 from burden.report.text.schedule import window_text
 from burden.treatment.efficacy_contradiction import efficacy_contradicted, efficacy_note
 from burden.treatment.gates import Gate, gates_of
+from burden.treatment.withdrawal import Withdrawal
 from burden.utils.results import CredibleInterval
 
 
@@ -269,3 +270,46 @@ def test_an_arch_is_taken_of_a_fish_once_whatever_is_scraped_off_it():
     assert "look at 5 fish, 1 gill arch and 3 skin scrapes of each" in look_text(look, 2026)
     some = (Outcome("few", 3, 0.6, 0.2, "watch"), Outcome("many", None, 0.4, 0.8, "dose"))
     assert "in all 20 preparations" in outcome_lines(replace(look, outcomes=some))[0]
+
+
+def emptied(kind, parasite="dactylogyrus"):
+    """The koi pond as food fish in other water, harvested in twenty days."""
+    found = koi()
+    fish = replace(found.case.fish[0], food_fish=True, harvest_date=found.case.visit_date + timedelta(days=20))
+    case = replace(found.case, fish=(fish,), parasites=(parasite,), water=replace(found.case.water, kind=kind))
+    searched = found.decision.recommendation
+    searched = replace(searched, aim=replace(searched.aim, emptied_day=20.0))
+    return replace(found, case=case, decision=replace(found.decision, recommendation=searched, withdrawals=()))
+
+
+@pytest.mark.parametrize(
+    ("kind", "said"),
+    [("raceway", "disinfect it or let it dry"), ("tank", "disinfect it or let it dry"), ("cage", "change the nets")],
+)
+def test_what_is_emptied_is_cleaned_before_new_fish_come(kind, said):
+    """Common practice, no source: eggs left in it hatch onto the next fish."""
+    (day,) = (day for day in days_of(emptied(kind)) if day.kind == "empty")
+    assert day.date == koi().case.visit_date + timedelta(days=20)
+    assert f"once the {kind} is empty" in day.headline
+    assert said in day.headline
+    assert "eggs stick to" in day.steps[0]
+    (alive,) = (day for day in days_of(emptied(kind, "gyrodactylus")) if day.kind == "empty")
+    assert "eggs" not in alive.steps[0]
+
+
+def test_nothing_is_cleaned_where_fish_stay():
+    assert not [day for day in days_of(koi()) if day.kind == "empty"]
+    assert not [day for day in days_of(emptied("pond")) if day.kind == "empty"]
+    waits = Withdrawal("praziquantel", 500.0, 25.0, 30.0, "example", koi().case.visit_date + timedelta(days=20))
+    held = emptied("tank")
+    held = replace(held, decision=replace(held.decision, withdrawals=(waits,)))
+    assert not [day for day in days_of(held) if day.kind == "empty"]
+
+
+def test_the_tank_of_newcomers_is_cleaned_as_they_move():
+    found = koi()
+    case = replace(found.case, water=replace(found.case.water, kind=None))
+    free = replace(found.decision, action="discharge", plan=(), look=None, release_date=found.case.visit_date)
+    (day,) = (day for day in days_of(replace(found, case=case, decision=free)) if day.kind == "empty")
+    assert day.date == found.case.visit_date
+    assert "once the tank is empty" in day.headline

@@ -15,6 +15,7 @@ from burden.report.text.gates import FOR_THE_LABORATORY, change_text, gates_text
 from burden.report.text.handling import (
     aftercare_days,
     better_text,
+    emptied_text,
     handling_of,
     notes_of_filter,
     showed_it,
@@ -54,7 +55,7 @@ class Day:
     ----------
     date : date
     kind : str
-        water, none, trial, dose, care, look, sample, food or later.
+        water, none, trial, dose, care, look, sample, food, later or empty.
     headline : str
         The day's action.
     steps, look_for : tuple of str
@@ -81,7 +82,7 @@ class Day:
 
 def days_of(found: Assessment) -> tuple[Day, ...]:
     """Return the day-book of a visit, in the order of its dates."""
-    days = [*_today(found), *_doses(found), *_food(found), *_later(found), *_sample(found)]
+    days = [*_today(found), *_doses(found), *_food(found), *_later(found), *_sample(found), *_emptied(found)]
     days += _changes(found, {day.date for day in days if day.kind == "dose"})
     order = ("water", "none", "trial", "dose")
     return tuple(sorted(days, key=lambda day: (day.date, order.index(day.kind) if day.kind in order else len(order))))
@@ -257,6 +258,17 @@ def _food(found: Assessment) -> Iterator[Day]:
         if one.harvest is not None:
             early = f"the harvest planned for today comes too early after {named(one.agent)}: do not harvest"
             yield _day(found, one.harvest, "food", early, [_held(one)])
+
+
+def _emptied(found: Assessment) -> Iterator[Day]:
+    """What is done with the water on the day all fish leave it: at the harvest, or as newcomers move."""
+    decision, moved = found.decision, found.decision.action == "discharge" and found.decision.release_date is not None
+    harvest = found.case.emptied_on if decision.emptied_by_then else None
+    when = decision.visit_date if moved else harvest
+    said = emptied_text(found.case, moved)
+    waits = any(one.harvest is not None for one in found.withdrawals)
+    if when is not None and said is not None and (moved or not waits):
+        yield _day(found, when, "empty", said[0], [said[1]])
 
 
 def _held(one: Withdrawal) -> str:

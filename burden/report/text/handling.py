@@ -26,8 +26,8 @@ from burden.utils.formatting import (
     volume,
 )
 
-__all__ = ["aftercare_days", "better_text", "breath_text", "feed_again", "handling_of", "has_filter", "notes_of_filter",
-           "same_water", "showed_it", "trial_fish", "trial_steps", "unfed_text"]  # fmt: skip
+__all__ = ["aftercare_days", "better_text", "breath_text", "emptied_text", "feed_again", "handling_of",
+           "has_filter", "notes_of_filter", "same_water", "showed_it", "trial_fish", "trial_steps", "unfed_text"]  # fmt: skip
 
 #: kinds of a caution that speak of a filter
 _OF_FILTERS = ("filter", "filter_note")
@@ -60,6 +60,36 @@ def aftercare_days(case: Case, agent: str, apart: bool) -> int:
 def same_water(case: Case) -> str:
     """Name the water the fish live in."""
     return f"the {case.water.kind}" if case.water.kind else "this water"
+
+
+def emptied_text(case: Case, newcomers: bool) -> tuple[str, str] | None:
+    """Write what is done with the water once the fish are out of it, and why; None of a pond.
+
+    Parameters
+    ----------
+    case : Case
+    newcomers : bool
+        Whether these are fish held apart, which are in a tank where nobody says in what.
+
+    Notes
+    -----
+    Common practice, no source.
+    """
+    kind = case.water.kind or ("tank" if newcomers else None)
+    if kind not in ("cage", "raceway", "tank"):
+        return None
+    eggs = any(load_parasite(name).lays_eggs for name in case.parasites)
+    left = "eggs stick to {} and hatch weeks later" if eggs else "flukes live in {} for days without a fish"
+    if kind == "cage":
+        return (
+            "once the cage is empty, change the nets, clean them and let them dry before new fish come",
+            f"{left.format('nets')} (common practice, no source)",
+        )
+    return (
+        f"once the {kind} is empty, drain it, clean it with all gear, and disinfect it or let it dry before new fish "
+        "come",
+        f"{left.format('walls and gear' if eggs else 'water and wet gear')} (common practice, no source)",
+    )
 
 
 def handling_of(case: Case, dose: PlannedDose) -> list[Caution]:
