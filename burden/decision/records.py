@@ -198,6 +198,11 @@ class OtherTreatment:
         """Whether flukes wait for it: it comes first, and the plan does not meet it."""
         return self.first and self.agent is None
 
+    @property
+    def in_too_much_water(self) -> bool:
+        """Whether only the amount of water keeps out what works on it, so that fish are bathed apart or not at all."""
+        return bool(self.kept_out) and all(note.code == "too_much_water" for note in self.kept_out)
+
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
         return {

@@ -18,12 +18,14 @@ from burden.inference.response_result import NextStep
 from burden.report.page.outlook import response_of, what_if_rows
 from burden.report.page.owner import owner_page
 from burden.report.text.day_book import days_of
+from burden.report.text.decision import headline
 from burden.report.text.forecast import regime_text
-from burden.report.text.gates import gates_text, lamp_text
+from burden.report.text.gates import gates_text, lamp_text, other_text
 from burden.report.text.handling import better_text, handling_of, trial_steps
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.reasons import owner_reason_text, reason_text
 from burden.report.text.schedule import window_text
+from burden.treatment.bath_notes import note_on_amount
 from burden.treatment.efficacy_contradiction import efficacy_contradicted, efficacy_note
 from burden.treatment.gates import Gate, gates_of
 from burden.treatment.withdrawal import Withdrawal
@@ -313,3 +315,24 @@ def test_the_tank_of_newcomers_is_cleaned_as_they_move():
     (day,) = (day for day in days_of(replace(found, case=case, decision=free)) if day.kind == "empty")
     assert day.date == found.case.visit_date
     assert "once the tank is empty" in day.headline
+
+
+@pytest.mark.parametrize(
+    ("agent", "litres", "said", "unsaid"),
+    [
+        ("formalin", 2e7, "Bathe fish that show", "reat the ciliates first"),
+        (None, 0.0, "reat the ciliates first", "apart"),
+    ],
+)
+def test_of_a_lake_one_thing_is_said_of_a_disease_that_comes_first(agent, litres, said, unsaid):
+    """ "Treat the ciliates first" stood beside "cannot be given to 20 000 m³ of water"."""
+    notes = () if agent is None else tuple(note_on_amount(agent, 25.0, litres))
+    other = OtherTreatment("ciliates", True, None, kept_out=notes)
+    reasons = (Reason("other_first", koi().decision.reasons[0].numbers),)
+    decision = replace(koi().decision, action="look_first", reasons=reasons, plan=(), others=(other,))
+    assert said in headline(decision)
+    assert unsaid not in headline(decision)
+    assert ("Treat this first" in other_text(other)) is (agent is None)
+    assert ("Bathe fish that show them apart" in other_text(other)) is (agent is not None)
+    dry = replace(other, kept_out=(replace(note_on_amount("formalin", 25.0, 2e7)[0], code="oxygen_low"),))
+    assert "Treat this first, with something else" in other_text(dry)

@@ -95,7 +95,7 @@ def _look_first(decision: Decision) -> str:
     if "identify_first" in codes:
         return "No dose today: have these flukes identified, and tell the authority first."
     if any(other.to_treat_first for other in decision.others):
-        return f"No dose against flukes today: treat {_what_waits(decision)} first."
+        return _other_first(decision)
     if "doses_fell_short" in codes:
         return "No dose today: find out first why the last dose failed."
     if "dose_does_not_help" in codes:
@@ -109,6 +109,14 @@ def _look_first(decision: Decision) -> str:
         return _watch(decision)
     fish = "more fish" if look is None else all_of(look.fish, "fish") if look.all_fish else counted(look.fish, "fish")
     return f"No dose today: look at {fish} first."
+
+
+def _other_first(decision: Decision) -> str:
+    """Say what comes before the flukes: its treatment, or in water that cannot be dosed a bath apart."""
+    if all(other.in_too_much_water for other in decision.others if other.to_treat_first):
+        shown = several(named(other.finding) for other in decision.others if other.to_treat_first)
+        return f"No dose: this much water cannot be dosed. Bathe fish that show {shown} apart."
+    return f"No dose against flukes today: treat {_what_waits(decision)} first."
 
 
 def _watch(decision: Decision) -> str:

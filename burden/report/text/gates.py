@@ -250,6 +250,10 @@ _GIVEN = "Enter each bath given: it may kill flukes as well."
 
 
 # --- other diseases ------------------------------------------------------------------------------------------------
+#: of a disease in water that cannot be dosed
+_APART = "Bathe fish that show {} apart, in less water or in a net pen under a tarpaulin (common practice, no source)."
+
+
 def other_text(other: OtherTreatment, dosed: bool = False) -> str:
     """Write what happens about another disease found; where flukes are dosed it is treated beside them."""
     name = capitalised(named(other.finding))
@@ -266,8 +270,13 @@ def other_text(other: OtherTreatment, dosed: bool = False) -> str:
     if other.agent is not None:
         also = f"{name}: {named(other.agent)} works on {'them' if is_plural(other.finding) else 'it'} too."
         return f"{also} {_NOT_WHITE_SPOT}" if other.finding == "ciliates" else also
+    if other.in_too_much_water:
+        note, them = other.kept_out[0], "them" if is_plural(other.finding) else "it"
+        return f"{name}: {uncapitalised(note.text)}, as {note.reason.rstrip('.')}. {_APART.format(them)}"
     need = "these need a treatment of their own" if is_plural(other.finding) else "this needs a treatment of its own"
     own = f"{name}: {need}, and the dates are yours to set."
+    if other.kept_out and first:
+        first = " Treat this first, with something else (common practice, no source)."
     return f"{own}{_kept_out(other)}{first}"
 
 

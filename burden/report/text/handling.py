@@ -26,8 +26,21 @@ from burden.utils.formatting import (
     volume,
 )
 
-__all__ = ["aftercare_days", "better_text", "breath_text", "emptied_text", "feed_again", "handling_of",
-           "has_filter", "notes_of_filter", "same_water", "showed_it", "trial_fish", "trial_steps", "unfed_text"]  # fmt: skip
+__all__ = [
+    "aftercare_days",
+    "better_text",
+    "breath_text",
+    "emptied_text",
+    "feed_again",
+    "handling_of",
+    "has_filter",
+    "notes_of_filter",
+    "same_water",
+    "showed_it",
+    "trial_fish",
+    "trial_steps",
+    "unfed_text",
+]
 
 #: kinds of a caution that speak of a filter
 _OF_FILTERS = ("filter", "filter_note")
