@@ -279,7 +279,8 @@ def _look_after_doses(grounds: Grounds, shown: EvaluatedSchedule) -> NextLook:
         later = warm_day(estimates, shown.check_day) or shown.check_day
         return replace(look, again=case.visit_date + timedelta(days=int(later)))
     if purpose == "in_time":
-        return replace(look, again=case.visit_date + timedelta(days=int(shown.check_day)))
+        later = max(shown.check_day, day + LOOKS_APART_DAYS)
+        return replace(look, again=case.visit_date + timedelta(days=int(later)))
     sure = clean_look_day(estimates, shown.plan)
     # of a course that hardly reaches the aim nobody asks whether none came back
     asked = sure is not None and sure > day and shown.chance(aim) >= LIKELY

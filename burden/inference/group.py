@@ -25,6 +25,7 @@ from burden.inference.shared_quantities import shared_of, value_at
 from burden.statistics.exchangeable import Exchangeable, pool_scores
 from burden.utils.errors import InputError, Problem
 from burden.utils.parallel import each
+from burden.utils.progress import report_progress
 from burden.utils.results import CredibleInterval
 
 __all__ = ["group", "own_answer", "pooled"]
@@ -148,6 +149,7 @@ def pooled(answers: Sequence[OwnAnswer], parasite: str, draws: int, seed: int) -
     -------
     GroupEstimate
     """
+    report_progress("what the waters share")
     known = [answer for answer in answers if answer.flukes.size]
     codes = sorted({code for answer in known for code in answer.scores})
     informed = [code for code in codes if _informed(code, known)]

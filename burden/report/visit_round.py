@@ -22,6 +22,7 @@ from burden.report.files.tables import csv_bytes
 from burden.report.page.index import Water, water_of
 from burden.utils.errors import InputError, Problem
 from burden.utils.parallel import each
+from burden.utils.progress import report_progress
 from burden.utils.results import Result, frame, number
 from burden.utils.wording import lines_of
 
@@ -259,6 +260,7 @@ def plan_round(
         ponds[i] = pond
     if problems := [problem for pond in ponds for problem in pond.problems]:
         raise InputError(problems)
+    report_progress("choosing the ponds to look at")
     found = _chosen(ponds, limits, first, draws, seed)
     return found if out is None else _written(found, ponds, out)
 

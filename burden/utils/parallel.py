@@ -17,7 +17,7 @@ from typing import Any, TypeVar
 
 from burden.utils.environment import draw_by_own_settings
 from burden.utils.errors import BurdenError, InputError, Problem
-from burden.utils.progress import report_progress
+from burden.utils.progress import part_of, report_progress
 
 __all__ = ["cluster", "each", "processes"]
 
@@ -70,11 +70,14 @@ def each(
     if executor is None:
         for i, item in enumerate(items):
             report_progress(stage, i / len(items))
-            yield i, work(item)
+            with part_of(stage, i, len(items)):
+                found = work(item)
+            yield i, found
         return
+    report_progress(stage, 0.0)
     places = {executor.submit(work, item): i for i, item in enumerate(items)}
     try:
-        for done, future in enumerate(as_completed(places)):
+        for done, future in enumerate(as_completed(places), 1):
             report_progress(stage, done / len(items))
             yield places[future], future.result()
     finally:

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import TypeVar
 
-__all__ = ["Listener", "listening", "report_progress", "track"]
+__all__ = ["Listener", "listening", "part_of", "report_progress", "track"]
 
 #: takes the stage in words, and the share of it that is done, or None where that is not known
 Listener = Callable[[str, float | None], None]
@@ -49,6 +49,34 @@ def report_progress(stage: str, share: float | None = None) -> None:
     listener = _listener.get()
     if listener is not None:
         listener(stage, share)
+
+
+@contextmanager
+def part_of(stage: str, done: int, of: int) -> Iterator[None]:
+    """Have what is done inside told as one part of a larger stage, so that its own stages do not hide how far that is.
+
+    Parameters
+    ----------
+    stage : str
+        The larger one.
+    done, of : int
+        Parts done before this one, and all of them; a stage of one part is told by its own stages.
+
+    Examples
+    --------
+    >>> heard = []
+    >>> with listening(lambda stage, share: heard.append((stage, share))):
+    ...     with part_of("4 ponds", 1, 4):
+    ...         report_progress("looking")
+    >>> heard
+    [('4 ponds', 0.25)]
+    """
+    if of == 1:
+        yield
+        return
+    outer = _listener.get()
+    with listening(lambda *_: None if outer is None else outer(stage, done / of)):
+        yield
 
 
 def track(items: Sequence[T], stage: str) -> Iterator[T]:

@@ -23,6 +23,7 @@ from burden.report.files.unfinished import Unfinished, code_of, program
 from burden.report.write import write_reports
 from burden.utils.errors import BurdenError, InputError, Problem
 from burden.utils.parallel import cluster, each, processes
+from burden.utils.progress import listening, report_progress
 
 DATA = Path(__file__).parents[2] / "simulated_data"
 NAMES = ("quarantine_tank", "estate_pond")
@@ -203,3 +204,27 @@ def test_a_change_of_code_or_evidence_is_seen_though_the_version_is_the_same(tmp
         prints.append(code_of(package))
     assert prints[0] == prints[3]
     assert len(set(prints)) == 3
+
+
+def talkative(x: int) -> int:
+    report_progress("a stage of one case alone")
+    return x
+
+
+@pytest.mark.parametrize("pool", [False, True])
+def test_of_many_items_a_listener_hears_how_far_all_are(pool):
+    """`burden group` showed the stages of one pond, and with workers nothing until the first was done."""
+    heard: list[tuple[str, float | None]] = []
+    with ThreadPoolExecutor(1) as some, listening(lambda *told: heard.append(told)):
+        list(each(talkative, [1, 2, 3, 4], some if pool else None, "4 ponds"))
+    assert {stage for stage, _ in heard} == {"4 ponds"}
+    shares = [share for _, share in heard]
+    assert shares == sorted(shares)
+    assert (shares[0], shares[-1]) == (0.0, 1.0 if pool else 0.75)
+
+
+def test_one_item_alone_is_told_by_its_own_stages():
+    heard: list[str] = []
+    with listening(lambda stage, _: heard.append(stage)):
+        list(each(talkative, [1], None, "1 pond"))
+    assert "a stage of one case alone" in heard
