@@ -14,7 +14,7 @@ __all__ = ["due_dates"]
 #: days from the first of a round of which dates are shown: a week
 _SHOWN_DAYS = 7
 #: what is still to be done when its day has passed; looks, water and steps of a day are done then or not at all
-_STAYS_DUE = ("dose", "trial", "water", "sample")
+_STAYS_DUE = ("dose", "other", "trial", "water", "sample")
 
 
 def due_dates(waters: Sequence[Water], first: Date, looked_at: Container[str]) -> tuple[Mapping[str, Any], ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from dataclasses import replace
 from datetime import date, timedelta
 from functools import cache
@@ -239,6 +240,55 @@ def test_another_disease_is_named_with_what_meets_it():
     assert set(said) == {"ciliates", "leeches"}
     assert "Leeches: these need a treatment of their own" in " ".join(answer_lines(found))
     assert "Leeches" in owner_of(found)
+
+
+@cache
+def spotted() -> Assessment:
+    """The koi pond with white spot, which comes first; formalin, at hand, works on it by dates of its own."""
+    case = replace(koi().case, findings=Findings(other=("white_spot",)))
+    limits = replace(case.limits, agents=("formalin", "praziquantel"), max_formalin_mg_l_total=None)
+    found = koi_as(replace(case, limits=limits, water=replace(case.water, oxygen_mg_l=9.0, aeration=True)))
+    (other,) = found.decision.others
+    assert other.bath is not None
+    return found
+
+
+def test_what_the_headline_orders_first_has_a_date_and_its_cautions():
+    """A bath of formalin against white spot stood on no list, and without a caution on the page that printed it."""
+    found = spotted()
+    waits = replace(found, decision=replace(found.decision, action="look_first", plan=()), doses=())
+    visit = found.decision.visit_date
+    (bath,) = [day for day in days_of(waits) if day.kind == "other"]
+    assert bath.date == visit
+    assert "formalin" in bath.headline
+    assert "mL" in bath.headline
+    assert any(e["categories"].to_ical() == b"other" and e.decoded("dtstart") == visit for e in events_of(waits))
+    (said,) = [
+        " ".join(texts) for heading, texts in cautions_of(waits) if heading == "Formalin, against the white spot"
+    ]
+    assert "oxygen" in said
+    assert "gloves" in said
+    assert "permanganate" in said
+    assert "Dose one or a few fish first" in " ".join(text for _, texts in cautions_of(waits) for text in texts)
+
+
+def test_a_bath_against_another_disease_is_on_no_day_of_a_dose():
+    found = spotted()
+    dosed = {dose.date for dose in found.decision.plan}
+    assert dosed.isdisjoint(day.date for day in days_of(found) if day.kind == "other")
+    first = replace(found, decision=replace(found.decision, action="water_first", plan=()), doses=())
+    assert not [day for day in days_of(first) if day.kind == "other"]
+
+
+@pytest.mark.parametrize("made", [*CASES.values(), spotted], ids=[*CASES, "spotted"])
+def test_an_owner_meets_no_amount_without_a_date(made):
+    """The owner of a pond with white spot was told 275 mL of formalin, beside no date and no caution."""
+    found = made()
+    waits = replace(found, decision=replace(found.decision, action="look_first", plan=()), doses=())
+    for one in (found, waits):
+        told = [text for heading, texts in owner_page(one) if heading != "What to do when" for text in texts]
+        assert not [text for text in told if re.search(r"\d (mL|kg|g)\b(?! of oxygen)", text)]
+    assert "gloves" in owner_of(waits) or made is not spotted
 
 
 def test_what_may_not_be_given_heads_the_cautions():

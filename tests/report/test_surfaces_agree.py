@@ -37,9 +37,10 @@ from burden.report.text.deaths import deaths_text
 from burden.report.text.forecast import regime_text
 from burden.report.text.handling import trial_steps
 from burden.report.text.next_look import look_text, outcome_lines
+from burden.report.text.owner_reasons import owner_reason_text
 from burden.report.text.plan import aim_text
 from burden.report.text.pond_history import forecast_words
-from burden.report.text.reasons import owner_reason_text, reason_text
+from burden.report.text.reasons import reason_text
 from burden.sampling import Look, find_by_burden, recheck
 from burden.sampling.development_times import times_at
 from burden.schedule.aim import HORIZON_DAYS, check_day, emptied_day

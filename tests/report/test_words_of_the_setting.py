@@ -23,7 +23,8 @@ from burden.report.text.forecast import regime_text
 from burden.report.text.gates import gates_text, lamp_text, other_text
 from burden.report.text.handling import better_text, handling_of, trial_steps
 from burden.report.text.next_look import look_text, outcome_lines
-from burden.report.text.reasons import owner_reason_text, reason_text
+from burden.report.text.owner_reasons import owner_reason_text
+from burden.report.text.reasons import reason_text
 from burden.report.text.schedule import window_text
 from burden.treatment.bath_notes import note_on_amount
 from burden.treatment.efficacy_contradiction import efficacy_contradicted, efficacy_note

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from burden.decision import Assessment
 from burden.evidence import FRESH_WATER, load_agent, load_parasite
 from burden.report.formatting import about_in, named, several
 from burden.report.text.decision import notes_lines
 from burden.report.text.handling import aftercare_days
-from burden.schedule.eligibility import DEFAULT_AGENTS
+from burden.report.text.other_bath import baths_against_others
+from burden.schedule.eligibility import DEFAULT_AGENTS, agents_and_notes
 from burden.treatment.dose_result import DoseResult
 from burden.treatment.flowing_bath import bath_in_flow
 from burden.treatment.host_tolerance import host_advice, withdrawal_text
@@ -50,7 +53,19 @@ def cautions_of(visit: Assessment) -> list[tuple[str, list[str]]]:
     groups = [("Water and fish", care)] if given else [("Against a dose today", stops)]
     groups += [("Always", [*_always(visit), *_food(visit)])]
     groups += [(named(agent).capitalize(), _of_agent(visit, agent, True)) for agent in given]
-    return _each_once(groups)
+    return _each_once([*groups, *_of_other_baths(visit)])
+
+
+def _of_other_baths(visit: Assessment) -> list[tuple[str, list[str]]]:
+    """All that a bath against another disease asks for, whose amount the page prints."""
+    groups = []
+    for other, _, given in baths_against_others(visit):
+        alone = replace(visit.case, limits=replace(visit.case.limits, agents=(given.agent,)))
+        notes = tuple(note for own in agents_and_notes(alone, visit.estimates)[1].values() for note in own)
+        bathed = replace(visit, doses=(given,), notes=notes)
+        heading = f"{named(given.agent).capitalize()}, against the {named(other.finding)}"
+        groups.append((heading, [*_care(bathed), *_of_agent(bathed, given.agent, True)]))
+    return groups
 
 
 def cautions_of_others(visit: Assessment) -> list[tuple[str, list[str]]]:
@@ -60,9 +75,9 @@ def cautions_of_others(visit: Assessment) -> list[tuple[str, list[str]]]:
     ----------
     visit : Assessment
     """
-    given = {d.agent for d in visit.doses}
+    given = {d.agent for d in visit.doses} | {dose.agent for _, dose, _ in baths_against_others(visit)}
     others = (agent for agent in agents_of(visit) if agent not in given)
-    groups = [("Against other agents", _stops(visit))] if given else [("If a dose follows", _care(visit))]
+    groups = [("Against other agents", _stops(visit))] if visit.doses else [("If a dose follows", _care(visit))]
     return _each_once([*groups, *((named(agent).capitalize(), _of_agent(visit, agent, False)) for agent in others)])
 
 
@@ -84,7 +99,8 @@ def _always(visit: Assessment) -> list[str]:
     """What holds for every dose; what these fish and this water went through with earlier doses is not asked again."""
     doses = visit.decision.doses
     if not doses:
-        return [_RULES]
+        bathed = bool(baths_against_others(visit))
+        return [_RULES, *([_TRIAL, f"{_VOLUME}: measure the water before the bath."] if bathed else [])]
     tried = bool(doses) and all(dose.trial_date is None for dose in doses)
     begun = bool(doses) and doses[0].number > 1
     if all(dose.agent == FRESH_WATER for dose in doses):

@@ -15,8 +15,9 @@ from burden.report.text.bath_end import owner_let_out_text
 from burden.report.text.decision import headline, help_lines, release_text
 from burden.report.text.gates import FOR_THE_LABORATORY, gates_text, other_text
 from burden.report.text.handling import aftercare_days, breath_text, handling_of, same_water, trial_steps, unfed_text
+from burden.report.text.other_bath import baths_against_others, day_of_bath
+from burden.report.text.owner_reasons import FOR_OWNERS, owner_reason_text
 from burden.report.text.plan import dose_text
-from burden.report.text.reasons import FOR_OWNERS, owner_reason_text
 from burden.utils.dates import say_date
 from burden.utils.formatting import capitalised, counted, is_plural, percent, plain, sentence, uncapitalised
 from burden.utils.results import CredibleInterval
@@ -83,6 +84,10 @@ def _of_other(other: OtherTreatment, dosed: bool) -> str:
     name = capitalised(named(other.finding))
     if other.agent is not None:
         return f"{name} as well: the {named(other.agent)} works on {'them' if is_plural(other.finding) else 'it'} too."
+    if other.bath is not None:  # how much is the veterinarian's to know: no amount stands here that has no date
+        them = "them" if is_plural(other.finding) else "it"
+        first = " first" if other.to_treat_first and not dosed else ""
+        return f"{name} as well: we treat {them}{first} with {named(other.bath.agent)}, and give these baths ourselves."
     if other.at_hand is not None:
         return _plain(other_text(other, dosed))
     them, their = ("them", "their") if is_plural(other.finding) else ("this", "its")
@@ -148,6 +153,12 @@ def _dates(found: Assessment) -> list[str]:
     else:
         said += _reasons(found)
     said += _planned_before(found)
+    said += [
+        f"{say_date(day, year)}: we treat the {named(other.finding)}; {unfed_text(dose, year)}."
+        for other, dose, _ in baths_against_others(found)
+        for day in [day_of_bath(found, other)]
+        if day is not None
+    ]
     for dose in decision.plan:
         if dose.trial_date is not None and dose.trial_date < dose.date:
             steps = "; ".join(_untagged(step) for step in trial_steps(found.case, dose, found.decision.gates))
@@ -167,7 +178,8 @@ def _reasons(found: Assessment) -> list[str]:
     first = [one for one in decision.reasons[:1] if decision.action != "dose" or one.code in FOR_OWNERS]
     said = [_harmless(found) or owner_reason_text(one, _present(found)) for one in first]
     said += [owner_reason_text(one) for one in decision.reasons[1:] if one.code in _TOLD_AS_WELL]
-    return said + ([_NOT_BY_FLUKES] if _elsewhere(found) else [])
+    told = {reason.code for reason in decision.reasons} & {"look_for_another_cause", "few_saved"}
+    return said + ([_NOT_BY_FLUKES] if _elsewhere(found) and not told else [])
 
 
 def _elsewhere(found: Assessment) -> bool:
@@ -226,7 +238,8 @@ def _next_visit(found: Assessment) -> str:
 
 def _protection(found: Assessment) -> list[str]:
     """With which protection the doses are given; by the veterinarian where nobody wrote it down."""
-    agents = dict.fromkeys(dose.agent for dose in found.decision.plan if dose.agent != FRESH_WATER)
+    others = [dose for _, dose, _ in baths_against_others(found)]
+    agents = dict.fromkeys(dose.agent for dose in (*found.decision.plan, *others) if dose.agent != FRESH_WATER)
     said = [
         f"{named(agent).capitalize()}: {uncapitalised(_untagged(text))}."
         for agent in agents
@@ -252,7 +265,8 @@ def _part(found: Assessment) -> list[str]:
     decision, water = found.decision, same_water(found.case)
     moves = decision.action == "discharge" and decision.release_date is not None
     steps = [_plain(text) for text in gates_text(decision, "measure", "care")]
-    first = {dose.agent: dose for dose in decision.plan}
+    others = [dose for other, dose, _ in baths_against_others(found) if day_of_bath(found, other) is not None]
+    first = {dose.agent: dose for dose in (*others, *decision.plan)}
     steps += [said for dose in first.values() for said in [_each_time(found, dose)] if said]
     steps += [_measure_after(agent) for agent, d in first.items() if aftercare_days(found.case, agent, d.apart)]
     return [

@@ -24,6 +24,7 @@ from burden.report.text.handling import (
     unfed_text,
 )
 from burden.report.text.next_look import look_text, outcome_lines
+from burden.report.text.other_bath import baths_against_others, day_of_bath, steps_of_bath, title_of_bath
 from burden.report.text.plan import dose_text
 from burden.report.text.reasons import reason_text
 from burden.schedule.delayed_hatch import DelayedHatch
@@ -55,7 +56,7 @@ class Day:
     ----------
     date : date
     kind : str
-        water, none, trial, dose, care, look, sample, food, later or empty.
+        water, none, other (a bath against another disease), trial, dose, care, look, sample, food, later or empty.
     headline : str
         The day's action.
     steps, look_for : tuple of str
@@ -82,9 +83,10 @@ class Day:
 
 def days_of(found: Assessment) -> tuple[Day, ...]:
     """Return the day-book of a visit, in the order of its dates."""
-    days = [*_today(found), *_doses(found), *_food(found), *_later(found), *_sample(found), *_emptied(found)]
+    days = [*_today(found), *_others(found), *_doses(found), *_food(found), *_later(found)]
+    days += [*_sample(found), *_emptied(found)]
     days += _changes(found, {day.date for day in days if day.kind == "dose"})
-    order = ("water", "none", "trial", "dose")
+    order = ("water", "none", "other", "trial", "dose")
     return tuple(sorted(days, key=lambda day: (day.date, order.index(day.kind) if day.kind in order else len(order))))
 
 
@@ -104,6 +106,14 @@ def _today(found: Assessment) -> Iterator[Day]:
     causes = [reason_text(reason) for reason in decision.reasons if reason.code == "look_for_another_cause"]
     steps = [*_virus(found), *causes, *gates_text(decision, *levels), *_why_it_failed(found)]
     yield _day(found, decision.visit_date, kind, headline(decision), [step.rstrip(".") for step in steps])
+
+
+def _others(found: Assessment) -> Iterator[Day]:
+    """Baths against other diseases that come first, each on its day."""
+    for other, dose, _ in baths_against_others(found):
+        when = day_of_bath(found, other)
+        if when is not None:
+            yield _day(found, when, "other", title_of_bath(other, dose), [*steps_of_bath(found, dose)])
 
 
 def _virus(found: Assessment) -> list[str]:

@@ -261,7 +261,11 @@ def other_text(other: OtherTreatment, dosed: bool = False) -> str:
     if other.at_hand is not None and other.finding != "virus_suspected":
         them = "them" if is_plural(other.finding) else "it"
         drug = named(other.at_hand)
-        bath = "" if other.bath is None else f" One bath: {uncapitalised(missing_text(other.bath))}."
+        bath = (
+            ""
+            if other.bath is None
+            else f" One bath: {uncapitalised(missing_text(other.bath))}; read its cautions before."
+        )
         works = f"{capitalised(drug)}, which is at hand, works on {them}"
         often = f"{_WHITE_SPOT} {_GIVEN}" if other.finding == "white_spot" else "How often is yours to decide."
         return f"{name}:{first} {works}.{bath} {often}"

@@ -12,7 +12,7 @@ from burden.inference.dose_accounts import LEAST_CHANCE
 from burden.utils.dates import day_in_words
 from burden.utils.formatting import capitalised, counted, named, percent, plain, several
 
-__all__ = ["FOR_OWNERS", "owner_reason_text", "reason_text"]
+__all__ = ["EVEN", "SURELY_THERE", "day_of", "for_the_deaths", "reason_text"]
 
 _Numbers = Mapping[str, float | str | None]
 
@@ -20,53 +20,6 @@ _Numbers = Mapping[str, float | str | None]
 def reason_text(reason: Reason) -> str:
     """Write one reason of the action."""
     return _REASONS[reason.code](reason.numbers)
-
-
-def owner_reason_text(reason: Reason, present: float = 1.0) -> str:
-    """Write one reason as its owner reads it: without the chance of a level, which is the veterinarian's to weigh.
-
-    Parameters
-    ----------
-    reason : Reason
-    present : float
-        Chance that any fluke is there [-].
-    """
-    if reason.code in ("may_stay_low", "not_yet"):
-        chance = "chance_high" if reason.code == "may_stay_low" else "chance_high_now"
-        if float(reason.numbers.get(chance) or 0) >= _EVEN:
-            return _UNSURE
-        return _PROBABLY_FEW if present >= _SURELY_THERE else _PERHAPS_NONE
-    if reason.code == "stays_high" and _for_the_deaths(reason.numbers):
-        return "Without a dose flukes would kill more fish."
-    if reason.code == "to_be_free":
-        seen = f" were found on {_day_of(reason.numbers, 'seen_before')}" if reason.numbers.get("seen_before") else ""
-        return FOR_OWNERS["to_be_free"].replace(" were found", seen) if seen else FOR_OWNERS["to_be_free"]
-    return FOR_OWNERS.get(reason.code) or reason_text(reason)
-
-
-_UNSURE = "There are flukes. Whether they are too many is not sure, so we look again before anything is given."
-_PROBABLY_FEW = "There are flukes, probably too few to do harm. They may increase, so we look again before they do."
-_PERHAPS_NONE = "Few flukes are left, or none. Any that are may increase, so we look again before they do."
-#: reasons in the words of an owner, by code
-FOR_OWNERS = {
-    "treat_neighbours": "Flukes also come in from fish nearby: ask that those are looked at and bathed within the same "
-    "days, or they come back.",
-    "stays_low": "Flukes are few or none, and few flukes on well fish do no harm.",
-    "never_seen": "We found no fluke. That does not prove that there is none, so we do not dose on suspicion.",
-    "course_worked": "The doses given have done enough.",
-    "course_likely_worked": "The doses given have probably done enough: the next look shows it.",
-    "course_goes_on": "The course goes on: the doses left are for flukes that the last one did not reach, or that have "
-    "hatched or been born since.",
-    "course_not_enough": "The doses given were not enough: there are still flukes.",
-    "stays_high": "Without a dose there would likely be more flukes than these fish can bear.",
-    "too_many_now": "The fish are ill and likely carry more flukes than they can bear, so they are treated now.",
-    "to_be_free": "These fish are to be free of flukes before they join others, and flukes were found.",
-    "flukes_persist": "Look after look shows flukes while fish are ill, so they are treated.",
-    "doses_fell_short": "The last doses killed too few flukes, and we find out why before anything else is given. Tell "
-    "us how sure the volume is, what product it was and how old, and whether carbon or a UV lamp was running.",
-    "other_met": "Your fish die of another disease. The bath planned treats that and the flukes as well.",
-    "agent_changed": "The drug given before leaves too many flukes, so the next dose is another one.",
-}
 
 
 def _whole(numbers: _Numbers, name: str) -> int:
@@ -82,24 +35,24 @@ def _too_many(n: _Numbers) -> str:
 
 
 #: chances between which "more likely than not" would be said of a coin's toss
-_EVEN, _NO_LONGER_EVEN = 0.4, 0.6
+EVEN, _NO_LONGER_EVEN = 0.4, 0.6
 
 
 def _even(chance: float) -> str:
     """Say of a chance near one half what it is; of another nothing."""
-    return ": about as likely as not" if _EVEN <= chance <= _NO_LONGER_EVEN else ""
+    return ": about as likely as not" if EVEN <= chance <= _NO_LONGER_EVEN else ""
 
 
 def _there_are(n: _Numbers) -> str:
     """Write that there are flukes as surely as that is known."""
     present = float(n.get("chance_present") or 1.0)
-    if present >= _SURELY_THERE:
+    if present >= SURELY_THERE:
         return "There are flukes"
     return f"The chance that any fluke is there is {percent(present)}"
 
 
 #: chance from which flukes are said to be there: an assumption [-]
-_SURELY_THERE = 0.95
+SURELY_THERE = 0.95
 #: chance of too many below which a course under way goes on for what hatches later alone
 _FEW = 0.2
 
@@ -107,7 +60,7 @@ _FEW = 0.2
 def _may_stay_low(n: _Numbers) -> str:
     high = float(n["chance_high"] or 0)
     chance = f"he chance of {_too_many(n)} is {_share(n, 'chance_high')}"
-    if high >= _EVEN:
+    if high >= EVEN:
         return f"{_there_are(n)}. T{chance}{_even(high)}."
     few = "more likely than not they stay few"
     there = f"{_there_are(n)}, but {few}" if _there_are(n) == "There are flukes" else f"{_there_are(n)}; {few}"
@@ -118,18 +71,18 @@ def _not_yet(n: _Numbers) -> str:
     high = float(n["chance_high_now"] or 0)
     chance = f"the chance of {_too_many(n)} today is {_share(n, 'chance_high_now')}"
     even = ", about as likely as not" if _even(high) else ""
-    now = f"There are flukes; {chance}{even}" if high >= _EVEN else f"There are few flukes now: {chance}"
+    now = f"There are flukes; {chance}{even}" if high >= EVEN else f"There are few flukes now: {chance}"
     return f"{now}. They may increase, with a chance of {_share(n, 'chance_high')}, so look again before that."
 
 
 def _stays_high(n: _Numbers) -> str:
     said = f"Without a dose the chance of {_too_many(n)} is {_share(n, 'chance_high')}"
-    if _for_the_deaths(n):
+    if for_the_deaths(n):
         return f"{said}, but flukes would kill about {plain(float(n['saves'] or 0), 2)} fish more than with the plan."
     return f"{said}."
 
 
-def _for_the_deaths(n: _Numbers) -> bool:
+def for_the_deaths(n: _Numbers) -> bool:
     """Whether a dose is given for the fish it saves, as too many flukes are not likely."""
     return float(n["chance_high"] or 0) < LIKELY and float(n.get("saves") or 0) >= 1
 
@@ -218,7 +171,7 @@ def _fell_short(n: _Numbers) -> str:
 
 
 def _planned_waits(n: _Numbers) -> str:
-    when = _day_of(n, "planned")
+    when = day_of(n, "planned")
     if n.get("eradicate"):
         return (
             f"The case plans a dose on {when}. No fluke asks for it; a course begun as a precaution may be "
@@ -232,23 +185,23 @@ def _of_carp(n: _Numbers) -> str:
     if not n.get("koi_herpesvirus"):
         return ""
     return (
-        " In carp and koi in water this warm rule out koi herpesvirus first: it is notifiable in many countries, so "
-        "move no fish before the result (common practice, no source)."
+        " In carp and koi in water this warm have gills tested for koi herpesvirus today as well: it is notifiable in "
+        "many countries, so move no fish before the result (common practice, no source)."
     )
 
 
 def _seen_when(n: _Numbers) -> str:
     """Write when flukes were last seen, where a later look showed none."""
-    return f" last on {_day_of(n, 'seen_before')}" if n.get("seen_before") else ""
+    return f" last on {day_of(n, 'seen_before')}" if n.get("seen_before") else ""
 
 
-def _day_of(n: _Numbers, name: str) -> str:
+def day_of(n: _Numbers, name: str) -> str:
     return day_in_words(date.fromisoformat(str(n[name])))
 
 
 def _eaten(n: _Numbers) -> str:
     """Write from when on the fish might be eaten after the course: an example that others decide."""
-    until = f"not before {_day_of(n, 'eaten_from')}" if n.get("eaten_from") else "not for more than a year"
+    until = f"not before {day_of(n, 'eaten_from')}" if n.get("eaten_from") else "not for more than a year"
     return (
         f"by the example of a withdrawal period used here the fish may be eaten {until}; local rules and the licensed "
         "veterinarian decide."
@@ -274,7 +227,7 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "treat or move no fish before the authority has answered."
     ),
     "newcomers_untreated": lambda n: (
-        f"{counted(_whole(n, 'came'), 'fish')} that came in up to {_day_of(n, 'came_on')} have had no dose: look at "
+        f"{counted(_whole(n, 'came'), 'fish')} that came in up to {day_of(n, 'came_on')} have had no dose: look at "
         "some of these as well as at the others, and hold the next ones apart until two looks find them clean."
     ),
     "treat_neighbours": lambda n: (
@@ -384,10 +337,10 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         "looked at again after it."
     ),
     "harvest_first": lambda n: (
-        f"The harvest is planned on {_day_of(n, 'harvest')}, and a course would put it off: {_eaten(n)} Few fish would "
+        f"The harvest is planned on {day_of(n, 'harvest')}, and a course would put it off: {_eaten(n)} Few fish would "
         "be saved by it, so harvest first. If the harvest can wait, say so in the case and run the report again."
     ),
-    "harvest_waits": lambda n: f"The harvest planned on {_day_of(n, 'harvest')} has to wait: {_eaten(n)}",
+    "harvest_waits": lambda n: f"The harvest planned on {day_of(n, 'harvest')} has to wait: {_eaten(n)}",
     "dose_does_not_help": lambda n: "No course tried helps enough to be worth giving.",
     "course_goes_on": _course_goes_on,
     "flukes_persist": lambda n: (

@@ -1,0 +1,87 @@
+"""A bath against another disease that comes before the flukes: the dose, when it is given, and how."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+
+from burden.decision import Assessment, PlannedDose
+from burden.decision.records import OtherTreatment
+from burden.report.text.bath_end import end_text, let_out_text
+from burden.report.text.handling import aftercare_days, handling_of, notes_of_filter, trial_fish, unfed_text
+from burden.report.text.plan import dose_text
+from burden.schedule.eligibility import dose_of
+from burden.treatment.dose_result import DoseResult
+from burden.utils.formatting import counted, named, uncapitalised
+
+__all__ = ["baths_against_others", "day_of_bath", "steps_of_bath", "title_of_bath"]
+
+
+def baths_against_others(found: Assessment) -> list[tuple[OtherTreatment, PlannedDose, DoseResult]]:
+    """Return every bath whose amount a page prints for another disease, with the dose it is of.
+
+    Parameters
+    ----------
+    found : Assessment
+    """
+    baths = []
+    for other in found.decision.others:
+        if other.bath is not None and other.at_hand is not None:
+            given = dose_of(found.case, other.at_hand)
+            baths.append((other, _planned(found, given), given))
+    return baths
+
+
+def day_of_bath(found: Assessment, other: OtherTreatment) -> date | None:
+    """Return the day of a bath that comes first: today, or the first day without a dose; None where water comes first.
+
+    Parameters
+    ----------
+    found : Assessment
+    other : OtherTreatment
+    """
+    if not other.to_treat_first or found.decision.action == "water_first":
+        return None
+    taken = {dose.date for dose in found.decision.plan}
+    day = found.decision.visit_date
+    while day in taken:
+        day += timedelta(days=1)
+    return day
+
+
+def _planned(found: Assessment, given: DoseResult) -> PlannedDose:
+    """The bath as a dose of the plan is written, on the day of the visit."""
+    today = found.decision.visit_date
+    return PlannedDose(
+        today, 0.0, 1, 1, given.agent, given.mg_l, given.hours, None if given.apart else given.mass_g,
+        given.product_g, given.product_ml, given.strength_percent, given.volume_l, given.apart, None, today,
+        given.place or "water", given.drip_per_hour,
+    )  # fmt: skip
+
+
+def title_of_bath(other: OtherTreatment, dose: PlannedDose) -> str:
+    """Write what is done on the day of the bath."""
+    return f"treat the {named(other.finding)}: one bath, {dose_text(dose)}"
+
+
+def steps_of_bath(found: Assessment, dose: PlannedDose) -> Iterator[str]:
+    """Yield how a bath is given, in order, without full stops; its cautions stand with those of the page.
+
+    Parameters
+    ----------
+    found : Assessment
+    dose : PlannedDose
+    """
+    agent = named(dose.agent)
+    known = {given.agent for given in found.case.doses_given}
+    if dose.agent not in known:
+        yield f"try it first on {trial_fish(found.case, dose)} in a tub of the same water, aerated, and watch them"
+    yield unfed_text(dose, found.decision.visit_date.year)
+    yield from (str(line).rstrip(".") for line in handling_of(found.case, dose))
+    yield from (str(line).rstrip(".") for line in notes_of_filter(found.case, dose.agent, dose.apart))
+    yield uncapitalised(end_text(found.case, dose)).rstrip(".")
+    if out := let_out_text(found.case, dose):
+        yield out
+    if days := aftercare_days(found.case, dose.agent, dose.apart):
+        yield f"measure ammonia and nitrite every day for {counted(days, 'day')} after {agent}"
+    yield f"what {agent} can do to fish and people stands under “Cautions”: read it before the bath"
