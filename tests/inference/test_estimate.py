@@ -1,4 +1,4 @@
-"""The burden behind samples: likelihood against integration and simulation, posterior against an independent grid."""
+"""The burden behind samples: the posterior against an independent grid, and what samples and the past do to it."""
 
 from __future__ import annotations
 
@@ -13,25 +13,21 @@ from pathlib import Path
 import numpy as np
 import pytest
 from cases import VISIT, a_case, clips, dose, exactly, fixed_values, organs
+from looks import DETECTION, MEAN, ON_GILLS, SHAPE, SHARE, K, by_integration
 from scipy import stats
-from scipy.integrate import quad
 from scipy.special import gammaincinv
 
-from burden.case import Arrival, DeathRecord, FishGroup, Preparation, Uncertain
+from burden.case import Arrival, DeathRecord, FishGroup
 from burden.evidence import load_parasite
-from burden.inference.diagnostics import PRIOR_NONE, LookedTwice, SkinNotRead
+from burden.inference.diagnostics import PRIOR_NONE, SkinNotRead
 from burden.inference.estimate import estimate
-from burden.inference.finite_stock import present_on
 from burden.inference.history import history_days, run_past
-from burden.inference.observation import log_likelihood_of_samples
-from burden.inference.observation_parameters import ObservationParameters, draw_seen, share_examined
+from burden.inference.observation_parameters import draw_seen
 from burden.inference.prior import draw_pond
 from burden.inference.sampler import Effort
 from burden.io import read_case
 from burden.statistics import detection_per_fish
 
-ONE = np.ones(1)
-MEAN, K, SHARE, SHAPE, DETECTION, ON_GILLS = 60.0, 0.8, 0.02, 1.3, 0.9, 0.95
 #: values of the set held fixed where a test reckons by itself
 PLAIN = {"part_shape": SHAPE, "detection_per_fluke": DETECTION, "gill_share": ON_GILLS}
 #: for differences far above the noise of so few ponds: a third of the usual effort
@@ -42,117 +38,6 @@ roughly = partial(estimate, draws=200, effort=Effort(300, 900))
 def no_tilt(monkeypatch):
     """Where only sick or dead fish were looked at: without the two estimates of what that may hide."""
     monkeypatch.setattr("burden.inference.estimate._by_tilt", lambda *_: None)
-
-
-def looking(selection_bias: float = 0.5, n: int = 1) -> ObservationParameters:
-    """One way of looking, the same in every draw."""
-    factors = {m: np.ones(n) for m in ("gill_clip", "skin_scrape", "gill_arch", "whole_organ")}
-    return ObservationParameters(
-        factors, *(np.full(n, x) for x in (SHAPE, DETECTION, selection_bias, 0.05, ON_GILLS, 1 - ON_GILLS))
-    )
-
-
-def log_likelihood(rows, mean=MEAN, k=K, selection_bias=0.5) -> float:
-    return float(log_likelihood_of_samples(rows, mean * ONE, k * ONE, looking(selection_bias), "gill", 400.0 * ONE)[0])
-
-
-def by_integration(counts, shares, mean=MEAN, k=K, selection_bias=0.0) -> float:
-    """Chance of the counts of one fish, by adaptive integration over its rate on a log scale."""
-
-    def height(log_rate: float) -> float:
-        rate = math.exp(log_rate)
-        total = stats.gamma.pdf(rate, k + selection_bias, scale=mean / k) * rate
-        for count, share in zip(counts, shares, strict=True):
-            size, expected = (SHAPE + share) / (1 - share), rate * ON_GILLS * share * DETECTION
-            low, high = count if isinstance(count, tuple) else (count, count)
-            law = stats.nbinom(size, size / (size + expected))
-            total *= (1.0 if high is None else law.cdf(high)) - (law.cdf(low - 1) if low else 0.0)
-        return total
-
-    return quad(height, -25, 12, limit=600, epsabs=1e-14, points=[0, 3, 6])[0]
-
-
-# --- one fish -------------------------------------------------------------------------------------------------------
-@pytest.mark.parametrize("counts", [(0,), (3,), (0, 4), (7, 1, 2), ((50, None),), ((10, 20),), (2, (5, None))])
-def test_likelihood_of_one_fish_is_the_integral_over_its_rate(counts):
-    rows = clips(counts, SHARE, each=len(counts))
-    expected = by_integration(counts, [SHARE] * len(counts))
-    assert math.exp(log_likelihood(rows)) == pytest.approx(expected, rel=2e-5)
-
-
-def test_a_moribund_fish_is_a_draw_weighted_by_its_burden():
-    expected = by_integration((3,), [SHARE], selection_bias=0.7)
-    assert math.exp(log_likelihood(clips([3], SHARE, chosen="moribund"), selection_bias=0.7)) == pytest.approx(
-        expected, rel=1e-5
-    )
-
-
-@pytest.mark.parametrize(("share", "error"), [(0.01, 0.004), (1.0, 0.0)])
-def test_likelihood_is_the_share_of_simulated_fish(share, error):
-    """Against a lottery of whole flukes; `error` is the gap between beta-binomial and its form here, see the counts."""
-    rng, n = np.random.default_rng(11), 400_000
-    flukes = rng.poisson(rng.gamma(K, MEAN / K, n))
-    part = rng.beta(SHAPE, SHAPE * (1 - share) / share, n) if share < 1 else 1.0
-    counts = rng.binomial(flukes, part * DETECTION * ON_GILLS)
-    for low, high in ((0, 0), (1, 2), (3, 9), (10, 60)):
-        found = float(((low <= counts) & (counts <= high)).mean())
-        rows = [clips([(low, high)], share)] if share < 1 else [organs([c]) for c in range(low, high + 1)]
-        told = sum(math.exp(log_likelihood(row)) for row in rows)
-        assert told == pytest.approx(found, abs=error + 4 * math.sqrt(found * (1 - found) / n))
-
-
-def test_whole_organs_of_one_fish_are_exact():
-    """Gills and skin of one fish: closed form against adaptive integration."""
-    rows = [*organs([700]), Preparation(VISIT, "1", "random", "skin", 40, 40, fraction_examined=1.0)]
-
-    def height(log_rate: float) -> float:
-        rate = math.exp(log_rate)
-        gills = stats.poisson.pmf(700, rate * ON_GILLS * DETECTION)
-        skin = stats.poisson.pmf(40, rate * (1 - ON_GILLS) * DETECTION)
-        return stats.gamma.pdf(rate, K, scale=MEAN / K) * rate * gills * skin
-
-    expected = quad(height, 5, 8, limit=500, epsabs=0, points=[6.7])[0]
-    assert log_likelihood(rows) == pytest.approx(math.log(expected), abs=1e-6)
-
-
-def test_unreadable_preparations_say_nothing():
-    unreadable = replace(clips([9])[0], readable=False)
-    assert log_likelihood([*clips([2]), unreadable]) == log_likelihood(clips([2]))
-    assert log_likelihood([unreadable]) == 0.0
-
-
-def test_preparations_of_one_fish_share_its_burden():
-    """Two empty clips of one fish are likelier than of two fish, two unlike ones less likely."""
-    same, apart = clips([0, 0], each=2), clips([0, 0])
-    assert log_likelihood(same) > log_likelihood(apart) + 0.05
-    assert log_likelihood(clips([0, 30], each=2)) < log_likelihood(clips([0, 30])) - 0.05
-
-
-def test_hours_dead_and_site_lower_what_is_there():
-    dead = replace(clips([0], chosen="dead")[0], hours_dead=20.0)
-    assert log_likelihood([dead]) > log_likelihood(clips([0], chosen="dead"))
-    skin = replace(clips([0])[0], site="skin")
-    assert log_likelihood([skin]) > log_likelihood(clips([0]))
-
-
-def test_a_clip_is_a_smaller_share_of_larger_gills():
-    row, seen = replace(clips([0])[0], fraction_examined=None), looking()
-    small, large = (float(share_examined(row, seen, weight)[0]) for weight in (20.0, 2000.0))
-    assert large == pytest.approx(small * 100**-0.8)
-    arch = replace(row, method="gill_arch")
-    assert share_examined(arch, seen, 20.0) == share_examined(arch, seen, 2000.0)
-
-
-def test_what_was_put_on_a_slide_is_read_in_its_range():
-    """The 5, 50 and 95 % points of the share are those the case gives, whatever the range of clips in general."""
-    evidence = load_parasite("dactylogyrus")
-    seen = draw_seen(evidence, 4000, 1)
-    told = Uncertain(0.0054, 0.0023, 0.013, "tips of 15 filaments")
-    row = clips([0], None)[0].with_clip_share(told)
-    share = share_examined(row, seen, np.full(4000, 300.0))
-    assert np.quantile(share, [0.05, 0.5, 0.95]) == pytest.approx([told.low, told.value, told.high], rel=0.03)
-    assert row.with_clip_share(None).clip_share is None
-    assert clips([0], 0.02)[0].with_clip_share(told).clip_share is None
 
 
 # --- posterior against a grid ---------------------------------------------------------------------------------------
@@ -318,94 +203,6 @@ def test_deaths_without_flukes_do_not_make_a_clean_stock():
     assert heavy > quiet
 
 
-# --- few fish -------------------------------------------------------------------------------------------------------
-def test_fish_looked_at_are_known_and_the_others_predicted():
-    """Eleven fish, three looked at, mean and k given: the total against enumeration."""
-    n, counts, mean = 40_000, (0, 25, 4), 12.0
-    top = np.arange(400)
-    all_fish = stats.nbinom.pmf(top, K, K / (K + mean))
-    law = np.ones(1)
-    for count in counts:
-        own = all_fish * stats.binom.pmf(count, top, DETECTION * ON_GILLS)
-        law = np.convolve(law, own / own.sum())
-    for _ in range(11 - len(counts)):
-        law = np.convolve(law, all_fish)
-    drawn = present_on(11, organs(counts), np.full(n, mean), np.full(n, K), looking(n=n), "gill",
-                       np.full(n, 400.0), np.random.default_rng(3))  # fmt: skip
-    expected = np.cumsum(law / law.sum())
-    for point in (20, 60, 100, 150, 250):
-        assert float((drawn.total <= point).mean()) == pytest.approx(expected[point], abs=4 * 0.5 / math.sqrt(n))
-    assert drawn.total.min() >= sum(counts)
-    assert np.all(drawn.none < 1e-200)
-
-
-def test_clips_of_few_fish_against_a_lottery():
-    """Small parts: simulated stocks of five fish whose two clips showed 0 and 2, mean and k given."""
-    rng, n, share, mean = np.random.default_rng(8), 1_500_000, 0.05, 20.0
-    flukes = rng.poisson(rng.gamma(K, mean / K, (n, 5)))
-    part = rng.beta(SHAPE, SHAPE * (1 - share) / share, (n, 2))
-    counts = rng.binomial(flukes[:, :2], part * DETECTION * ON_GILLS)
-    kept = flukes[(counts == [0, 2]).all(1)].sum(1)
-    m = 30_000
-    drawn = present_on(5, clips([0, 2], share), np.full(m, mean), np.full(m, K), looking(n=m), "gill",
-                       np.full(m, 400.0), np.random.default_rng(3)).total  # fmt: skip
-    # 0.03: how far the shape of a part-count at this share is from the beta-binomial, see the counts
-    assert stats.ks_2samp(drawn, kept).statistic < 0.03 + 1.63 * math.sqrt(1 / m + 1 / kept.size)
-
-
-def picked_stocks(n, fish, counts, selection_bias, mean=5.0):
-    """Flukes on the fish looked at, and on those left, of simulated stocks whose picked fish showed these counts."""
-    rng = np.random.default_rng(5)
-    rates = rng.gamma(K, mean / K, (n, fish))
-    # picked one after the other in proportion to rate^tilt: the largest of tilt·ln rate plus a Gumbel number come first
-    order = np.argsort(-(selection_bias * np.log(rates) + rng.gumbel(size=rates.shape)), axis=1)
-    flukes = rng.poisson(np.take_along_axis(rates, order, 1))
-    seen = rng.binomial(flukes[:, : len(counts)], DETECTION * ON_GILLS)
-    kept = flukes[(np.sort(seen, axis=1) == sorted(counts)).all(1)]
-    return kept[:, : len(counts)].sum(1), kept[:, len(counts) :].sum(1)
-
-
-@pytest.mark.parametrize(("fish", "selection_bias"), [(11, 1.0), (11, 0.5), (4, 1.0), (3, 1.0)])
-def test_the_sick_of_few_fish_are_not_counted_twice(fish, selection_bias):
-    """Eleven fish, the three sickest looked at: three known, eight predicted, and lighter, against a lottery."""
-    looked, left = picked_stocks(200_000, fish, (2, 5, 9), selection_bias)
-    assert left.mean() <= 0.9 * 5.0 * (fish - 3)  # all fish's mean for each of those left would be too many
-    m = 20_000
-    for gone, expected in ((False, looked + left), (True, left)):
-        rows = [replace(row, lethal=gone or None) for row in organs((2, 5, 9), chosen="moribund")]
-        stock = present_on(fish - 3 * gone, rows, np.full(m, 5.0), np.full(m, K), looking(selection_bias, m), "gill",
-                           np.full(m, 400.0), np.random.default_rng(3))  # fmt: skip
-        weight = np.exp(stock.log_weight - stock.log_weight.max())
-        drawn = np.random.default_rng(4).choice(stock.total, m, p=weight / weight.sum())
-        worth = weight.sum() ** 2 / (weight**2).sum()
-        furthest = 1.63 * math.sqrt(1 / worth + 1 / m + 1 / expected.size)  # Kolmogorov-Smirnov, 1 %
-        if fish - 3 * gone:
-            assert stats.ks_2samp(drawn, expected).statistic < furthest
-
-
-@pytest.mark.parametrize(("fish", "looked_at"), [(3, 1), (6, 2)])
-def test_clean_sick_fish_of_few_speak_for_a_clean_stock(fish, looked_at):
-    """That no fish carries any goes with the rates drawn, as their weight does: against a lottery."""
-    m, mean = 60_000, 1.0
-    looked, left = picked_stocks(400_000, fish, (0,) * looked_at, 1.0, mean)
-    expected = float((looked + left == 0).mean())
-    stock = present_on(fish, organs((0,) * looked_at, chosen="moribund"), np.full(m, mean), np.full(m, K),
-                       looking(1.0, m), "gill", np.full(m, 400.0), np.random.default_rng(3))  # fmt: skip
-    weight = np.exp(stock.log_weight)
-    found = float(np.average(stock.none, weights=weight))
-    # normed weights: the error of a ratio of two means, and that of the lottery
-    error = math.hypot(float(np.std(weight * (stock.none - found)) / weight.mean()) / math.sqrt(m),
-                       math.sqrt(expected / looked.size))  # fmt: skip
-    assert error < 0.05 * expected
-    assert found == pytest.approx(expected, abs=4 * error)
-
-
-def test_where_every_fish_was_looked_at_the_sick_are_all_fish():
-    rows = clips([3, 0, 7], chosen="moribund")
-    told = log_likelihood_of_samples(rows, MEAN * ONE, K * ONE, looking(1.0), "gill", 400.0 * ONE, pool=3)
-    assert float(told[0]) == pytest.approx(log_likelihood(clips([3, 0, 7])), abs=1e-5)
-
-
 @pytest.mark.parametrize("way", ["dead", "killed"])
 def test_fish_looked_at_and_left_are_all_of_the_stock(way, no_tilt):
     """Eight living and three gone are eleven; none of those gone counts among the living."""
@@ -417,65 +214,6 @@ def test_fish_looked_at_and_left_are_all_of_the_stock(way, no_tilt):
     else:
         assert found.flukes_total.low < 90
     assert found.state.alive.sum((0, 1)) == pytest.approx(3.0)
-
-
-# --- stages and second looks ------------------------------------------------------------------------------------------
-GROWN = 0.3
-STAGES = {"adult": np.array([GROWN]), "juvenile": np.array([1 - GROWN])}
-
-
-def staged(rows, adults):
-    """The rows counted by stage: so many adults in each, the rest juveniles."""
-    both = ((replace(row, stage="adult", count_low=a, count_high=a),
-             replace(row, stage="juvenile", count_low=row.count_low - a, count_high=row.count_low - a))
-            for row, a in zip(rows, adults, strict=True))  # fmt: skip
-    return [row for pair in both for row in pair]
-
-
-def told_by_stage(rows) -> float:
-    return float(log_likelihood_of_samples(rows, MEAN * ONE, K * ONE, looking(0.5), "gill", 400.0 * ONE, STAGES)[0])
-
-
-@pytest.mark.parametrize("share", [0.02, 1.0])
-def test_both_stages_of_a_preparation_are_one_part_count(share):
-    """The sum counts as without stages; which of them are adult is a binomial of the pond's mix."""
-    rows, adults = clips([6, 2], share, each=2), (4, 0)
-    split = sum(stats.binom.logpmf(a, row.count_low, GROWN) for a, row in zip(adults, rows, strict=True))
-    if share < 1:
-        assert told_by_stage(staged(rows, adults)) == pytest.approx(log_likelihood(rows) + split, abs=1e-6)
-    else:
-        once, four = rows[:1], adults[:1]
-        split = stats.binom.logpmf(4, 6, GROWN)
-        assert told_by_stage(staged(once, four)) == pytest.approx(log_likelihood(once) + split, abs=1e-6)
-
-
-def test_adults_counted_alone_are_a_part_of_the_fish():
-    """A lottery of whole flukes: adults of the whole gills, juveniles left uncounted."""
-    rng, n = np.random.default_rng(12), 400_000
-    flukes = rng.poisson(rng.gamma(K, MEAN / K, n))
-    adults = rng.binomial(flukes, GROWN * DETECTION * ON_GILLS)
-    for low, high in ((0, 0), (1, 5), (6, 30)):
-        found = float(((low <= adults) & (adults <= high)).mean())
-        told = sum(math.exp(told_by_stage([replace(r, stage="adult") for r in organs([c])]))
-                   for c in range(low, high + 1))  # fmt: skip
-        assert told == pytest.approx(found, abs=4 * math.sqrt(found * (1 - found) / n))
-    drawn = present_on(1, [replace(row, stage="adult") for row in organs([5])], np.full(9000, MEAN), np.full(9000, K),
-                       looking(n=9000), "gill", np.full(9000, 400.0), np.random.default_rng(3),
-                       {name: np.full(9000, float(x[0])) for name, x in STAGES.items()})  # fmt: skip
-    assert stats.ks_2samp(drawn.total, flukes[adults == 5]).pvalue > 0.001
-
-
-def test_the_whole_looked_at_twice_is_one_burden():
-    once, twice = organs([40]), [*organs([38]), *organs([42])]
-    assert log_likelihood(twice) == log_likelihood(once)
-    held = fixed_values(detection_per_fluke=0.999999, gill_share=0.999999)
-    found = estimate(a_case(twice, count=1, overrides=held), draws=100)
-    assert found.flukes_total.median == 40
-    assert [remark.times for remark in found.remarks if isinstance(remark, LookedTwice)] == [2]
-    assert any("counted 2 times" in warning for warning in found.warnings)
-    clipped = estimate(a_case(clips([3, 4], each=2), count=1), draws=100)
-    assert clipped.flukes_total.low >= 7  # two clips show different flukes
-    assert not any(isinstance(remark, LookedTwice) for remark in clipped.remarks)
 
 
 def test_a_stock_looked_at_wholly_is_known():
