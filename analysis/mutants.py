@@ -62,7 +62,13 @@ ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "model/elimination/waiting_times.py",
             "model/elimination/dose_survival.py",
         ),
-        ("model/test_elimination.py", "model/test_waiting_times.py", "model/test_dose_survival.py"),
+        (
+            "model/test_elimination.py",
+            "model/test_two_dose_windows.py",
+            "model/test_whole_flukes_by_lot.py",
+            "model/test_waiting_times.py",
+            "model/test_dose_survival.py",
+        ),
     ),
     "inference": (
         (
@@ -74,7 +80,14 @@ ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "inference/observation_parameters.py",
             "inference/picked_fish.py",
         ),
-        ("inference/test_estimate.py", "inference/test_history.py"),
+        (
+            "inference/test_estimate.py",
+            "inference/test_fitting_ponds.py",
+            "inference/test_history.py",
+            "inference/test_observation.py",
+            "inference/test_observation_parameters.py",
+            "inference/test_picked_fish.py",
+        ),
     ),
     "schedule": (("schedule/search.py", "schedule/evaluation.py"), ("schedule/test_search.py",)),
     "decision": (

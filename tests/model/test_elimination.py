@@ -1,4 +1,4 @@
-"""The probability that the last fluke dies: closed forms, two solvers of one equation, windows, whole flukes by lot."""
+"""The probability that the last fluke dies: closed forms, two solvers of one equation, plans of a case."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from scipy import linalg, stats
 from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.special import gammaincc
+from walks_back import N_EGG, N_JUVENILE, PRODUCT_STEP, STAGES, by_age, habitat, mix, steps_of
 
 from burden.evidence import load_parasite, parasite_names
 from burden.model.dose_effect import DoseEffect
@@ -31,14 +32,11 @@ from burden.model.elimination.renewal import Habitat, Values, backward
 from burden.model.forward import simulate
 from burden.model.lifecycle.parameters import Parameters
 from burden.model.lifecycle.rates import Surroundings, establishment_for, rates_at
-from burden.model.lifecycle.stable_stages import Population, growth_rate, stable_population
+from burden.model.lifecycle.stable_stages import Population, growth_rate
 from burden.model.lifecycle.transitions import LifeCycle, LifeForm, Transition, build_cycle
 from burden.model.temperature import Temperature
 
 DRAWS = 6
-PRODUCT_STEP = 0.25  # what the product takes at 20 °C [d]
-N_EGG, N_JUVENILE = 84, 119  # shapes measured at 20 °C, see the design of the stage spread
-STAGES = (0, N_EGG, N_JUVENILE)
 
 
 @pytest.fixture(scope="module")
@@ -46,35 +44,9 @@ def parameters() -> Parameters:
     return establishment_for(fixed(drawn("dactylogyrus", DRAWS, 3), N_EGG, N_JUVENILE), DENSITY)
 
 
-def habitat(parameters, temperature=20.0, last=0.0, dt=PRODUCT_STEP, after=HORIZON_DAYS, reach=30.0):
-    course = temperature if isinstance(temperature, Temperature) else Temperature.constant(temperature)
-    times, horizon = time_grid(0.0, last, dt, reach, after)
-    return Habitat(parameters, course, np.full(parameters.size, DENSITY), 0.0, times, horizon)
-
-
-def steps_of(where: Habitat, days) -> list[int]:
-    steps = [int(np.argmin(np.abs(where.times - day))) for day in days]
-    np.testing.assert_allclose(where.times[steps], days, atol=1e-9)
-    return steps
-
-
-def by_age(where, effect: DoseEffect | None, days, stages=STAGES, **more):
-    """Values at day 0 of one schedule by the renewal form."""
-    steps = np.array([steps_of(where, days) or [-1]])
-    batch = Batch(steps, np.zeros_like(steps), [effect or dose_effect(where.parameters.size, 0, 0)])
-    return backward(where, batch, [np.array([0])], stages, **more)[0]
-
-
 def by_stage(where, effect, days, cycle=None):
     cycle = cycle or plain_cycle(egg=N_EGG, juvenile=N_JUVENILE)
     return chain_values(cycle, where.parameters, where, [(step, effect) for step in steps_of(where, days)])
-
-
-def mix(parameters, temperature=20.0, adults=60.0, stages=STAGES) -> Population:
-    total = np.full(parameters.size, adults)
-    return stable_population(
-        parameters, temperature, Surroundings(DENSITY), total, np.full(parameters.size, FISH), stages
-    )
 
 
 # --- closed forms -------------------------------------------------------------------------------------------------
@@ -400,72 +372,6 @@ def test_plans_against_live_bearers(name):
     assert half.mean() < -0.1
 
 
-# --- windows ------------------------------------------------------------------------------------------------------
-HATCH, MATURITY, SHELTER, LARVA = 4.0, 12.0, 0.1, 0.02
-
-
-def hard(draws=1) -> Parameters:
-    """Stage lengths hard to 1.6 % (shape 4000): hatching after 4 d, maturity after 12 d, larvae of half an hour."""
-    p = fixed(drawn("dactylogyrus", draws, 3), 4000.0, 4000.0).replaced(larval_life_days=LARVA, larval_life_q10=1.0)
-    d = p.development
-    tables = {
-        "hatch": replace(d.hatch, mean_rate=np.full_like(d.hatch.mean_rate, 1 / HATCH)),
-        "maturity": replace(d.maturity, mean_rate=np.full_like(d.maturity.mean_rate, 1 / MATURITY)),
-    }
-    p = replace(p, development=replace(d, **tables)).replaced(reproduction_number=3.0, adult_life_days=20.0)
-    return establishment_for(p, DENSITY)
-
-
-def from_the_first(first, gap):
-    """Days of two doses, the gap counted from the first dose."""
-    return [first, first + gap]
-
-
-def from_the_visit(first, gap):
-    """The same, counted wrongly from the visit, day 0."""
-    return [first, gap]
-
-
-def left_after_two(gap, plan=from_the_first, larvae_killed=0.0, shelter=SHELTER, first=2.0):
-    """All eggs, larvae and flukes left a day after the second dose, per 1,000 flukes on the fish; and P a year on.
-
-    By the linear backward form, which holds hard stage lengths exactly; the chains of the forward equations would
-    need 4,000 stages.
-    """
-    p = hard()
-    effect = dose_effect(1, 1.0, 1.0, larvae_killed, sheltered=0.0, fraction=shelter)
-    days, dt = plan(first, gap), 0.1
-    who = mix(p, stages=(0, 40, 40))
-    short = habitat(p, last=max(days), dt=dt, after=1.0)
-    left = sum(by_age(short, effect, days, (0, 40, 40), linear=True).expected(who))[0, 0]
-    year = by_age(habitat(p, last=max(days), dt=dt), effect, days, (0, 40, 40))
-    return 1000 * left / float(who.adults[0] + who.juveniles.sum()), float(none_left(year, who)[0, 0])
-
-
-def window_holds(plan):
-    """Whether two doses leave nothing inside the window and something a day outside either edge."""
-    low, high = HATCH + SHELTER * MATURITY, MATURITY * (1 - SHELTER)
-    inside = [left_after_two(gap, plan) for gap in (low + 1.5, 0.5 * (low + high), high - 1.5)]
-    outside = [left_after_two(gap, plan) for gap in (low - 1.0, high + 1.0)]
-    return all(left <= 1e-9 and p > 0.999 for left, p in inside) and all(left > 1e-3 for left, _ in outside)
-
-
-def test_two_doses_inside_the_window_leave_nothing():
-    """D_last + D_larva + a_s <= gap <= D_mat − a_s: total kill on the fish, larvae spared, no residue."""
-    assert window_holds(from_the_first)
-
-
-def test_a_gap_counted_from_the_wrong_dose_is_rejected():
-    """The check of the window fails where the second dose is counted from the visit, not from the first dose."""
-    assert not window_holds(from_the_visit)
-
-
-def test_with_larvae_killed_and_no_shelter_the_lower_edge_is_last_hatch():
-    above, below = HATCH + 0.6, HATCH - 1.0
-    assert left_after_two(above, larvae_killed=1.0, shelter=0.0)[0] <= 1e-9
-    assert left_after_two(below, larvae_killed=1.0, shelter=0.0)[0] > 1e-3
-
-
 def test_which_juveniles_are_sheltered_matters_at_the_same_mean_kill(growing):
     """The youngest third spared, or as large a share of every age: far apart in the probability, as the design says."""
     who = mix(growing, adults=50.0 * FISH)
@@ -545,124 +451,6 @@ def test_grid_keeps_the_doses_and_ends_at_the_horizon():
     assert (np.diff(times) > 0).all()
     assert np.allclose(times[: round(32 / 0.25) + 1], np.arange(0, 32.01, 0.25))
     assert times[-1] >= times[horizon] + 12.0
-
-
-# --- whole flukes by lot ------------------------------------------------------------------------------------------
-class Lottery:
-    """Lines of whole flukes, many ponds at once, every duration and death drawn: no rates solved, no code shared.
-
-    An individual is a row (pond, day it enters its form, development behind it); a line counts as lasting when
-    anybody of it is alive at the horizon.
-    """
-
-    def __init__(self, rates, n_egg, n_juvenile, horizon, doses, kill, shelter, seed):
-        self.r, self.n_egg, self.n_juvenile, self.horizon = rates, n_egg, n_juvenile, horizon
-        self.doses, self.kill, self.shelter = doses, kill, shelter
-        self.rng = np.random.default_rng(seed)
-
-    def killed_on(self, form, start, end, entered=None, done=0.0):
-        """Day of the first dose that kills each individual while it is in a form; infinite where none does."""
-        day = np.full(start.shape, np.inf)
-        for dose in self.doses:
-            kill = np.full(start.shape, self.kill[form])
-            if form == "juvenile":
-                progress = done + (dose - entered) * self.r["juvenile_rate"]
-                kill = np.where(progress < self.shelter, self.kill["sheltered"], kill)
-            hit = (start <= dose) & (dose < end) & (self.rng.random(start.shape) < kill)
-            day = np.where(hit & np.isinf(day), dose, day)
-        return day
-
-    def stay(self, form, entered, wait, loss, done=0.0):
-        """Whether each gets through its wait, and whether it is alive in the form at the horizon."""
-        end = entered + wait
-        dead = np.minimum(entered + self.rng.exponential(1 / loss, entered.shape),
-                          self.killed_on(form, entered, end, entered, done))  # fmt: skip
-        return (end <= dead) & (end <= self.horizon), (end > self.horizon) & (dead > self.horizon)
-
-    def waiting(self, n, rate, size, done):
-        """Time left of a gamma duration of which a share of the mean is over, by drawing until one is longer."""
-        whole = self.rng.gamma(n, 1 / n, size)
-        while (whole <= done).any():
-            whole = np.where(whole <= done, self.rng.gamma(n, 1 / n, size), whole)
-        return (whole - done) / rate
-
-    def run(self, ponds, adults, eggs, larvae, juveniles):
-        """Share of ponds in which nobody is alive at the horizon; eggs and juveniles start half developed."""
-        lasting = np.zeros(ponds, bool)
-        every = np.arange(ponds)
-        counts = {"egg": eggs, "larva": larvae, "juvenile": juveniles, "adult": adults}
-        rows = {form: (np.repeat(every, n), np.zeros(n * ponds), 0.5) for form, n in counts.items()}
-        none = (np.zeros(0, int), np.zeros(0), 0.0)
-        while any(pond.size for pond, *_ in rows.values()):
-            rows = {form: (p[~lasting[p]], t[~lasting[p]], done) for form, (p, t, done) in rows.items()}
-            laid = self.lay(*rows["adult"][:2], lasting)
-            hatched = self.hatch(*rows["egg"], lasting)
-            settled = self.settle(*rows["larva"][:2], lasting)
-            matured = self.mature(*rows["juvenile"], lasting)
-            rows = {"egg": laid or none, "larva": hatched, "juvenile": settled, "adult": matured}
-        return 1 - lasting.mean()
-
-    def lay(self, pond, day, lasting):
-        dead = day + self.rng.exponential(1 / self.r["adult_loss"], day.shape)
-        dead = np.minimum(dead, self.killed_on("adult", day, dead))
-        lasting[pond[dead > self.horizon]] = True
-        until = np.minimum(dead, self.horizon)
-        count = self.rng.poisson(self.r["laying_rate"] * (until - day))
-        mother = np.repeat(np.arange(day.size), count)
-        laid = day[mother] + self.rng.random(mother.size) * (until - day)[mother]
-        return pond[mother], laid, 0.0
-
-    def hatch(self, pond, day, done, lasting):
-        wait = self.waiting(self.n_egg, self.r["egg_rate"], day.shape, done)
-        through, alive = self.stay("egg", day, wait, self.r["egg_loss"])
-        lasting[pond[alive]] = True
-        through &= self.rng.random(day.shape) < self.r["hatch_success"]
-        return pond[through], (day + wait)[through], 0.0
-
-    def settle(self, pond, day, lasting):
-        wait = self.rng.exponential(1 / self.r["contact"], day.shape)
-        through, alive = self.stay("larva", day, wait, self.r["larva_loss"])
-        lasting[pond[alive]] = True
-        through &= self.rng.random(day.shape) < self.r["establishment"]
-        return pond[through], (day + wait)[through], 0.0
-
-    def mature(self, pond, day, done, lasting):
-        wait = self.waiting(self.n_juvenile, self.r["juvenile_rate"], day.shape, done)
-        through, alive = self.stay("juvenile", day, wait, self.r["juvenile_loss"], done)
-        lasting[pond[alive]] = True
-        return pond[through], (day + wait)[through], 0.0
-
-
-#: a few eggs, most of which come to something, so that whole flukes can be followed in thousands of ponds
-SPARSE = {"fecundity": 0.5, "fecundity_q10": 1.0, "adult_life_days": 8.0, "adult_life_q10": 1.0, "hatch_success": 0.7,
-          "egg_mortality": 0.02, "juvenile_mortality": 0.03, "contact_rate": 6.0, "contact_half_density": 4.0,
-          "larval_life_days": 1.5, "larval_life_q10": 1.0, "establishment": 0.9}  # fmt: skip
-
-
-@pytest.mark.parametrize(
-    ("horizon", "doses", "kill", "shelter", "start"),
-    [
-        (45.0, (), {}, 0.0, {"adults": 2, "eggs": 1, "larvae": 1, "juveniles": 1}),
-        (60.0, (0.0, 6.0), {"adult": 0.8, "juvenile": 0.7, "sheltered": 0.1, "larva": 0.5}, 0.4,
-         {"adults": 8, "eggs": 3, "larvae": 4, "juveniles": 5}),
-    ],
-    ids=["untreated", "two doses"],
-)  # fmt: skip
-def test_against_a_lottery_of_whole_flukes(horizon, doses, kill, shelter, start):
-    """Independent: at most 50 flukes at the start, every event drawn; within 4 standard errors."""
-    n_egg, n_juvenile, ponds = 20, 30, 20_000
-    p = fixed(drawn("dactylogyrus", 1), n_egg, n_juvenile).replaced(**SPARSE)
-    rates = {name: float(np.ravel(x)[0]) for name, x in rates_at(p, 20.0, Surroundings(DENSITY)).items()}
-    kill = {"adult": 0.0, "juvenile": 0.0, "sheltered": 0.0, "larva": 0.0, "egg": 0.0, **kill}
-    share = Lottery(rates, n_egg, n_juvenile, horizon, doses, kill, shelter, seed=6).run(ponds, **start)
-    effect = dose_effect(1, kill["adult"], kill["juvenile"], kill["larva"], kill["sheltered"], shelter)
-    where = habitat(p, last=doses[-1] if doses else 0.0, dt=0.125, after=horizon - (doses[-1] if doses else 0.0))
-    v = by_age(where, effect, list(doses), (0, 1, 1))
-    alive = {"adults": v.adult, "eggs": v.eggs[0], "larvae": v.larva, "juveniles": v.juveniles[0]}
-    none = np.prod([(1 - float(alive[form][0, 0])) ** count for form, count in start.items()])
-    assert 0.05 < none < 0.95
-    assert sum(start.values()) <= 50
-    assert abs(share - none) < 4 * np.sqrt(none * (1 - none) / ponds)
 
 
 def test_one_step_back_of_a_chain_that_can_be_left_from_any_stage_against_its_generator():
