@@ -205,8 +205,8 @@ def _seen_on_sick_only(readable: Sequence[Preparation]) -> bool:
 
 def _identify_first(case: Case) -> bool:
     """Whether flukes were seen for the first time on fish that notifiable ones of their set are known to kill."""
-    kinds = {group.species for group in case.fish}
-    feared = any(kinds & set(load_parasite(name).notifiable_hosts) for name in case.parasites)
+    kinds = {group.species.casefold() for group in case.fish}
+    feared = any(kinds & {host.casefold() for host in load_parasite(name).notifiable_hosts} for name in case.parasites)
     seen = {row.date for row in case.samples if row.readable and row.count_low > 0}
     return feared and seen == {case.visit_date} and not case.doses_given
 

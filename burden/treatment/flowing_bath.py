@@ -34,6 +34,8 @@ _WARMS_C = 1.0
 _SATURATED = 0.8
 #: fish per volume that aeration alone keeps in oxygen with the flow stopped [kg/m³]: an assumption
 _AERATED_KG_M3 = 5.0
+#: share of the oxygen fish take from which the flow is what they breathe by: an assumption [-]
+_FED_BY_FLOW = 0.5
 #: oxygen a resting fish of 100 g takes at 15 °C [mg/(kg h)], from memory of handbooks of trout culture; twice as much
 #: for 10 °C more; the power of weight likewise
 _USE_MG_KG_H, _Q10, _WEIGHT_POWER = 250.0, 2.0, -0.2
@@ -201,8 +203,10 @@ def _in_flow(case: Case, agent: str, bath: Bath, short: bool) -> FlowingBath:
     lasts = oxygen_hours(oxygen, water.volume_l.value, kilograms, use)
     passed = exchange * bath.hours / 24
     kg_per_m3 = 1000 * kilograms / water.volume_l.value
-    mode, reason = _how(case, bath.hours, short, passed, lasts, kg_per_m3)
     flow = exchange * water.volume_l.value / 24
+    brought = max(oxygen - _LEAST_OXYGEN_MG_L, 0.0) * flow
+    fed_by_flow = brought >= _FED_BY_FLOW * kilograms * use
+    mode, reason = _how(case, bath.hours, short, passed, lasts, kg_per_m3, fed_by_flow)
     return FlowingBath(
         agent,
         mode,
@@ -231,7 +235,9 @@ def _now_c(case: Case) -> float:
     return float(water.mean_c + water.swing_c * np.cos(year))
 
 
-def _how(case: Case, hours: float, short: bool, passed: float, lasts: float, kg_per_m3: float) -> tuple[_Mode, str]:
+def _how(
+    case: Case, hours: float, short: bool, passed: float, lasts: float, kg_per_m3: float, fed_by_flow: bool
+) -> tuple[_Mode, str]:
     brief = hours < LEFT_IN_HOURS
     if case.water.kind == "cage":
         return ("enclosed" if brief else "impossible"), "open_cage"
@@ -241,7 +247,8 @@ def _how(case: Case, hours: float, short: bool, passed: float, lasts: float, kg_
         return "still", "little_exchange"
     if lasts >= hours:
         return "stop_flow", "oxygen_lasts"
-    if case.water.aeration and kg_per_m3 <= _AERATED_KG_M3:
+    by_air = case.water.kind != "raceway" and not fed_by_flow  # a little make-up water is not what they breathe by
+    if case.water.aeration and (by_air or kg_per_m3 <= _AERATED_KG_M3):
         return "stop_flow", "aeration_holds"
     if 1 + passed <= _MOST_DOSES:
         return "drip_feed", "oxygen_too_short"

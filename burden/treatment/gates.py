@@ -23,14 +23,19 @@ LEVELS = ("stop", "agent", "measure", "care")
 
 #: below either no dose is given [mg/L] (waterlimits, weak: above 4 for warm-water fish), [-] (assumption)
 _OXYGEN_STOP_MG_L, _OXYGEN_STOP_SHARE = 4.0, 0.6
-#: below it the water is aerated first [mg/L] (tpwd: above 5 for growth)
-OXYGEN_CARE_MG_L = 5.0
+#: below it the water is aerated first [mg/L] (tpwd: above 5 for growth); below this share of what it could hold where
+#: fish die or show it in their gills, as the night takes more (common practice, no source) [-]
+OXYGEN_CARE_MG_L, _OXYGEN_CARE_SHARE = 5.0, 0.7
 #: un-ionised ammonia above which no dose is given, and above which water is changed [mg/L] (fishhealth_texts, from
 #: memory; tpwd)
 _AMMONIA_STOP_MG_L, _AMMONIA_CARE_MG_L = 0.05, 0.02
 #: nitrite as nitrogen above which no dose is given, and above which water is changed, in water with little chloride
 #: [mg/L] (from memory; fishhealth_texts, from memory)
 _NITRITE_STOP_MG_L, _NITRITE_CARE_MG_L = 0.5, 0.1
+#: changes of water for nitrite that is above its limit no more: the filter has to do the rest (an assumption)
+_CHANGES_FOR_NITRITE = 3
+#: fish that died so many days ago still tell of the water today: an assumption [d]
+_DYING_DAYS = 7
 #: so many times the nitrite of chloride protects (waterlimits); share of chloride in sea salt (from memory)
 _CHLORIDE_PER_NITRITE, _CHLORIDE_SHARE = 10.0, 0.55
 #: the same were the rule meant for the nitrite ion, as some texts have it: below it chloride only just protects (molar
@@ -207,8 +212,16 @@ def _oxygen(case: Case, temperature_c: float) -> Iterator[Gate]:
     if reading < _OXYGEN_STOP_MG_L or share < _OXYGEN_STOP_SHARE:
         limit = max(OXYGEN_CARE_MG_L, _OXYGEN_STOP_SHARE * reading / share)  # to be reached, not just to be above it
         yield Gate("oxygen_low", "stop", reading, limit, "mg/L", share, remedy=relief(case))
-    elif reading < OXYGEN_CARE_MG_L:
-        yield Gate("oxygen_low", "care", reading, OXYGEN_CARE_MG_L, "mg/L", share, remedy=Remedy(aerate=True))
+    elif reading < OXYGEN_CARE_MG_L or (share < _OXYGEN_CARE_SHARE and _short_of_air(case)):
+        limit = max(OXYGEN_CARE_MG_L, _OXYGEN_CARE_SHARE * reading / share if reading >= OXYGEN_CARE_MG_L else 0.0)
+        yield Gate("oxygen_low", "care", reading, limit, "mg/L", share, remedy=Remedy(aerate=True))
+
+
+def _short_of_air(case: Case) -> bool:
+    """Whether fish died lately or show it in their gills, so that oxygen that others bear may be what ails them."""
+    f = case.findings
+    dying = any(row.deaths and -case.day_of(row.date) <= _DYING_DAYS for row in case.deaths)
+    return dying or bool(f.anaemic or f.gill_mucus or f.gill_swollen)
 
 
 def _ammonia(case: Case, temperature_c: float) -> Iterator[Gate]:
@@ -267,9 +280,10 @@ def _nitrite(case: Case) -> Iterator[Gate]:
     missing = (_CHLORIDE_SURELY if brown else _CHLORIDE_PER_NITRITE) * reading - chloride
     salted = stop and missing > 0 and case.water.medium == "fresh"
     salt = missing / _CHLORIDE_SHARE / 1000 * case.water.volume_l.value if salted else None
-    remedy = water_change(case, reading, _NITRITE_CARE_MG_L)
-    remedy = replace(remedy, times=min(remedy.times, 3), salt_g=salt)
     limit = _NITRITE_STOP_MG_L if stop and not brown else _NITRITE_CARE_MG_L
+    remedy = water_change(case, reading, _NITRITE_CARE_MG_L)
+    least = water_change(case, reading, limit).times  # as many as the limit named here takes, more where few do
+    remedy = replace(remedy, times=min(remedy.times, max(least, _CHANGES_FOR_NITRITE)), salt_g=salt)
     level, above = ("stop", None) if stop else ("care", max(_NITRITE_STOP_MG_L, chloride / _CHLORIDE_PER_NITRITE))
     yield Gate("nitrite_high", level, reading, limit, "mg/L", remedy=remedy, deduced=brown, stops_above=above)
 

@@ -55,6 +55,8 @@ def test_half_life_and_drip_follow_from_the_flow():
         (flowing(0.05), "praziquantel", "still", "little_exchange"),
         (flowing(2.0, "raceway", count=1), "praziquantel", "stop_flow", "oxygen_lasts"),
         (flowing(2.0, aeration=True), "praziquantel", "stop_flow", "aeration_holds"),
+        # a little make-up water brings little oxygen: it is the air that these fish live by
+        (flowing(0.5, "tank", count=2000, aeration=True), "praziquantel", "stop_flow", "aeration_holds"),
         (flowing(2.0, "cage"), "mebendazole", "impossible", "open_cage"),
         (flowing(0.0, "cage"), "mebendazole", "impossible", "open_cage"),
         (flowing(0.0, "cage"), "praziquantel", "enclosed", "open_cage"),

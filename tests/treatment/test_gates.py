@@ -53,6 +53,19 @@ def test_bad_water_stops_a_dose(readings, temperature_c, code):
     assert found[0].remedy is not None
 
 
+@pytest.mark.parametrize(("findings", "level"), [(Findings(), None), (Findings(gill_mucus=True), "care")])
+def test_oxygen_that_the_night_takes_counts_for_fish_that_are_short_of_air(findings, level):
+    """Three fifths of what the water holds by day, and gills in mucus: air first (common practice, no source)."""
+    assert codes(in_water(findings, oxygen_mg_l=5.2), 24.0).get("oxygen_low") == level
+
+
+def test_so_many_changes_of_water_bring_nitrite_under_the_limit_that_is_named():
+    """Arithmetic: 1.2 mg/L halved four times is 0.075, three times 0.15."""
+    (gate,) = gates_of(in_water(Findings(gill_colour="brown"), nitrite_n_mg_l=1.2), 20.0)
+    assert gate.limit == 0.1
+    assert 1.2 * (1 - gate.remedy.percent / 100) ** gate.remedy.times <= gate.limit
+
+
 def test_ammonia_is_told_as_a_kit_for_the_home_reads_it():
     """The limit of 0.05 mg/L of NH3 over the share that is NH3 and the ratio of the molar masses, 17.03 to 14.01."""
     (gate,) = gates_of(in_water(total_ammonia_n_mg_l=2.0, ph=8.0), 20.0)

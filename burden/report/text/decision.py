@@ -8,7 +8,7 @@ from dataclasses import replace
 from burden.decision.records import Decision, OtherTreatment
 from burden.evidence import load_parasite
 from burden.report.text.deaths import deaths_text
-from burden.report.text.gates import UNMEASURED, gate_text, gates_text, lamp_text, other_text, others_lines, unused_text
+from burden.report.text.gates import UNMEASURED, gates_text, lamp_text, other_text, others_lines, unused_text
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.plan import (
     aim_text,
@@ -39,6 +39,8 @@ __all__ = [
 
 #: reasons of the short answer
 _BRIEF_REASONS = 2
+#: gates of the short answer, and those it has though they stop no dose
+_BRIEF_GATES, _PRESSING = 2, ("oxygen_low", "anaemia")
 #: reasons that the short answer never leaves out
 _ALWAYS = ("notifiable", "dose_killed", "treat_neighbours", "newcomers_untreated")
 
@@ -214,8 +216,8 @@ def _brief(decision: Decision) -> str:
     said = [reason for i, reason in enumerate(decision.reasons) if i < _BRIEF_REASONS or reason.code in _ALWAYS]
     lines = [headline(decision), *(reason_text(reason) for reason in said), counted_text(decision)]
     lines += help_lines(decision)
-    stops = [gate for gate in decision.gates if gate.level == "stop"]
-    lines += [gate_text(gate) for gate in stops[:2]]
+    pressing = [gate for gate in decision.gates if gate.level == "stop" or gate.code in _PRESSING]
+    lines += gates_text(replace(decision, gates=tuple(pressing[:_BRIEF_GATES])))
     lines += [other_text(other, decision.action == "dose") for other in decision.others if _waits_for(other)]
     lines += [
         unused_text(decision),

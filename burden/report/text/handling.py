@@ -52,10 +52,12 @@ _FEW_FISH = 10
 _CLEANED_L = 200_000.0
 #: tubs that the amount is told for, and fish that a litre of one holds, aerated, for a day: common practice, no source
 #: [L], [g/L]
-_TUBS_L = (10.0, 20.0, 50.0, 100.0)
+_TUBS_L = (10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
 _TUB_HOLDS_G_L = 5.0
 #: fish of a trial, of each kind [-]
 _TRIED = 3
+#: of fish so heavy one is tried: a tub for more is a pond. Common practice, no source [g]
+_LARGE_G = 1000.0
 #: water changed so often needs no change by hand: common practice, no source [1/d]
 _CHANGED_BY_ITSELF = 1.0
 
@@ -166,7 +168,7 @@ def trial_fish(case: Case, dose: PlannedDose) -> str:
     first = [kind for kind in kinds if host_advice(agent, kind, dose.mg_l, dose.hours).advice != "usable"]
     named_first = 0 < len(first) < len(kinds)
     there = min((group.count for group in case.fish if group.species in first or not named_first), default=0)
-    many = "one" if there < _FEW_FISH else "two or three"
+    many = "one" if there < _FEW_FISH or case.mean_weight_g.value >= _LARGE_G else "two or three"
     if not named_first:
         return f"{many} fish"
     kinds = first if many == "one" else [kind_in_plural(kind) for kind in first]
@@ -177,7 +179,8 @@ def _in_a_tub(case: Case, dose: PlannedDose) -> str:
     """How much a tub takes that fits these fish; a bath apart has it in its own words."""
     if dose.apart or dose.agent == FRESH_WATER:
         return ""
-    weighed = _TRIED * case.mean_weight_g.value / _TUB_HOLDS_G_L
+    tried = 1 if case.mean_weight_g.value >= _LARGE_G else _TRIED
+    weighed = tried * case.mean_weight_g.value / _TUB_HOLDS_G_L
     tub = next((litres for litres in _TUBS_L if litres >= weighed), _TUBS_L[-1])
     share = tub / dose.bath_volume_l
     grams, millilitres = (None if x is None else x * share for x in (dose.product_g, dose.product_ml))
