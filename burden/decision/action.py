@@ -51,6 +51,9 @@ DOSE_BESIDE = 0.75
 NOT_FOR_LONG = 0.25
 #: chance of too many below which well fish need no further dose of a course under way: an assumption [-]
 _FEW_MORE = 0.3
+#: clean looks, on enough fish and far enough apart, after which well fish that never showed a fluke are looked at no
+#: more: common practice, no source
+_CLEAN_LOOKS = 2
 #: chance that any fluke is left below which newcomers are free of them: an assumption, as the aim of eradication [-]
 FEW_LEFT = 0.1
 
@@ -260,7 +263,8 @@ def _seen(facts: Facts) -> Iterator[_Found]:
     if facts.trouble:
         yield "look_first", ("never_seen", "look_for_another_cause" if surely else "more_fish")
     if facts.met_untreated and not facts.sick_only:
-        yield "watch", ("never_seen", "stays_low")
+        again = surely and facts.checked and facts.clean_looks >= _CLEAN_LOOKS
+        yield ("discharge" if again else "watch"), ("never_seen", "stays_low")
     yield "look_first", ("never_seen", "more_fish")
 
 
@@ -303,12 +307,13 @@ def _over(facts: Facts) -> Iterator[_Found]:
 def _goes_on(facts: Facts) -> bool:
     """Whether a course has begun that is neither given in full nor judged by a look after its last hatch.
 
-    After one dose such a look ends it only if it is clean: those that have hatched since are still to be met; after two
-    also where few were seen. Fish that are well a week or more after a dose, and will likely stay so, need no further.
+    After one dose such a look ends it only if it is clean and flukes of the last eggs would show, as those that hatch are
+    still to be met; after two also where few were seen. Fish that are well by then, a week or more after a second dose,
+    and will likely stay so, need no further.
     """
-    few = facts.least_given and facts.high < _FEW_MORE
-    judged = facts.checked and (few or not facts.seen_lately)
-    well = facts.looked_over and not (facts.trouble or facts.eradicate or facts.planned) and facts.high < _FEW_MORE
+    few, enough = facts.high < _FEW_MORE, facts.least_given or facts.sure
+    judged = facts.checked and enough and ((facts.least_given and few) or not facts.seen_lately)
+    well = facts.looked_over and enough and few and not (facts.trouble or facts.eradicate or facts.planned)
     return facts.course_given and not facts.course_over and not judged and not well
 
 

@@ -171,7 +171,7 @@ def _reported(
         and facts.others_far_more
         and all(_few_by_flukes(e) for e in grounds.estimates),
         "weak_before": action in ("dose", "water_first") and "doses_fell_short" not in codes and underdosed(case),
-        "planned_waits": action in ("watch", "look_first") and bool(case.doses_planned),
+        "planned_waits": action in ("watch", "look_first", "discharge") and bool(case.doses_planned),
         "dose_killed": action in ("dose", "water_first") and any(killed_by_dose(e) for e in grounds.estimates),
         "treat_neighbours": bool(doses) and case.water.neighbours in ("some", "many"),
         "newcomers_untreated": action != "discharge" and bool(came_since(case)) and not facts.eradicate,
@@ -180,7 +180,11 @@ def _reported(
         "dosed_by_calendar": facts.by_calendar,
     }
     told = (*reasons, *(Reason(code) for code, holds in besides.items() if holds))
-    numbers = {**reason_numbers(grounds), "dosed_now": float(action == "dose")}
+    numbers = {
+        **reason_numbers(grounds),
+        "dosed_now": float(action == "dose"),
+        "done": float(action == "discharge"),
+    }
     return tuple(replace(reason, numbers=numbers) for reason in told)
 
 

@@ -240,6 +240,16 @@ ROWS = [
         "watch",
     ),
     (
+        "the same, but looked at before flukes of the last eggs would show",
+        Facts(high=0.22, saves=0.0, course_given=True, least_given=False, looked_over=True, sure=False),
+        "dose",
+    ),
+    (
+        "the same, clean",
+        replace(CLEAN, ever_seen=True, course_given=True, least_given=False, checked=True, sure=False, high=0.1),
+        "dose",
+    ),
+    (
         "the same, but fish still die",
         Facts(high=0.22, saves=0.0, course_given=True, least_given=False, looked_over=True, trouble=True),
         "dose",

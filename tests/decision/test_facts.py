@@ -46,6 +46,8 @@ def test_of_many_fish_that_feed_as_usual_a_date_alone_is_no_trouble(count, feedi
     """A dead or ill one is always among hundreds; forty that flash are trouble though they feed."""
     case = a_case(count=count, trouble_since=VISIT - timedelta(days=9), findings=Findings(feeding=feeding))
     assert trouble_in(case) is trouble
+    kept_up = replace(case, deaths=(DeathRecord(VISIT - timedelta(days=4), 0),))
+    assert trouble_in(kept_up) is (feeding == "less")
 
 
 @pytest.mark.parametrize(

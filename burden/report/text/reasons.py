@@ -177,6 +177,8 @@ def _planned_waits(n: _Numbers) -> str:
             f"The case plans a dose on {when}. No fluke asks for it; a course begun as a precaution may be "
             "given to its end."
         )
+    if n.get("done"):
+        return f"The dose planned for {when} is not needed: give none unless flukes are found."
     return f"The dose planned for {when} is not needed by what is known now: decide after the next look."
 
 
