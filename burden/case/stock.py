@@ -213,6 +213,10 @@ class Arrival:
     naive: bool | None = None
 
 
+#: fish so light are fry: common practice, no source [g]
+FRY_G = 1.0
+
+
 @dataclass(frozen=True)
 class FishGroup:
     """Fish of one species.
@@ -249,6 +253,12 @@ class FishGroup:
     naive: bool | None = None
     newcomers_apart: bool | None = None
     harvest_date: date | None = None
+
+    @property
+    def kind(self) -> str:
+        """Species, named as fry where the fish are as small as fry: what an agent may do to them hangs on it."""
+        is_fry = self.weight_g.value < FRY_G and "fry" not in self.species.lower()
+        return f"{self.species} fry" if is_fry else self.species
 
     @property
     def weight_g(self) -> Uncertain:

@@ -307,9 +307,9 @@ def _over(facts: Facts) -> Iterator[_Found]:
 def _goes_on(facts: Facts) -> bool:
     """Whether a course has begun that is neither given in full nor judged by a look after its last hatch.
 
-    After one dose such a look ends it only if it is clean and flukes of the last eggs would show, as those that hatch are
-    still to be met; after two also where few were seen. Fish that are well by then, a week or more after a second dose,
-    and will likely stay so, need no further.
+    After one dose such a look ends it only if it is clean and flukes of the last eggs would show, as those that hatch
+    are still to be met; after two also where few were seen. Fish that are well by then, a week or more after a second
+    dose, and will likely stay so, need no further.
     """
     few, enough = facts.high < _FEW_MORE, facts.least_given or facts.sure
     judged = facts.checked and enough and ((facts.least_given and few) or not facts.seen_lately)

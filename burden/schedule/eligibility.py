@@ -87,7 +87,7 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
             salinity_g_l=_salinity(case),
             aeration=case.water.aeration,
             biofilter=None if bath.apart or case.water.filter is None else case.water.filter != "none",
-            species=[group.species for group in case.fish],
+            species=[group.kind for group in case.fish],
             food_fish=case.food_fish,
             findings=case.findings.diseases,
             formalin_before_mg_l=sum(a.concentration_mg_l or 0.0 for a in case.given if a.agent == "formalin"),
@@ -244,7 +244,7 @@ def dose_of(case: Case, agent: str, accept_unpublished: bool = False) -> DoseRes
             filter_kind=case.water.filter,
             strength_percent=case.limits.strength_percent.get(agent),
         )
-        for species in dict.fromkeys(group.species for group in case.fish)
+        for species in dict.fromkeys(group.kind for group in case.fish)
     ]
     said = tuple(dict.fromkeys(caution for result in each for caution in result.cautions))
     drip = bath.drip_mg_per_hour / (bath.mg_l * volume.value)
@@ -273,7 +273,7 @@ def unpublished_plans(case: Case) -> list[Problem]:
     found: dict[Problem, None] = {}
     for action in case.planned:
         for group in case.fish:
-            found |= dict.fromkeys(_refused(case, action, group.species, f"[[planned]] of {action.date}"))
+            found |= dict.fromkeys(_refused(case, action, group.kind, f"[[planned]] of {action.date}"))
     return [*found]
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from burden.case import Action, Case, ConstantTemperature, RecordedTemperature
 from burden.evidence import Agent, load_agent
 from burden.evidence.records import Bath
-from burden.treatment.host_tolerance import short_limit_mg_l
+from burden.treatment.host_tolerance import lower_dose_mg_l, short_limit_mg_l
 from burden.treatment.water_chemistry import LEFT_IN_HOURS, oxygen_saturation_mg_l
 
 __all__ = ["FlowingBath", "bath_in_flow", "bath_water_c", "oxygen_hours", "oxygen_use_mg_per_kg_h"]
@@ -150,7 +150,7 @@ def bath_in_flow(case: Case, agent: str) -> FlowingBath:
     sources and hosts allow (common practice, no source): a bath that fell short is not followed by a weaker one.
     """
     known = load_agent(agent)
-    usual = _in_flow(case, agent, known.customary, short=False)
+    usual = _in_flow(case, agent, replace(known.customary, mg_l=_gentle(case, known)), short=False)
     short_bath = known.short_bath_in(case.water.medium)
     if usual.mode != "impossible" or short_bath is None:
         return usual
@@ -159,8 +159,25 @@ def bath_in_flow(case: Case, agent: str) -> FlowingBath:
     return usual if short.mode == "impossible" else short
 
 
+def _gentle(case: Case, agent: Agent) -> float:
+    """Customary strength, or the lower one that the most delicate fish here are known to bear and sources give [mg/L].
+
+    A host for which a lower dose is advised has that, where a published range of as long a bath reaches down to it.
+    """
+    usual = agent.customary
+    if agent.oxygen_demand is not None:
+        return usual.mg_l  # weaker it hardly works, and takes oxygen all the same: it is kept from such hosts
+    asked = [lower_dose_mg_l(agent, group.kind) for group in case.fish if group.count > 0]
+    gentle = min((mg_l for mg_l in asked if mg_l is not None), default=usual.mg_l)
+    low = min(
+        (row.mg_l[0] for row in agent.ranges if row.route == "bath" and row.hours[0] <= usual.hours <= row.hours[1]),
+        default=usual.mg_l,
+    )
+    return min(usual.mg_l, gentle) if gentle >= low else usual.mg_l
+
+
 def _borne(case: Case, agent: Agent, temperature_c: float | None = None) -> float:
-    return min(short_limit_mg_l(agent, group.species, temperature_c) for group in case.fish)
+    return min(short_limit_mg_l(agent, group.kind, temperature_c) for group in case.fish)
 
 
 def _given_before(case: Case, agent: Agent, hours: float) -> float:

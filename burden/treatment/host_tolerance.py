@@ -11,6 +11,7 @@ from burden.utils.formatting import kind_in_plural, named
 __all__ = [
     "HostAdvice",
     "host_advice",
+    "lower_dose_mg_l",
     "short_limit_mg_l",
     "withdrawal_days",
     "withdrawal_text",
@@ -109,6 +110,19 @@ def short_limit_mg_l(agent: Agent, species: str, temperature_c: float | None = N
     return next((limit for limit in limits if limit is not None), float("inf"))
 
 
+def lower_dose_mg_l(agent: Agent, species: str) -> float | None:
+    """Return the limit of a host for which a lower dose than the customary one is advised; None for others [mg/L].
+
+    Examples
+    --------
+    >>> from burden.evidence import load_agent
+    >>> lower_dose_mg_l(load_agent("praziquantel"), "koi fry"), lower_dose_mg_l(load_agent("praziquantel"), "koi")
+    (2.0, None)
+    """
+    group = _group_of(agent, species)
+    return group.max_mg_l if group is not None and group.advice == "lower dose" else None
+
+
 def _too_cool(group: HostGroup, temperature_c: float | None) -> bool:
     """Whether a limit that holds in warm water alone does not hold."""
     warm_from = group.above_temperature_c
@@ -116,12 +130,15 @@ def _too_cool(group: HostGroup, temperature_c: float | None) -> bool:
 
 
 def _group_of(agent: Agent, species: str) -> HostGroup | None:
-    """The first group of hosts whose words name the species."""
+    """The group of hosts whose words name the species most closely: grass carp fry before carp fry before carp."""
     name = species.lower()
-    return next(
-        (g for g in agent.host_groups if any(re.search(rf"\b{re.escape(word)}(s|es)?\b", name) for word in g.words)),
-        None,
-    )
+    named_by = [
+        (len(word), group)
+        for group in agent.host_groups
+        for word in group.words
+        if re.search(rf"\b{re.escape(word)}(s|es)?\b", name)
+    ]
+    return max(named_by, key=lambda one: one[0], default=(0, None))[1]
 
 
 def _group_advice(group: HostGroup, mg_l: float, hours: float | None, temperature_c: float | None) -> HostAdvice:

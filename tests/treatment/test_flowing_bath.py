@@ -181,3 +181,19 @@ def test_notes_on_a_bath_are_in_units_people_use(agent):
             said = f"{note.text} {note.reason}"
             assert not re.search(r"e\+0|\b0\.\d+ h|\b0 h", said), said
             assert named(agent) in said.lower(), said
+
+
+@pytest.mark.parametrize(
+    ("agent", "species", "weight_g", "mg_l"),
+    [
+        ("praziquantel", "koi", 20.0, 5.0),
+        ("praziquantel", "koi fry", 2.0, 2.0),
+        ("praziquantel", "koi", 0.5, 2.0),
+        ("praziquantel", "grass carp fry", 0.5, 1.0),
+        ("formalin", "sterlet", 200.0, 25.0),
+    ],
+)
+def test_delicate_hosts_have_the_lower_dose_that_they_bear(agent, species, weight_g, mg_l):
+    """Published: carp larvae bore 2 mg/L of praziquantel (carpfry2022), 2 mg/L killed grass carp fry (grasscarpfry)."""
+    group = FishGroup(species, 200, False, exactly(weight_g))
+    assert bath_in_flow(replace(a_case(), fish=(group,)), agent).mg_l == mg_l

@@ -127,7 +127,7 @@ def _of_agent(visit: Assessment, agent: str, given: bool) -> list[str]:
     if given:
         said = [text for d in visit.doses if d.agent == agent for text in d.cautions]
         elsewhere = set[str](known.handling)  # stands in the day-book, with the dose
-        told_above = (host_advice(known, group.species, 0.0) for group in visit.case.fish)
+        told_above = (host_advice(known, group.kind, 0.0) for group in visit.case.fish)
         elsewhere |= {one.text for one in told_above if one.advice == "no data"}
         if known.aftercare_days and not any(_meets_filter(visit, d) for d in visit.doses if d.agent == agent):
             elsewhere |= set(known.aftercare)

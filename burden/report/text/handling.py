@@ -164,10 +164,10 @@ def trial_fish(case: Case, dose: PlannedDose) -> str:
     One of each where there are few.
     """
     agent = load_agent(dose.agent)
-    kinds = list(dict.fromkeys(group.species for group in case.fish if group.count > 0))
+    kinds = list(dict.fromkeys(group.kind for group in case.fish if group.count > 0))
     first = [kind for kind in kinds if host_advice(agent, kind, dose.mg_l, dose.hours).advice != "usable"]
     named_first = 0 < len(first) < len(kinds)
-    there = min((group.count for group in case.fish if group.species in first or not named_first), default=0)
+    there = min((group.count for group in case.fish if group.kind in first or not named_first), default=0)
     many = "one" if there < _FEW_FISH or case.mean_weight_g.value >= _LARGE_G else "two or three"
     if not named_first:
         return f"{many} fish"
