@@ -260,8 +260,8 @@ def trouble_in(case: Case) -> bool:
     ill = any(row.chosen in ("moribund", "dead") and row.date == case.visit_date for row in case.samples)
     dead = sum(row.deaths for row in case.deaths if row.date > start)
     died = dead > 0 and dead >= _TROUBLE_SHARE * (case.fish_count + dead)
-    # of so many fish one is always ill or dead: where all feed as usual, a date alone tells of no trouble; nor does it of
-    # few fish where a log that is kept up says that none died
+    # of so many fish one is always ill or dead: where all feed as usual, a date alone tells of no trouble; nor does it
+    # of few fish where a log that is kept up says that none died
     kept_up = any(row.date > start for row in case.deaths)
     well = case.findings.feeding == "normal" and (case.fish_count * _TROUBLE_SHARE >= 1 or (kept_up and dead == 0))
     return died or ill or _signs(case) or (case.trouble_since is not None and not well)
