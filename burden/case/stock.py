@@ -214,7 +214,7 @@ class Arrival:
 
 
 #: fish so light are fry: common practice, no source [g]
-FRY_G = 1.0
+_FRY_G = 1.0
 
 
 @dataclass(frozen=True)
@@ -257,7 +257,7 @@ class FishGroup:
     @property
     def kind(self) -> str:
         """Species, named as fry where the fish are as small as fry: what an agent may do to them hangs on it."""
-        is_fry = self.weight_g.value < FRY_G and "fry" not in self.species.lower()
+        is_fry = self.weight_g.value < _FRY_G and "fry" not in self.species.lower()
         return f"{self.species} fry" if is_fry else self.species
 
     @property
