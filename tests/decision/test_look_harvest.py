@@ -72,6 +72,7 @@ def test_what_a_look_asks_for_can_still_be_done():
     assert [one.action for one in found.outcomes] == ["watch", "harvest"]
     assert found.late_for == late.case.harvest_date
     assert "too late for a dose before the harvest" in outcome_lines(found)[-1]
+    assert "sooner" not in outcome_lines(found)[-1]  # the withdrawal of doses given may not be over
     assert not any("a dose is due" in line for line in outcome_lines(found))
     held = grounds(eaten(30), {"praziquantel": 5.0}, held=True)  # the harvest waits already
     assert beside_harvest(held, course(1.0), look(15.0)) == look(15.0)

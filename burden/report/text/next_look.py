@@ -191,7 +191,7 @@ def _leads_to(look: NextLook, action: str) -> str:
     if action == "harvest" and look.late_for is not None:
         return (
             f"too many, and too late for a dose before the harvest on {say_date(look.late_for, look.date.year)}; "
-            "harvest as planned or sooner and tell whoever takes the fish, or dose and harvest later"
+            "harvest as planned and tell whoever takes the fish, or dose and harvest later"
         )
     return _LEADS_TO[action]
 
