@@ -18,7 +18,7 @@ import numpy as np
 from analysis.individuals import Dose, Ponds, Record, Start, draw_start, draw_stock, run_ponds
 from analysis.samples import Look, take_samples
 from burden.case import Action, Case, ConstantTemperature, FishGroup, Preparation, Uncertain, Water
-from burden.inference.diagnostics import PRIOR_NONE
+from burden.inference.arrivals import PRIOR_NONE
 from burden.inference.history import run_past
 from burden.inference.observation_parameters import ObservationParameters, draw_seen, share_examined
 from burden.inference.prior import Ensemble, draw_pond

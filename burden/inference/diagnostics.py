@@ -25,7 +25,6 @@ from burden.utils.results import CredibleInterval
 from burden.utils.wording import Remark
 
 __all__ = [
-    "PRIOR_NONE",
     "HiddenByUnknownDose",
     "LookedTwice",
     "Quantity",

@@ -26,12 +26,10 @@ from burden.utils.errors import InputError, Problem
 
 __all__ = [
     "CheckedForm",
-    "ConflictError",
     "FolderForm",
     "check_form",
     "new_folder_from_form",
     "read_form",
-    "settled",
     "write_form",
 ]
 

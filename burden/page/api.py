@@ -16,7 +16,8 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response
 
 from burden import __version__
-from burden.io.form import ConflictError, new_folder_from_form, read_form, write_form
+from burden.io.form import new_folder_from_form, read_form, write_form
+from burden.io.whole_write import ConflictError
 from burden.page.jobs import Jobs
 from burden.page.library import Library, report_file
 from burden.report.tidy import COLUMNS

@@ -17,7 +17,8 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Mount, Route
 
-from burden.io.form import ConflictError, check_form, new_folder_from_form, read_form, write_form
+from burden.io.form import check_form, new_folder_from_form, read_form, write_form
+from burden.io.whole_write import ConflictError
 from burden.page.catalogue import say, texts
 from burden.page.course import course_of, trend_svg
 from burden.page.facts import form_facts
@@ -26,7 +27,8 @@ from burden.page.jobs import Jobs, Trials
 from burden.page.library import Library, has_history, in_words, next_due, next_visit, report_file
 from burden.page.plans import plans_of, with_planned
 from burden.page.problems import as_field, path_in_form
-from burden.report.formatting import long_date, unbroken
+from burden.report.formatting import unbroken
+from burden.utils.dates import day_in_words
 from burden.utils.errors import InputError
 
 __all__ = ["FORM_SCRIPTS", "STATIC", "Page", "build_app", "in_page"]
@@ -87,7 +89,7 @@ class Page:
         return {
             **{name: getattr(water, name) for name in ("name", "title", "problems", "report", "burden")},
             "visits": len(water.visits),
-            "visit": "" if water.visit_date is None else long_date(water.visit_date),
+            "visit": "" if water.visit_date is None else day_in_words(water.visit_date),
             "when": _day_words(day, today) if what else "",
             "next": what if water.due else say("list.not_decided"),
             "late": bool(what) and day < today,
@@ -285,7 +287,7 @@ def _newer(folder: Path, report: Path) -> bool:
 
 def _day_words(day: date, today: date) -> str:
     near = {0: say("list.today"), 1: say("list.tomorrow")}
-    said = near.get((day - today).days, long_date(day))
+    said = near.get((day - today).days, day_in_words(day))
     return f"{say('list.overdue')}, {said}" if day < today else said
 
 

@@ -10,7 +10,8 @@ from typing import Any
 from burden.case import Case
 from burden.io.form import read_form
 from burden.page.library import Library, in_words, mean_burden, report_rows
-from burden.report.formatting import day_label, long_date
+from burden.report.formatting import day_label
+from burden.utils.dates import day_in_words
 from burden.utils.errors import InputError
 
 __all__ = ["course_of", "trend_svg"]
@@ -39,10 +40,10 @@ def course_of(library: Library, name: str) -> list[dict[str, Any]]:
         found.append({
             "name": visit,
             "date": case.visit_date,
-            "words": long_date(case.visit_date),
+            "words": day_in_words(case.visit_date),
             "found": mean_burden(report_rows(folder, "estimate.csv")),
             "expected": expected,
-            "since": "" if since is None else long_date(since),
+            "since": "" if since is None else day_in_words(since),
         })  # fmt: skip
         before = (folder, case)
     return found

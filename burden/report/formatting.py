@@ -9,8 +9,8 @@ from typing import Any
 
 from burden.case import Uncertain
 from burden.treatment.dose_result import DoseResult
-from burden.utils.dates import MONTHS, day_in_words
-from burden.utils.formatting import interval, named, plain, product_words, sentence, several
+from burden.utils.dates import MONTHS
+from burden.utils.formatting import interval, plain, product_words
 from burden.utils.results import CredibleInterval
 from burden.utils.safe_text import one_line
 
@@ -20,11 +20,7 @@ __all__ = [
     "about_in",
     "day_label",
     "days_label",
-    "long_date",
-    "named",
     "on_day",
-    "sentence",
-    "several",
     "spread",
     "unbroken",
     "weighed",
@@ -36,7 +32,6 @@ _NARROW, _JOINED = "\u202f", "\u00a0"
 UNITS = ("%", "°C", "mg", "g", "kg", "t", "mL", "L", "m³", "mm", "min", "h", "d", "mS")
 #: the space between a number and its unit
 _BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{'|'.join(UNITS)})(?!\w))")
-long_date = day_in_words
 
 
 def about(value: float | None, digits: int = 2) -> str:

@@ -19,7 +19,8 @@ from scipy.special import gammaincinv
 
 from burden.case import Arrival, DeathRecord, FishGroup
 from burden.evidence import load_parasite
-from burden.inference.diagnostics import PRIOR_NONE, SkinNotRead
+from burden.inference.arrivals import PRIOR_NONE
+from burden.inference.diagnostics import SkinNotRead
 from burden.inference.estimate import estimate
 from burden.inference.history import history_days, run_past
 from burden.inference.observation_parameters import draw_seen

@@ -17,9 +17,10 @@ from hypothesis import strategies as st
 from mutated_cases import BASES, lay_out, mutated, plain
 
 from burden.io import check_case, read_case
-from burden.io.form import ConflictError, check_form, new_folder_from_form, read_form, settled, write_form
+from burden.io.form import check_form, new_folder_from_form, read_form, write_form
+from burden.io.form_settled import settled
 from burden.io.toml_merge import merged_toml, plain_tables, same_value
-from burden.io.whole_write import digest_of, finish_pending, write_whole
+from burden.io.whole_write import ConflictError, digest_of, finish_pending, write_whole
 from burden.utils.errors import InputError
 
 FEW = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True)

@@ -9,8 +9,8 @@ import pytest
 from browser import NAMES, a_tab, beyond, browser_path
 from report_cases import PAGES, koi, pages_in
 
-from burden.report.formatting import long_date
 from burden.report.text.day_book import days_of
+from burden.utils.dates import day_in_words
 
 pytestmark = [
     pytest.mark.browser,
@@ -87,7 +87,7 @@ def test_the_decision_with_its_dates_prints_on_page_one(tab, folder):
     said = tab.run("document.body.textContent").replace("\u00a0", " ")
     for day in days_of(koi()):
         if day.kind in ("dose", "sample"):
-            assert long_date(day.date).rsplit(" ", 1)[0] in said
+            assert day_in_words(day.date).rsplit(" ", 1)[0] in said
 
 
 def test_every_sheet_begins_a_page_and_ends_it(tab, folder):

@@ -10,10 +10,11 @@ from burden.decision import Assessment
 from burden.evidence import load_agent
 from burden.model.elimination.probability import DoseSchedule
 from burden.report.figures.style import BAND_50, BAND_90, GREY, INK, LINE, figure_of_size
-from burden.report.formatting import day_label, named, on_day
+from burden.report.formatting import day_label, on_day
 from burden.schedule.projection import BANDS
 from burden.treatment.bath import loss_draws
 from burden.treatment.concentration import concentration_curve
+from burden.utils.formatting import named
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -15,7 +15,7 @@ from burden.report.figures.forecast import draw_forecast
 from burden.report.figures.history import draw_history
 from burden.report.figures.interval import Given, customary_marks, draw_interval_chart, interval_curves
 from burden.report.figures.style import figure_bytes, inline_svg, svg_bytes
-from burden.report.formatting import named
+from burden.utils.formatting import named
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

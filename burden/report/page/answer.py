@@ -11,7 +11,7 @@ from burden.decision import Assessment
 from burden.inference.diagnostics import Quantity
 from burden.inference.estimate_result import Estimate
 from burden.io.plausibility import oddities_by_place
-from burden.report.formatting import about, named, spread
+from burden.report.formatting import about, spread
 from burden.report.text.deaths import deaths_text
 from burden.report.text.decision import counted_text, dated_text, headline, help_lines, kept_out_text, release_text
 from burden.report.text.gates import gates_text, others_lines, unused_text
@@ -20,7 +20,7 @@ from burden.report.text.plan import aim_text, as_recommended, last_dose_text, no
 from burden.report.text.reasons import reason_text
 from burden.report.text.treatment_response import verdict_words
 from burden.utils.dates import say_date
-from burden.utils.formatting import percent, percent_interval, sentence
+from burden.utils.formatting import named, percent, percent_interval, sentence
 from burden.utils.results import CredibleInterval
 
 __all__ = ["answer_lines", "moved_rows", "seen_rows", "there_rows", "title_of"]

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from burden.decision import Assessment
 from burden.evidence import FRESH_WATER, load_agent, load_parasite
-from burden.report.formatting import about_in, named, several
+from burden.report.formatting import about_in
 from burden.report.text.decision import notes_lines
 from burden.report.text.handling import aftercare_days
 from burden.report.text.other_bath import baths_against_others
@@ -16,6 +16,7 @@ from burden.treatment.flowing_bath import bath_in_flow
 from burden.treatment.host_tolerance import host_advice, withdrawal_text
 from burden.treatment.water_chemistry import LEFT_IN_HOURS
 from burden.treatment.withdrawal import unnamed_words
+from burden.utils.formatting import named, several
 
 __all__ = ["agents_of", "cautions_of", "cautions_of_others"]
 

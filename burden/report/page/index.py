@@ -9,12 +9,13 @@ from typing import Any
 from burden import __version__
 from burden.decision import Assessment
 from burden.report.files.calendar import calendar_bytes
-from burden.report.formatting import about, long_date, spread
+from burden.report.formatting import about, spread
 from burden.report.page.answer import title_of
 from burden.report.page.page import template
 from burden.report.text.day_book import Day, days_of, look_today_of
 from burden.report.text.decision import headline, withheld_text
 from burden.report.text.plan import doses_text
+from burden.utils.dates import day_in_words
 from burden.utils.formatting import counted, percent
 
 __all__ = ["Water", "cleanest_first", "in_order", "render_ponds", "water_of"]
@@ -131,7 +132,7 @@ def _row(visit: Assessment) -> dict[str, Any]:
     return {
         "title": title_of(visit),
         "page": f"{quote(visit.case.name)}/report.html",
-        "visit": long_date(visit.case.visit_date),
+        "visit": day_in_words(visit.case.visit_date),
         "action": headline(visit.decision),
         "missed": visit.estimates[0].missed,
         "flukes": f"{spread(e.mean_abundance)} flukes a fish; chance of any: {percent(e.probability_infected)}",

@@ -14,7 +14,7 @@ from burden.inference.infection_pressure import withheld_eradication
 from burden.inference.response_result import Response
 from burden.inference.visit_comparison import ParameterChange
 from burden.report.figures.forecast import COURSE_WORDS
-from burden.report.formatting import about, days_label, long_date, named, on_day, sentence, spread
+from burden.report.formatting import about, days_label, on_day, spread
 from burden.report.text.handling import has_filter, showed_it
 from burden.report.text.notes import parasite_name
 from burden.report.text.plan import compared_text
@@ -27,7 +27,8 @@ from burden.schedule.husbandry import Alternative
 from burden.schedule.projection import BANDS, Projection
 from burden.schedule.recommendation import Compared
 from burden.schedule.what_if import WhatIf
-from burden.utils.formatting import percent
+from burden.utils.dates import day_in_words
+from burden.utils.formatting import named, percent, sentence
 
 __all__ = [
     "alternative_rows",
@@ -88,7 +89,7 @@ def _more_in_the_end(found: Assessment, forecast: Forecast) -> list[str]:
     treated, alone = forecast.recommended, forecast.untreated.abundance_end
     if treated is None or treated.abundance_end.high <= alone.high * _CLEARLY_MORE:
         return []
-    end = long_date(on_day(forecast.case.visit_date, forecast.horizon_days))
+    end = day_in_words(on_day(forecast.case.visit_date, forecast.horizon_days))
     start = f"By {end} treated fish carry"
     if treated.abundance_end.median <= alone.median:
         start = f"Where the course fails, treated fish can carry by {end}"
@@ -241,7 +242,7 @@ def changes_of(found: Assessment, i: int) -> dict[str, Any]:
     ]
     told = [m for m in changes.others if m.verdict in ("higher", "lower")]
     return {
-        "since": long_date(changes.since),
+        "since": day_in_words(changes.since),
         "lines": [line for line in (burden_line(changes, judged=False), *expected, deaths_line(changes)) if line],
         "rows": [_moved(m) for m in told[:_MOST_MOVED]],
     }
@@ -270,7 +271,7 @@ def history_of(found: Assessment, parasite: str) -> dict[str, Any]:
     return {
         "rows": [
             {
-                "date": long_date(visit.date),
+                "date": day_in_words(visit.date),
                 "flukes": spread(visit.burden) + (" (its own counts)" if visit.alone else ""),
                 "counted": f"{visit.counted} in {visit.preparations}",
                 "expected": forecast_words(expected.get(visit.date)),

@@ -10,7 +10,7 @@ from burden.decision.records import OtherTreatment
 from burden.evidence import FRESH_WATER, agent_names, load_agent, load_parasite
 from burden.evidence.references import reference_keys
 from burden.inference.estimate_result import Estimate
-from burden.report.formatting import about, long_date, named, several
+from burden.report.formatting import about
 from burden.report.text.bath_end import owner_let_out_text
 from burden.report.text.decision import headline, help_lines, release_text
 from burden.report.text.gates import FOR_THE_LABORATORY, gates_text, other_text
@@ -18,8 +18,18 @@ from burden.report.text.handling import aftercare_days, breath_text, handling_of
 from burden.report.text.other_bath import baths_against_others, day_of_bath
 from burden.report.text.owner_reasons import FOR_OWNERS, owner_reason_text
 from burden.report.text.plan import dose_text
-from burden.utils.dates import say_date
-from burden.utils.formatting import capitalised, counted, is_plural, percent, plain, sentence, uncapitalised
+from burden.utils.dates import day_in_words, say_date
+from burden.utils.formatting import (
+    capitalised,
+    counted,
+    is_plural,
+    named,
+    percent,
+    plain,
+    sentence,
+    several,
+    uncapitalised,
+)
 from burden.utils.results import CredibleInterval
 
 __all__ = ["owner_page"]
@@ -73,7 +83,7 @@ def _matter(found: Assessment) -> list[str]:
         return ["No fish was looked at yet.", *others]
     more = "at least " if any(row.count_high is None for row in rows) else ""
     seen = f"{more}{counted(flukes, 'fluke')}" if flukes else "no fluke"
-    looked = f"We looked at {counted(fish, 'fish')} on {long_date(rows[0].date)} and found {seen}."
+    looked = f"We looked at {counted(fish, 'fish')} on {day_in_words(rows[0].date)} and found {seen}."
     whole = all(row.method == "whole_organ" for row in rows)
     part = [] if whole else ["A sample shows only a small part of the gills and skin."]
     return [looked, *part, *_there(found, flukes), *others]
@@ -311,7 +321,7 @@ def _not_eaten(found: Assessment) -> str:
     dated = [day for day in days if day is not None]
     if not dated or len(dated) < len(days) or found.decision.action not in ("dose", "watch", "discharge"):
         return _NOT_EATEN
-    until = long_date(found.decision.date_of(max(dated)))
+    until = day_in_words(found.decision.date_of(max(dated)))
     return (
         f"These fish may not be eaten before {until} at the earliest, nor be sent to be eaten. The licensed "
         "veterinarian sets the date."
@@ -352,7 +362,7 @@ def _ring(found: Assessment) -> list[str]:
 
 def _expect(found: Assessment) -> list[str]:
     decision = found.decision
-    end = f"{'the harvest on ' if decision.emptied_by_then else ''}{long_date(decision.deaths_until)}"
+    end = f"{'the harvest on ' if decision.emptied_by_then else ''}{day_in_words(decision.deaths_until)}"
     if decision.on_record["preparations"] and any(
         e.deaths_explained is not None and not e.deaths_explained.told for e in found.estimates
     ):

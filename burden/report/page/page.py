@@ -12,7 +12,7 @@ from burden.decision import Assessment
 from burden.evidence import load_parasite
 from burden.inference.estimate_result import Estimate
 from burden.report.files.tables import CSV_FORM
-from burden.report.formatting import about, about_in, long_date, named, sentence, several, unbroken
+from burden.report.formatting import about, about_in, unbroken
 from burden.report.page.answer import answer_lines, moved_rows, seen_rows, there_rows, title_of
 from burden.report.page.cautions import cautions_of, cautions_of_others
 from burden.report.page.outlook import (
@@ -36,8 +36,18 @@ from burden.report.text.next_look import look_text, no_look_text, outcome_lines
 from burden.report.text.notes import parasite_name
 from burden.report.text.plan import as_recommended
 from burden.report.text.schedule import custom_text, window_text
-from burden.utils.dates import say_date
-from burden.utils.formatting import counted, interval, percent, percent_interval, plain, volume
+from burden.utils.dates import day_in_words, say_date
+from burden.utils.formatting import (
+    counted,
+    interval,
+    named,
+    percent,
+    percent_interval,
+    plain,
+    sentence,
+    several,
+    volume,
+)
 
 __all__ = ["render_page", "template"]
 
@@ -103,7 +113,7 @@ def _front(found: Assessment) -> dict[str, Any]:
         "action": decision.action,
         "lines": answer_lines(found),
         "seen": seen,
-        "seen_date": long_date(max(row.date for row in case.samples)) if case.samples else "",
+        "seen_date": day_in_words(max(row.date for row in case.samples)) if case.samples else "",
         "seen_more": more,
         "all_samples": case.samples if more else (),
         "sets": [_one_set(found, i) for i in range(len(found.estimates))],

@@ -7,10 +7,11 @@ from typing import Any
 from burden.case import UNKNOWN_AGENT, Case
 from burden.decision import Assessment
 from burden.evidence import FRESH_WATER
-from burden.report.formatting import long_date, named, several, spread, weighed
+from burden.report.formatting import spread, weighed
 from burden.report.text.notes import parasite_name
 from burden.treatment.withdrawal import unnamed_words
-from burden.utils.formatting import capitalised, exposure, plain, volume
+from burden.utils.dates import day_in_words
+from burden.utils.formatting import capitalised, exposure, named, plain, several, volume
 
 __all__ = ["record_of"]
 
@@ -25,17 +26,17 @@ def record_of(visit: Assessment) -> dict[str, Any]:
     weight = case.mean_weight_g
     head = [
         ("Water", f"{case.title or case.name}, {volume(case.water.volume_l.value)}"),
-        ("Visit", long_date(case.visit_date)),
+        ("Visit", day_in_words(case.visit_date)),
         ("Species", several(dict.fromkeys(group.species for group in case.fish))),
         ("Number", plain(case.fish_count, 9)),
         ("Mean weight", f"{spread(weight, digits=3)} g"),
         ("Food fish", "yes" if case.food_fish else "no"),
-        *([("Harvest planned", long_date(case.harvest_date))] if case.harvest_date is not None else []),
+        *([("Harvest planned", day_in_words(case.harvest_date))] if case.harvest_date is not None else []),
         ("Against", several(map(parasite_name, case.parasites))),
     ]
     rows = [
         {
-            "date": long_date(planned.date),
+            "date": day_in_words(planned.date),
             "agent": named(d.agent),
             "route": named(d.route),
             "strength": f"{d.strength_percent:g} %",
@@ -54,7 +55,7 @@ def _given(case: Case) -> list[dict[str, str]]:
     """Doses given before, as rows of the record; blank where nobody wrote it down."""
     return [
         {
-            "date": long_date(one.date),
+            "date": day_in_words(one.date),
             "agent": "____" if one.agent in (None, UNKNOWN_AGENT) else named(str(one.agent)),
             "route": "____" if one.route is None else named(one.route),
             "strength": "____" if one.strength_percent is None else f"{one.strength_percent:g} %",
