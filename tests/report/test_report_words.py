@@ -20,7 +20,8 @@ from burden.report.files.treatments import treatments_of
 from burden.report.page.answer import answer_lines
 from burden.report.page.cautions import cautions_of
 from burden.report.page.outlook import courses_of
-from burden.report.page.owner import _untagged, owner_page
+from burden.report.page.owner import owner_page
+from burden.report.page.owner_words import untagged
 from burden.report.page.record import record_of
 from burden.report.reference.agent_sheet import agent_list, agent_sheet
 from burden.report.text.deaths import deaths_text
@@ -137,7 +138,7 @@ def test_an_owner_meets_no_reference_key():
     """One key has a year in it, another none: both are left out."""
     cautions = [text for name in agent_names() for text in load_agent(name).cautions]
     assert any("(uflformalin)" in text for text in cautions)
-    said = " ".join(map(_untagged, cautions))
+    said = " ".join(map(untagged, cautions))
     assert not re.findall(rf"\((?:{'|'.join(reference_keys())})\b", said)
 
 

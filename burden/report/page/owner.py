@@ -2,42 +2,25 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 
 from burden.decision import Assessment, PlannedDose
-from burden.decision.records import OtherTreatment
-from burden.evidence import FRESH_WATER, agent_names, load_agent, load_parasite
-from burden.evidence.references import reference_keys
-from burden.inference.estimate_result import Estimate
-from burden.report.formatting import about
+from burden.evidence import FRESH_WATER, agent_names, load_agent
+from burden.report.page.owner_findings import what_was_found
+from burden.report.page.owner_words import for_an_owner, untagged
 from burden.report.text.bath_end import owner_let_out_text
 from burden.report.text.decision import headline, help_lines, release_text
-from burden.report.text.gates import FOR_THE_LABORATORY, gates_text, other_text
+from burden.report.text.gates import FOR_THE_LABORATORY, gates_text
 from burden.report.text.handling import aftercare_days, breath_text, handling_of, same_water, trial_steps, unfed_text
 from burden.report.text.other_bath import baths_against_others, day_of_bath
 from burden.report.text.owner_reasons import FOR_OWNERS, owner_reason_text
 from burden.report.text.plan import dose_text
 from burden.utils.dates import day_in_words, say_date
-from burden.utils.formatting import (
-    capitalised,
-    counted,
-    is_plural,
-    named,
-    percent,
-    plain,
-    sentence,
-    several,
-    uncapitalised,
-)
+from burden.utils.formatting import counted, named, plain, sentence, several, uncapitalised
 from burden.utils.results import CredibleInterval
 
 __all__ = ["owner_page"]
 
-#: chance of flukes above which the owner is told that they are there: an assumption
-_SURE = 0.95
-#: what names a source within a caution
-_SOURCE = re.compile(rf" \((?:common practice|assumption|{'|'.join(sorted(reference_keys()))})\b[^()]*\)")
 #: of how a bath is made up and where a figure is from the owner need not know
 _NOT_FOR_OWNERS = ("making_up", "bookkeeping")
 _NOT_EATEN = "Nobody may eat these fish, or send them to be eaten, before the licensed veterinarian allows it."
@@ -49,7 +32,6 @@ _NOT_BEFORE = "The doses below are given only once we have told the authority an
 _KEPT_FEW = "Hardly a fish is likely to die of flukes, but without a dose there would likely be many: we keep them few."
 _NOT_BY_FLUKES = "Most deaths are likely of something else. No dose against flukes stops these: we look for the cause."
 _FEW_SAVED = "We expect far more deaths of other causes than of flukes, so a treatment against flukes will save few."
-_ULCERS = "Some fish have ulcers: nothing planned here treats these, so we see to them apart."
 _APART = "The fish that came lately were not treated. Keep any that come later apart until we have found them clean."
 #: reasons that say so
 _ELSEWHERE = ("others_kill_more", "deaths_of_other_cause", "look_for_another_cause")
@@ -59,7 +41,7 @@ _DOSES_FOLLOW = "Doses against flukes follow once the water is right: we tell yo
 def owner_page(found: Assessment) -> list[tuple[str, list[str]]]:
     """Return headings and sentences for the owner."""
     parts = [
-        ("What we found", _matter(found)),
+        ("What we found", what_was_found(found)),
         ("Who has to be told", _told(found)),
         ("What to do when", _dates(found)),
         ("How to protect yourself and the fish", _protection(found)),
@@ -69,75 +51,6 @@ def owner_page(found: Assessment) -> list[tuple[str, list[str]]]:
         ("What to expect", _expect(found)),
     ]
     return [(heading, sentences) for heading, sentences in parts if sentences]
-
-
-# --- what is there -------------------------------------------------------------------------------------------------
-def _matter(found: Assessment) -> list[str]:
-    case = found.case
-    rows = [row for day in case.sample_dates[-1:] for row in case.samples_on(day) if row.readable]
-    fish, flukes = len({row.fish for row in rows}), sum(row.count_low for row in rows)
-    dosed = found.decision.action == "dose"
-    others = [_of_other(other, dosed) for other in found.decision.others if other.finding != "virus_suspected"]
-    others += [_ULCERS] if found.decision.on_record.get("ulcers") else []
-    if not rows:
-        return ["No fish was looked at yet.", *others]
-    more = "at least " if any(row.count_high is None for row in rows) else ""
-    seen = f"{more}{counted(flukes, 'fluke')}" if flukes else "no fluke"
-    looked = f"We looked at {counted(fish, 'fish')} on {day_in_words(rows[0].date)} and found {seen}."
-    whole = all(row.method == "whole_organ" for row in rows)
-    part = [] if whole else ["A sample shows only a small part of the gills and skin."]
-    return [looked, *part, *_there(found, flukes), *others]
-
-
-def _of_other(other: OtherTreatment, dosed: bool) -> str:
-    """Write of another disease what its owner can do with it."""
-    name = capitalised(named(other.finding))
-    if other.agent is not None:
-        return f"{name} as well: the {named(other.agent)} works on {'them' if is_plural(other.finding) else 'it'} too."
-    if other.bath is not None:  # how much is the veterinarian's to know: no amount stands here that has no date
-        them = "them" if is_plural(other.finding) else "it"
-        first = " first" if other.to_treat_first and not dosed else ""
-        return f"{name} as well: we treat {them}{first} with {named(other.bath.agent)}, and give these baths ourselves."
-    if other.at_hand is not None:
-        return _plain(other_text(other, dosed))
-    them, their = ("them", "their") if is_plural(other.finding) else ("this", "its")
-    first = "first, and " if other.to_treat_first and not dosed else ""
-    return f"{name} as well: we treat {them} {first}in {their} own way."
-
-
-def _there(found: Assessment, flukes: int) -> list[str]:
-    """What is believed to be on the fish."""
-    e = max(found.estimates, key=lambda one: one.probability_infected)
-    if flukes:
-        carry = "have" if e.probability_infected > _SURE else "probably have"
-        seen = [one for one in found.estimates if one.look.flukes]
-        said = [f"Your fish {carry} flukes, small worms: {several(map(_on_each, seen or found.estimates))}."]
-        return said + [_none_on(one) for one in found.estimates if seen and one not in seen]
-    if any(row.count_low > 0 for row in found.case.samples):
-        return [f"A few flukes, small worms, may still be there: {several(map(_on_each, found.estimates))}."]
-    chance = percent(e.probability_infected)
-    return [f"Flukes are small worms on gills and skin. The chance that your fish have some is {chance}."]
-
-
-def _where(e: Estimate) -> str:
-    return {"gill": "the gills", "skin": "the skin"}[load_parasite(e.parasite).site]
-
-
-def _none_on(e: Estimate) -> str:
-    """Write of a kind of fluke that none was seen, without telling it as there."""
-    if not e.look.preparations:
-        return f"{sentence(_where(e)).rstrip('.')} was not looked at."
-    return f"None was seen on {_where(e)}; that does not show that there is none."
-
-
-def _on_each(e: Estimate) -> str:
-    where = _where(e)
-    median, low, high = (about(x) for x in (e.mean_abundance.median, e.mean_abundance.low, e.mean_abundance.high))
-    if e.mean_abundance.median < 1:
-        most = f", at the most {high}" if e.mean_abundance.high >= 1 else ""
-        return f"probably fewer than one on {where} of each fish{most}"
-    span = f"between {low} and {high}" if e.mean_abundance.low >= 1 else f"hardly more than {high}"
-    return f"about {median} on {where} of each fish ({span})"
 
 
 def _told(found: Assessment) -> list[str]:
@@ -157,8 +70,8 @@ def _dates(found: Assessment) -> list[str]:
     said = []
     if decision.action != "dose":
         said += [headline(decision), *_reasons(found)]
-        said += map(_plain, gates_text(decision, "stop"))
-        said += map(_plain, help_lines(decision))
+        said += map(for_an_owner, gates_text(decision, "stop"))
+        said += map(for_an_owner, help_lines(decision))
         said += [_DOSES_FOLLOW] if decision.after_water else []
     else:
         said += _reasons(found)
@@ -171,7 +84,7 @@ def _dates(found: Assessment) -> list[str]:
     ]
     for dose in decision.plan:
         if dose.trial_date is not None and dose.trial_date < dose.date:
-            steps = "; ".join(_untagged(step) for step in trial_steps(found.case, dose, found.decision.gates))
+            steps = "; ".join(untagged(step) for step in trial_steps(found.case, dose, found.decision.gates))
             said.append(f"{say_date(dose.trial_date, year)}: {steps}.")
         name = "one dose" if dose.of == 1 else f"dose {dose.number} of {dose.of}"
         said.append(f"{say_date(dose.date, year)}: {name}, {dose_text(dose)}. {sentence(unfed_text(dose, year))}")
@@ -251,7 +164,7 @@ def _protection(found: Assessment) -> list[str]:
     others = [dose for _, dose, _ in baths_against_others(found)]
     agents = dict.fromkeys(dose.agent for dose in (*found.decision.plan, *others) if dose.agent != FRESH_WATER)
     said = [
-        f"{named(agent).capitalize()}: {uncapitalised(_untagged(text))}."
+        f"{named(agent).capitalize()}: {uncapitalised(untagged(text))}."
         for agent in agents
         for text in load_agent(agent).cautions
         if text.kind == "people"
@@ -274,7 +187,7 @@ def _why(found: Assessment) -> list[str]:
 def _part(found: Assessment) -> list[str]:
     decision, water = found.decision, same_water(found.case)
     moves = decision.action == "discharge" and decision.release_date is not None
-    steps = [_plain(text) for text in gates_text(decision, "measure", "care")]
+    steps = [for_an_owner(text) for text in gates_text(decision, "measure", "care")]
     others = [dose for other, dose, _ in baths_against_others(found) if day_of_bath(found, other) is not None]
     first = {dose.agent: dose for dose in (*others, *decision.plan)}
     steps += [said for dose in first.values() for said in [_each_time(found, dose)] if said]
@@ -331,7 +244,7 @@ def _not_eaten(found: Assessment) -> str:
 def _each_time(found: Assessment, dose: PlannedDose) -> str:
     """All that an owner does at each dose of one agent, in one line."""
     steps = [text for text in handling_of(found.case, dose) if text.kind not in _NOT_FOR_OWNERS]
-    said = "; ".join(uncapitalised(_untagged(text)) for text in steps)
+    said = "; ".join(uncapitalised(untagged(text)) for text in steps)
     what = "bath in fresh water" if dose.agent == FRESH_WATER else f"dose of {named(dose.agent)}"
     return f"At each {what}: {said}." if said else ""
 
@@ -341,16 +254,6 @@ def _measure_after(agent: str) -> str:
     return (
         f"For {days} after each dose of {named(agent)}: measure ammonia and nitrite every day, and ring if they rise."
     )
-
-
-def _plain(text: str) -> str:
-    """Write sentences without where they are from."""
-    return _SOURCE.sub("", text)
-
-
-def _untagged(text: str) -> str:
-    """Leave out where a caution is from: an owner asks us, not the source."""
-    return _plain(text).rstrip(".")
 
 
 # --- what may come -------------------------------------------------------------------------------------------------
