@@ -101,7 +101,12 @@ class Findings:
 
     @property
     def anaemic(self) -> bool | None:
-        """Whether fish lack blood, by haematocrit, by word or by pale gills; None where nothing says."""
+        """Whether fish lack blood, by haematocrit, by word or by pale gills; None where nothing says.
+
+        Who writes that they do is believed whatever the haematocrit: a limit recalled from memory denies no vet.
+        """
+        if self.anaemia:
+            return True
         if self.haematocrit_percent is not None:
             return self.haematocrit_percent < ANAEMIC_BELOW_PERCENT
         if self.anaemia is not None:

@@ -18,7 +18,7 @@ from burden.decision.grounds import Grounds
 from burden.decision.look_records import NextLook
 from burden.decision.next_look import look_of, look_today, settles_little
 from burden.decision.plan import agents_missing, doses_of, other_treatments, planned_doses
-from burden.decision.reason_numbers import reason_numbers
+from burden.decision.reason_numbers import CARP_AND_KOI, reason_numbers
 from burden.decision.records import Decision, Reason
 from burden.inference.estimate_result import Estimate
 from burden.inference.infection_pressure import withheld_eradication, withheld_forecast
@@ -129,6 +129,10 @@ def _on_record(case: Case) -> dict[str, int]:
         "ulcers": int(bool(case.findings.ulcers)),
         "gasping": int(bool(case.findings.gasping)),
         "uv": int(bool(case.water.uv)),
+        "food": int(case.food_fish),
+        "carp": int(any(group.species.lower() in CARP_AND_KOI for group in case.fish)),
+        "pond": int(case.water.kind in (None, "pond")),
+        "dying": int(any(row.chosen == "moribund" for row in case.samples if row.date == case.visit_date)),
         **_around_doses(case),
     }
 

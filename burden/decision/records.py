@@ -258,7 +258,10 @@ class Decision(Result):
         For food fish with a date of harvest, where more doses may be needed: until when one may be given.
     on_record : mapping of str to int
         How many readable preparations, flukes in them and dead fish the record has (preparations, flukes, deaths), and
-        whether fish have ulcers or gasp, and a UV lamp is there (ulcers, gasping, uv). Where looks alike stand around
+        whether fish have ulcers or gasp, a UV lamp is there, anyone may eat the fish, some are carp or koi,
+        they live in a pond as far as is known, and dying ones were looked at (ulcers, gasping, uv, food, carp, pond,
+        dying).
+        Where looks alike stand around
         the last doses, flukes and preparations of the look before them, of the first after and of the latest if later
         (flukes_before, preparations_before, flukes_after, …, flukes_latest, …), and doses_between those two looks.
     """

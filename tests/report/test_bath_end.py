@@ -74,7 +74,7 @@ def test_a_large_water_speaks_of_a_permit(litres, told):
 
 
 def test_what_flows_out_is_asked_about_before_the_dose():
-    flowing = pond(exchange_per_day=0.5)
+    flowing = pond(exchange_per_day=5.0)
     assert "leaves with the outflow" in let_out_text(flowing, planned())
     assert "pour the bath away nowhere" in let_out_text(flowing, planned(apart=True, place="tank"))
     assert let_out_text(flowing, planned("fresh_water", apart=True, place="enclosed")) == ""

@@ -15,9 +15,11 @@ import numpy as np
 import pytest
 from report_cases import blind, koi, koi_as, koi_files
 
-from burden.case import Findings
+from burden.case import Case, Findings
 from burden.decision import Assessment
+from burden.decision.records import Reason
 from burden.report.files.calendar import calendar_bytes
+from burden.report.files.treatments import treatments_of
 from burden.report.page.answer import answer_lines
 from burden.report.page.cautions import cautions_of
 from burden.report.page.outlook import compared_rows, watch_for, what_if_rows
@@ -304,3 +306,57 @@ def test_a_case_made_in_python_acts_on_no_page_or_calendar():
     for text in (page, calendar.decode("utf-8")):
         assert not any(act in text for act in ("\x1b", "\u202e", "\x00"))
     assert all("\n" not in str(event["summary"]) for event in icalendar.Calendar.from_ical(calendar).walk("VEVENT"))
+
+
+def eaten_case(case: Case) -> Case:
+    return replace(case, fish=tuple(replace(group, food_fish=True) for group in case.fish))
+
+
+def notified() -> Assessment:
+    """The koi pond with flukes that may have to be reported, and fish nearby that may carry them."""
+    numbers = koi().decision.reasons[0].numbers
+    reasons = (*koi().decision.reasons, *(Reason(code, numbers) for code in ("treat_neighbours", "notifiable")))
+    return replace(koi(), decision=replace(koi().decision, reasons=reasons))
+
+
+def test_the_authority_stands_before_every_dose_that_may_have_to_wait_for_it():
+    """Calendar, day-book and table of treatments had the dates of flukes of salmon alone: "Tomorrow: dose 1"."""
+    found = notified()
+    assert "tell the authority first" in found.decision.brief().splitlines()[0]
+    assert "once the authority has been told" in found.decision.brief()
+    doses = [day for day in days_of(found) if day.kind in ("trial", "dose")]
+    assert len(doses) > len(found.decision.plan) - 1
+    assert all(day.headline.startswith("once the authority has been told") for day in doses)
+    assert all("tell the authority first" in day.steps[0] for day in doses)
+    alarms = [str(a["description"]) for e in events_of(found) if "dose" in str(e["summary"]) for a in e.walk("VALARM")]
+    assert alarms
+    assert all("authority" in said for said in alarms)
+    planned = [row for row in treatments_of(found) if row["state"] == "planned"]
+    assert {row["only_once"] for row in planned} == {"authority_told"}
+    assert "authority" not in " ".join(day.headline for day in days_of(koi()))
+    assert not any(row.get("only_once") for row in treatments_of(koi()))
+
+
+def test_the_authority_decides_about_fish_nearby():
+    found = notified()
+    for said in (found.decision.text(), owner_of(found), " ".join(answer_lines(found))):
+        assert "within the same days" not in said
+        assert "the authority decides" in said
+
+
+@pytest.mark.parametrize("action", ["dose", "watch", "look_first", "water_first", "discharge"])
+def test_fish_that_lack_blood_are_spared_whatever_is_done(action):
+    """A haematocrit of 20 % stood in the case of amberjack and in no line of its answer."""
+    lack = Gate("anaemia", "agent", 16.0, unit="%")
+    plan = koi().decision.plan if action == "dose" else ()
+    eaten = {**koi().decision.on_record, "food": 1}
+    decision = replace(koi().decision, action=action, plan=plan, gates=(lack,), on_record=eaten)
+    found = replace(koi(), decision=decision, case=eaten_case(koi().case))
+    book = " ".join(step for day in days_of(found) for step in day.steps)
+    for said in (decision.brief(), decision.text(), " ".join(answer_lines(found)), book):
+        assert said.count("do not crowd, net or grade them") == 1
+        assert "earlier harvest" in said
+        assert ("For any bath" in said) == (action == "dose")
+    assert "The fish lack blood" in owner_of(found)
+    assert "harvested sooner" in owner_of(found)
+    assert "lack blood" not in owner_of(koi())

@@ -205,9 +205,11 @@ def test_a_course_that_falls_short_of_the_aim_says_so_and_claims_no_more_than_it
     assert "falls short of the aim" in as_recommended(replace(koi().decision, recommendation=short))
     met = replace(short, aim=replace(found.aim, chance=0.01))
     assert "falls short" not in as_recommended(replace(koi().decision, recommendation=met))
-    doses = counted(len(koi().decision.doses), "dose")
-    best = as_recommended(replace(koi().decision, recommendation=replace(short, why="best")))
-    assert f"No course tried of up to {doses} meets the aim" in best
+    best = replace(koi().decision, recommendation=replace(short, why="best"))
+    tried = max(one.schedule.doses for one in best.compared)
+    assert f"No course of up to {counted(tried, 'dose')} that was tried meets the aim" in as_recommended(best)
+    some = replace(best, recommendation=replace(met, why="best"))
+    assert "No course" not in as_recommended(some)
 
 
 def test_days_of_the_aim_hang_together():

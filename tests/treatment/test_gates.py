@@ -115,6 +115,7 @@ def test_gasping_fish_come_first_and_anaemic_ones_bear_no_loss_of_oxygen():
     for pale in (Findings(gill_colour="pale"), Findings(anaemia=True), Findings(haematocrit_percent=14.0)):
         assert codes(in_water(pale)) == {"anaemia": "agent"}
     assert codes(in_water(Findings(haematocrit_percent=35.0, gill_colour="pale"))) == {}  # measured beats looked at
+    assert "anaemia" in codes(in_water(Findings(haematocrit_percent=20.0, anaemia=True)))  # who says so is believed
 
 
 def test_the_weightiest_gate_comes_first():

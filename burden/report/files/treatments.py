@@ -13,6 +13,7 @@ from burden.case import Action
 from burden.decision import Assessment
 from burden.decision.records import PlannedDose
 from burden.evidence import FRESH_WATER, agent_names
+from burden.report.text.decision import tells_authority
 from burden.treatment.withdrawal import withdrawals
 from burden.utils.formatting import significant
 
@@ -22,6 +23,7 @@ TREATMENT_COLUMNS = (
     *("state", "date", "agent", "route", "batch", "strength_percent", "dose_mg_l", "dose_mg_per_kg", "hours"),
     *("water_l", "product_g", "product_ml", "fish", "species", "mean_weight_g", "food_fish"),
     *("withdrawal_degree_days", "withdrawal_end", "product_g_per_m3", "product_ml_per_m3"),
+    "only_once",
 )
 
 
@@ -40,7 +42,8 @@ def treatments_of(visit: Assessment) -> list[dict[str, Any]]:
     Returns
     -------
     list of dict
-        Keys of `TREATMENT_COLUMNS`. `withdrawal_end` counts from that dose alone, for food fish, as the example that
+        Keys of `TREATMENT_COLUMNS`. `only_once` is authority_told where a planned dose waits for that.
+        `withdrawal_end` counts from that dose alone, for food fish, as the example that
         the evidence gives: the label and local rules decide.
     """
     return [*(_given(visit, one) for one in sorted(visit.case.doses_given, key=lambda one: one.date)), *_planned(visit)]
@@ -71,6 +74,7 @@ def _planned(visit: Assessment) -> Iterator[dict[str, Any]]:
             "strength_percent": dose.strength_percent,
             "dose_mg_l": planned.mg_l,
             "hours": planned.hours,
+            "only_once": "authority_told" if tells_authority(visit.decision) else None,
             **_amounts(planned),
             **_without_product(planned.agent),
         }

@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import groupby
 from typing import Any
 
 from burden.case import Preparation
-from burden.decision import Assessment
+from burden.decision import Assessment, Decision
 from burden.inference.diagnostics import Quantity
 from burden.inference.estimate_result import Estimate
 from burden.io.plausibility import oddities_by_place
 from burden.report.formatting import about, spread
 from burden.report.text.deaths import deaths_text
 from burden.report.text.decision import counted_text, dated_text, headline, help_lines, kept_out_text, release_text
-from burden.report.text.gates import gates_text, others_lines, unused_text
+from burden.report.text.gates import anaemia_text, gates_text, others_lines, unused_text
 from burden.report.text.notes import parasite_name
 from burden.report.text.plan import aim_text, as_recommended, last_dose_text, not_eaten_text
-from burden.report.text.reasons import reason_text
+from burden.report.text.reasons import reason_text, reasons_of
 from burden.report.text.treatment_response import verdict_words
+from burden.report.text.trend import trend_text
 from burden.utils.dates import say_date
 from burden.utils.formatting import named, percent, percent_interval, sentence
 from burden.utils.results import CredibleInterval
@@ -40,20 +42,38 @@ def answer_lines(found: Assessment) -> list[str]:
     decision = found.decision
     lines = [
         headline(decision),
-        " ".join([*(reason_text(reason) for reason in decision.reasons), *help_lines(decision)]),
+        " ".join([*(reason_text(reason) for reason in reasons_of(decision)), *help_lines(decision)]),
+        anaemia_text(decision),
         counted_text(decision),
+        trend_text(found),
         " ".join(dated_text(decision)),
         not_eaten_text(decision),
         last_dose_text(decision),
-        " ".join([*gates_text(decision, "stop", "agent", "measure"), kept_out_text(decision)]).strip(),
+        " ".join(
+            [
+                *gates_text(_but_anaemia(decision), "stop", "agent", "measure"),
+                kept_out_text(decision),
+            ]
+        ).strip(),
         " ".join([*others_lines(decision), unused_text(decision)]).strip(),
         " ".join([*(_of_set(found, e, _burden(e)) for e in found.estimates), *_foreign(found)]),
         _last_dose(found),
-        f"{as_recommended(decision)} {deaths_text(decision)}".strip(),
+        f"{as_recommended(decision)} {deaths_text(decision)} {_dying(decision)}".strip(),
         aim_text(decision),
         release_text(decision),
     ]
     return [line for line in lines if line]
+
+
+def _but_anaemia(decision: Decision) -> Decision:
+    """The decision without what fish that lack blood ask for, which is said with or without a dose."""
+    return replace(decision, gates=tuple(gate for gate in decision.gates if gate.code != "anaemia"))
+
+
+def _dying(decision: Decision) -> str:
+    """Say that no forecast of deaths by flukes holds for fish that lay dying at the visit."""
+    told = decision.deaths and decision.on_record.get("dying")
+    return "Fish that were dying at the visit may die all the same." if told else ""
 
 
 def _of_set(found: Assessment, e: Estimate, text: str) -> str:

@@ -15,7 +15,7 @@ from burden.inference.response_result import Response
 from burden.inference.visit_comparison import ParameterChange
 from burden.report.figures.forecast import COURSE_WORDS
 from burden.report.formatting import about, days_label, on_day, spread
-from burden.report.text.handling import has_filter, showed_it
+from burden.report.text.handling import has_filter, same_water, showed_it
 from burden.report.text.notes import parasite_name
 from burden.report.text.plan import compared_text
 from burden.report.text.pond_history import calibration_text, expected_line, forecast_words, kill_lines, left_out_text
@@ -43,6 +43,8 @@ __all__ = [
 
 #: after so many days nobody asks any more whether a dose worked that no samples can tell of: an assumption [d]
 _LONG_AGO_DAYS = 60
+#: a dose so long ago is one of an earlier season, which no count of today judges: an assumption [d]
+_EARLIER_SEASON_DAYS = 120
 #: this many times the flukes at the upper end of a range are more, and no chance of the draws: an assumption
 _CLEARLY_MORE = 1.2
 #: visits in the table of a page; the figure and tables/history.csv have all
@@ -114,7 +116,16 @@ def compared_rows(found: Assessment) -> list[dict[str, str]]:
             "known": _known(found, one),
         }
         for one in decision.compared
+        if _before_the_harvest(found, one)
     ]
+
+
+def _before_the_harvest(found: Assessment, one: Compared) -> bool:
+    """Whether all its doses come before the fish are harvested, or it is what is advised or planned."""
+    harvest = found.case.harvest_date
+    if harvest is None or not found.decision.emptied_by_then or one.name in ("recommended", "planned"):
+        return True
+    return all(on_day(found.case.visit_date, day) < harvest for day in one.schedule.plan.days)
 
 
 def _known(found: Assessment, one: Compared) -> str:
@@ -135,7 +146,6 @@ def _dates(found: Assessment, one: EvaluatedSchedule) -> str:
 _MOVES = {
     "cleaning": "bottom, nets and filter media cleaned at every dose",
     "clean_tank": "fish into a clean tank after every dose",
-    "dry_pond": "first bath in the spare tank while the pond is drained and dried",
     "warm": "water warmed by a degree a day",
     "clean_tank_and_warm": "clean tank after every dose, and water warmed",
 }
@@ -193,6 +203,8 @@ def alternative_rows(found: Assessment) -> list[dict[str, str]]:
 
 
 def _cost(found: Assessment, one: Alternative) -> str:
+    if one.code == "cleaning" and found.case.water.kind in _CLEANED:
+        return _CLEANED[str(found.case.water.kind)][1]
     if _bare(found, one):
         return _WITHOUT_FILTER[one.code][1]
     if one.code == "clean_tank" and any(load_parasite(name).lays_eggs for name in found.decision.parasites):
@@ -208,8 +220,19 @@ def _bare(found: Assessment, one: Alternative) -> bool:
 _WITHOUT_FILTER = {"cleaning": ("bottom and nets cleaned at every dose", "an hour or two each time")}
 
 
+#: what is cleaned of water that has no bottom or no net, and what it costs: common practice, no source
+_CLEANED = {
+    "cage": ("nets changed and dried at every dose", "a boat and its crew for each change of nets"),
+    "raceway": ("walls and bottom brushed at every dose", "an hour or two each time"),
+}
+
+
 def _move(found: Assessment, one: Alternative) -> str:
+    if one.code == "dry_pond":
+        return f"first bath in the spare tank while {same_water(found.case)} is drained and dried"
     name = _WITHOUT_FILTER[one.code][0] if _bare(found, one) else _MOVES[one.code]
+    if one.code == "cleaning" and found.case.water.kind in _CLEANED:
+        name = _CLEANED[str(found.case.water.kind)][0]
     return name + ("" if one.to_c is None else f" to {about(one.to_c)} °C")
 
 
@@ -218,7 +241,8 @@ def response_of(r: Response, dosed: bool = True) -> dict[str, Any]:
 
     Where no dose is planned (`dosed`), none is asked for.
     """
-    if r.dose_date is None or (r.before is None and (r.case.visit_date - r.dose_date).days > _LONG_AGO_DAYS):
+    ago = 0 if r.dose_date is None else (r.case.visit_date - r.dose_date).days
+    if r.dose_date is None or ago > _EARLIER_SEASON_DAYS or (r.before is None and ago > _LONG_AGO_DAYS):
         return {"verdict": "", "reason": "", "causes": (), "next": ()}
     return {
         "verdict": sentence(verdict_words(r)),

@@ -7,6 +7,7 @@ from dataclasses import replace
 from burden.decision import Assessment, PlannedDose
 from burden.evidence import FRESH_WATER, agent_names, load_agent
 from burden.report.page.owner_findings import what_was_found
+from burden.report.page.owner_outlook import elsewhere, expected_lines
 from burden.report.page.owner_words import for_an_owner, untagged
 from burden.report.text.bath_end import owner_let_out_text
 from burden.report.text.decision import headline, help_lines, release_text
@@ -15,9 +16,9 @@ from burden.report.text.handling import aftercare_days, breath_text, handling_of
 from burden.report.text.other_bath import baths_against_others, day_of_bath
 from burden.report.text.owner_reasons import FOR_OWNERS, owner_reason_text
 from burden.report.text.plan import dose_text
+from burden.report.text.reasons import reasons_of
 from burden.utils.dates import day_in_words, say_date
 from burden.utils.formatting import counted, named, plain, sentence, several, uncapitalised
-from burden.utils.results import CredibleInterval
 
 __all__ = ["owner_page"]
 
@@ -30,11 +31,16 @@ _NOTIFIED = (
 )
 _NOT_BEFORE = "The doses below are given only once we have told the authority and say that they may be given."
 _KEPT_FEW = "Hardly a fish is likely to die of flukes, but without a dose there would likely be many: we keep them few."
+_KEPT_FEW_ON_ONE = "Your fish is not likely to die of flukes, but without a dose it would carry many: we keep them few."
 _NOT_BY_FLUKES = "Most deaths are likely of something else. No dose against flukes stops these: we look for the cause."
-_FEW_SAVED = "We expect far more deaths of other causes than of flukes, so a treatment against flukes will save few."
+_DEAD_APART = "Gather dead fish every day, keep them in a closed bin, and let no animal reach them."
+_BOTTLE = "Bring us the bottle of what was given, or tell us its name and how much went in."
+_LACK_BLOOD = (
+    "The fish{} lack blood: keep the air on at full strength, do not net, move or crowd them, and take out dying fish "
+    "every day."
+)
+_SOONER = "Ask us whether the fish that are well should be harvested sooner."
 _APART = "The fish that came lately were not treated. Keep any that come later apart until we have found them clean."
-#: reasons that say so
-_ELSEWHERE = ("others_kill_more", "deaths_of_other_cause", "look_for_another_cause")
 _DOSES_FOLLOW = "Doses against flukes follow once the water is right: we tell you when, and how much."
 
 
@@ -48,7 +54,7 @@ def owner_page(found: Assessment) -> list[tuple[str, list[str]]]:
         ("Why more than one dose", _why(found)),
         ("Your part", _part(found)),
         ("Ring us at once when", _ring(found)),
-        ("What to expect", _expect(found)),
+        ("What to expect", expected_lines(found)),
     ]
     return [(heading, sentences) for heading, sentences in parts if sentences]
 
@@ -60,6 +66,7 @@ def _told(found: Assessment) -> list[str]:
     said = [_NOTIFIED.format(what=what)] if virus or codes & {"notifiable", "identify_first"} else []
     said += [_NOT_BEFORE] if said and found.decision.plan else []
     to_send = any(o.finding == "virus_suspected" and o.test is None for o in found.decision.others)
+    said += [_DEAD_APART] if virus else []
     return [*said, FOR_THE_LABORATORY] if to_send else said
 
 
@@ -99,16 +106,15 @@ def _reasons(found: Assessment) -> list[str]:
     """Why this is done, and that a dose does not stop what else kills."""
     decision = found.decision
     first = [one for one in decision.reasons[:1] if decision.action != "dose" or one.code in FOR_OWNERS]
-    said = [_harmless(found) or owner_reason_text(one, _present(found)) for one in first]
-    said += [owner_reason_text(one) for one in decision.reasons[1:] if one.code in _TOLD_AS_WELL]
+    said = [_harmless(found) or owner_reason_text(one, _present(found), _at_harvest(found)) for one in first]
+    said += [owner_reason_text(one) for one in reasons_of(decision)[1:] if one.code in _TOLD_AS_WELL]
     told = {reason.code for reason in decision.reasons} & {"look_for_another_cause", "few_saved"}
-    return said + ([_NOT_BY_FLUKES] if _elsewhere(found) and not told else [])
+    return said + ([_NOT_BY_FLUKES] if elsewhere(found) and not told else [])
 
 
-def _elsewhere(found: Assessment) -> bool:
-    """Whether most fish die of something else that no dose planned treats."""
-    codes = {reason.code for reason in found.decision.reasons}
-    return bool(codes & {*_ELSEWHERE}) and "other_met" not in codes
+def _at_harvest(found: Assessment) -> bool:
+    """Whether nothing is done before the fish are harvested."""
+    return found.decision.look is not None and found.decision.look.purpose == "harvest"
 
 
 def _present(found: Assessment) -> float:
@@ -121,7 +127,8 @@ def _harmless(found: Assessment) -> str:
     decision = found.decision
     dead = decision.deaths.get("flukes_untreated")
     high = decision.action == "dose" and decision.reasons[0].code == "stays_high"
-    return _KEPT_FEW if high and dead is not None and not round(dead.median) else ""
+    kept_few = _KEPT_FEW_ON_ONE if found.case.fish_count == 1 else _KEPT_FEW
+    return kept_few if high and dead is not None and not round(dead.median) else ""
 
 
 def _planned_before(found: Assessment) -> list[str]:
@@ -187,12 +194,19 @@ def _why(found: Assessment) -> list[str]:
 def _part(found: Assessment) -> list[str]:
     decision, water = found.decision, same_water(found.case)
     moves = decision.action == "discharge" and decision.release_date is not None
-    steps = [for_an_owner(text) for text in gates_text(decision, "measure", "care")]
+    gates = tuple(gate for gate in decision.gates if gate.code != "anaemia")
+    steps = [for_an_owner(text) for text in gates_text(replace(decision, gates=gates), "measure", "care")]
+    if lack := next((gate for gate in decision.gates if gate.code == "anaemia"), None):
+        blood = _LACK_BLOOD.format(" may" if lack.deduced else "")
+        steps = [blood, *([_SOONER] if found.case.food_fish else []), *steps]
     others = [dose for other, dose, _ in baths_against_others(found) if day_of_bath(found, other) is not None]
     first = {dose.agent: dose for dose in (*others, *decision.plan)}
     steps += [said for dose in first.values() for said in [_each_time(found, dose)] if said]
     steps += [_measure_after(agent) for agent, d in first.items() if aftercare_days(found.case, agent, d.apart)]
+    unknown = any(gate.code == "unknown_product" for gate in decision.gates)
+    unknown |= any(reason.code == "unknown_product" for reason in decision.reasons)
     return [
+        *([_BOTTLE] if unknown else []),
         *dict.fromkeys(steps),
         *_let_out(found),
         *([_not_eaten(found)] if found.case.food_fish and _asks_for_a_wait(found) else []),
@@ -208,6 +222,10 @@ def _no_fish_moves(found: Assessment) -> str:
     look = found.decision.look
     dated = found.decision.plan and look is not None
     until = f" before we have looked at them on {say_date(look.date)} and say so" if dated and look is not None else ""
+    if found.case.food_fish and found.case.harvest_date is not None:  # what is harvested is sold
+        return f"Bring in no new fish, and move no live fish to other water{until}."
+    if found.decision.action == "discharge":
+        return "Keep new fish apart until we have found them clean."
     return f"Bring in no new fish, and sell or give none away{until}."
 
 
@@ -261,44 +279,3 @@ def _ring(found: Assessment) -> list[str]:
     said = [breath_text(found.case, found.decision.plan), "More fish die than in the days before."]
     late = "A dose cannot go in on its date, or the water is more or less than we took it for."
     return [*said, late] if found.decision.plan else said
-
-
-def _expect(found: Assessment) -> list[str]:
-    decision = found.decision
-    end = f"{'the harvest on ' if decision.emptied_by_then else ''}{day_in_words(decision.deaths_until)}"
-    if decision.on_record["preparations"] and any(
-        e.deaths_explained is not None and not e.deaths_explained.told for e in found.estimates
-    ):
-        return _not_told(found, end)
-    d = decision.deaths
-    if not decision.on_record["preparations"]:
-        dead = ", nor what killed the dead fish" if decision.on_record["deaths"] else ""
-        return [f"No fish was looked at yet, so we cannot say what will happen{dead}."]
-    if not d:
-        return ["In open water flukes come in from outside, so we cannot say what will happen."]
-    said = f"Deaths by flukes until {end}, if nothing is done: {_fish(d['flukes_untreated'])}"
-    if "flukes_planned" in d and decision.plan:
-        said += f"; with the doses: {_fish(d['flukes_planned'])}"
-    other = f"Deaths by other causes: {_fish(d['other'])}. These may end or spread."
-    return [f"{said}.", *([other] if decision.on_record["deaths"] else [])]
-
-
-def _not_told(found: Assessment, end: str) -> list[str]:
-    """What to expect where the records cannot say what killed the dead fish."""
-    decision, d = found.decision, found.decision.deaths
-    if _elsewhere(found):
-        return [_FEW_SAVED]
-    unknown = "Whether flukes killed the dead fish cannot be told from the records"
-    if d and not round(d["flukes_untreated"].median):
-        few = f"Deaths by flukes until {end}, if nothing is done: {_fish(d['flukes_untreated'])}."
-        return [f"{unknown}.", f"{few} The doses are to keep flukes few." if decision.plan else few]
-    return [f"{unknown}, so we cannot say how many a treatment will save." if decision.plan else f"{unknown}."]
-
-
-def _fish(dead: CredibleInterval) -> str:
-    """Write how many fish die, as one says it to their owner."""
-    if round(dead.median):
-        return dead.whole() if round(dead.low) == round(dead.high) else f"about {dead.whole()}"
-    if not round(dead.high):
-        return "none"
-    return f"probably none, hardly more than {replace(dead, median=dead.high, low=dead.high).whole()}"

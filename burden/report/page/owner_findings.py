@@ -9,6 +9,7 @@ from burden.inference.estimate_result import Estimate
 from burden.report.formatting import about
 from burden.report.page.owner_words import for_an_owner
 from burden.report.text.gates import other_text
+from burden.report.text.trend import owner_trend_text
 from burden.utils.dates import day_in_words
 from burden.utils.formatting import capitalised, counted, is_plural, named, percent, sentence, several
 
@@ -60,6 +61,9 @@ def _there(found: Assessment, flukes: int) -> list[str]:
         carry = "have" if e.probability_infected > _SURE else "probably have"
         seen = [one for one in found.estimates if one.look.flukes]
         said = [f"Your fish {carry} flukes, small worms: {several(map(_on_each, seen or found.estimates))}."]
+        if found.case.fish_count == 1:
+            said = [f"Your fish {_HAS[carry]} flukes, small worms: {several(map(_on_each, seen or found.estimates))}."]
+        said += [rise] if (rise := owner_trend_text(found)) else []
         return said + [_none_on(one) for one in found.estimates if seen and one not in seen]
     if any(row.count_low > 0 for row in found.case.samples):
         return [f"A few flukes, small worms, may still be there: {several(map(_on_each, found.estimates))}."]
@@ -71,6 +75,11 @@ def _where(e: Estimate) -> str:
     return {"gill": "the gills", "skin": "the skin"}[load_parasite(e.parasite).site]
 
 
+#: the same of one fish alone
+_ON_ONE = {"gill": "its gills", "skin": "its skin"}
+_HAS = {"have": "has", "probably have": "probably has"}
+
+
 def _none_on(e: Estimate) -> str:
     """Write of a kind of fluke that none was seen, without telling it as there."""
     if not e.look.preparations:
@@ -79,10 +88,11 @@ def _none_on(e: Estimate) -> str:
 
 
 def _on_each(e: Estimate) -> str:
-    where = _where(e)
+    alone = e.case.fish_count == 1
+    where = _ON_ONE[load_parasite(e.parasite).site] if alone else f"{_where(e)} of each fish"
     median, low, high = (about(x) for x in (e.mean_abundance.median, e.mean_abundance.low, e.mean_abundance.high))
     if e.mean_abundance.median < 1:
         most = f", at the most {high}" if e.mean_abundance.high >= 1 else ""
-        return f"probably fewer than one on {where} of each fish{most}"
+        return f"probably fewer than one on {where}{most}"
     span = f"between {low} and {high}" if e.mean_abundance.low >= 1 else f"hardly more than {high}"
-    return f"about {median} on {where} of each fish ({span})"
+    return f"about {median} on {where} ({span})"

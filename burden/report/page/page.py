@@ -136,6 +136,7 @@ def _reasons(found: Assessment) -> dict[str, Any]:
         "why": as_recommended(found.decision),
         "windows": [window_text(name, w) for name, w in found.windows] if found.decision.doses else [],
         "custom": custom_text(found.estimates),
+        "several_doses": len(found.decision.doses) > 1,
         "unknowns": unknowns,
         "known_words": _KNOWN,
         "odd": [sentence(w) for w in odd],

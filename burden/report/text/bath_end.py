@@ -15,6 +15,8 @@ __all__ = ["end_text", "let_out_text", "owner_let_out_text"]
 #: water from which a permit is spoken of [L]: common practice, no source
 _PERMIT_L = 2_000_000.0
 _ASK = "whoever is responsible for water there, and the licensed veterinarian, allow it"
+#: share of the water that comes in a day up to which it is shut for a bath: common practice, no source [1/d]
+_SHUT_UP_TO = 1.0
 #: a time as long as this is said in days [h]
 _DAYS_FROM_H = 48.0
 
@@ -28,6 +30,8 @@ def end_text(case: Case, dose: PlannedDose) -> str:
     dose : PlannedDose
     """
     over = f"after {exposure(dose.hours)}"
+    if dose.place == "enclosed":
+        return f"{over} drop the tarpaulin, or let the fish out of the well-boat: that ends the bath"
     if dose.apart:
         return f"{over} put the fish back into their own water: that ends the bath"
     if dose.place == "flow_stopped":
@@ -76,7 +80,9 @@ def let_out_text(case: Case, dose: PlannedDose) -> str:
         return ""
     if dose.apart:
         return f"pour the bath away nowhere before {_ASK}"
-    if case.water.exchange_per_day > 0:
+    if _can_be_shut(case, dose):
+        said = f"shut the inflow and the outlet for the bath, and let no treated water out before {_ASK}"
+    elif case.water.exchange_per_day > 0:
         said = f"treated water leaves with the outflow: dose only once {_ASK}"
     else:
         said = f"keep the outlet shut, and let no treated water into a stream, a lake or a drain before {_ASK}"
@@ -85,12 +91,19 @@ def let_out_text(case: Case, dose: PlannedDose) -> str:
     return f"{said} (common practice, no source)"
 
 
+def _can_be_shut(case: Case, dose: PlannedDose) -> bool:
+    """Whether so little water comes in that the fish do without it for a bath left in their water."""
+    return dose.place == "water" and 0 < case.water.exchange_per_day <= _SHUT_UP_TO
+
+
 def owner_let_out_text(case: Case, dose: PlannedDose) -> str:
     """Write the same for an owner, as a sentence; empty for a bath in water alone."""
     if dose.agent == FRESH_WATER:
         return ""
     if dose.apart:
         return "Pour the bath away nowhere before we say where."
+    if _can_be_shut(case, dose):
+        return "Shut the inflow and the outlet for the bath, and let no treated water out before we say so."
     if case.water.exchange_per_day > 0:
         return "Treated water leaves with the outflow: nothing goes in before we have leave for that."
     return "Keep the outlet shut, and let no treated water out before we say so."

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 
 from burden.decision import Assessment, PlannedDose
 from burden.report.text.bath_end import end_text, let_out_text
-from burden.report.text.decision import headline
+from burden.report.text.decision import AUTHORITY_FIRST, headline, tells_authority
 from burden.report.text.dose import degree_days
 from burden.report.text.gates import FOR_THE_LABORATORY, change_text, gates_text, other_text, unused_text
 from burden.report.text.handling import (
@@ -26,7 +26,7 @@ from burden.report.text.handling import (
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.other_bath import baths_against_others, day_of_bath, steps_of_bath, title_of_bath
 from burden.report.text.plan import dose_text
-from burden.report.text.reasons import reason_text
+from burden.report.text.reasons import reason_text, reasons_of
 from burden.schedule.delayed_hatch import DelayedHatch
 from burden.schedule.late_dose import LateDose
 from burden.treatment.dose_result import DoseResult
@@ -93,6 +93,9 @@ def days_of(found: Assessment) -> tuple[Day, ...]:
 def _day(
     found: Assessment, when: date, kind: str, text: str, steps: Sequence[str] = (), dose: int | None = None
 ) -> Day:
+    if kind in ("trial", "dose") and tells_authority(found.decision):
+        steps = [AUTHORITY_FIRST[0].lower() + AUTHORITY_FIRST[1:], *steps]
+        text = f"once the authority has been told: {text}"
     return Day(when, kind, text.rstrip("."), tuple(steps), dose=dose, year=found.decision.visit_date.year)
 
 
@@ -102,7 +105,7 @@ def _today(found: Assessment) -> Iterator[Day]:
     if decision.action == "dose":
         return
     kind = "water" if decision.action == "water_first" else "none"
-    levels = () if kind == "water" else ("stop", "measure", "care")
+    levels = () if kind == "water" else ("stop", "agent", "measure", "care")
     causes = [reason_text(reason) for reason in decision.reasons if reason.code == "look_for_another_cause"]
     steps = [*_virus(found), *causes, *gates_text(decision, *levels), *_why_it_failed(found)]
     yield _day(found, decision.visit_date, kind, headline(decision), [step.rstrip(".") for step in steps])
@@ -169,9 +172,9 @@ def _trial(found: Assessment, planned: PlannedDose, first: bool) -> Day:
 def _care(found: Assessment) -> list[str]:
     """What water and fish ask for beside a dose, without full stops."""
     apart = replace(found.decision, gates=tuple(map(without_change, found.decision.gates)))  # it has days of its own
-    near = [reason_text(reason) for reason in found.decision.reasons if reason.code == "treat_neighbours"]
+    near = [reason_text(reason) for reason in reasons_of(found.decision) if reason.code == "treat_neighbours"]
     besides = unused_text(found.decision)
-    said = [*near, *gates_text(apart, "measure", "care"), *([besides] if besides else [])]
+    said = [*near, *gates_text(apart, "agent", "measure", "care"), *([besides] if besides else [])]
     return [text.rstrip(".") for text in said]
 
 

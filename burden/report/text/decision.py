@@ -8,7 +8,15 @@ from dataclasses import replace
 from burden.decision.records import Decision, OtherTreatment
 from burden.evidence import load_parasite
 from burden.report.text.deaths import deaths_text
-from burden.report.text.gates import UNMEASURED, gates_text, lamp_text, other_text, others_lines, unused_text
+from burden.report.text.gates import (
+    UNMEASURED,
+    anaemia_text,
+    gates_text,
+    lamp_text,
+    other_text,
+    others_lines,
+    unused_text,
+)
 from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.plan import (
     aim_text,
@@ -19,13 +27,14 @@ from burden.report.text.plan import (
     missing_text,
     not_eaten_text,
 )
-from burden.report.text.reasons import reason_text
+from burden.report.text.reasons import NOTIFIABLE, reason_text, reasons_of
 from burden.treatment.safety_note import SafetyNote
 from burden.utils.dates import say_date
 from burden.utils.formatting import all_of, counted, named, several, uncapitalised
 from burden.utils.wording import writes, writes_brief
 
 __all__ = [
+    "AUTHORITY_FIRST",
     "counted_text",
     "dated_text",
     "headline",
@@ -33,14 +42,17 @@ __all__ = [
     "kept_out_text",
     "notes_lines",
     "release_text",
+    "tells_authority",
     "withheld_lines",
     "withheld_text",
 ]
 
+#: what stands before the first dose against a disease that may be notifiable
+AUTHORITY_FIRST = "These flukes may be notifiable: have them identified and tell the authority first"
 #: reasons of the short answer
 _BRIEF_REASONS = 2
 #: gates of the short answer, and those it has though they stop no dose
-_BRIEF_GATES, _PRESSING = 2, ("oxygen_low", "anaemia")
+_BRIEF_GATES, _PRESSING = 2, ("oxygen_low",)
 #: reasons that the short answer never leaves out
 _ALWAYS = ("notifiable", "dose_killed", "treat_neighbours", "newcomers_untreated")
 
@@ -48,7 +60,13 @@ _ALWAYS = ("notifiable", "dose_killed", "treat_neighbours", "newcomers_untreated
 # --- today's action ------------------------------------------------------------------------------------------------
 def headline(decision: Decision) -> str:
     """Write today's action in one sentence, the first line of every answer."""
-    return _HEADLINES[decision.action](decision)
+    said = _HEADLINES[decision.action](decision)
+    return f"{AUTHORITY_FIRST}. Then {uncapitalised(said)}" if tells_authority(decision) else said
+
+
+def tells_authority(decision: Decision) -> bool:
+    """Whether doses have dates before which the authority is told of a disease that may be notifiable."""
+    return bool(decision.plan) and bool(set(NOTIFIABLE) & {reason.code for reason in decision.reasons})
 
 
 def _water_first(decision: Decision) -> str:
@@ -155,6 +173,11 @@ _HEADLINES: dict[str, Callable[[Decision], str]] = {
     "watch": _watch,
     "discharge": _discharge,
 }
+#: common practice, no source
+_HOLD_FOR_FLUKES = (
+    "This hold is for flukes: it does not show that carp or koi are free of koi herpesvirus, which takes a test or a "
+    "hold of its own."
+)
 #: by what is known of the test
 _VIRUS_FIRST = {
     None: "No dose today: have the suspected virus tested first.",
@@ -184,9 +207,10 @@ def dated_text(decision: Decision) -> list[str]:
     year = decision.visit_date.year
     said = []
     if len(decision.plan) > 1:  # one dose alone stands in the headline
-        said.append(f"Doses: {doses_text(decision.plan, year)}.")
+        once = ", once the authority has been told" if tells_authority(decision) else ""
+        said.append(f"Doses{once}: {doses_text(decision.plan, year)}.")
     if decision.after_water:
-        said.append(f"Once the water is right, at the earliest: {doses_text(decision.after_water, year)}.")
+        said.append(f"As soon as the readings are right, likely about: {doses_text(decision.after_water, year)}.")
     if decision.look is not None:
         said.append(look_text(decision.look, year))
     return said
@@ -206,18 +230,19 @@ def release_text(decision: Decision, fish: str = "newcomers") -> str:
     if decision.look is not None and decision.look.purpose in ("named", "result"):
         return f"Keep the {fish} apart until they are found clean."  # that look does not release them
     when = say_date(decision.release_date, decision.visit_date.year)
-    return f"Keep the {fish} apart until {when} at the earliest, and until they are found clean."
+    virus = f" {_HOLD_FOR_FLUKES}" if decision.on_record.get("carp") else ""
+    return f"Keep the {fish} apart until {when} at the earliest, and until they are found clean.{virus}"
 
 
 # --- the whole -----------------------------------------------------------------------------------------------------
 @writes_brief
 def _brief(decision: Decision) -> str:
     """Write the answer in about five lines."""
-    said = [reason for i, reason in enumerate(decision.reasons) if i < _BRIEF_REASONS or reason.code in _ALWAYS]
+    said = [reason for i, reason in enumerate(reasons_of(decision)) if i < _BRIEF_REASONS or reason.code in _ALWAYS]
     lines = [headline(decision), *(reason_text(reason) for reason in said), counted_text(decision)]
     lines += help_lines(decision)
     pressing = [gate for gate in decision.gates if gate.level == "stop" or gate.code in _PRESSING]
-    lines += gates_text(replace(decision, gates=tuple(pressing[:_BRIEF_GATES])))
+    lines += [*gates_text(replace(decision, gates=tuple(pressing[:_BRIEF_GATES]))), anaemia_text(decision)]
     lines += [other_text(other, decision.action == "dose") for other in decision.others if _waits_for(other)]
     lines += [
         unused_text(decision),
@@ -295,7 +320,7 @@ _MEANWHILE = (
 @writes
 def _whole_text(decision: Decision) -> str:
     """Write the decision with everything it rests on."""
-    lines = [headline(decision), *(reason_text(reason) for reason in decision.reasons), counted_text(decision)]
+    lines = [headline(decision), *(reason_text(reason) for reason in reasons_of(decision)), counted_text(decision)]
     lines += [*help_lines(decision), *gates_text(decision), *withheld_lines(decision)]
     lines += [*others_lines(decision), unused_text(decision), lamp_text(decision)]
     lines += [*dated_text(decision), not_eaten_text(decision), release_text(decision)]

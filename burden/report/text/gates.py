@@ -26,7 +26,9 @@ from burden.utils.formatting import (
 __all__ = [
     "FOR_THE_LABORATORY",
     "UNMEASURED",
+    "anaemia_text",
     "change_text",
+    "gate_of",
     "gate_text",
     "gates_text",
     "lamp_text",
@@ -71,7 +73,7 @@ def gates_text(decision: Decision, *levels: str) -> list[str]:
         Of the gates, some of `burden.treatment.gates.LEVELS`; all when not given.
     """
     gates = [gate for gate in decision.gates if not levels or gate.level in levels]
-    said = [_of_decision(gate, decision) for gate in gates if gate.code not in UNMEASURED]
+    said = [gate_of(gate, decision) for gate in gates if gate.code not in UNMEASURED]
     missing = [gate.code for gate in gates if gate.code in UNMEASURED]
     asked = decision.doses or decision.action in ("look_first", "water_first")  # else nothing hangs on it
     if not missing or not asked:
@@ -84,12 +86,28 @@ def gates_text(decision: Decision, *levels: str) -> list[str]:
     return [*said, "".join([_unmeasured(missing, when), *without])]
 
 
-def _of_decision(gate: Gate, decision: Decision) -> str:
+def gate_of(gate: Gate, decision: Decision) -> str:
     """Write one gate; lack of blood with its likely cause where flukes that drink blood were seen."""
     drinkers = any(load_parasite(name).blood_feeder for name in decision.parasites)
     if gate.code == "anaemia" and drinkers and decision.on_record.get("flukes"):
-        return _anaemia(gate, drinkers)
-    return gate_text(gate)
+        return _anaemia(gate, decision, drinkers)
+    if gate.code == "anaemia":
+        return _anaemia(gate, decision)
+    when = _WHEN.get(gate.code, "") if decision.on_record.get("pond") else ""
+    return f"{gate_text(gate)}{when}"
+
+
+#: when a pond is worst, by what was measured: common practice, no source
+_WHEN = {
+    "oxygen_low": " In a pond oxygen is lowest before sunrise: measure it then.",
+    "ammonia_high": " pH swings over the day in a green pond: measure both at dawn and late in the afternoon.",
+    "ph_extreme": " pH swings over the day in a green pond: measure it at dawn and late in the afternoon.",
+}
+
+
+def anaemia_text(decision: Decision) -> str:
+    """Write what fish that lack blood ask for, dose or no dose; empty where they do not."""
+    return " ".join(gate_of(gate, decision) for gate in decision.gates if gate.code == "anaemia")
 
 
 def _unmeasured(codes: Sequence[str], when: str) -> str:
@@ -136,6 +154,10 @@ def _amount(remedy: Remedy) -> str:
     return f"{plain(remedy.percent)} % of the water ({volume(remedy.litres)})"
 
 
+#: what fish that lack blood ask for: common practice, no source
+_SPARE = "Keep oxygen high, do not crowd, net or grade them, and take out dying fish."
+_SOONER = " Weigh an earlier harvest of those that are well."
+_OF_PRACTICE = "(Common practice, no source.)"
 _NO_SOURCE = "(common practice, no source)"
 _IN_CAGE = (
     "Let oxygen in, take out the dead, do not handle or crowd the fish, change a fouled net so that more water passes, "
@@ -179,7 +201,7 @@ def _unknown_product(gate: Gate) -> str:
     )
 
 
-def _anaemia(gate: Gate, drinkers: bool = False) -> str:
+def _anaemia(gate: Gate, decision: Decision | None = None, drinkers: bool = False) -> str:
     how = "" if gate.value is None else f" (haematocrit {plain(gate.value)} %)"
     lack = "With gills so pale the fish may lack blood" if gate.deduced else f"The fish lack blood{how}"
     cause = "look for the cause"
@@ -190,7 +212,10 @@ def _anaemia(gate: Gate, drinkers: bool = False) -> str:
         if gate.level == "care"
         else "use no agent that takes oxygen from the water"
     )
-    return f"{lack}: {cause}. For any bath: {how_treated}, and treat a few fish first {_NO_SOURCE}."
+    bath = f" For any bath: {how_treated}, and treat a few fish first."
+    bath = bath if decision is None or decision.doses else ""
+    sooner = _SOONER if decision is not None and decision.on_record.get("food") else ""
+    return f"{lack}: {cause}. {_SPARE}{sooner}{bath} {_OF_PRACTICE}"
 
 
 def _alkalinity(gate: Gate) -> str:
@@ -220,7 +245,7 @@ _GATES: dict[str, Callable[[Gate], str]] = {
     "unknown_product": _unknown_product,
     "ph_extreme": _ph,
     "alkalinity_low": _alkalinity,
-    "anaemia": _anaemia,
+    "anaemia": lambda gate: _anaemia(gate),
 }
 
 
@@ -249,6 +274,15 @@ _WHITE_SPOT = (
 _GIVEN = "Enter each bath given: it may kill flukes as well."
 
 
+#: what is done with the dead where a virus is suspected: common practice, no source
+_DEAD = " Gather dead fish every day and keep them apart until the laboratory has answered."
+#: what helps against a disease before any drug does: common practice, no source
+_HELPS_FIRST = {
+    "ciliates": " They thrive in dirt and crowding, so look at water, dirt and stocking first (common practice, no "
+    "source).",
+}
+
+
 # --- other diseases ------------------------------------------------------------------------------------------------
 #: of a disease in water that cannot be dosed
 _APART = "Bathe fish that show {} apart, in less water or in a net pen under a tarpaulin (common practice, no source)."
@@ -268,9 +302,9 @@ def other_text(other: OtherTreatment, dosed: bool = False) -> str:
         )
         works = f"{capitalised(drug)}, which is at hand, works on {them}"
         often = f"{_WHITE_SPOT} {_GIVEN}" if other.finding == "white_spot" else "How often is yours to decide."
-        return f"{name}:{first} {works}.{bath} {often}"
+        return f"{name}:{_HELPS_FIRST.get(other.finding, '')}{first} {works}.{bath} {often}"
     if other.finding == "virus_suspected":
-        return _VIRUS[other.test]
+        return f"{_VIRUS[other.test]}{_DEAD}"
     if other.agent is not None:
         also = f"{name}: {named(other.agent)} works on {'them' if is_plural(other.finding) else 'it'} too."
         return f"{also} {_NOT_WHITE_SPOT}" if other.finding == "ciliates" else also
@@ -278,7 +312,8 @@ def other_text(other: OtherTreatment, dosed: bool = False) -> str:
         note, them = other.kept_out[0], "them" if is_plural(other.finding) else "it"
         return f"{name}: {uncapitalised(note.text)}, as {note.reason.rstrip('.')}. {_APART.format(them)}"
     need = "these need a treatment of their own" if is_plural(other.finding) else "this needs a treatment of its own"
-    own = f"{name}: {need}, and the dates are yours to set."
+    need = capitalised(need) if other.finding in _HELPS_FIRST else need
+    own = f"{name}:{_HELPS_FIRST.get(other.finding, '')} {need}, and the dates are yours to set."
     if other.kept_out and first:
         first = " Treat this first, with something else (common practice, no source)."
     return f"{own}{_kept_out(other)}{first}"

@@ -130,7 +130,8 @@ def notes_of_filter(case: Case, agent: str, apart: bool) -> list[Caution]:
 
 def feed_again(dose: PlannedDose) -> date:
     """Return the day on which fish are fed again: the day after a short bath, or after the last day of a long one."""
-    return dose.date + timedelta(days=max(1, math.ceil(dose.hours / 24)) + load_agent(dose.agent).unfed_days_after)
+    after = 0 if dose.hours < LEFT_IN_HOURS else load_agent(dose.agent).unfed_days_after
+    return dose.date + timedelta(days=max(1, math.ceil(dose.hours / 24)) + after)
 
 
 def unfed_text(dose: PlannedDose, year: int) -> str:
@@ -217,6 +218,8 @@ def breath_text(case: Case, doses: Sequence[PlannedDose]) -> str:
         relief = f"{end}give them air and room"
     elif kind == "raceway":
         relief = f"{end}give them air and the full flow of water"
+    elif case.water.volume_l.value > _CLEANED_L:  # so much water is not changed: air where the fish are
+        relief = f"{end}run every aerator, and let clean water in where the fish gather"
     else:
         water = (
             "clean sea water of the same temperature and saltiness" if sea else "clean water of the same temperature"

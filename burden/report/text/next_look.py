@@ -57,8 +57,8 @@ def look_text(look: NextLook, year: int) -> str:
 def _each(look: NextLook) -> str:
     """Write what is taken of each fish."""
     each = "it" if look.fish == 1 else "each"
-    if look.methods == ("whole_organ",):
-        return f"all flukes of {each} counted"
+    if look.methods == ("whole_organ",) or (look.purpose == "harvest" and not look.outcomes):
+        return f"all flukes of {each} counted"  # of killed fish there is more than an arch to see
     kinds = [counted(_times(look, method), _KINDS[method]) for method in look.methods if method in _KINDS]
     both = " and a whole count" if "whole_organ" in look.methods else ""
     return f"{several(kinds or [counted(look.preparations_per_fish, 'preparation')])}{both} of {each}"
@@ -102,6 +102,8 @@ def _what_for(look: NextLook) -> str:
         return "this look shows whether the doses have killed enough"
     if look.purpose == "check":
         return f"{left}, so this tells whether the course worked"
+    if _proves_little(look):
+        return f"{left}, but one clean look proves little"
     if look.clean_is_enough:
         return f"{left}, so this look decides whether they may move"
     return f"{left}, and {_clean_looks(look)} are needed before they may move"
@@ -140,7 +142,15 @@ def _still_left(rows: Sequence[Outcome], look: NextLook) -> str:
     """Write how often newcomers that show none carry some all the same."""
     if look.purpose != "release" or rows[-1].code != "none":
         return ""
-    return f" Of simulated tanks where none shows, {percent(rows[-1].chance_high)} are not free of flukes."
+    more = "" if look.all_fish else ": more fish would prove more"
+    little = f", so one clean look proves little{more}" if _proves_little(look) else ""
+    return f" Of simulated tanks where none shows, {percent(rows[-1].chance_high)} are not free of flukes{little}."
+
+
+def _proves_little(look: NextLook) -> bool:
+    """Whether flukes are left so often where a look at newcomers shows none that no move can be promised on it."""
+    left = max((one.chance_high for one in look.outcomes if one.code == "none"), default=0.0)
+    return look.purpose == "release" and left > _PROVES_LITTLE
 
 
 def _clean_looks(look: NextLook) -> str:
@@ -179,12 +189,16 @@ def _rounded_up(count: int) -> int:
 
 
 def _leads_to(look: NextLook, action: str) -> str:
-    if look.purpose == "release" and action == "watch" and look.clean_is_enough:
+    if look.purpose == "release" and action == "watch" and look.clean_is_enough and not _proves_little(look):
         return "clean again, they may move"
+    if look.purpose == "release" and action == "watch" and _proves_little(look):
+        return "keep them apart and look again, a week later at the earliest"
     if look.purpose == "release" and action == "watch":
         return f"keep them apart and look again, a week later at the earliest; they may move after {_clean_looks(look)}"
     if action == "discharge" and look.clean_from is not None:
         return f"no further dose; look once more about {say_date(look.clean_from, look.date.year)}"
+    if action == "watch" and look.clean_from is not None:
+        return f"no dose, look again about {say_date(look.clean_from, look.date.year)}"
     if action == "watch":
         soonest = min(look_after(look, one) for one in look.outcomes if one.action == action)
         return f"no dose, look again about {say_date(soonest, look.date.year)}"
@@ -199,6 +213,8 @@ def _leads_to(look: NextLook, action: str) -> str:
 #: chance of many flukes below which the limit between few and many is not told: an assumption [-]
 _RARE = 0.05
 _HUNDRED = 100
+#: chance that newcomers found clean are not free, above which the look promises nothing: an assumption [-]
+_PROVES_LITTLE = 0.3
 _LEADS_TO = {
     "discharge": "no further dose against flukes",
     "dose": "a dose is due; enter the counts and run the report again for its date",

@@ -8,7 +8,7 @@ from burden.report.text.reasons import EVEN, SURELY_THERE, day_of, for_the_death
 __all__ = ["FOR_OWNERS", "owner_reason_text"]
 
 
-def owner_reason_text(reason: Reason, present: float = 1.0) -> str:
+def owner_reason_text(reason: Reason, present: float = 1.0, harvested: bool = False) -> str:
     """Write one reason as its owner reads it: without the chance of a level, which is the veterinarian's to weigh.
 
     Parameters
@@ -16,20 +16,29 @@ def owner_reason_text(reason: Reason, present: float = 1.0) -> str:
     reason : Reason
     present : float
         Chance that any fluke is there [-].
+    harvested : bool
+        Whether the next look is at fish that are harvested: nothing is given before.
     """
     if reason.code in ("may_stay_low", "not_yet"):
         chance = "chance_high" if reason.code == "may_stay_low" else "chance_high_now"
+        if harvested:
+            return _BEFORE_THE_HARVEST
         if float(reason.numbers.get(chance) or 0) >= EVEN:
             return _UNSURE
         return _PROBABLY_FEW if present >= SURELY_THERE else _PERHAPS_NONE
+    if reason.code == "stays_low" and present >= SURELY_THERE:
+        return "There are flukes, but not too many: so many do well fish no harm."
     if reason.code == "stays_high" and for_the_deaths(reason.numbers):
         return "Without a dose flukes would kill more fish."
     if reason.code == "to_be_free":
         seen = f" were found on {day_of(reason.numbers, 'seen_before')}" if reason.numbers.get("seen_before") else ""
         return FOR_OWNERS["to_be_free"].replace(" were found", seen) if seen else FOR_OWNERS["to_be_free"]
+    if reason.code == "treat_neighbours" and reason.numbers.get("notifiable"):
+        return reason_text(reason)
     return FOR_OWNERS.get(reason.code) or reason_text(reason)
 
 
+_BEFORE_THE_HARVEST = "There are flukes. The fish are harvested before more of them are likely to do harm."
 _UNSURE = "There are flukes. Whether they are too many is not sure, so we look again before anything is given."
 _PROBABLY_FEW = "There are flukes, probably too few to do harm. They may increase, so we look again before they do."
 _PERHAPS_NONE = "Few flukes are left, or none. Any that are may increase, so we look again before they do."

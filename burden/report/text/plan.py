@@ -100,8 +100,8 @@ def _dates_text(decision: Decision) -> str:
     year, look = decision.visit_date.year, decision.look
     start, end = decision.judged
     said = []
-    if _lays_eggs(decision):
-        before = "the last dose" if decision.doses else "today"
+    if _lays_eggs(decision) and decision.doses:  # without a dose nothing hangs on the eggs of today
+        before = "the last dose"
         day = ", the day of the next look," if look is not None and look.date == start else ""
         said.append(f"By {say_date(start, year)}{day} the eggs laid before {before} have hatched.")
     days = plain(decision.recommendation.aim.deaths_until_day)
@@ -123,8 +123,8 @@ def not_eaten_text(decision: Decision) -> str:
 def last_dose_text(decision: Decision) -> str:
     """Write until when a dose is over by the harvest; empty where nothing asks for it."""
     last, year = decision.last_dose, decision.visit_date.year
-    if last is None:
-        return ""
+    if last is None or (decision.look is not None and decision.look.purpose == "harvest"):
+        return ""  # no look before the harvest asks for a dose
     harvest = f"the harvest on {say_date(last.harvest, year)}"
     example = f"the example of {degree_days(last)}"
     if last.date is None:
@@ -193,15 +193,14 @@ def as_recommended(decision: Decision) -> str:
     less, more = found.named("one_less"), found.named("one_more")
     if found.why == "fewest" and less is not None and less.meets(found.aim):
         said.append(f"One dose fewer may be enough, but {_one_alone(decision)}.")
-    elif found.why == "best" and more is not None and more.meets(found.aim):
-        said.append(
-            f"No course tried of up to {number} meets the aim: look at the fish after this one, before a dose more."
-        )
+    elif found.why == "best":
+        said.append(_falls_short(decision, number))
     else:
         said.append(_WHY[found.why](number))
     if found.why == "custom" and not found.aim_met:
         aim = percent(found.aim.chance)
-        said.append(f"It falls short of the aim of {aim}: look at the fish after it, before one more is given.")
+        short = "just short" if percent(chance) == aim else "short"
+        said.append(f"It falls {short} of the aim of {aim}: look at the fish after it, before one more is given.")
     if found.underway is not None:
         given = counted(found.underway.doses, "dose")
         were = "was" if found.underway.doses == 1 else "were"
@@ -216,6 +215,19 @@ def as_recommended(decision: Decision) -> str:
         said.append("One dose fewer may do as well; the simulation cannot tell the two apart.")
     said += [_RISKS[risk] for risk in found.risks]
     return " ".join(said)
+
+
+def _falls_short(decision: Decision, number: str) -> str:
+    """Write that the course does not meet the aim, and how many doses were tried where none does."""
+    found = decision.recommendation
+    rows = [one.schedule for one in decision.compared]
+    short = "fall short of the aim" if len(decision.doses) > 1 else "falls short of the aim"
+    if any(one.meets(found.aim) for one in rows):
+        return f"{number} {short}: look at the fish after the course, before a dose more."
+    tried = max((one.doses for one in rows), default=0)
+    if tried <= 1:
+        return "It falls short of the aim, but nothing that fits comes nearer."
+    return f"No course of up to {counted(tried, 'dose')} that was tried meets the aim; of {number} this comes nearest."
 
 
 def _lays_eggs(decision: Decision) -> bool:
@@ -235,11 +247,6 @@ _WHY: dict[str, Callable[[str], str]] = {
     "near": lambda n: "That is near enough to the aim to look at the fish then, before one more is given.",
     "custom": lambda n: f"This is the customary course; no other of {n} is clearly better.",
     "goes_on": lambda n: "This is what is left of the course begun. The look after it decides whether more is needed.",
-    "best": lambda n: (
-        "It falls short of the aim, but nothing that fits comes nearer."
-        if n.startswith("1 ")
-        else f"No course tried of up to {n} meets the aim, and of these this one comes nearest."
-    ),
 }
 _RISKS = {
     "other_findings": "Of schedules that do as well it is the one that also works on the other disease found.",

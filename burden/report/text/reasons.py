@@ -3,23 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import date
 
 from burden.decision.action import LIKELY
 from burden.decision.doses_given import WEAK_SHARE
-from burden.decision.records import Reason
+from burden.decision.records import Decision, Reason
 from burden.inference.dose_accounts import LEAST_CHANCE
 from burden.utils.dates import day_in_words
 from burden.utils.formatting import capitalised, counted, named, percent, plain, several
 
-__all__ = ["EVEN", "SURELY_THERE", "day_of", "for_the_deaths", "reason_text"]
+__all__ = ["EVEN", "NOTIFIABLE", "SURELY_THERE", "day_of", "for_the_deaths", "reason_text", "reasons_of"]
 
 _Numbers = Mapping[str, float | str | None]
+
+
+#: reasons that say that a disease may have to be reported
+NOTIFIABLE = ("notifiable", "identify_first")
 
 
 def reason_text(reason: Reason) -> str:
     """Write one reason of the action."""
     return _REASONS[reason.code](reason.numbers)
+
+
+def reasons_of(decision: Decision) -> tuple[Reason, ...]:
+    """Return the reasons as they stand beside each other: where one is of a notifiable disease, the others know it."""
+    if not any(reason.code in NOTIFIABLE for reason in decision.reasons):
+        return decision.reasons
+    return tuple(replace(one, numbers={**one.numbers, "notifiable": 1.0}) for one in decision.reasons)
 
 
 def _whole(numbers: _Numbers, name: str) -> int:
@@ -222,7 +234,8 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "measure_first": lambda n: "The agents at hand may not be given before these are known.",
     "wrong_water": lambda n: f"These flukes do not live in this water: {named(str(n['wrong_water']))}.",
     "virus_first": lambda n: (
-        "Handling and dosing add stress, and no dose against flukes stops a virus: leave the fish alone until then."
+        "Handling and dosing add stress, and no dose against flukes stops a virus: net only dying fish, for the "
+        "laboratory, and leave the others alone until then."
     ),
     "identify_first": lambda n: (
         "One kind of these flukes kills salmon and is notifiable in many countries: send some to be identified, and "
@@ -230,11 +243,13 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     ),
     "newcomers_untreated": lambda n: (
         f"{counted(_whole(n, 'came'), 'fish')} that came in up to {day_of(n, 'came_on')} have had no dose: look at "
-        "some of these as well as at the others, and hold the next ones apart until two looks find them clean."
+        "some of these as well as at the others, and hold the next ones apart until looks weeks apart find them clean."
     ),
     "treat_neighbours": lambda n: (
-        "Flukes come in from fish nearby: look at those too, and bathe all that carry flukes within the same days, or "
-        "they bring them back (common practice, no source)."
+        "Fish nearby may carry these flukes too: the authority decides what is done with them."
+        if n.get("notifiable")
+        else "Flukes come in from fish nearby: look at those too, and bathe all that carry flukes within the same "
+        "days, or they bring them back (common practice, no source)."
     ),
     "notifiable": lambda n: (
         "In some countries these flukes are notifiable: have them identified, and tell the authority where the "
@@ -256,8 +271,8 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         else "They were clean when any fluke that was left would have shown."
     ),
     "stays_low": lambda n: (
-        f"The chance that there are or will be too many flukes is {_share(n, 'chance_high')}. Few flukes on well "
-        "fish do no harm."
+        f"The chance that there are or will be {_too_many(n)} is {_share(n, 'chance_high')}. Fewer than "
+        "that do well fish no harm."
     ),
     "may_stay_low": _may_stay_low,
     "course_worked": lambda n: (
@@ -309,7 +324,7 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "course_not_enough": _course_not_enough,
     "hardly_cleared": lambda n: (
         "No course tried clears these fish of the last fluke with any certainty: count on keeping flukes few, and call "
-        "the fish free only after two clean looks."
+        "the fish free only after looks weeks apart have found them clean."
     ),
     "not_for_long": lambda n: (
         "No course tried keeps flukes few for long. Find out why they come back: too many "
@@ -335,8 +350,7 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
         f"hardly ask for it: the chance of {_too_many(n)} is {_share(n, 'chance_high')}."
     ),
     "other_first": lambda n: (
-        "Another disease was found that kills fish by itself: see to it first. The flukes can wait until then, and are "
-        "looked at again after it."
+        "Another disease was found: see to it first. The flukes can wait until then, and are looked at again after it."
     ),
     "harvest_first": lambda n: (
         f"The harvest is planned on {day_of(n, 'harvest')}, and a course would put it off: {_eaten(n)} Few fish would "

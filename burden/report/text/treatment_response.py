@@ -98,6 +98,11 @@ def _answer(r: Response) -> list[str]:
 def verdict_words(r: Response, dose: str = "the last dose") -> str:
     """Write the verdict with its chance, as a phrase."""
     chances, record = r.verdict_probability, r.by_record
+    if r.verdict == "cannot_tell" and _fell_as_expected(r):
+        return (
+            f"the counts fell as {dose} would make them fall if it worked; by themselves they do not prove that it "
+            f"did{_left_open(r)}"
+        )
     if r.verdict == "cannot_tell":
         return f"these samples cannot show whether {dose} worked{_left_open(r)}"
     chance = chances[r.verdict] if record is None else max(record.chance, chances[r.verdict])
@@ -107,6 +112,14 @@ def verdict_words(r: Response, dose: str = "the last dose") -> str:
     said = _VERDICTS[r.verdict].format(dose=dose, how=how).replace("  ", " ").strip()
     # of new settlers the share itself stands beside it
     return f"{said} ({percent(chance)})" if chance < 1 and r.verdict != "new_settlers" else said
+
+
+def _fell_as_expected(r: Response) -> bool:
+    """Whether at least as many flukes are gone as were to go; False where nothing was compared."""
+    if r.long_ago:
+        return False
+    gone = r.reduction_percent.median
+    return math.isfinite(gone) and gone >= r.expected_reduction_percent.median
 
 
 def _left_open(r: Response) -> str:

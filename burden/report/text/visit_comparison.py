@@ -49,5 +49,7 @@ def deaths_line(changes: Changes) -> str:
     died = f"{counted(changes.dead, 'fish')} died since"
     if low <= changes.dead <= high and high >= _TOO_WIDE * max(low, 1):
         return f"{died}."  # nearly any number would have been as expected
+    if changes.dead < low and not any(row.deaths for row in changes.case.deaths if row.date <= changes.since):
+        return f"{died}."  # what was expected came from no log of this water
     against = "more than" if changes.dead > high else "fewer than" if changes.dead < low else "as"
     return f"{died}; we expected {expected}: {against} expected."
