@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from report_cases import DRAWS, blind, koi
 
+from burden.case import Uncertain
 from burden.decision.look_records import NextLook, Outcome
 from burden.decision.records import Reason
 from burden.evidence import agent_names, load_agent
@@ -171,7 +172,9 @@ def test_a_trial_is_on_the_fish_that_may_not_bear_the_agent():
     group = koi().case.fish[0]
     mixed = replace(koi().case, fish=(group, replace(group, species="weather loach", count=5)))
     assert trial_fish(mixed, dose) == "one weather loach"
-    assert trial_fish(koi().case, dose) == "two or three fish"
+    assert trial_fish(koi().case, dose) == "one fish"  # of 1.2 kg: a tub for more is a pond
+    light = replace(koi().case, fish=(replace(group, mean_weight_g=Uncertain(300.0, 250.0, 350.0)),))
+    assert trial_fish(light, dose) == "two or three fish"
     (tub, *_) = trial_steps(koi().case, dose)
     assert all(word in tub for word in ("aerated", "covered", "temperature"))
 
