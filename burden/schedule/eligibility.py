@@ -49,6 +49,8 @@ _HARSH = ("formalin", "trichlorfon")
 LAST_RESORT = frozenset({"trichlorfon"})
 #: more fish than are netted into a bath apart, where another agent serves in their own water: an assumption
 _MANY_TO_NET = 1000
+#: weight of fish that nobody nets into a tub time and again: common practice, no source [kg]
+_MUCH_TO_NET_KG = 50.0
 #: share of adults that a dose worth giving kills, in the median: an assumption [-]
 _LEAST_KILL = 0.5
 _KILL_DRAWS = 400
@@ -121,14 +123,15 @@ def _by_preference(case: Case, agents: Sequence[str]) -> list[str]:
 
 
 def netted_apart(case: Case, agent: str) -> bool:
-    """Whether a bath of an agent would have to be given to thousands of fish netted into another water.
+    """Whether a bath of an agent asks for thousands of fish, or for a great weight of them, netted into another water.
 
     Parameters
     ----------
     case : Case
     agent : str
     """
-    return case.fish_count > _MANY_TO_NET and bath_in_flow(case, agent).mode == "apart"
+    bath = bath_in_flow(case, agent)
+    return bath.mode == "apart" and (case.fish_count > _MANY_TO_NET or bath.kilograms > _MUCH_TO_NET_KG)
 
 
 def agents_to_get(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:

@@ -72,6 +72,8 @@ LEAST_AGAINST_EGGS = 2
 #: doses of a course to control flukes where no number of doses meets the aim: the look after it decides whether
 #: more are wanted (common practice, no source)
 USUAL_DOSES = 3
+#: flukes that are back so soon after a whole course are a relapse: an assumption [d]
+_RELAPSE_DAYS = 90
 #: chance of the aim from which what is left of a customary course is given, and the fish looked at, before another is
 #: planned: below it the course has failed. An assumption [-]
 GOES_ON = 0.25
@@ -166,6 +168,8 @@ def _found(
     )
     field = replace(field, carried=not agents or most == 0 or bool(one_dose()))
     customs = [] if most == 0 else customs_for(case, field.ponds, agents, field.not_before, field.spent, until)
+    if field.course is None:  # what comes back after a whole course is not met with a shorter one
+        customs = [custom for custom in customs if len(custom.plan.days) >= min(_after_relapse(field), most)]
     if start.untreated.meets(field.aim) and not (dose_anyway or _begun(field, field.course)):
         return start, field, customs
     if not agents or most == 0 or not one_dose(carried=field.carried):
@@ -323,8 +327,15 @@ def _fewest(field: _Field, course: Underway | None, most: int) -> int:
     """Fewest doses tried: a course against flukes that lay eggs has two at least, those given counted."""
     if not _lays_eggs(field):
         return 1
-    given = 0 if course is None else course.doses
-    return min(max(LEAST_AGAINST_EGGS - given, 1), most)
+    if course is None:
+        return min(max(LEAST_AGAINST_EGGS, _after_relapse(field)), most)
+    return min(max(LEAST_AGAINST_EGGS - course.doses, 1), most)
+
+
+def _after_relapse(field: _Field) -> int:
+    """Fewest doses where a whole course was given in the last months, and flukes are back; none asked for otherwise."""
+    lately = [dose for dose in field.case.doses_given if -field.case.day_of(dose.date) <= _RELAPSE_DAYS]
+    return USUAL_DOSES if len(lately) >= USUAL_DOSES and _lays_eggs(field) else 0
 
 
 def _enough(best: dict[int, list[EvaluatedSchedule]], aim: Aim) -> int:
