@@ -11,9 +11,10 @@ from burden.decision.action import LIKELY
 from burden.decision.doses_given import full_doses, given_lately, held_up, last_dose, seen_since, weak_doses
 from burden.evidence import load_parasite
 from burden.inference.estimate_result import Estimate
+from burden.inference.kill_record import LEAST_TRIALS, kill_records
 from burden.schedule.search import LEAST_AGAINST_EGGS
 
-__all__ = ["KILLS_ENOUGH", "agents_to_plan", "chance_weak", "strays", "usual_doses"]
+__all__ = ["KILLS_ENOUGH", "agents_to_plan", "chance_weak", "failed_agents", "strays", "usual_doses"]
 
 #: doses of a course where none is customary for the fluke: common practice, no source
 _USUAL_DOSES = 3
@@ -41,7 +42,7 @@ def agents_to_plan(
     in_full = _to_give_in_full(case, estimates, agents)
     if in_full:
         return in_full, ()
-    spent = _spent_agents(case, estimates)
+    spent = tuple(dict.fromkeys((*failed_agents(case, estimates), *_kill_less(case, estimates))))
     others = tuple(agent for agent in agents if agent not in spent)
     if spent and others == tuple(agents):
         return others, spent  # what failed is not to be given here: whatever follows is another course
@@ -61,9 +62,17 @@ def _to_give_in_full(case: Case, estimates: Sequence[Estimate], agents: Sequence
     return tuple(agent for agent in agents if agent in tried and chance_weak(agent, estimates) < LIKELY)
 
 
-def _spent_agents(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:
+def failed_agents(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:
     """Agents whose course has failed: flukes were seen after the last dose, and they may well kill too few.
 
+    Parameters
+    ----------
+    case : Case
+    estimates : sequence of Estimate
+        One a parasite set.
+
+    Notes
+    -----
     After a whole course the doubt may be less than after part of one; one dose alone may have failed for many reasons,
     and a dose that was too weak has failed for that.
     """
@@ -75,6 +84,17 @@ def _spent_agents(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:
     doubt = {agent: _TOO_DOUBTFUL if given.count(agent) >= usual else LIKELY for agent in given if agent}
     several = (agent for agent in doubt if given.count(agent) >= LEAST_AGAINST_EGGS)
     return tuple(agent for agent in several if held or chance_weak(agent, estimates) >= doubt[agent])
+
+
+def _kill_less(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:
+    """Agents of the last dose that by the counts around several treatments of years kill fewer than they did."""
+    last = last_dose(case)
+    latest = {dose.agent for dose in case.doses_given if dose.date == last}
+    days = {dose.date for dose in case.doses_given if dose.agent in latest}
+    if len(days) < LEAST_TRIALS:
+        return ()
+    records = (record for e in estimates for record in kill_records(case, e.parasite, e.seed))
+    return tuple({record.agent for record in records if record.verdict == "suspect"} & latest)
 
 
 def chance_weak(agent: str, estimates: Sequence[Estimate]) -> float:

@@ -8,7 +8,7 @@ from datetime import timedelta
 import numpy as np
 
 from burden.case import Case, Preparation
-from burden.decision.agents_tried import chance_weak, strays
+from burden.decision.agents_tried import chance_weak, failed_agents, strays
 from burden.decision.doses_given import came_since, left_in, strength_given
 from burden.decision.facts import shortfall
 from burden.decision.grounds import Grounds
@@ -61,6 +61,7 @@ def reason_numbers(grounds: Grounds) -> Mapping[str, float | str | None]:
         "gasping_alone": float(all(code == "gasping" for code in stops)),
         "unknown_alone": float(all(code == "unknown_product" for code in stops)),
         "koi_herpesvirus": float(_koi_herpesvirus(grounds)),
+        "kills_less": float(bool(set(grounds.spent) - set(failed_agents(case, estimates)))),
         "chance_weak": max((chance_weak(agent, estimates) for agent in grounds.spent), default=None),
         "wrong_water": ", ".join(strays(case)) or None,
         **_newcomers(case),

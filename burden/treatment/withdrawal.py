@@ -50,6 +50,8 @@ class Withdrawal:
         Whether the agent is left in the water after its dose, from which all days here count all the same.
     unapproved_degree_days : float or None
         Example where no product of it is approved for animals that are eaten, if another [°C·d].
+    unapproved_until_day : float or None
+        When that is over, from the visit; None where there is none, or it does not end in 400 d [d].
     """
 
     agent: str
@@ -60,10 +62,16 @@ class Withdrawal:
     harvest: Date | None = None
     in_water: bool = False
     unapproved_degree_days: float | None = None
+    unapproved_until_day: float | None = None
+
+    @property
+    def latest_day(self) -> float | None:
+        """Day from which fish may be eaten whether a product of the agent is approved or not; None if never [d]."""
+        return self.until_day if self.unapproved_degree_days is None else self.unapproved_until_day
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
-        names = ("agent", "degree_days", "unapproved_degree_days", "days", "until_day", "text")
+        names = ("agent", "degree_days", "unapproved_degree_days", "days", "until_day", "unapproved_until_day", "text")
         plain = {name: getattr(self, name) for name in names}
         harvest = None if self.harvest is None else self.harvest.isoformat()
         return {**plain, "harvest": harvest, "in_water": self.in_water}
@@ -207,11 +215,22 @@ def unnamed_words(case: Case) -> str:
 
 def _after(agent: str, day: float, temperature: Temperature) -> Withdrawal:
     rule = load_agent(agent).withdrawal
-    degrees = [_degrees(temperature, day + k) for k in range(int(MAX_DAYS))]
-    over = np.flatnonzero(np.cumsum(degrees) >= rule.degree_days - 1e-9)
     if rule.degree_days == 0:
         return Withdrawal(agent, 0.0, 0.0, float(day), rule.text)
-    needed = float(over[0] + 1) if over.size else None
-    until = None if needed is None else float(day + needed)
-    other = rule.unapproved_degree_days
-    return Withdrawal(agent, float(rule.degree_days), needed, until, rule.text, unapproved_degree_days=other)
+    warmth = np.cumsum([_degrees(temperature, day + k) for k in range(int(MAX_DAYS))])
+
+    def days_for(degree_days: float) -> float | None:
+        over = np.flatnonzero(warmth >= degree_days - 1e-9)
+        return float(over[0] + 1) if over.size else None
+
+    needed, other = days_for(rule.degree_days), rule.unapproved_degree_days
+    longer = None if other is None else days_for(other)
+    return Withdrawal(
+        agent,
+        float(rule.degree_days),
+        needed,
+        None if needed is None else float(day + needed),
+        rule.text,
+        unapproved_degree_days=other,
+        unapproved_until_day=None if longer is None else float(day + longer),
+    )

@@ -242,20 +242,21 @@ def _asks_for_a_wait(found: Assessment) -> bool:
 
 
 def _not_eaten(found: Assessment) -> str:
-    """Until when nobody may eat the fish: with the date of the latest example where there is one.
+    """Until when nobody may eat the fish: with the date of the latest example where there is one, the longer wait of a
+    product that may not be approved.
 
     Fish that go to harvest and had nothing whose example still runs are for the veterinarian to let go.
     """
     if any(reason.code == "harvest_first" for reason in found.decision.reasons) and not found.withdrawals:
         return "Ask the licensed veterinarian whether these fish may be harvested on the day planned."
-    days = [one.until_day for one in found.withdrawals if one.degree_days > 0]
+    days = [one.latest_day for one in found.withdrawals if one.degree_days > 0]
     dated = [day for day in days if day is not None]
     if not dated or len(dated) < len(days) or found.decision.action not in ("dose", "watch", "discharge"):
         return _NOT_EATEN
     until = day_in_words(found.decision.date_of(max(dated)))
     return (
-        f"These fish may not be eaten before {until} at the earliest, nor be sent to be eaten. The licensed "
-        "veterinarian sets the date."
+        f"These fish may not be eaten before {until}, nor be sent to be eaten, unless the licensed veterinarian sets "
+        "another date."
     )
 
 

@@ -147,8 +147,12 @@ def _not_eaten(decision: Decision, one: Withdrawal) -> str:
     early = (
         "" if told or one.harvest is None else f" The harvest planned on {day_in_words(one.harvest)} comes too early."
     )
+    longer = ""
+    if one.unapproved_until_day is not None:
+        last = say_date(decision.date_of(one.unapproved_until_day), decision.visit_date.year)
+        longer = f", and the longer one on {last}"
     return (
-        f"{example} ends on {until}, {plain(one.days)} d after the last dose; local rules and the licensed "
+        f"{example} ends on {until}, {plain(one.days)} d after the last dose{longer}; local rules and the licensed "
         f"veterinarian set the date before which nobody may eat them.{_in_water(one)}{early}"
     )
 

@@ -129,6 +129,8 @@ def _agent_changed(n: _Numbers) -> str:
     lamp = lamp if n.get("may_be_removed", 1.0) else " and the product fresh"
     weak = f"the chance that it kills too few of them is {_share(n, 'chance_weak')}"
     why = "the counts have hardly fallen" if n.get("counts_held_up") else weak
+    if n.get("kills_less"):
+        why = "by the counts around each treatment it kills fewer and fewer of them, as where flukes resist it"
     return (
         f"{capitalised(named(str(n['spent'])))} has left flukes, and {why}: change the agent. Make sure all the same "
         f"that the volume is right{lamp}."
