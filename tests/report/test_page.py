@@ -17,7 +17,7 @@ from report_cases import blind, koi, koi_as, koi_files
 
 from burden.case import Case, Findings
 from burden.decision import Assessment
-from burden.decision.records import Reason
+from burden.decision.records import OtherTreatment, Reason
 from burden.report.files.calendar import calendar_bytes
 from burden.report.files.treatments import treatments_of
 from burden.report.page.answer import answer_lines
@@ -355,8 +355,13 @@ def test_fish_that_lack_blood_are_spared_whatever_is_done(action):
     book = " ".join(step for day in days_of(found) for step in day.steps)
     for said in (decision.brief(), decision.text(), " ".join(answer_lines(found)), book):
         assert said.count("do not crowd, net or grade them") == 1
+        assert ("beyond what a bath takes" in said) == (action == "dose")
         assert "earlier harvest" in said
         assert ("For any bath" in said) == (action == "dose")
     assert "The fish lack blood" in owner_of(found)
     assert "harvested sooner" in owner_of(found)
     assert "lack blood" not in owner_of(koi())
+    virus = (OtherTreatment("virus_suspected", True, None),)  # then no fish leaves
+    shut = replace(found, decision=replace(decision, others=virus))
+    assert "harvest" not in owner_of(shut)
+    assert "earlier harvest" not in shut.decision.text()

@@ -15,7 +15,7 @@ from burden.io.plausibility import oddities_by_place
 from burden.report.formatting import about, spread
 from burden.report.text.deaths import deaths_text
 from burden.report.text.decision import counted_text, dated_text, headline, help_lines, kept_out_text, release_text
-from burden.report.text.gates import anaemia_text, gates_text, others_lines, unused_text
+from burden.report.text.gates import anaemia_text, gates_text, lamp_text, others_lines, unused_text
 from burden.report.text.notes import parasite_name
 from burden.report.text.plan import aim_text, as_recommended, last_dose_text, not_eaten_text
 from burden.report.text.reasons import reason_text, reasons_of
@@ -55,7 +55,7 @@ def answer_lines(found: Assessment) -> list[str]:
                 kept_out_text(decision),
             ]
         ).strip(),
-        " ".join([*others_lines(decision), unused_text(decision)]).strip(),
+        " ".join([*others_lines(decision), unused_text(decision), *_lamp(decision)]).strip(),
         " ".join([*(_of_set(found, e, _burden(e)) for e in found.estimates), *_foreign(found)]),
         _last_dose(found),
         f"{as_recommended(decision)} {deaths_text(decision)} {_dying(decision)}".strip(),
@@ -68,6 +68,11 @@ def answer_lines(found: Assessment) -> list[str]:
 def _but_anaemia(decision: Decision) -> Decision:
     """The decision without what fish that lack blood ask for, which is said with or without a dose."""
     return replace(decision, gates=tuple(gate for gate in decision.gates if gate.code != "anaemia"))
+
+
+def _lamp(decision: Decision) -> list[str]:
+    """Until when the UV lamp is off, where doses follow later; with those of the day-book it stands there."""
+    return [] if decision.plan else [lamp_text(decision)]
 
 
 def _dying(decision: Decision) -> str:

@@ -11,7 +11,7 @@ from burden.report.page.owner_outlook import elsewhere, expected_lines
 from burden.report.page.owner_words import for_an_owner, untagged
 from burden.report.text.bath_end import owner_let_out_text
 from burden.report.text.decision import headline, help_lines, release_text
-from burden.report.text.gates import FOR_THE_LABORATORY, gates_text
+from burden.report.text.gates import FOR_THE_LABORATORY, gates_text, may_be_harvested
 from burden.report.text.handling import aftercare_days, breath_text, handling_of, same_water, trial_steps, unfed_text
 from burden.report.text.other_bath import baths_against_others, day_of_bath
 from burden.report.text.owner_reasons import FOR_OWNERS, owner_reason_text
@@ -198,7 +198,7 @@ def _part(found: Assessment) -> list[str]:
     steps = [for_an_owner(text) for text in gates_text(replace(decision, gates=gates), "measure", "care")]
     if lack := next((gate for gate in decision.gates if gate.code == "anaemia"), None):
         blood = _LACK_BLOOD.format(" may" if lack.deduced else "")
-        steps = [blood, *([_SOONER] if found.case.food_fish else []), *steps]
+        steps = [blood, *([_SOONER] if may_be_harvested(decision) else []), *steps]
     others = [dose for other, dose, _ in baths_against_others(found) if day_of_bath(found, other) is not None]
     first = {dose.agent: dose for dose in (*others, *decision.plan)}
     steps += [said for dose in first.values() for said in [_each_time(found, dose)] if said]

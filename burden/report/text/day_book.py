@@ -107,8 +107,17 @@ def _today(found: Assessment) -> Iterator[Day]:
     kind = "water" if decision.action == "water_first" else "none"
     levels = () if kind == "water" else ("stop", "agent", "measure", "care")
     causes = [reason_text(reason) for reason in decision.reasons if reason.code == "look_for_another_cause"]
-    steps = [*_virus(found), *causes, *gates_text(decision, *levels), *_why_it_failed(found)]
+    steps = [*_virus(found), *_other_first(found), *causes, *gates_text(decision, *levels), *_why_it_failed(found)]
     yield _day(found, decision.visit_date, kind, headline(decision), [step.rstrip(".") for step in steps])
+
+
+def _other_first(found: Assessment) -> list[str]:
+    """What comes before the flukes and has no bath of its own on the list."""
+    return [
+        other_text(other)
+        for other in found.decision.others
+        if other.to_treat_first and other.bath is None and other.finding != "virus_suspected"
+    ]
 
 
 def _others(found: Assessment) -> Iterator[Day]:

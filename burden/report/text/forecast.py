@@ -126,8 +126,8 @@ def _why_fewer(codes: Sequence[str]) -> str:
 def delay_text(delay: Delay) -> str:
     """Write what it costs to give the same doses later."""
     return (
-        f"Given {plain(delay.days)} days later, the same doses lose {_more_dead(delay)}. On that later day each fish "
-        f"carries {delay.abundance.text()} flukes; with the first dose in time it would carry "
+        f"A delay of {plain(delay.days)} days costs {_more_dead(delay)}. On that later day each fish carries "
+        f"{delay.abundance.text()} flukes; with the first dose in time it would carry "
         f"{delay.abundance_in_time.text()}."
     )
 
@@ -135,9 +135,9 @@ def delay_text(delay: Delay) -> str:
 def _more_dead(delay: Delay) -> str:
     """Write how many more fish die; no more where the simulation shows none."""
     if round(delay.deaths.high) <= 0:
-        return "no more fish"
+        return "no fish"
     more = replace(delay.deaths, low=max(delay.deaths.low, 0.0), median=max(delay.deaths.median, 0.0))
-    return f"{more.whole()} more fish" if round(more.median) else f"about as many fish, at most some {_most(more)} more"
+    return f"about {more.whole()} fish" if round(more.median) else f"hardly a fish, at most about {_most(more)}"
 
 
 def _most(dead: CredibleInterval) -> str:

@@ -32,6 +32,7 @@ __all__ = [
     "gate_text",
     "gates_text",
     "lamp_text",
+    "may_be_harvested",
     "other_text",
     "others_lines",
     "unused_text",
@@ -128,14 +129,21 @@ def _remedy(gate: Gate) -> str:
     said += ["So much water cannot be changed: let in what clean water there is."] if remedy.too_much_water else []
     said += [_change(remedy)] if remedy.times else []
     if remedy.salt_g is not None:
-        said.append(
-            f"The chloride of {mass(remedy.salt_g, 2)} of pure salt, dissolved and added once, protects the fish "
-            "meanwhile."
-        )
+        said.append(_salt(remedy, remedy.salt_g))
     unfed = ["Feed nothing until the water is right."] if remedy.unfed else []
     above = "" if gate.stops_above is None else f"{plain(gate.stops_above, 2)} mg/L of {_MEASURED[gate.code]}"
     bound = [f"No dose goes in above {above}."] if above else []
     return f" {' '.join([*said, *unfed, _AGAIN[gate.code], *bound])}"
+
+
+def _salt(remedy: Remedy, grams: float) -> str:
+    """Write how much salt, and when: each later change of water takes its share of it."""
+    if remedy.times < 2:
+        when, later = "dissolved and added once", ""
+    else:
+        when = "dissolved and added after the first change"
+        later = f" After each later change add the share it took ({mass(grams * remedy.percent / 100, 2)})."
+    return f"The chloride of {mass(grams, 2)} of pure salt, {when}, protects the fish meanwhile.{later}"
 
 
 def _change(remedy: Remedy) -> str:
@@ -155,7 +163,7 @@ def _amount(remedy: Remedy) -> str:
 
 
 #: what fish that lack blood ask for: common practice, no source
-_SPARE = "Keep oxygen high, do not crowd, net or grade them, and take out dying fish."
+_SPARE = "Keep oxygen high, do not crowd, net or grade them{}, and take out dying fish."
 _SOONER = " Weigh an earlier harvest of those that are well."
 _OF_PRACTICE = "(Common practice, no source.)"
 _NO_SOURCE = "(common practice, no source)"
@@ -201,6 +209,13 @@ def _unknown_product(gate: Gate) -> str:
     )
 
 
+def may_be_harvested(decision: Decision) -> bool:
+    """Whether fish may be harvested sooner as far as is known: no virus is suspected, and nothing notifiable."""
+    held = any(other.finding == "virus_suspected" for other in decision.others)
+    held |= any(reason.code in ("notifiable", "identify_first") for reason in decision.reasons)
+    return bool(decision.on_record.get("food")) and not held
+
+
 def _anaemia(gate: Gate, decision: Decision | None = None, drinkers: bool = False) -> str:
     how = "" if gate.value is None else f" (haematocrit {plain(gate.value)} %)"
     lack = "With gills so pale the fish may lack blood" if gate.deduced else f"The fish lack blood{how}"
@@ -214,8 +229,9 @@ def _anaemia(gate: Gate, decision: Decision | None = None, drinkers: bool = Fals
     )
     bath = f" For any bath: {how_treated}, and treat a few fish first."
     bath = bath if decision is None or decision.doses else ""
-    sooner = _SOONER if decision is not None and decision.on_record.get("food") else ""
-    return f"{lack}: {cause}. {_SPARE}{sooner}{bath} {_OF_PRACTICE}"
+    sooner = _SOONER if decision is not None and may_be_harvested(decision) else ""
+    more = " beyond what a bath takes" if bath else ""
+    return f"{lack}: {cause}. {_SPARE.format(more)}{sooner}{bath} {_OF_PRACTICE}"
 
 
 def _alkalinity(gate: Gate) -> str:
@@ -278,7 +294,7 @@ _GIVEN = "Enter each bath given: it may kill flukes as well."
 _DEAD = " Gather dead fish every day and keep them apart until the laboratory has answered."
 #: what helps against a disease before any drug does: common practice, no source
 _HELPS_FIRST = {
-    "ciliates": " They thrive in dirt and crowding, so look at water, dirt and stocking first (common practice, no "
+    "ciliates": " they thrive in dirt and crowding, so look at water, dirt and stocking first (common practice, no "
     "source).",
 }
 

@@ -38,7 +38,8 @@ def look_text(look: NextLook, year: int) -> str:
     if look.purpose == "named":
         return f"About {say_date(look.date, year)}, once the flukes have been identified: look at {what}."
     if look.purpose == "more_fish" or look.day == 0:
-        return f"Look at {what}, netted at random, before you decide."
+        chosen = "" if look.all_fish else ", netted at random"
+        return f"Look at {what}{chosen}, before you decide."
     if look.purpose == "before_last" and look.again is not None:
         return (
             f"{say_date(look.date, year)}, before the last dose goes in: look at {what}; this look shows what the "

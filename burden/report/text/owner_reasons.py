@@ -54,6 +54,8 @@ FOR_OWNERS = {
     "sick_only": "Flukes were seen on sick or dead fish alone, and such fish carry more than the others.",
     "few_saved": "A treatment against flukes would save few fish: most deaths are likely of something else.",
     "too_much_water": "This much water cannot be treated. We look for what else ails the fish.",
+    "virus_first": "No dose against flukes stops a virus, and handling harms the fish: take out dying and dead ones, "
+    "and leave the others alone.",
     "weak_before": "A dose given before was too weak, so expect little of it.",
     "dose_killed": "A dose given before may have killed fish itself, and we find out why before the next.",
     "no_dose_possible": "The fish need a treatment, but nothing at hand may be given to them.",

@@ -145,7 +145,7 @@ def _few_ponds(forecasts: Sequence[VisitForecast]) -> str:
     days = several(day_in_words(one.date) for one in forecasts)
     return (
         f"What was counted on {days} cannot be checked against a forecast: too few simulated ponds fit the visit "
-        "before. The other figures here do not hang on that."
+        "before. All other figures here hold without that."
     )
 
 

@@ -193,7 +193,7 @@ def _planned_waits(n: _Numbers) -> str:
         )
     if n.get("done"):
         return f"The dose planned for {when} is not needed: give none unless flukes are found."
-    return f"The dose planned for {when} is not needed by what is known now: decide after the next look."
+    return f"Do not give the dose planned for {when}: nothing found asks for it. The next look tells more."
 
 
 def _of_carp(n: _Numbers) -> str:

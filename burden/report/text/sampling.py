@@ -228,7 +228,8 @@ def _rounds_brief(found: AbsenceAfterRounds) -> str:
     spread = last["high"] - last["low"] > 1e-9
     between = f" ({percent(last['low'])} to {percent(last['high'])})" if spread else ""
     head = (
-        f"After {counted(last['round'], 'clean round')} flukes are absent with {percent(last['absent_after'])} chance"
+        f"After {counted(last['round'], 'clean round')} flukes are absent, or on fewer fish than the rounds look for, "
+        f"with {percent(last['absent_after'])} chance"
     )
     if found.reason == "reached":
         reached = counted(found.rounds_to_target or 0, "round")
