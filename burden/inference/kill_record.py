@@ -34,7 +34,7 @@ from burden.statistics.point_estimate import PointEstimate
 from burden.utils.random_streams import steered, uniform_draws
 from burden.utils.results import CredibleInterval, number
 
-__all__ = ["LEAST_TRIALS", "SUSPECT", "WIDEST", "KillRecord", "Trial", "kill_records"]
+__all__ = ["LEAST_TRIALS", "SUSPECT", "WIDEST", "KillRecord", "Trial", "between_looks", "kill_records"]
 
 #: kills tried [-]
 _KILLS = np.array([0.0, 0.25, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 0.995])
@@ -158,7 +158,7 @@ def kill_records(case: Case, parasite: str, seed: int) -> tuple[KillRecord, ...]
         One of its sets.
     seed : int
     """
-    looks = _between_looks(case, parasite)
+    looks = between_looks(case, parasite)
     if not looks:
         return ()
     pond, seen = _ponds(case, parasite, seed)
@@ -215,8 +215,20 @@ def _record(agent: str, mine: Sequence[int], given: Sequence[_Treatment], trials
     return KillRecord(agent, tuple(given[i].judged(*trials.kill(i)) for i in mine), trend)
 
 
-def _between_looks(case: Case, parasite: str) -> list[tuple[list[Preparation], list[Preparation], list[Action]]]:
-    """Neighbouring looks with a dose from the first, which came before it, up to the day before the second."""
+def between_looks(case: Case, parasite: str) -> list[tuple[list[Preparation], list[Preparation], list[Action]]]:
+    """Return neighbouring looks with a dose from the first, which came before it, up to the day before the second.
+
+    Parameters
+    ----------
+    case : Case
+    parasite : str
+        One of its sets.
+
+    Returns
+    -------
+    list of (before, after, doses)
+        Readable preparations of either look, and the doses between, no more than 60 d apart.
+    """
     looks, found = _looks(case, parasite), []
     for first, second in pairwise(sorted(looks)):
         doses = [dose for dose in case.doses_given if first <= dose.date < second]

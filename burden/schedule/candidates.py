@@ -21,6 +21,7 @@ from burden.evidence import agent_names, load_agent
 from burden.inference.prior import Ensemble
 from burden.inference.temperature_ahead import dates_hold_until
 from burden.model.elimination.probability import DoseSchedule
+from burden.model.windows import windows_after
 from burden.treatment.flowing_bath import bath_in_flow
 from burden.treatment.residues import builds_up
 
@@ -165,10 +166,11 @@ def first_days(case: Case, pond: Ensemble, not_before: float = 0.0, spent: Seque
     Notes
     -----
     A few fish are treated on the day of the visit and the pond on the next (common practice, no source), unless the
-    case says otherwise or the fish had the agent before. Within a course the next dose may wait for its own day.
+    case says otherwise or the fish had the agent before. Within a course the next dose may wait for its own day. The
+    fish of a cage were fed this morning, and boat and tarpaulin are not there: no bath today either.
     """
     course = underway(case, pond, spent)
-    known = case.limits.first_dose == "today" or course is not None
+    known = case.limits.first_dose == "today" or (course is not None and case.water.kind != "cage")
     earliest = _next_possible(case, max(0.0 if known else 1.0, not_before))
     if earliest is None:
         return ()
@@ -338,11 +340,20 @@ def nearest_possible(case: Case, wanted: float, earliest: float) -> float | None
 def usual_gap_days(pond: Ensemble) -> float:
     """Days between doses where custom says nothing: a little more than an egg of today takes to hatch in the mean [d].
 
+    Where the last larva has hatched and left its shelter before the first can lay, no sooner than that.
+
     Parameters
     ----------
     pond : Ensemble
     """
-    return min(_gap_days(pond, 0.0, _USUAL_GAP), float(LONGEST_GAP_DAYS))
+    usual = min(_gap_days(pond, 0.0, _USUAL_GAP), float(LONGEST_GAP_DAYS))
+    parameters = pond.setting.parameters
+    if parameters.development is None:
+        return usual
+    shelter = next(iter(pond.effects.values())).sheltered_fraction
+    free = windows_after(parameters, shelter, pond.setting.temperature)
+    opens, closes = float(np.median(free.last_dose_not_before)), float(np.median(free.longest_safe_gap))
+    return max(usual, float(np.ceil(opens))) if opens <= closes else usual
 
 
 def rest_of(line: Sequence[str]) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from statistics import mean
 from typing import Literal
 
 import numpy as np
@@ -12,6 +13,7 @@ import numpy as np
 from burden.case import Action, Case, ConstantTemperature
 from burden.evidence import load_agent, load_parasite
 from burden.inference.estimate_result import Estimate
+from burden.inference.kill_record import between_looks
 from burden.treatment.bath_notes import note_on_amount, note_on_kill, notes_on_flow
 from burden.treatment.dose import dose
 from burden.treatment.dose_result import DoseResult
@@ -51,6 +53,8 @@ LAST_RESORT = frozenset({"trichlorfon"})
 _MANY_TO_NET = 1000
 #: weight of fish that nobody nets into a tub time and again: common practice, no source [kg]
 _MUCH_TO_NET_KG = 50.0
+#: flukes counted before a dose, and the share of them left after it, that show that it works here: assumptions [-]
+_ENOUGH_COUNTED, _FELL_TO = 20, 0.3
 #: share of adults that a dose worth giving kills, in the median: an assumption [-]
 _LEAST_KILL = 0.5
 _KILL_DRAWS = 400
@@ -98,10 +102,11 @@ def agents_and_notes(case: Case, estimates: Sequence[Estimate]) -> tuple[tuple[s
             short_of_breath=bool(case.findings.gasping or case.findings.anaemic),
             oxygen_let_in=bath.mode == "enclosed" and not case.findings.gasping,
         )
-        against = (efficacy_contradicted(agent, parasite) for parasite in case.parasites)
-        found += [efficacy_note(one) for one in against if one is not None]
         amount = note_on_amount(name, bath.mg_l, case.water.volume_l.value)
-        found += _little_effect(name, estimates)
+        if not _worked_here(case, name):
+            against = (efficacy_contradicted(agent, parasite) for parasite in case.parasites)
+            found += [efficacy_note(one) for one in against if one is not None]
+            found += _little_effect(name, estimates)
         found = [*notes_on_flow(bath), *amount, *found]
         notes[name] = tuple(found)
         if not any(note.level == "withhold" for note in found):
@@ -157,6 +162,17 @@ def _kills_enough(case: Case, agent: str) -> bool:
     known, bath = load_agent(agent), bath_in_flow(case, agent)
     draws = (draw_kill(known, _KILL_DRAWS, 1, load_parasite(name)) for name in case.parasites)
     return any(float(np.median(kill(d, "adult", bath.mg_l, bath.hours))) >= _LEAST_KILL for d in draws)
+
+
+def _worked_here(case: Case, agent: str) -> bool:
+    """Whether counts on these very fish fell after a dose of an agent as no trial elsewhere can gainsay."""
+    looks = (one for parasite in case.parasites for one in between_looks(case, parasite))
+    return any(
+        {dose.agent for dose in doses} == {agent}
+        and sum(row.count_low for row in before) >= _ENOUGH_COUNTED
+        and mean(row.count_low for row in after) <= _FELL_TO * mean(row.count_low for row in before)
+        for before, after, doses in looks
+    )
 
 
 def _little_effect(agent: str, estimates: Sequence[Estimate]) -> list[SafetyNote]:
