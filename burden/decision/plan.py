@@ -18,6 +18,7 @@ from burden.treatment.dose_result import DoseResult
 from burden.treatment.withdrawal import Withdrawal, last_dose_before_harvest, withdrawals_of
 
 __all__ = [
+    "TOO_FEW_TO_TRY",
     "agents_missing",
     "aim_for",
     "doses_of",
@@ -30,7 +31,7 @@ __all__ = [
 _COME_FIRST = ("virus_suspected", "ciliates", "white_spot", "flagellates", "bacterial_gill_disease")
 
 #: so few fish are all treated at once: none is put into a tub for a trial. An assumption
-_TOO_FEW_TO_TRY = 4
+TOO_FEW_TO_TRY = 4
 #: notes that keep an agent from flukes and from nothing else
 _OF_FLUKES_ALONE = ("little_effect", "efficacy_contradicted")
 
@@ -77,7 +78,7 @@ def planned_doses(
     planned: list[PlannedDose] = []
     for i, (day, d) in enumerate(zip(chosen.plan.days, doses, strict=True)):
         when = case.visit_date + timedelta(days=int(day))
-        trial = d.agent not in known and d.agent not in {p.agent for p in planned} and case.fish_count > _TOO_FEW_TO_TRY
+        trial = d.agent not in known and d.agent not in {p.agent for p in planned} and case.fish_count > TOO_FEW_TO_TRY
         before = when - timedelta(days=1)
         planned.append(
             PlannedDose(

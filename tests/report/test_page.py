@@ -260,8 +260,10 @@ def test_what_the_headline_orders_first_has_a_date_and_its_cautions():
     found = spotted()
     waits = replace(found, decision=replace(found.decision, action="look_first", plan=()), doses=())
     visit = found.decision.visit_date
-    (bath,) = [day for day in days_of(waits) if day.kind == "other"]
-    assert bath.date == visit
+    tried, bath = [day for day in days_of(waits) if day.kind == "other"]
+    assert (tried.date, bath.date) == (visit, visit + timedelta(days=1))
+    assert "with formalin in a tub" in tried.steps[0]
+    assert any("gloves" in step for step in bath.steps)
     assert "formalin" in bath.headline
     assert "mL" in bath.headline
     assert any(e["categories"].to_ical() == b"other" and e.decoded("dtstart") == visit for e in events_of(waits))
@@ -277,7 +279,7 @@ def test_what_the_headline_orders_first_has_a_date_and_its_cautions():
 def test_a_bath_against_another_disease_is_on_no_day_of_a_dose():
     found = spotted()
     dosed = {dose.date for dose in found.decision.plan}
-    assert dosed.isdisjoint(day.date for day in days_of(found) if day.kind == "other")
+    assert dosed.isdisjoint(day.date for day in days_of(found) if "one bath" in day.headline)
     first = replace(found, decision=replace(found.decision, action="water_first", plan=()), doses=())
     assert not [day for day in days_of(first) if day.kind == "other"]
 

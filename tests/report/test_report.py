@@ -10,7 +10,7 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
-from report_cases import DRAWS, KOI, TITLE, blind_files, koi, koi_files, page_of
+from report_cases import DRAWS, KOI, TITLE, blind, blind_files, koi, koi_files, page_of
 from report_pages import Reader, fetched
 
 from burden.evidence import load_agent, load_parasite
@@ -177,3 +177,12 @@ def test_what_matters_is_told_apart_from_chance():
     assert all(abs(u.correlation) > least for _, u in unknowns)
     strengths = [abs(u.correlation) for _, u in unknowns]
     assert strengths == sorted(strengths, reverse=True)
+
+
+def test_a_chart_explains_what_it_shows():
+    """ "Diamonds: the gaps of this schedule" stood under charts of no schedule."""
+    marks = "Diamonds: the gaps of this schedule"
+    assert len(koi().decision.doses) > 1
+    assert marks in page_of(koi_files())
+    assert not blind().decision.doses
+    assert marks not in page_of(blind_files())

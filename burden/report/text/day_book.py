@@ -24,7 +24,13 @@ from burden.report.text.handling import (
     unfed_text,
 )
 from burden.report.text.next_look import look_text, outcome_lines
-from burden.report.text.other_bath import baths_against_others, day_of_bath, steps_of_bath, title_of_bath
+from burden.report.text.other_bath import (
+    baths_against_others,
+    day_of_bath,
+    is_tried_first,
+    steps_of_bath,
+    title_of_bath,
+)
 from burden.report.text.plan import dose_text
 from burden.report.text.reasons import reason_text, reasons_of
 from burden.schedule.delayed_hatch import DelayedHatch
@@ -124,6 +130,10 @@ def _others(found: Assessment) -> Iterator[Day]:
     """Baths against other diseases that come first, each on its day."""
     for other, dose, _ in baths_against_others(found):
         when = day_of_bath(found, other)
+        if when is not None and is_tried_first(found, other):
+            today = found.decision.visit_date
+            text = f"against the {named(other.finding)} treat a few fish first"
+            yield _day(found, today, "other", text, trial_steps(found.case, dose, found.decision.gates))
         if when is not None:
             yield _day(found, when, "other", title_of_bath(other, dose), [*steps_of_bath(found, dose)])
 

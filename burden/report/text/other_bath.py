@@ -6,15 +6,17 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 
 from burden.decision import Assessment, PlannedDose
+from burden.decision.plan import TOO_FEW_TO_TRY
 from burden.decision.records import OtherTreatment
+from burden.evidence import load_agent
 from burden.report.text.bath_end import end_text, let_out_text
-from burden.report.text.handling import aftercare_days, handling_of, notes_of_filter, trial_fish, unfed_text
+from burden.report.text.handling import aftercare_days, handling_of, notes_of_filter, unfed_text
 from burden.report.text.plan import dose_text
 from burden.schedule.eligibility import dose_of
 from burden.treatment.dose_result import DoseResult
 from burden.utils.formatting import counted, named, uncapitalised
 
-__all__ = ["baths_against_others", "day_of_bath", "steps_of_bath", "title_of_bath"]
+__all__ = ["baths_against_others", "day_of_bath", "is_tried_first", "steps_of_bath", "title_of_bath"]
 
 
 def baths_against_others(found: Assessment) -> list[tuple[OtherTreatment, PlannedDose, DoseResult]]:
@@ -28,12 +30,14 @@ def baths_against_others(found: Assessment) -> list[tuple[OtherTreatment, Planne
     for other in found.decision.others:
         if other.bath is not None and other.at_hand is not None:
             given = dose_of(found.case, other.at_hand)
-            baths.append((other, _planned(found, given), given))
+            baths.append((other, _planned(found, other, given), given))
     return baths
 
 
 def day_of_bath(found: Assessment, other: OtherTreatment) -> date | None:
-    """Return the day of a bath that comes first: today, or the first day without a dose; None where water comes first.
+    """Return the day of a bath that comes first, without a dose; None where water comes first.
+
+    It is today where these fish have had the agent before, else tomorrow: a few fish are treated first.
 
     Parameters
     ----------
@@ -43,19 +47,29 @@ def day_of_bath(found: Assessment, other: OtherTreatment) -> date | None:
     if not other.to_treat_first or found.decision.action == "water_first":
         return None
     taken = {dose.date for dose in found.decision.plan}
-    day = found.decision.visit_date
+    day = found.decision.visit_date + timedelta(days=int(is_tried_first(found, other)))
     while day in taken:
         day += timedelta(days=1)
     return day
 
 
-def _planned(found: Assessment, given: DoseResult) -> PlannedDose:
-    """The bath as a dose of the plan is written, on the day of the visit."""
+def is_tried_first(found: Assessment, other: OtherTreatment) -> bool:
+    """Whether a few fish are treated today before the others are bathed: where these fish never had the agent."""
+    return (
+        other.at_hand not in {given.agent for given in found.case.doses_given}
+        and found.case.fish_count > TOO_FEW_TO_TRY
+    )
+
+
+def _planned(found: Assessment, other: OtherTreatment, given: DoseResult) -> PlannedDose:
+    """The bath as a dose of the plan is written."""
     today = found.decision.visit_date
+    day = day_of_bath(found, other) or today
+    mass = None if given.apart else given.mass_g
     return PlannedDose(
-        today, 0.0, 1, 1, given.agent, given.mg_l, given.hours, None if given.apart else given.mass_g,
-        given.product_g, given.product_ml, given.strength_percent, given.volume_l, given.apart, None, today,
-        given.place or "water", given.drip_per_hour,
+        day, float((day - today).days), 1, 1, given.agent, given.mg_l, given.hours, mass, given.product_g,
+        given.product_ml, given.strength_percent, given.volume_l, given.apart, None,
+        max(day - timedelta(days=1), today), given.place or "water", given.drip_per_hour,
     )  # fmt: skip
 
 
@@ -73,9 +87,6 @@ def steps_of_bath(found: Assessment, dose: PlannedDose) -> Iterator[str]:
     dose : PlannedDose
     """
     agent = named(dose.agent)
-    known = {given.agent for given in found.case.doses_given}
-    if dose.agent not in known:
-        yield f"try it first on {trial_fish(found.case, dose)} in a tub of the same water, aerated, and watch them"
     yield unfed_text(dose, found.decision.visit_date.year)
     yield from (str(line).rstrip(".") for line in handling_of(found.case, dose))
     yield from (str(line).rstrip(".") for line in notes_of_filter(found.case, dose.agent, dose.apart))
@@ -84,4 +95,9 @@ def steps_of_bath(found: Assessment, dose: PlannedDose) -> Iterator[str]:
         yield out
     if days := aftercare_days(found.case, dose.agent, dose.apart):
         yield f"measure ammonia and nitrite every day for {counted(days, 'day')} after {agent}"
-    yield f"what {agent} can do to fish and people stands under “Cautions”: read it before the bath"
+    yield from (f"{agent}: {uncapitalised(people)}".rstrip(".") for people in _for_people(dose.agent))
+    yield "read the cautions of the report before the bath"
+
+
+def _for_people(agent: str) -> list[str]:
+    return [for_people for for_people in load_agent(agent).cautions if for_people.kind == "people"]
