@@ -340,7 +340,7 @@ def nearest_possible(case: Case, wanted: float, earliest: float) -> float | None
 def usual_gap_days(pond: Ensemble) -> float:
     """Days between doses where custom says nothing: a little more than an egg of today takes to hatch in the mean [d].
 
-    Where the last larva has hatched and left its shelter before the first can lay, no sooner than that.
+    Where the last larva has hatched before the first can lay, no sooner than that.
 
     Parameters
     ----------
@@ -352,7 +352,7 @@ def usual_gap_days(pond: Ensemble) -> float:
         return usual
     shelter = next(iter(pond.effects.values())).sheltered_fraction
     free = windows_after(parameters, shelter, pond.setting.temperature)
-    opens, closes = float(np.median(free.last_dose_not_before)), float(np.median(free.longest_safe_gap))
+    opens, closes = float(np.median(free.last_hatch)), float(np.median(free.longest_safe_gap))
     return max(usual, float(np.ceil(opens))) if opens <= closes else usual
 
 
