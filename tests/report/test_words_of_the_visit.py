@@ -21,9 +21,9 @@ from burden.report.text.decision import release_text
 from burden.report.text.gates import gates_text, other_text
 from burden.report.text.handling import breath_text, feed_again
 from burden.report.text.next_look import look_text, outcome_lines
-from burden.report.text.owner_reasons import owner_reason_text
-from burden.report.text.plan import aim_text
-from burden.report.text.reasons import reason_text
+from burden.report.text.owner_reasons import AS_THEY_ARE, FOR_OWNERS, owner_reason_text
+from burden.report.text.plan import aim_text, as_recommended
+from burden.report.text.reasons import reason_codes, reason_text
 from burden.report.text.treatment_response import verdict_words
 from burden.report.text.trend import owner_trend_text, trend_text
 from burden.report.text.visit_comparison import deaths_line
@@ -299,3 +299,17 @@ def test_all_fish_are_not_netted_at_random():
     look = NextLook(date(2026, 7, 8), 0.0, "more_fish", 1, True, 3)
     assert "at random" not in look_text(look, 2026)
     assert "at random" in look_text(replace(look, all_fish=False, fish=5), 2026)
+
+
+def test_an_owner_has_words_of_his_own_for_every_reason():
+    """The owner of a pond read "this tool plans no such course" and "look for what else ails the fish: bacteria"."""
+    assert reason_codes() == {*FOR_OWNERS, *AS_THEY_ARE}
+    for code in FOR_OWNERS:
+        said = FOR_OWNERS[code]
+        assert not any(word in said for word in ("%", "the report", "the case", "common practice")), code
+
+
+def test_a_tank_is_not_told_of_ponds():
+    tank = replace(koi().decision, on_record={**koi().decision.on_record, "pond": 0})
+    assert "pond" not in as_recommended(tank)
+    assert "simulated ponds like this one" in as_recommended(koi().decision)

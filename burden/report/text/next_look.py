@@ -87,7 +87,7 @@ def _sure_later(look: NextLook, year: int) -> str:
         return ""
     return (
         f" To know that none came back, look about {say_date(look.clean_from, year)}: by then flukes of the last eggs "
-        f"show in {percent(SURE)} of simulated ponds."
+        f"show in {percent(SURE)} of simulations."
     )
 
 

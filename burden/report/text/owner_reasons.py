@@ -5,7 +5,22 @@ from __future__ import annotations
 from burden.decision.records import Reason
 from burden.report.text.reasons import EVEN, SURELY_THERE, day_of, for_the_deaths, reason_text
 
-__all__ = ["FOR_OWNERS", "owner_reason_text"]
+__all__ = ["AS_THEY_ARE", "FOR_OWNERS", "owner_reason_text"]
+
+
+#: reasons that an owner reads as the veterinarian does, or that `owner_reason_text` words by their numbers
+AS_THEY_ARE = frozenset(
+    {
+        "clean_and_held",
+        "deaths_of_other_cause",
+        "may_stay_low",
+        "no_fish",
+        "not_yet",
+        "planned_waits",
+        "water_stops",
+        "wrong_water",
+    }
+)
 
 
 def owner_reason_text(reason: Reason, present: float = 1.0, harvested: bool = False) -> str:
@@ -46,6 +61,23 @@ _PERHAPS_NONE = "Few flukes are left, or none. Any that are may increase, so we 
 FOR_OWNERS = {
     "treat_neighbours": "Flukes also come in from fish nearby: ask that those are looked at and bathed within the same "
     "days, or they come back.",
+    "harvest_first": "The fish are harvested first: a treatment would put that off and save few of them.",
+    "harvest_waits": "The harvest has to wait until the licensed veterinarian allows it.",
+    "model_does_not_reach": "Flukes may come in with the water, so nobody can say how many there will be. Tell us of "
+    "fish nearby or upstream.",
+    "measure_first": "What is at hand may not be given before the water is measured.",
+    "no_samples": "No fish was looked at yet, so we look at gills and skin first.",
+    "more_fish": "Too few fish were looked at to decide.",
+    "held_apart": "One clean look does not show that new fish are free of flukes, so they stay apart.",
+    "clean_once": "These fish had a whole course and show no fluke, but one look can miss a few: they stay apart.",
+    "too_few_to_end": "Too few fish were looked at since the last dose to call the course over.",
+    "too_cold": "In water this cold flukes hardly increase, so we wait for warmer water and look again.",
+    "identify_first": "One kind of these flukes must be reported in many countries: we have them identified first.",
+    "notifiable": "These flukes may have to be reported.",
+    "hardly_cleared": "It is not sure that any course clears these fish of the last fluke: we keep flukes few.",
+    "not_for_long": "No course keeps flukes few for long, so we find out why they come back.",
+    "newcomers_untreated": "Fish that came lately had no dose, so we look at some of these as well.",
+    "dosed_by_calendar": "Doses by the calendar breed flukes that bear the drug, so we dose by what the fish show.",
     "look_for_another_cause": "Something else ails the fish: we look for bad water, bacteria, other parasites and a "
     "virus.",
     "others_kill_more": "Most fish will likely die of something else, so we look for that: bacteria, other parasites, "

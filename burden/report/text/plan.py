@@ -189,11 +189,9 @@ def as_recommended(decision: Decision) -> str:
         return "How soon flukes come in again is not known: look again before more doses are planned."
     chance, untreated = found.recommended.chance(found.aim), found.untreated.chance(found.aim)
     number = counted(len(doses), "dose")
+    like_this = _LIKE_THIS[bool(decision.on_record.get("pond"))]
     reach = "reach" if len(doses) > 1 else "reaches"
-    said = [
-        f"{number} from now {reach} the aim in {percent(chance)} of simulated ponds like this one, no dose in "
-        f"{percent(untreated)}."
-    ]
+    said = [f"{number} from now {reach} the aim in {percent(chance)} of {like_this}, no dose in {percent(untreated)}."]
     less, more = found.named("one_less"), found.named("one_more")
     if found.why == "fewest" and less is not None and less.meets(found.aim):
         said.append(f"One dose fewer may be enough, but {_one_alone(decision)}.")
@@ -252,6 +250,7 @@ _WHY: dict[str, Callable[[str], str]] = {
     "custom": lambda n: f"This is the customary course; no other of {n} is clearly better.",
     "goes_on": lambda n: "This is what is left of the course begun. The look after it decides whether more is needed.",
 }
+_LIKE_THIS = {True: "simulated ponds like this one", False: "simulations of water like this"}
 _RISKS = {
     "other_findings": "Of schedules that do as well it is the one that also works on the other disease found.",
     "apart": "Of schedules that do as well it needs no thousands of fish netted for a bath apart.",

@@ -13,13 +13,27 @@ from burden.inference.dose_accounts import LEAST_CHANCE
 from burden.utils.dates import day_in_words
 from burden.utils.formatting import capitalised, counted, named, percent, plain, several
 
-__all__ = ["EVEN", "NOTIFIABLE", "SURELY_THERE", "day_of", "for_the_deaths", "reason_text", "reasons_of"]
+__all__ = [
+    "EVEN",
+    "NOTIFIABLE",
+    "SURELY_THERE",
+    "day_of",
+    "for_the_deaths",
+    "reason_codes",
+    "reason_text",
+    "reasons_of",
+]
 
 _Numbers = Mapping[str, float | str | None]
 
 
 #: reasons that say that a disease may have to be reported
 NOTIFIABLE = ("notifiable", "identify_first")
+
+
+def reason_codes() -> frozenset[str]:
+    """Return the codes of all reasons that have words."""
+    return frozenset(_REASONS)
 
 
 def reason_text(reason: Reason) -> str:
