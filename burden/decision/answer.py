@@ -31,7 +31,7 @@ from burden.treatment.gates import Gate, days_to_mend
 from burden.treatment.withdrawal import LastDose, last_dose_before_harvest
 from burden.utils.results import CredibleInterval
 
-__all__ = ["Answer", "answer_on", "killed_by_dose"]
+__all__ = ["LEAST_VISITS", "MOST_VISITS", "Answer", "answer_on", "killed_by_dose"]
 
 #: reasons that ask after another cause
 _OTHER_CAUSE = {"look_for_another_cause", "deaths_of_other_cause", "other_first"}
@@ -52,6 +52,10 @@ class Answer:
     decision: Decision
     shown: EvaluatedSchedule | None
     doses: tuple[DoseResult, ...]
+
+
+#: visits without a dose between them from which a trend is told, and most that a sentence has room for: assumptions
+LEAST_VISITS, MOST_VISITS = 3, 6
 
 
 def answer_on(grounds: Grounds, draws: int, seed: int, accept_unpublished: bool) -> Answer:
@@ -134,7 +138,22 @@ def _on_record(case: Case) -> dict[str, int]:
         "pond": int(case.water.kind in (None, "pond")),
         "dying": int(any(row.chosen == "moribund" for row in case.samples if row.date == case.visit_date)),
         **_around_doses(case),
+        **_over_visits(case),
     }
+
+
+def _over_visits(case: Case) -> dict[str, int]:
+    """What looks alike counted at each visit since the last dose, the latest last; nothing of fewer than three."""
+    last = max((dose.date for dose in case.doses_given), default=None)
+    rows = [row for row in case.samples if row.readable and row.count_high is not None]
+    days = sorted({row.date for row in rows if last is None or row.date > last})[-MOST_VISITS:]
+    looks = [[row for row in rows if row.date == day] for day in days]
+    if len(looks) < LEAST_VISITS or len({frozenset((row.method, row.site) for row in look) for look in looks}) > 1:
+        return {}
+    found: dict[str, int] = {"visits": len(looks)}
+    for i, look in enumerate(looks, 1):
+        found |= {f"visit_{i}_flukes": sum(row.count_low for row in look), f"visit_{i}_preparations": len(look)}
+    return found
 
 
 def _around_doses(case: Case) -> dict[str, int]:

@@ -260,7 +260,7 @@ class Decision(Result):
         How many readable preparations, flukes in them and dead fish the record has (preparations, flukes, deaths), and
         whether fish have ulcers or gasp, a UV lamp is there, anyone may eat the fish, some are carp or koi,
         they live in a pond as far as is known, and dying ones were looked at (ulcers, gasping, uv, food, carp, pond,
-        dying).
+        dying). Of three visits alike or more since the last dose: visits, visit_1_flukes, visit_1_preparations, ….
         Where looks alike stand around
         the last doses, flukes and preparations of the look before them, of the first after and of the latest if later
         (flukes_before, preparations_before, flukes_after, …, flukes_latest, …), and doses_between those two looks.

@@ -10,6 +10,7 @@ import pytest
 from cases import VISIT, a_case, exactly
 from report_cases import koi
 
+from burden.decision.answer import _over_visits
 from burden.decision.look_records import NextLook, Outcome
 from burden.decision.records import OtherTreatment, PlannedDose, Reason
 from burden.report.page.answer import answer_lines
@@ -313,3 +314,23 @@ def test_a_tank_is_not_told_of_ponds():
     tank = replace(koi().decision, on_record={**koi().decision.on_record, "pond": 0})
     assert "pond" not in as_recommended(tank)
     assert "simulated ponds like this one" in as_recommended(koi().decision)
+
+
+def test_the_short_answer_has_the_counts_of_the_visits():
+    """Whether flukes rise was said on no first screen: 14, 42, 110, 280 at four visits."""
+    counts = {"visits": 3}
+    for i, flukes in enumerate((60, 175, 450), 1):
+        counts |= {f"visit_{i}_flukes": flukes, f"visit_{i}_preparations": 5}
+    said = replace(koi().decision, on_record={**koi().decision.on_record, **counts}).brief()
+    assert "Flukes in a preparation at the last 3 visits: 12, 35 and 90." in said
+    assert "at the last" not in koi().decision.brief()
+
+
+def test_visits_are_alike_and_since_the_last_dose():
+    first, *_ = [row for row in koi().case.samples if row.readable]
+    days = [VISIT - timedelta(days=14 * i) for i in range(4)]
+    case = replace(koi().case, given=(), samples=tuple(replace(first, date=day) for day in days))
+    assert _over_visits(case)["visits"] == 4
+    scraped = replace(first, date=days[0], method="skin_scrape", site="skin")
+    assert not _over_visits(replace(case, samples=(*case.samples, scraped)))
+    assert not _over_visits(replace(case, samples=case.samples[:2]))

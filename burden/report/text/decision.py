@@ -30,7 +30,7 @@ from burden.report.text.plan import (
 from burden.report.text.reasons import NOTIFIABLE, reason_text, reasons_of
 from burden.treatment.safety_note import SafetyNote
 from burden.utils.dates import say_date
-from burden.utils.formatting import all_of, counted, named, several, uncapitalised
+from burden.utils.formatting import all_of, counted, named, plain, several, uncapitalised
 from burden.utils.wording import writes, writes_brief
 
 __all__ = [
@@ -240,6 +240,7 @@ def _brief(decision: Decision) -> str:
     """Write the answer in about five lines."""
     said = [reason for i, reason in enumerate(reasons_of(decision)) if i < _BRIEF_REASONS or reason.code in _ALWAYS]
     lines = [headline(decision), *(reason_text(reason) for reason in said), counted_text(decision)]
+    lines.append(_counted_over_visits(decision))
     lines += help_lines(decision)
     pressing = [gate for gate in decision.gates if gate.level == "stop" or gate.code in _PRESSING]
     lines += [*gates_text(replace(decision, gates=tuple(pressing[:_BRIEF_GATES]))), anaemia_text(decision)]
@@ -276,6 +277,16 @@ def counted_text(decision: Decision) -> str:
     after = f"{'' if latest else 'and '}{after} after {'them' if several else 'it'}"
     both = "Of all kinds together you" if len(decision.parasites) > 1 else "You"
     return f"{both} counted {before} before {doses}, {after}{then}."
+
+
+def _counted_over_visits(decision: Decision) -> str:
+    """Write what was counted at each visit since the last dose; empty where fewer than three were alike."""
+    known = decision.on_record
+    visits = known.get("visits", 0)
+    if not visits:
+        return ""
+    each = (known[f"visit_{i}_flukes"] / known[f"visit_{i}_preparations"] for i in range(1, visits + 1))
+    return f"Flukes in a preparation at the last {visits} visits: {several(plain(mean, 2) for mean in each)}."
 
 
 def help_lines(decision: Decision) -> list[str]:

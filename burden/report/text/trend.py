@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from burden.decision import Assessment
+from burden.decision.answer import LEAST_VISITS, MOST_VISITS
 from burden.inference.pond_history import History, PastVisit
 from burden.report.formatting import about
 from burden.report.text.notes import parasite_name
@@ -10,11 +11,6 @@ from burden.utils.dates import say_date
 from burden.utils.formatting import counted, several
 
 __all__ = ["owner_trend_text", "trend_text"]
-
-#: visits without a dose between them from which a trend is told: an assumption
-_LEAST_VISITS = 3
-#: visits that a sentence has room for
-_MOST_VISITS = 6
 
 
 def trend_text(found: Assessment) -> str:
@@ -47,8 +43,8 @@ def owner_trend_text(found: Assessment) -> str:
 def _since_the_last_dose(found: Assessment, history: History) -> list[PastVisit]:
     """The visits that no dose separates, the last ones first to be kept; none where they are too few."""
     last = max((dose.date for dose in found.case.doses_given), default=None)
-    visits = [visit for visit in history.visits if last is None or visit.date > last][-_MOST_VISITS:]
-    return visits if len(visits) >= _LEAST_VISITS else []
+    visits = [visit for visit in history.visits if last is None or visit.date > last][-MOST_VISITS:]
+    return visits if len(visits) >= LEAST_VISITS else []
 
 
 def _way(visits: list[PastVisit]) -> str:
