@@ -48,7 +48,11 @@ def log_count(count: ArrayLike, mean: ArrayLike, size: ArrayLike) -> np.ndarray:
     poisson = size > _POISSON_SIZE
     finite = np.where(poisson, 1.0, size)
     ways = -betaln(finite, count + 1) - np.log(finite + count)
-    clumped = ways - finite * np.log1p(mean / finite) + xlogy(count, mean / (finite + mean))
+    relative = mean / finite
+    # the mean often has an axis that the size has not: one logarithm and one power of it, not three
+    clumped: np.ndarray = ways - (finite + count) * np.log1p(relative) + xlogy(count, relative)
+    if not poisson.any():
+        return clumped
     random = xlogy(count, mean) - mean - gammaln(count + 1)
     return np.where(poisson, random, clumped)
 
