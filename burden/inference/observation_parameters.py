@@ -32,6 +32,8 @@ _SHARES = {
     "gill_arch": (0.125, 0.11, 0.14),
     "whole_organ": (0.98, 0.9, 0.999),
 }
+#: and however small the fish, no more than one arch of the eight, or one side of the skin (anatomy)
+_MOST_SHOWN = {"gill_clip": 0.125, "skin_scrape": 0.5}
 _ASSUMED_METHOD = {"gill": "gill_clip", "skin": "skin_scrape", "fin": "skin_scrape", "whole_fish": "whole_organ"}
 _SMALL_PARTS = ("gill_clip", "skin_scrape")
 _REFERENCE_WEIGHT_G, _AREA_EXPONENT = 150.0, 0.8  # gill area of carp grows with weight to the power 0.79
@@ -134,7 +136,7 @@ def share_examined(row: Preparation, seen: ObservationParameters, weight_g: np.n
     share = _SHARES[method][0] * seen.share_factor[method]
     if method in _SMALL_PARTS:
         share = share * (_REFERENCE_WEIGHT_G / np.asarray(weight_g)) ** _AREA_EXPONENT
-    return np.clip(share, 1e-6, 1.0)
+    return np.clip(share, 1e-6, _MOST_SHOWN.get(method, 1.0))
 
 
 def _within(known: Uncertain, factor: np.ndarray, assumed: tuple[float, float, float]) -> np.ndarray:

@@ -62,3 +62,11 @@ def test_what_was_put_on_a_slide_is_read_in_its_range():
     assert np.quantile(share, [0.05, 0.5, 0.95]) == pytest.approx([told.low, told.value, told.high], rel=0.03)
     assert row.with_clip_share(None).clip_share is None
     assert clips([0], 0.02)[0].with_clip_share(told).clip_share is None
+
+
+@pytest.mark.parametrize(("method", "most"), [("gill_clip", 1 / 8), ("skin_scrape", 1 / 2)])
+def test_of_the_smallest_fish_a_part_is_no_whole_site(method, most):
+    """Anatomy: a clip is of one arch of the eight, a scrape of one side; in a grown carp both are far less."""
+    part = replace(clips([3], share=None)[0], method=method, site="gill" if method == "gill_clip" else "skin")
+    assert share_examined(part, SEEN, 0.3).max() == most
+    assert share_examined(part, SEEN, 400.0).max() < most
