@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-import burden.report.text  # noqa: F401  (every writer is registered)
+import burden.report.text.sampling_verdict  # noqa: F401  (the writer of its plan)
 from burden.inference.dose_accounts import Accounts, DoseRuns
 from burden.inference.observation import log_likelihood_of_samples
 from burden.report.text.sampling import headline_of, reason_of
