@@ -40,7 +40,7 @@ __all__ = [
 
 FOLDER = Path(__file__).parent / "visits"
 ACTIONS = ("water_first", "dose", "look_first", "watch", "discharge")
-_CASE_TABLES = ("case", "water", "fish", "parasite", "looking", "findings", "limits", "given", "planned")
+_CASE_TABLES = ("case", "water", "fish", "parasite", "looking", "findings", "limits", "arrivals", "given", "planned")
 _WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 
