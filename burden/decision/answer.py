@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 
 from burden.case import Case
-from burden.decision.action import Facts, choose
+from burden.decision.action import choose
+from burden.decision.action_facts import Facts
 from burden.decision.doses_given import came_since, counts_beside_doses, underdosed
 from burden.decision.facts import LOOKS_APART_DAYS, facts_of
 from burden.decision.grounds import Grounds

@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 
 from burden.case import UNKNOWN_AGENT, Case, Preparation
-from burden.decision.action import LIKELY, Facts
+from burden.decision.action import LIKELY
+from burden.decision.action_facts import Facts
 from burden.decision.agents_tried import KILLS_ENOUGH, strays, usual_doses
 from burden.decision.doses_given import (
     COUNTED_DAYS,
@@ -49,6 +50,7 @@ __all__ = [
     "clean_looks",
     "facts_of",
     "fell_short",
+    "harvest_soon",
     "shortfall",
     "trouble_in",
 ]
@@ -72,6 +74,8 @@ _SOME_LOOKED_AT = 3
 _FAR_MORE, _SOME_FISH, _SOME_SHARE = 10.0, 5.0, 0.05
 #: looks nearer to each other are one: a fluke that a look missed would still be as young [d]
 LOOKS_APART_DAYS = 7
+#: well fish that are harvested within so many days have no dose that saves hardly any: common practice, no source [d]
+_HARVEST_SOON_DAYS = 21
 #: a product given no longer ago is asked after: an assumption [d]
 _ASK_WITHIN_DAYS = 60
 #: notes that keep an agent out only because something was not measured
@@ -193,8 +197,22 @@ def _of_the_time_left(grounds: Grounds) -> dict[str, Any]:
         "too_cold": found.untreated.check_day > _TOO_LONG_DAYS,
         "harvest_too_early": any(one.harvest is not None for one in grounds.withdrawals),
         "harvest_lost": any(one.harvest is not None for one in grounds.withdrawals_given),
+        "harvest_soon": harvest_soon(case, case.visit_date),
         "saves_by_harvest": found.saves * _share_by_harvest(case, found.aim.deaths_until_day),
     }
+
+
+def harvest_soon(case: Case, day: date) -> bool:
+    """Whether well food fish are harvested so soon after a day that no dose is given then.
+
+    Parameters
+    ----------
+    case : Case
+    day : date
+    """
+    if case.harvest_date is None or not case.food_fish or trouble_in(case):
+        return False
+    return 0 <= (case.harvest_date - day).days <= _HARVEST_SOON_DAYS
 
 
 def _seen_on_sick_only(readable: Sequence[Preparation]) -> bool:

@@ -13,7 +13,7 @@ from datetime import timedelta
 import numpy as np
 
 from burden.case import Case
-from burden.decision.action import FEW_NOW, LIKELY, WELL_FISH
+from burden.decision.action import FEW_MORE, LIKELY
 from burden.decision.doses_given import last_dose, seen_since
 from burden.decision.facts import LOOKS_APART_DAYS, clean_looks, trouble_in
 from burden.decision.grounds import Grounds
@@ -30,6 +30,7 @@ from burden.decision.look_dates import (
     warm_day,
     watch_day,
 )
+from burden.decision.look_due import chance_due, short_of_usual
 from burden.decision.look_harvest import beside_harvest, day_in_time
 from burden.decision.look_records import NextLook, Outcome
 from burden.decision.records import Reason
@@ -249,7 +250,8 @@ def _look_before_deciding(grounds: Grounds, codes: Set[str], asked: NextLook | N
         return plain_look(case, LOOK_SOON_DAYS, "watch", _LEARN_FROM_FISH)
     purpose = "check" if "too_few_to_end" in codes else "more_fish"
     look = asked or look_today(case, grounds.estimates, grounds.found, purpose)
-    if "look_for_another_cause" in codes and (known_beforehand(look) or settles_little(look)):
+    looked = len({row.fish for row in case.samples_on(case.visit_date) if row.readable and row.chosen == "netted"})
+    if "look_for_another_cause" in codes and (known_beforehand(look) or settles_little(look) or looked >= FEW_FISH):
         return plain_look(case, _CAUSE_DAYS, "watch")  # it would change nothing: what else ails them is looked for
     return look
 
@@ -272,7 +274,10 @@ def _look_after_doses(grounds: Grounds, shown: EvaluatedSchedule) -> NextLook:
     day = day_in_time(grounds, shown, usual)
     purpose = "survivors" if waits else "in_time" if day < usual else "check"
     ahead = _Ahead.of(grounds, shown, day)
-    look = next_look(case, estimates, day, purpose, ahead.then, ahead.high, low, ahead.now)
+    if short_of_usual(grounds, shown):  # flukes seen then are met by what is left of a usual course
+        look = next_look(case, estimates, day, purpose, ahead.then, ahead.high, low, due=FEW_MORE)
+    else:
+        look = next_look(case, estimates, day, purpose, ahead.then, ahead.high, low, ahead.now)
     if day == last:  # the dose of that day is given whatever the fish show: nobody comes again before spring
         look = plain_look(case, day, "before_last")
     if waits:
@@ -306,15 +311,7 @@ def _look_untreated(grounds: Grounds, action: str, codes: Set[str]) -> NextLook:
         left = 1 - np.exp(-case.fish_count * np.sum(ahead.then, axis=0))
         look = next_look(case, estimates, day, "release", ahead.then, left, low)
         return replace(look, clean_before=clean_looks(case) if "clean_once" in codes else 0)
-    return next_look(case, estimates, day, "watch", ahead.then, ahead.high, low, ahead.now, _due(case))
-
-
-def _due(case: Case) -> float:
-    """Chance of too many on the day of the next look from which a dose follows, as the action has it then [-]."""
-    if trouble_in(case):
-        return FEW_NOW
-    seen = any(row.count_low > 0 for row in case.samples if row.readable)
-    return LIKELY if case.doses_given or seen else WELL_FISH
+    return next_look(case, estimates, day, "watch", ahead.then, ahead.high, low, ahead.now, chance_due(case))
 
 
 @dataclass(frozen=True, eq=False)
@@ -393,4 +390,4 @@ def look_today(
     """
     today = [e.state.flukes_per_fish(e.pond.setting.fish) for e in estimates]
     high, now = 1 - found.untreated.kept, 1 - found.aim.share_kept(today)
-    return next_look(case, estimates, 0.0, purpose, today, high, 1 - found.aim.chance, now, _due(case), numbers)
+    return next_look(case, estimates, 0.0, purpose, today, high, 1 - found.aim.chance, now, chance_due(case), numbers)

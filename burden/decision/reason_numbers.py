@@ -92,11 +92,15 @@ def _newcomers(case: Case) -> Mapping[str, float | str]:
     return {"came": float(sum(one.count for one in came)), "came_on": max(one.date for one in came).isoformat()}
 
 
-def _harvest(case: Case, withdrawals: Sequence[Withdrawal]) -> Mapping[str, str | None]:
+def _harvest(case: Case, withdrawals: Sequence[Withdrawal]) -> Mapping[str, float | str | None]:
     """When the fish are to be harvested, and from when on they might be eaten after the schedule, as ISO dates."""
     if case.harvest_date is None:
         return {}
     held = [one.until_day for one in withdrawals if one.harvest is not None]
     open_ended = not held or any(day is None for day in held)
     until = None if open_ended else case.visit_date + timedelta(days=int(max(day or 0.0 for day in held)))
-    return {"harvest": case.harvest_date.isoformat(), "eaten_from": None if until is None else until.isoformat()}
+    return {
+        "put_off": float(bool(held)),
+        "harvest": case.harvest_date.isoformat(),
+        "eaten_from": None if until is None else until.isoformat(),
+    }

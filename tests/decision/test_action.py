@@ -8,11 +8,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from burden.decision.action import FEW_LEFT, Facts, choose
+from burden.decision.action import FEW_LEFT, choose
+from burden.decision.action_facts import Facts
 from burden.decision.records import ACTIONS
 
 HEAVY = Facts(high=0.9, saves=2.0, trouble=True)
 CLEAN = replace(HEAVY, ever_seen=False, seen_lately=False)
+
+SOON = {"harvest_soon": True, "trouble": False, "saves_by_harvest": 0.0, "high_now": 0.9}
 
 ROWS = [
     ("heavy flukes in good water", HEAVY, "dose"),
@@ -68,6 +71,9 @@ ROWS = [
         Facts(high=0.2, met_untreated=True, course_given=True, checked=True),
         "watch",
     ),
+    ("well fish harvested within weeks, of which a dose saves none", replace(HEAVY, **SOON), "watch"),
+    ("the same, but fish die", replace(HEAVY, **{**SOON, "trouble": True}), "dose"),
+    ("the same, of which a dose saves some", replace(HEAVY, **{**SOON, "saves_by_harvest": 3.0}), "dose"),
     ("a course that goes on", replace(HEAVY, course_given=True), "dose"),
     ("newcomers with flukes", replace(HEAVY, eradicate=True), "dose"),
     ("newcomers clean once", replace(CLEAN, eradicate=True, present=0.3), "watch"),

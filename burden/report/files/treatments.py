@@ -121,5 +121,6 @@ def _withdrawal(visit: Assessment, day: date, agent: str | None) -> dict[str, An
         return {}
     temperature = visit.estimates[0].posterior.pond.setting.temperature
     (found,) = withdrawals([float(visit.case.day_of(day))], [agent], temperature)
-    end = None if found.until_day is None else visit.decision.date_of(found.until_day).isoformat()
-    return {"withdrawal_degree_days": found.degree_days, "withdrawal_end": end}
+    end = None if found.latest_day is None else visit.decision.date_of(found.latest_day).isoformat()
+    longest = found.unapproved_degree_days or found.degree_days  # whether a product is approved the table cannot know
+    return {"withdrawal_degree_days": longest, "withdrawal_end": end}

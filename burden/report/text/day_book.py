@@ -285,8 +285,8 @@ def _aftercare(found: Assessment, planned: PlannedDose) -> Iterator[Day]:
 
 def _food(found: Assessment) -> Iterator[Day]:
     for one in found.withdrawals:
-        if one.until_day is not None and one.degree_days > 0:
-            yield _day(found, found.decision.date_of(one.until_day), "food", _held(one))
+        if one.latest_day is not None and one.degree_days > 0:
+            yield _day(found, found.decision.date_of(one.latest_day), "food", _held(one))
         if one.harvest is not None:
             early = f"the harvest planned for today comes too early after {named(one.agent)}: do not harvest"
             yield _day(found, one.harvest, "food", early, [_held(one)])
@@ -306,7 +306,8 @@ def _emptied(found: Assessment) -> Iterator[Day]:
 def _held(one: Withdrawal) -> str:
     later = ", later where the drug was still in the water after the last dose" if one.in_water else ""
     return (
-        f"food fish: the example of {degree_days(one)} after {named(one.agent)} ends{later}; local "
+        f"food fish: the {'longer ' if one.unapproved_degree_days else ''}example of {degree_days(one)} after "
+        f"{named(one.agent)} ends{later}; local "
         "rules and the licensed veterinarian decide when the fish may be eaten"
     )
 

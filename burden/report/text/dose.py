@@ -107,13 +107,24 @@ def _withdrawal(found: Withdrawal) -> str:
     if found.degree_days == 0:
         return found.text  # which names it
     here = (
-        "does not end within 400 d in this water" if found.days is None else f"takes {found.days:.0f} d in this water"
+        "does not end within 400 d in this water"
+        if found.days is None
+        else f"takes {found.days:.0f} d in this water{_longer(found)}"
     )
     return (
         f"{agent}: local rules and the licensed veterinarian decide whether it may be used at all and how long nobody "
         f"may eat the fish; as an example, a wait of {degree_days(found)} {here} ({found.text})"
         f"{_too_early(found)}"
     )
+
+
+def _longer(found: Withdrawal) -> str:
+    """How long the longer example takes; empty where there is none."""
+    if found.unapproved_degree_days is None or found.until_day is None or found.days is None:
+        return ""
+    if found.unapproved_until_day is None:
+        return ", and the longer one does not end within 400 d"
+    return f", and the longer one {found.unapproved_until_day - found.until_day + found.days:.0f} d"
 
 
 def degree_days(found: Withdrawal | LastDose) -> str:

@@ -61,7 +61,7 @@ _PERHAPS_NONE = "Few flukes are left, or none. Any that are may increase, so we 
 FOR_OWNERS = {
     "treat_neighbours": "Flukes also come in from fish nearby: ask that those are looked at and bathed within the same "
     "days, or they come back.",
-    "harvest_first": "The fish are harvested first: a treatment would put that off and save few of them.",
+    "harvest_first": "The fish are harvested first: a treatment before that would save few of them.",
     "harvest_waits": "The harvest has to wait until the licensed veterinarian allows it.",
     "model_does_not_reach": "Flukes may come in with the water, so nobody can say how many there will be. Tell us of "
     "fish nearby or upstream.",

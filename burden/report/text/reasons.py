@@ -371,6 +371,9 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "harvest_first": lambda n: (
         f"The harvest is planned on {day_of(n, 'harvest')}, and a course would put it off: {_eaten(n)} Few fish would "
         "be saved by it, so harvest first. If the harvest can wait, say so in the case and run the report again."
+        if n.get("put_off", 1.0)
+        else f"The fish are well, and the harvest is planned on {day_of(n, 'harvest')}: a dose saves hardly a fish "
+        "by then."
     ),
     "harvest_waits": lambda n: f"The harvest planned on {day_of(n, 'harvest')} has to wait: {_eaten(n)}",
     "dose_does_not_help": lambda n: "No course tried helps enough to be worth giving.",
