@@ -198,7 +198,9 @@ def _reported(
         "planned_waits": action in ("watch", "look_first", "discharge") and bool(case.doses_planned),
         "dose_killed": action in ("dose", "water_first") and any(killed_by_dose(e) for e in grounds.estimates),
         "treat_neighbours": bool(doses) and case.water.neighbours in ("some", "many"),
-        "newcomers_untreated": action != "discharge" and bool(came_since(case)) and not facts.eradicate,
+        "newcomers_untreated": action != "discharge"
+        and bool(came_since(case))
+        and not (facts.eradicate or facts.virus or case.findings.virus_test == "positive"),
         "notifiable": facts.notifiable and "identify_first" not in codes,
         "unknown_product": facts.unknown_given,
         "dosed_by_calendar": facts.by_calendar,

@@ -225,12 +225,14 @@ def withheld_text(decision: Decision) -> str | None:
 
 def release_text(decision: Decision, fish: str = "newcomers") -> str:
     """Write until when newcomers are kept apart; empty where nothing is held, or all may move."""
-    if decision.release_date is None or decision.action == "discharge":
+    virus = f" {_HOLD_FOR_FLUKES}" if decision.on_record.get("carp") else ""
+    if decision.release_date is None:
         return ""
+    if decision.action == "discharge":
+        return virus.strip()
     if decision.look is not None and decision.look.purpose in ("named", "result"):
         return f"Keep the {fish} apart until they are found clean."  # that look does not release them
     when = say_date(decision.release_date, decision.visit_date.year)
-    virus = f" {_HOLD_FOR_FLUKES}" if decision.on_record.get("carp") else ""
     return f"Keep the {fish} apart until {when} at the earliest, and until they are found clean.{virus}"
 
 

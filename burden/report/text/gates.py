@@ -291,7 +291,7 @@ _GIVEN = "Enter each bath given: it may kill flukes as well."
 
 
 #: what is done with the dead where a virus is suspected: common practice, no source
-_DEAD = " Gather dead fish every day and keep them apart until the laboratory has answered."
+_DEAD = " Gather dead fish every day and keep them apart from all others."
 #: what helps against a disease before any drug does: common practice, no source
 _HELPS_FIRST = {
     "ciliates": " they thrive in dirt and crowding, so look at water, dirt and stocking first (common practice, no "

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import date
 
-from burden.decision.action import LIKELY
+from burden.decision.action import FEW_LEFT, LIKELY
 from burden.decision.doses_given import WEAK_SHARE
 from burden.decision.records import Decision, Reason
 from burden.inference.dose_accounts import LEAST_CHANCE
@@ -151,6 +151,22 @@ def _agent_changed(n: _Numbers) -> str:
     )
 
 
+def _clean_and_held(n: _Numbers) -> str:
+    """Write why newcomers may move, and what clean looks leave open."""
+    clean = (
+        "They were clean when all eggs laid before had hatched."
+        if n.get("lays_eggs", 1.0)
+        else "They were clean when any fluke that was left would have shown."
+    )
+    left = float(n.get("chance_present") or 0.0)
+    if left < FEW_LEFT:
+        return clean
+    return (
+        f"{clean} By the model alone some flukes are left in {percent(left)} of such groups all the same: so few are "
+        "missed by any look. Watch the others for flukes in the weeks after."
+    )
+
+
 def _never_seen(n: _Numbers) -> str:
     looks = counted(_whole(n, "preparations"), "preparation")
     fish = counted(_whole(n, "fish_looked_at"), "fish")
@@ -281,11 +297,7 @@ _REASONS: dict[str, Callable[[_Numbers], str]] = {
     "never_seen": _never_seen,
     "more_fish": lambda n: "What was looked at is too little to decide.",
     "held_apart": lambda n: "One clean look does not show that newcomers are free of flukes. Keep them apart.",
-    "clean_and_held": lambda n: (
-        "They were clean when all eggs laid before had hatched."
-        if n.get("lays_eggs", 1.0)
-        else "They were clean when any fluke that was left would have shown."
-    ),
+    "clean_and_held": _clean_and_held,
     "stays_low": lambda n: (
         f"The chance that there are or will be {_too_many(n)} is {_share(n, 'chance_high')}. Fewer than "
         "that do well fish no harm."
