@@ -60,7 +60,7 @@ def test_the_look_comes_on_a_day_on_which_a_dose_can_go_in():
 
 
 def test_an_agent_that_leaves_nothing_in_the_fish_has_no_last_day():
-    both = grounds(eaten(30), {"praziquantel": 5.0}, ("praziquantel", "sodium_chloride"))
+    both = grounds(eaten(45), {"praziquantel": 5.0}, ("praziquantel", "sodium_chloride"))
     assert day_in_time(both, course(1.0), 15.0) == 15.0
     assert beside_harvest(both, course(1.0), look(15.0)).outcomes == RESULTS
 
@@ -100,3 +100,10 @@ def test_a_decision_before_a_harvest_is_judged_up_to_it_and_its_look_asks_for_wh
     assert found.judged[1] == VISIT + timedelta(days=days)
     if found.look.day > days - 25:
         assert "dose" not in {one.action for one in found.look.outcomes}
+
+
+def test_a_look_three_weeks_before_the_harvest_of_well_fish_asks_for_no_dose():
+    """Common practice, no source: what is left until the harvest a dose does not save."""
+    soon, far = (grounds(eaten(days), {}, ("sodium_chloride",)) for days in (36, 37))
+    assert [one.action for one in beside_harvest(soon, course(1.0), look(15.0)).outcomes] == ["watch", "harvest"]
+    assert beside_harvest(far, course(1.0), look(15.0)).outcomes == RESULTS
