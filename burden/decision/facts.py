@@ -181,7 +181,7 @@ def _of_the_doses(grounds: Grounds) -> dict[str, bool]:
         "least_given": given >= LEAST_AGAINST_EGGS or not any(e.pond.has_windows for e in estimates),
         "dosed_before": bool(case.doses_given),
         "fell_short": fell_short(case, estimates),
-        "agent_changed": bool(grounds.spent),
+        "agent_changed": any(dose.agent in grounds.spent for dose in case.doses_given if dose.date == last_dose(case)),
         "held_up": held_up(case) and not weak_doses(case),
         "checked": judging >= min(ENOUGH_FISH[aim.kind], case.fish_count),
         "check_begun": judging > 0,

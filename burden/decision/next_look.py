@@ -390,4 +390,9 @@ def look_today(
     """
     today = [e.state.flukes_per_fish(e.pond.setting.fish) for e in estimates]
     high, now = 1 - found.untreated.kept, 1 - found.aim.share_kept(today)
-    return next_look(case, estimates, 0.0, purpose, today, high, 1 - found.aim.chance, now, chance_due(case), numbers)
+    look = next_look(case, estimates, 0.0, purpose, today, high, 1 - found.aim.chance, now, chance_due(case), numbers)
+    if not trouble_in(case):
+        return look
+    # ill fish without flukes are ill of something else
+    none = (replace(one, action="look_first") if one.code == "none" else one for one in look.outcomes)
+    return replace(look, outcomes=tuple(none))

@@ -132,7 +132,7 @@ def underway(case: Case, pond: Ensemble, spent: Sequence[str] = ()) -> Underway 
     count, after = 0, 0
     for action in reversed(doses):
         day = case.day_of(action.date)
-        if after - day > reach:
+        if after - day > reach or action.agent in spent:
             break
         count, after = count + 1, day
     if not count:

@@ -13,7 +13,7 @@ from prior_ponds import pond_of
 
 from burden.case import Limits
 from burden.evidence import load_agent
-from burden.inference.prior import Ensemble
+from burden.inference.prior import Ensemble, draw_pond
 from burden.model.temperature import Temperature
 from burden.schedule import candidates
 from burden.schedule.candidates import (
@@ -192,3 +192,13 @@ def test_fish_that_are_gone_are_not_bathed_nor_again_just_before(days, can):
     assert allowed(case, days, ("sodium_chloride",) * len(days)) is can
     assert allowed(a_case(), days, ("sodium_chloride",) * len(days))
     assert (gone_day(case), gone_day(a_case())) == (10.0, np.inf)
+
+
+def test_a_course_of_another_agent_counts_its_own_doses():
+    """What failed before belongs to no course: doses of the agent that took its place are counted from one."""
+    before = [dose(-day, "praziquantel") for day in (33, 28, 23)]
+    case = a_case(given=(*before, dose(-14, "formalin", 25.0), dose(-7, "formalin", 25.0)))
+    pond = draw_pond(case, "dactylogyrus", 40, 1)
+    assert candidates.underway(case, pond).doses == 5
+    assert candidates.underway(case, pond, ("praziquantel",)).doses == 2
+    assert candidates.underway(case, pond, ("formalin",)) is None
