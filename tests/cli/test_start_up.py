@@ -61,6 +61,7 @@ def test_completion_knows_commands_and_names():
 _STOPPED_WHILE = """
 import os, signal, sys
 from pathlib import Path
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a job in the background is born deaf to it
 {patch}
 def stop(event, about):
     if event == "open" and Path(os.fsdecode(about[0] if isinstance(about[0], str | bytes) else "")).name == {name!r}:

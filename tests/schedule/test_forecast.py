@@ -110,7 +110,7 @@ def test_a_week_late_is_the_same_plan_a_week_later(ponds, courses):
     assert cost.abundance.median > cost.abundance_in_time.median
     found = forecast_of(courses, cost)
     assert found.as_dict()["week_later"]["days"] == 7.0
-    assert "7 days later" in found.text()
+    assert "A delay of 7 days" in found.text()
     assert str(AfterADose()) not in found.text()  # no dose is written down in these courses
 
 
