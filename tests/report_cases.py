@@ -6,11 +6,15 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+from cases import VISIT
+
 from burden.case import Case
 from burden.decision import Assessment, assess
+from burden.decision.records import PlannedDose
 from burden.io import read_case
 from burden.report.files.folder import write_folder
 from burden.report.page.index import render_ponds, water_of
+from burden.report.page.owner import owner_page
 from burden.report.write import report_files
 
 KOI = Path(__file__).parents[1] / "simulated_data" / "koi_pond"
@@ -24,6 +28,18 @@ PAGES = ("koi_pond/report.html", "blind/report.html", "index.html")
 def koi() -> Assessment:
     """A pond with a recommendation."""
     return assess(read_case(KOI), DRAWS)
+
+
+def planned(agent="formalin", mg_l=150.0, hours=1.0, place="enclosed", litres=1000.0, grams=None) -> PlannedDose:
+    """One dose of a plan, of 37 % formalin unless weighed [mg/L], [h], [L], [g]."""
+    apart = place in ("tank", "enclosed")
+    ml = None if grams else 138.0
+    return PlannedDose(VISIT, 0.0, 1, 1, agent, mg_l, hours, None, grams, ml, 37.0, litres, apart, None, VISIT, place)
+
+
+def owner_of(found: Assessment) -> str:
+    """All that an owner's page says, in one line."""
+    return " ".join(text for _, texts in owner_page(found) for text in texts)
 
 
 def koi_as(case: Case) -> Assessment:

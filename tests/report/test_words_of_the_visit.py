@@ -8,14 +8,13 @@ from types import SimpleNamespace
 
 import pytest
 from cases import VISIT, a_case, exactly
-from report_cases import koi
+from report_cases import koi, owner_of, planned
 
 from burden.decision.answer import _over_visits
 from burden.decision.look_records import NextLook, Outcome
-from burden.decision.records import OtherTreatment, PlannedDose, Reason
+from burden.decision.records import OtherTreatment, Reason
 from burden.report.page.answer import answer_lines
 from burden.report.page.outlook import alternative_rows, compared_rows, response_of
-from burden.report.page.owner import owner_page
 from burden.report.text.bath_end import end_text, let_out_text, owner_let_out_text
 from burden.report.text.day_book import days_of
 from burden.report.text.decision import release_text
@@ -31,16 +30,6 @@ from burden.report.text.visit_comparison import deaths_line
 from burden.treatment.gates import Gate
 from burden.treatment.water_remedies import Remedy
 from burden.utils.results import CredibleInterval
-
-
-def planned(agent="formalin", mg_l=150.0, hours=1.0, place="enclosed", litres=1000.0, grams=None) -> PlannedDose:
-    apart = place in ("tank", "enclosed")
-    ml = None if grams else 138.0
-    return PlannedDose(VISIT, 0.0, 1, 1, agent, mg_l, hours, None, grams, ml, 37.0, litres, apart, None, VISIT, place)
-
-
-def owner_of(found) -> str:
-    return " ".join(text for _, texts in owner_page(found) for text in texts)
 
 
 # --- harvest ----------------------------------------------------------------------------------------------------------
