@@ -100,6 +100,11 @@ class Findings:
         return (*others, "virus_suspected") if suspected or self.virus_test in ("sent", "positive") else others
 
     @property
+    def gills_ail(self) -> bool:
+        """Whether gills in mucus or swollen, or a lack of blood, make it hard to breathe."""
+        return bool(self.anaemic or self.gill_mucus or self.gill_swollen)
+
+    @property
     def anaemic(self) -> bool | None:
         """Whether fish lack blood, by haematocrit, by word or by pale gills; None where nothing says.
 

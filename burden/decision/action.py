@@ -217,8 +217,8 @@ def _dose(facts: Facts) -> Iterator[_Found]:
     worth = _enough(facts.saves_by_harvest / _TO_PUT_OFF, facts.fish)
     if facts.harvest_too_early and not facts.harvest_lost and not worth:
         yield "watch", ("harvest_first",)
-    lost = facts.harvest_lost or facts.trouble
-    if facts.harvest_soon and not lost and not _enough(facts.saves_by_harvest, facts.fish):
+    ill_or_lost = facts.trouble or facts.harvest_lost
+    if facts.harvest_soon and not ill_or_lost and not _enough(facts.saves_by_harvest, facts.fish):
         yield "watch", ("harvest_first",)
     failed = ("agent_changed",) if facts.agent_changed else ("doses_fell_short",) if facts.fell_short else ()
     helps = facts.helps or _saves_enough(facts) or (_goes_on(facts) and not failed)

@@ -8,10 +8,18 @@ import numpy as np
 
 from burden.case import Case
 from burden.decision.action import LIKELY
-from burden.decision.doses_given import full_doses, given_lately, held_up, last_dose, seen_since, weak_doses
+from burden.decision.doses_given import (
+    full_doses,
+    given_lately,
+    held_up,
+    last_agents,
+    last_dose,
+    seen_since,
+    weak_doses,
+)
 from burden.evidence import load_parasite
 from burden.inference.estimate_result import Estimate
-from burden.inference.kill_record import LEAST_TRIALS, kill_records
+from burden.inference.kill_record import LEAST_TRIALS, between_looks, kill_records
 from burden.schedule.search import LEAST_AGAINST_EGGS
 
 __all__ = ["KILLS_ENOUGH", "agents_to_plan", "chance_weak", "failed_agents", "strays", "usual_doses"]
@@ -88,13 +96,15 @@ def failed_agents(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:
 
 def _kill_less(case: Case, estimates: Sequence[Estimate]) -> tuple[str, ...]:
     """Agents of the last dose that by the counts around several treatments of years kill fewer than they did."""
-    last = last_dose(case)
-    latest = {dose.agent for dose in case.doses_given if dose.date == last}
-    days = {dose.date for dose in case.doses_given if dose.agent in latest}
-    if len(days) < LEAST_TRIALS:
-        return ()
-    records = (record for e in estimates for record in kill_records(case, e.parasite, e.seed))
-    return tuple({record.agent for record in records if record.verdict == "suspect"} & latest)
+    latest = last_agents(case)
+    found: set[str | None] = set()
+    for e in estimates:
+        # to judge them takes seconds, and no fewer tell of a trend
+        judged = [doses for _, _, doses in between_looks(case, e.parasite) if {dose.agent for dose in doses} <= latest]
+        if len(judged) >= LEAST_TRIALS:
+            records = kill_records(case, e.parasite, e.seed)
+            found |= {record.agent for record in records if record.verdict == "suspect"} & latest
+    return tuple(sorted(agent for agent in found if agent))
 
 
 def chance_weak(agent: str, estimates: Sequence[Estimate]) -> float:

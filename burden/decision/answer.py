@@ -13,13 +13,13 @@ import numpy as np
 from burden.case import Case
 from burden.decision.action import choose
 from burden.decision.action_facts import Facts
-from burden.decision.doses_given import came_since, counts_beside_doses, underdosed
+from burden.decision.doses_given import came_since, counts_beside_doses, last_dose, read_since, underdosed
 from burden.decision.facts import LOOKS_APART_DAYS, facts_of
 from burden.decision.grounds import Grounds
 from burden.decision.look_records import NextLook
 from burden.decision.next_look import look_of, look_today, settles_little
 from burden.decision.plan import agents_missing, doses_of, other_treatments, planned_doses
-from burden.decision.reason_numbers import CARP_AND_KOI, reason_numbers
+from burden.decision.reason_numbers import carp_or_koi, reason_numbers
 from burden.decision.records import Decision, Reason
 from burden.inference.estimate_result import Estimate
 from burden.inference.infection_pressure import withheld_eradication, withheld_forecast
@@ -135,7 +135,7 @@ def _on_record(case: Case) -> dict[str, int]:
         "gasping": int(bool(case.findings.gasping)),
         "uv": int(bool(case.water.uv)),
         "food": int(case.food_fish),
-        "carp": int(any(group.species.lower() in CARP_AND_KOI for group in case.fish)),
+        "carp": int(carp_or_koi(case)),
         "pond": int(case.water.kind in (None, "pond")),
         "dying": int(any(row.chosen == "moribund" for row in case.samples if row.date == case.visit_date)),
         **_around_doses(case),
@@ -145,9 +145,8 @@ def _on_record(case: Case) -> dict[str, int]:
 
 def _over_visits(case: Case) -> dict[str, int]:
     """What looks alike counted at each visit since the last dose, the latest last; nothing of fewer than three."""
-    last = max((dose.date for dose in case.doses_given), default=None)
-    rows = [row for row in case.samples if row.readable and row.count_high is not None]
-    days = sorted({row.date for row in rows if last is None or row.date > last})[-MOST_VISITS:]
+    rows = [row for row in read_since(case, last_dose(case)) if row.count_high is not None]
+    days = sorted({row.date for row in rows})[-MOST_VISITS:]
     looks = [[row for row in rows if row.date == day] for day in days]
     if len(looks) < LEAST_VISITS or len({frozenset((row.method, row.site) for row in look) for look in looks}) > 1:
         return {}

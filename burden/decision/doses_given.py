@@ -24,6 +24,7 @@ __all__ = [
     "given_and_clean",
     "given_lately",
     "held_up",
+    "last_agents",
     "last_dose",
     "last_look",
     "left_in",
@@ -50,6 +51,12 @@ _BY_CALENDAR, _MONTHLY_DAYS = 3, (20, 45)
 
 def last_dose(case: Case) -> date | None:
     return max((dose.date for dose in case.doses_given), default=None)
+
+
+def last_agents(case: Case) -> set[str | None]:
+    """Return the agents of the last day on which a dose was given; none where none was."""
+    last = last_dose(case)
+    return {dose.agent for dose in case.doses_given if dose.date == last}
 
 
 def came_since(case: Case) -> list[Arrival]:

@@ -20,6 +20,7 @@ from burden.decision.doses_given import (
     by_calendar,
     given_and_clean,
     held_up,
+    last_agents,
     last_dose,
     last_look,
     read_since,
@@ -167,7 +168,6 @@ def _of_the_doses(grounds: Grounds) -> dict[str, bool]:
     """What was given, what is planned, and what looks since say of it."""
     case, estimates, aim = grounds.case, grounds.estimates, grounds.found.aim
     judging = checked_since(case, estimates)
-    given = 0 if grounds.found.underway is None else grounds.found.underway.doses
     return {
         "quick": not any(load_parasite(name).lays_eggs for name in case.parasites),
         "persist": _persist(case),
@@ -177,11 +177,11 @@ def _of_the_doses(grounds: Grounds) -> dict[str, bool]:
         "by_calendar": by_calendar(case),
         "course_given": grounds.found.underway is not None,
         "planned": any(case.day_of(one.date) >= 0 for one in case.doses_planned),
-        "course_over": max(given, given_and_clean(case)) >= usual_doses(estimates),
-        "least_given": given >= LEAST_AGAINST_EGGS or not any(e.pond.has_windows for e in estimates),
+        "course_over": max(grounds.found.given, given_and_clean(case)) >= usual_doses(estimates),
+        "least_given": grounds.found.given >= LEAST_AGAINST_EGGS or not any(e.pond.has_windows for e in estimates),
         "dosed_before": bool(case.doses_given),
         "fell_short": fell_short(case, estimates),
-        "agent_changed": any(dose.agent in grounds.spent for dose in case.doses_given if dose.date == last_dose(case)),
+        "agent_changed": not last_agents(case).isdisjoint(grounds.spent),
         "held_up": held_up(case) and not weak_doses(case),
         "checked": judging >= min(ENOUGH_FISH[aim.kind], case.fish_count),
         "check_begun": judging > 0,
@@ -203,16 +203,15 @@ def _of_the_time_left(grounds: Grounds) -> dict[str, Any]:
 
 
 def harvest_soon(case: Case, day: date) -> bool:
-    """Whether well food fish are harvested so soon after a day that no dose is given then.
+    """Whether food fish are harvested so soon after a day that well ones have no dose then which saves hardly any.
 
     Parameters
     ----------
     case : Case
     day : date
     """
-    if case.harvest_date is None or not case.food_fish or trouble_in(case):
-        return False
-    return 0 <= (case.harvest_date - day).days <= _HARVEST_SOON_DAYS
+    harvest = case.harvest_date if case.food_fish else None
+    return harvest is not None and 0 <= (harvest - day).days <= _HARVEST_SOON_DAYS
 
 
 def _seen_on_sick_only(readable: Sequence[Preparation]) -> bool:
@@ -260,7 +259,7 @@ def shortfall(case: Case, found: Estimate) -> ByTheRecord | None:
     if last is None or not seen_since(case, last):
         return None
     chance, held = float(np.mean(_last_kill(found) < KILLS_ENOUGH)), held_up(case)
-    named = any(dose.agent in agent_names() for dose in case.doses_given if dose.date == last)
+    named = not last_agents(case).isdisjoint(agent_names())
     return ByTheRecord(chance, held) if held or (named and chance >= LIKELY) else None
 
 
@@ -287,8 +286,7 @@ def trouble_in(case: Case) -> bool:
 
 def _signs(case: Case) -> bool:
     """Whether fish show it: gasping, short of blood, gills in mucus or swollen."""
-    f = case.findings
-    return bool(f.gasping or f.anaemic or f.gill_mucus or f.gill_swollen)
+    return bool(case.findings.gasping) or case.findings.gills_ail
 
 
 def _rising(case: Case) -> bool:

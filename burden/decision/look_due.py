@@ -21,9 +21,9 @@ def short_of_usual(grounds: Grounds, shown: EvaluatedSchedule) -> bool:
     shown : EvaluatedSchedule
         The schedule to be given.
     """
-    given = 0 if grounds.found.underway is None else grounds.found.underway.doses
     lays = any(e.pond.has_windows for e in grounds.estimates)
-    return lays and given + shown.doses < usual_doses(grounds.estimates) and not trouble_in(grounds.case)
+    doses = grounds.found.given + shown.doses
+    return lays and doses < usual_doses(grounds.estimates) and not trouble_in(grounds.case)
 
 
 def chance_due(case: Case) -> float:

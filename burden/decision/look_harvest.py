@@ -12,7 +12,7 @@ from datetime import timedelta
 import numpy as np
 
 from burden.case import Case
-from burden.decision.facts import LOOKS_APART_DAYS, harvest_soon
+from burden.decision.facts import LOOKS_APART_DAYS, harvest_soon, trouble_in
 from burden.decision.grounds import Grounds
 from burden.decision.look_counts import plain_look
 from burden.decision.look_dates import LOOK_SOON_DAYS, SOONEST_DAYS
@@ -68,7 +68,8 @@ def beside_harvest(grounds: Grounds, shown: EvaluatedSchedule | None, look: Next
     case, gone = grounds.case, gone_day(grounds.case)
     if _put_off(grounds, shown):
         return look
-    late = look.day > _last_day(grounds, shown) or harvest_soon(case, look.date)
+    too_near = harvest_soon(case, look.date) and not trouble_in(case)
+    late = too_near or look.day > _last_day(grounds, shown)
     if late:
         look = replace(look, outcomes=tuple(map(_too_late, look.outcomes)), late_for=case.harvest_date)
     if not 0 < gone < np.inf or look.date <= case.visit_date:

@@ -188,9 +188,9 @@ def look_of(
         The look at more fish today, where the action hung on it.
     """
     look = _look_of(grounds, action, {reason.code for reason in reasons}, shown, mended, asked)
-    return (
-        None if look is None else beside_harvest(grounds, shown, not_in_the_cold(grounds.case, grounds.estimates, look))
-    )
+    if look is None:
+        return None
+    return beside_harvest(grounds, shown, not_in_the_cold(grounds.case, grounds.estimates, look))
 
 
 def _look_of(
@@ -274,10 +274,9 @@ def _look_after_doses(grounds: Grounds, shown: EvaluatedSchedule) -> NextLook:
     day = day_in_time(grounds, shown, usual)
     purpose = "survivors" if waits else "in_time" if day < usual else "check"
     ahead = _Ahead.of(grounds, shown, day)
-    if short_of_usual(grounds, shown):  # flukes seen then are met by what is left of a usual course
-        look = next_look(case, estimates, day, purpose, ahead.then, ahead.high, low, due=FEW_MORE)
-    else:
-        look = next_look(case, estimates, day, purpose, ahead.then, ahead.high, low, ahead.now)
+    # flukes seen while a usual course has doses left are met by these, many or few as they are that day
+    now, due = (None, FEW_MORE) if short_of_usual(grounds, shown) else (ahead.now, LIKELY)
+    look = next_look(case, estimates, day, purpose, ahead.then, ahead.high, low, now, due)
     if day == last:  # the dose of that day is given whatever the fish show: nobody comes again before spring
         look = plain_look(case, day, "before_last")
     if waits:

@@ -18,11 +18,12 @@ from burden.treatment.dose_result import DoseResult
 from burden.treatment.withdrawal import Withdrawal, last_dose_before_harvest, withdrawals_of
 
 __all__ = [
-    "TOO_FEW_TO_TRY",
     "agents_missing",
     "aim_for",
     "doses_of",
+    "is_tried_first",
     "other_treatments",
+    "planned_dose",
     "planned_doses",
     "withdrawals_after",
 ]
@@ -31,7 +32,7 @@ __all__ = [
 _COME_FIRST = ("virus_suspected", "ciliates", "white_spot", "flagellates", "bacterial_gill_disease")
 
 #: so few fish are all treated at once: none is put into a tub for a trial. An assumption
-TOO_FEW_TO_TRY = 4
+_TOO_FEW_TO_TRY = 4
 #: notes that keep an agent from flukes and from nothing else
 _OF_FLUKES_ALONE = ("little_effect", "efficacy_contradicted")
 
@@ -73,35 +74,61 @@ def planned_doses(
     """
     if chosen is None:
         return ()
-    given = 0 if found.underway is None else found.underway.doses
-    known = {dose.agent for dose in case.doses_given}
     planned: list[PlannedDose] = []
-    for i, (day, d) in enumerate(zip(chosen.plan.days, doses, strict=True)):
+    for number, (day, dose) in enumerate(zip(chosen.plan.days, doses, strict=True), start=found.given + 1):
+        new = dose.agent not in {one.agent for one in planned}
         when = case.visit_date + timedelta(days=int(day))
-        trial = d.agent not in known and d.agent not in {p.agent for p in planned} and case.fish_count > TOO_FEW_TO_TRY
-        before = when - timedelta(days=1)
-        planned.append(
-            PlannedDose(
-                date=when,
-                day=float(day),
-                number=given + i + 1,
-                of=given + chosen.doses,
-                agent=d.agent,
-                mg_l=d.mg_l,
-                hours=d.hours,
-                mass_g=None if d.apart else d.mass_g,
-                product_g=d.product_g,
-                product_ml=d.product_ml,
-                strength_percent=d.strength_percent,
-                bath_volume_l=d.volume_l,
-                apart=d.apart,
-                trial_date=_tried_on(case, when) if trial else None,
-                fast_from=max(before, case.visit_date),
-                place=d.place or "water",
-                drip_per_hour=d.drip_per_hour,
-            )
-        )
+        trial = _tried_on(case, when) if new and is_tried_first(case, dose.agent) else None
+        planned.append(planned_dose(case, dose, when, number, found.given + chosen.doses, trial))
     return tuple(planned)
+
+
+def planned_dose(
+    case: Case, dose: DoseResult, when: date, number: int = 1, of: int = 1, trial_date: date | None = None
+) -> PlannedDose:
+    """Return one dose on a day.
+
+    Parameters
+    ----------
+    case : Case
+    dose : DoseResult
+        Of the case.
+    when : date
+    number, of : int
+        Its place in the course.
+    trial_date : date, optional
+        When a few fish are treated first.
+    """
+    return PlannedDose(
+        date=when,
+        day=float(case.day_of(when)),
+        number=number,
+        of=of,
+        agent=dose.agent,
+        mg_l=dose.mg_l,
+        hours=dose.hours,
+        mass_g=None if dose.apart else dose.mass_g,
+        product_g=dose.product_g,
+        product_ml=dose.product_ml,
+        strength_percent=dose.strength_percent,
+        bath_volume_l=dose.volume_l,
+        apart=dose.apart,
+        trial_date=trial_date,
+        fast_from=max(when - timedelta(days=1), case.visit_date),
+        place=dose.place or "water",
+        drip_per_hour=dose.drip_per_hour,
+    )
+
+
+def is_tried_first(case: Case, agent: str | None) -> bool:
+    """Whether a few fish are treated before the others: with an agent these fish never had, where there are some.
+
+    Parameters
+    ----------
+    case : Case
+    agent : str or None
+    """
+    return agent not in {dose.agent for dose in case.doses_given} and case.fish_count > _TOO_FEW_TO_TRY
 
 
 def _tried_on(case: Case, when: date) -> date:

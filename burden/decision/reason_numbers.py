@@ -16,10 +16,10 @@ from burden.inference.infection_pressure import pressure_on
 from burden.inference.treatment_failure import could_be_removed
 from burden.treatment.withdrawal import Withdrawal
 
-__all__ = ["CARP_AND_KOI", "reason_numbers"]
+__all__ = ["carp_or_koi", "reason_numbers"]
 
 #: fish that koi herpesvirus kills, and the water in which it does: from memory of textbooks [°C]
-CARP_AND_KOI, _VIRUS_C = {"carp", "common carp", "mirror carp", "koi", "koi carp"}, (16.0, 28.0)
+_CARP_AND_KOI, _VIRUS_C = {"carp", "common carp", "mirror carp", "koi", "koi carp"}, (16.0, 28.0)
 
 
 def reason_numbers(grounds: Grounds) -> Mapping[str, float | str | None]:
@@ -74,8 +74,18 @@ def _koi_herpesvirus(grounds: Grounds) -> bool:
     warmth = grounds.estimates[0].pond.setting.temperature.median_at(0.0)
     if grounds.case.findings.virus_test or "virus_suspected" in grounds.case.findings.diseases:
         return False  # it is spoken of as what it is
-    carp = any(group.species.lower() in CARP_AND_KOI for group in grounds.case.fish)
+    carp = carp_or_koi(grounds.case)
     return carp and _VIRUS_C[0] <= warmth <= _VIRUS_C[1]
+
+
+def carp_or_koi(case: Case) -> bool:
+    """Whether any of the fish are of the kind that koi herpesvirus kills.
+
+    Parameters
+    ----------
+    case : Case
+    """
+    return any(group.species.lower() in _CARP_AND_KOI for group in case.fish)
 
 
 def _seen_before(readable: Sequence[Preparation]) -> str | None:

@@ -10,6 +10,7 @@ from typing import Any
 
 from burden.decision.look_records import NextLook
 from burden.schedule.recommendation import Compared, Recommendation
+from burden.treatment.dose_result import Poured
 from burden.treatment.gates import Gate
 from burden.treatment.safety_note import SafetyNote
 from burden.treatment.withdrawal import LastDose, Withdrawal
@@ -50,7 +51,7 @@ class Reason:
 
 
 @dataclass(frozen=True)
-class PlannedDose:
+class PlannedDose(Poured):
     """One dose of the plan.
 
     Parameters
@@ -104,9 +105,7 @@ class PlannedDose:
     @property
     def dripped(self) -> tuple[float | None, float | None]:
         """What is dripped in besides, over the whole bath [g], [mL]; as the product is measured."""
-        share = self.drip_per_hour * self.hours
-        grams, millilitres = self.product_g, self.product_ml
-        return (grams * share if share and grams else None), (millilitres * share if share and millilitres else None)
+        return self.product_times(self.in_all - 1) if self.drip_per_hour else (None, None)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the JSON form."""

@@ -47,7 +47,7 @@ def spread(triple: CredibleInterval | Uncertain, scale: float = 1.0, digits: int
 
 def weighed(given: DoseResult) -> str:
     """Say how much of a product one dose takes in all, by weight or by volume."""
-    return product_words(*(None if x is None else x * given.in_all for x in (given.product_g, given.product_ml)))
+    return product_words(*given.product_times(given.in_all))
 
 
 def about_in(text: str) -> str:

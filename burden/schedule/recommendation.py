@@ -88,6 +88,11 @@ class Recommendation:
     risks: tuple[str, ...] = ()
 
     @property
+    def given(self) -> int:
+        """Doses of the course that has begun."""
+        return 0 if self.underway is None else self.underway.doses
+
+    @property
     def saves(self) -> float:
         """Fish that the recommended schedule saves from the flukes, in the median; none where there is none [fish]."""
         if self.recommended is None:
@@ -112,7 +117,7 @@ class Recommendation:
             "compared": [one.as_dict(self.aim) for one in self.compared],
             "fewer_as_good": self.fewer_as_good,
             "more_better": self.more_better,
-            "doses_given": 0 if self.underway is None else self.underway.doses,
+            "doses_given": self.given,
             "change_water_first": self.change_water_first,
             "risks": list(self.risks),
         }

@@ -11,7 +11,7 @@ from burden.treatment.water_chemistry import LEFT_IN_HOURS
 from burden.utils.results import Result, number
 from burden.utils.wording import Remark
 
-__all__ = ["DoseReason", "DoseResult", "StockSolution", "WouldChangeDose", "stock_solution"]
+__all__ = ["DoseReason", "DoseResult", "Poured", "StockSolution", "WouldChangeDose", "stock_solution"]
 
 # least mass a pocket scale that shows 0.1 g can be trusted with [g]; common practice, no source
 _SCALE_STEP_G = 0.1
@@ -67,8 +67,33 @@ class WouldChangeDose(Remark):
     water_alone: bool = False
 
 
+class Poured:
+    """What is put in for a dose: so much of a product at once, and what is dripped in besides while the bath lasts."""
+
+    product_g: float | None
+    product_ml: float | None
+    hours: float
+    drip_per_hour: float
+
+    @property
+    def in_all(self) -> float:
+        """What goes in over the whole bath, by the amount put in at once [-]."""
+        return 1 + self.drip_per_hour * self.hours
+
+    def product_times(self, share: float) -> tuple[float | None, float | None]:
+        """Return a share of the product put in at once, or several of it [g], [mL].
+
+        Parameters
+        ----------
+        share : float
+            [-]
+        """
+        grams, millilitres = self.product_g, self.product_ml
+        return (None if grams is None else grams * share), (None if millilitres is None else millilitres * share)
+
+
 @dataclass(frozen=True)
-class DoseResult(Result):
+class DoseResult(Result, Poured):
     """What to weigh or measure out.
 
     Parameters
@@ -127,11 +152,6 @@ class DoseResult(Result):
     def apart(self) -> bool:
         """Whether the bath is given in a water of its own; one too short to be left in the water, unless said."""
         return self.hours < LEFT_IN_HOURS if self.place is None else self.place in ("tank", "enclosed")
-
-    @property
-    def in_all(self) -> float:
-        """What goes in over the whole bath, by the amount put in at once [-]."""
-        return 1 + self.drip_per_hour * self.hours
 
     @property
     def reason(self) -> str:

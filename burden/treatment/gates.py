@@ -208,20 +208,20 @@ def _oxygen(case: Case, temperature_c: float) -> Iterator[Gate]:
     if reading is None:
         yield Gate("oxygen_unmeasured", "measure", unit="mg/L")
         return
-    share = reading / oxygen_saturation_mg_l(temperature_c, _salinity(case))
+    full = oxygen_saturation_mg_l(temperature_c, _salinity(case))
+    share = reading / full
     if reading < _OXYGEN_STOP_MG_L or share < _OXYGEN_STOP_SHARE:
-        limit = max(OXYGEN_CARE_MG_L, _OXYGEN_STOP_SHARE * reading / share)  # to be reached, not just to be above it
+        limit = max(OXYGEN_CARE_MG_L, _OXYGEN_STOP_SHARE * full)  # to be reached, not just to be above it
         yield Gate("oxygen_low", "stop", reading, limit, "mg/L", share, remedy=relief(case))
     elif reading < OXYGEN_CARE_MG_L or (share < _OXYGEN_CARE_SHARE and _short_of_air(case)):
-        limit = max(OXYGEN_CARE_MG_L, _OXYGEN_CARE_SHARE * reading / share if reading >= OXYGEN_CARE_MG_L else 0.0)
+        limit = OXYGEN_CARE_MG_L if reading < OXYGEN_CARE_MG_L else _OXYGEN_CARE_SHARE * full
         yield Gate("oxygen_low", "care", reading, limit, "mg/L", share, remedy=Remedy(aerate=True))
 
 
 def _short_of_air(case: Case) -> bool:
     """Whether fish died lately or show it in their gills, so that oxygen that others bear may be what ails them."""
-    f = case.findings
     dying = any(row.deaths and -case.day_of(row.date) <= _DYING_DAYS for row in case.deaths)
-    return dying or bool(f.anaemic or f.gill_mucus or f.gill_swollen)
+    return dying or case.findings.gills_ail
 
 
 def _ammonia(case: Case, temperature_c: float) -> Iterator[Gate]:

@@ -65,6 +65,18 @@ class Withdrawal:
     unapproved_until_day: float | None = None
 
     @property
+    def longest_degree_days(self) -> float:
+        """Example that holds whether a product of the agent is approved or not [°C·d]."""
+        return self.degree_days if self.unapproved_degree_days is None else self.unapproved_degree_days
+
+    @property
+    def unapproved_days(self) -> float | None:
+        """How long the longer example takes after the last dose; None as of `unapproved_until_day` [d]."""
+        if self.unapproved_until_day is None or self.until_day is None or self.days is None:
+            return None
+        return self.unapproved_until_day - (self.until_day - self.days)
+
+    @property
     def latest_day(self) -> float | None:
         """Day from which fish may be eaten whether a product of the agent is approved or not; None if never [d]."""
         return self.until_day if self.unapproved_degree_days is None else self.unapproved_until_day

@@ -82,19 +82,11 @@ def _planned(visit: Assessment) -> Iterator[dict[str, Any]]:
 
 def _amounts(planned: PlannedDose) -> dict[str, float | None]:
     """How much into all the water; into each cubic metre of a bath apart, whose size nobody knows yet."""
-    all_of_it = 1 + planned.drip_per_hour * planned.hours
-    grams, millilitres = (None if x is None else x * all_of_it for x in (planned.product_g, planned.product_ml))
-    if not planned.apart:
-        return {
-            "water_l": planned.bath_volume_l,
-            "product_g": significant(grams),
-            "product_ml": significant(millilitres),
-        }
-    each = 1000 / planned.bath_volume_l
-    return {
-        "product_g_per_m3": None if grams is None else significant(grams * each),
-        "product_ml_per_m3": None if millilitres is None else significant(millilitres * each),
-    }
+    share = planned.in_all * (1000 / planned.bath_volume_l if planned.apart else 1)
+    grams, millilitres = map(significant, planned.product_times(share))
+    if planned.apart:
+        return {"product_g_per_m3": grams, "product_ml_per_m3": millilitres}
+    return {"water_l": planned.bath_volume_l, "product_g": grams, "product_ml": millilitres}
 
 
 def _without_product(agent: str | None) -> dict[str, None]:
@@ -122,5 +114,5 @@ def _withdrawal(visit: Assessment, day: date, agent: str | None) -> dict[str, An
     temperature = visit.estimates[0].posterior.pond.setting.temperature
     (found,) = withdrawals([float(visit.case.day_of(day))], [agent], temperature)
     end = None if found.latest_day is None else visit.decision.date_of(found.latest_day).isoformat()
-    longest = found.unapproved_degree_days or found.degree_days  # whether a product is approved the table cannot know
-    return {"withdrawal_degree_days": longest, "withdrawal_end": end}
+    # whether a product is approved the table cannot know
+    return {"withdrawal_degree_days": found.longest_degree_days, "withdrawal_end": end}

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from burden.decision import Assessment, PlannedDose
+from burden.decision.plan import is_tried_first
 from burden.report.text.bath_end import end_text, let_out_text
 from burden.report.text.decision import AUTHORITY_FIRST, headline, tells_authority
-from burden.report.text.dose import degree_days
 from burden.report.text.gates import FOR_THE_LABORATORY, change_text, gates_text, other_text, unused_text
 from burden.report.text.handling import (
     aftercare_days,
@@ -27,7 +27,6 @@ from burden.report.text.next_look import look_text, outcome_lines
 from burden.report.text.other_bath import (
     baths_against_others,
     day_of_bath,
-    is_tried_first,
     steps_of_bath,
     title_of_bath,
 )
@@ -100,7 +99,7 @@ def _day(
     found: Assessment, when: date, kind: str, text: str, steps: Sequence[str] = (), dose: int | None = None
 ) -> Day:
     if kind in ("trial", "dose") and tells_authority(found.decision):
-        steps = [AUTHORITY_FIRST[0].lower() + AUTHORITY_FIRST[1:], *steps]
+        steps = [uncapitalised(AUTHORITY_FIRST), *steps]
         text = f"once the authority has been told: {text}"
     return Day(when, kind, text.rstrip("."), tuple(steps), dose=dose, year=found.decision.visit_date.year)
 
@@ -130,7 +129,7 @@ def _others(found: Assessment) -> Iterator[Day]:
     """Baths against other diseases that come first, each on its day."""
     for other, dose, _ in baths_against_others(found):
         when = day_of_bath(found, other)
-        if when is not None and is_tried_first(found, other):
+        if when is not None and is_tried_first(found.case, other.at_hand):
             today = found.decision.visit_date
             text = f"against the {named(other.finding)} treat a few fish first"
             yield _day(found, today, "other", text, trial_steps(found.case, dose, found.decision.gates))
@@ -305,10 +304,11 @@ def _emptied(found: Assessment) -> Iterator[Day]:
 
 def _held(one: Withdrawal) -> str:
     later = ", later where the drug was still in the water after the last dose" if one.in_water else ""
+    approved = f" ({plain(one.degree_days)} where a product of it is approved for animals that are eaten)"
     return (
-        f"food fish: the {'longer ' if one.unapproved_degree_days else ''}example of {degree_days(one)} after "
-        f"{named(one.agent)} ends{later}; local "
-        "rules and the licensed veterinarian decide when the fish may be eaten"
+        f"food fish: the example of {plain(one.longest_degree_days)} degree-days after {named(one.agent)}"
+        f"{approved if one.unapproved_degree_days else ''} ends{later}; local rules and the licensed veterinarian "
+        "decide when the fish may be eaten"
     )
 
 

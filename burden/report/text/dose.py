@@ -120,11 +120,11 @@ def _withdrawal(found: Withdrawal) -> str:
 
 def _longer(found: Withdrawal) -> str:
     """How long the longer example takes; empty where there is none."""
-    if found.unapproved_degree_days is None or found.until_day is None or found.days is None:
+    if found.unapproved_degree_days is None:
         return ""
-    if found.unapproved_until_day is None:
+    if found.unapproved_days is None:
         return ", and the longer one does not end within 400 d"
-    return f", and the longer one {found.unapproved_until_day - found.until_day + found.days:.0f} d"
+    return f", and the longer one {found.unapproved_days:.0f} d"
 
 
 def degree_days(found: Withdrawal | LastDose) -> str:

@@ -183,8 +183,7 @@ def _in_a_tub(case: Case, dose: PlannedDose) -> str:
     tried = 1 if case.mean_weight_g.value >= _LARGE_G else _TRIED
     weighed = tried * case.mean_weight_g.value / _TUB_HOLDS_G_L
     tub = next((litres for litres in _TUBS_L if litres >= weighed), _TUBS_L[-1])
-    share = tub / dose.bath_volume_l
-    grams, millilitres = (None if x is None else x * share for x in (dose.product_g, dose.product_ml))
+    grams, millilitres = dose.product_times(tub / dose.bath_volume_l)
     stock = stock_solution(grams, millilitres)
     made = "" if stock is None else f" ({uncapitalised(str(stock)).rstrip('.')})"
     return f"; {volume(tub)} take {product_words(grams, millilitres)} of the product{made}"
@@ -206,8 +205,7 @@ def better_text(case: Case) -> str:
 def showed_it(case: Case) -> bool:
     """Whether fish showed that they were ill, or nobody said that they were well: then they can get better."""
     found = case.findings
-    ill = found.gasping or found.gill_mucus or found.gill_swollen or found.anaemic
-    return bool(ill) or found.feeding != "normal"
+    return bool(found.gasping) or found.gills_ail or found.feeding != "normal"
 
 
 def breath_text(case: Case, doses: Sequence[PlannedDose]) -> str:

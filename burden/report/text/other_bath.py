@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 
 from burden.decision import Assessment, PlannedDose
-from burden.decision.plan import TOO_FEW_TO_TRY
+from burden.decision.plan import is_tried_first, planned_dose
 from burden.decision.records import OtherTreatment
 from burden.evidence import load_agent
 from burden.report.text.bath_end import end_text, let_out_text
@@ -16,7 +16,7 @@ from burden.schedule.eligibility import dose_of
 from burden.treatment.dose_result import DoseResult
 from burden.utils.formatting import counted, named, uncapitalised
 
-__all__ = ["baths_against_others", "day_of_bath", "is_tried_first", "steps_of_bath", "title_of_bath"]
+__all__ = ["baths_against_others", "day_of_bath", "steps_of_bath", "title_of_bath"]
 
 
 def baths_against_others(found: Assessment) -> list[tuple[OtherTreatment, PlannedDose, DoseResult]]:
@@ -30,7 +30,8 @@ def baths_against_others(found: Assessment) -> list[tuple[OtherTreatment, Planne
     for other in found.decision.others:
         if other.bath is not None and other.at_hand is not None:
             given = dose_of(found.case, other.at_hand)
-            baths.append((other, _planned(found, other, given), given))
+            day = day_of_bath(found, other) or found.decision.visit_date
+            baths.append((other, planned_dose(found.case, given, day), given))
     return baths
 
 
@@ -47,30 +48,10 @@ def day_of_bath(found: Assessment, other: OtherTreatment) -> date | None:
     if not other.to_treat_first or found.decision.action == "water_first":
         return None
     taken = {dose.date for dose in found.decision.plan}
-    day = found.decision.visit_date + timedelta(days=int(is_tried_first(found, other)))
+    day = found.decision.visit_date + timedelta(days=int(is_tried_first(found.case, other.at_hand)))
     while day in taken:
         day += timedelta(days=1)
     return day
-
-
-def is_tried_first(found: Assessment, other: OtherTreatment) -> bool:
-    """Whether a few fish are treated today before the others are bathed: where these fish never had the agent."""
-    return (
-        other.at_hand not in {given.agent for given in found.case.doses_given}
-        and found.case.fish_count > TOO_FEW_TO_TRY
-    )
-
-
-def _planned(found: Assessment, other: OtherTreatment, given: DoseResult) -> PlannedDose:
-    """The bath as a dose of the plan is written."""
-    today = found.decision.visit_date
-    day = day_of_bath(found, other) or today
-    mass = None if given.apart else given.mass_g
-    return PlannedDose(
-        day, float((day - today).days), 1, 1, given.agent, given.mg_l, given.hours, mass, given.product_g,
-        given.product_ml, given.strength_percent, given.volume_l, given.apart, None,
-        max(day - timedelta(days=1), today), given.place or "water", given.drip_per_hour,
-    )  # fmt: skip
 
 
 def title_of_bath(other: OtherTreatment, dose: PlannedDose) -> str:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from datetime import date
 
+from burden.decision.doses_given import last_dose
 from burden.inference.kill_record import LEAST_TRIALS, SUSPECT, WIDEST, KillRecord, Trial
 from burden.inference.pond_history import Calibration, History
 from burden.inference.visit_forecasts import VisitForecast
@@ -47,7 +48,8 @@ _HELD = {
 def _history_text(found: History) -> str:
     lines = [_visits_text(found), *(_visit_line(found, i) for i in range(len(found.visits)))]
     lines += [calibration_text(found), *[left_out_text(found)][: bool(found.left_out)]]
-    lines += kill_lines(found, _last_dose(found)) or ["No treatment lies between two looks at the fish."]
+    # `response` judges the last dose: a second verdict on it, by another question, might differ
+    lines += kill_lines(found, last_dose(found.case)) or ["No treatment lies between two looks at the fish."]
     return "\n".join(lines)
 
 
@@ -56,7 +58,7 @@ def _history_brief(found: History) -> str:
     lines = [_visits_text(found), calibration_text(found)]
     if found.forecasts:
         lines.append(_forecast_line(found.forecasts[-1]))
-    last = _last_dose(found)
+    last = last_dose(found.case)
     lines += [f"{_trend_text(kill)} {_last_kill(kill, last)}" for kill in found.kills if kill.agent != "several"]
     if not found.kills:
         lines.append("No treatment lies between two looks at the fish, so what the doses killed cannot be said.")
@@ -169,11 +171,6 @@ def left_out_text(found: History) -> str:
         return ""
     many = counted(len(found.left_out), "earlier visit")
     return f"For {many} no forecast was worked out here; `burden history` does that where the visit before is near."
-
-
-def _last_dose(found: History) -> date | None:
-    """Day of the last dose, which `response` judges: a second verdict on it, by another question, might differ."""
-    return max((dose.date for dose in found.case.doses_given), default=None)
 
 
 def kill_lines(found: History, judged: date | None = None, where: str = "`burden response`") -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from burden.decision import Assessment
 from burden.decision.answer import LEAST_VISITS, MOST_VISITS
+from burden.decision.doses_given import last_dose
 from burden.inference.pond_history import History, PastVisit
 from burden.report.formatting import about
 from burden.report.text.notes import parasite_name
@@ -42,7 +43,7 @@ def owner_trend_text(found: Assessment) -> str:
 
 def _since_the_last_dose(found: Assessment, history: History) -> list[PastVisit]:
     """The visits that no dose separates, the last ones first to be kept; none where they are too few."""
-    last = max((dose.date for dose in found.case.doses_given), default=None)
+    last = last_dose(found.case)
     visits = [visit for visit in history.visits if last is None or visit.date > last][-MOST_VISITS:]
     return visits if len(visits) >= LEAST_VISITS else []
 
