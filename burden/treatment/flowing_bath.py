@@ -14,7 +14,7 @@ import numpy as np
 
 from burden.case import Action, Case, ConstantTemperature, RecordedTemperature
 from burden.evidence import Agent, load_agent
-from burden.evidence.records import Bath
+from burden.evidence.records import Bath, DoseRange
 from burden.treatment.host_tolerance import lower_dose_mg_l, short_limit_mg_l
 from burden.treatment.water_chemistry import LEFT_IN_HOURS, oxygen_saturation_mg_l
 
@@ -169,11 +169,13 @@ def _gentle(case: Case, agent: Agent) -> float:
         return usual.mg_l  # weaker it hardly works, and takes oxygen all the same: it is kept from such hosts
     asked = [lower_dose_mg_l(agent, group.kind) for group in case.fish if group.count > 0]
     gentle = min((mg_l for mg_l in asked if mg_l is not None), default=usual.mg_l)
-    low = min(
-        (row.mg_l[0] for row in agent.ranges if row.route == "bath" and row.hours[0] <= usual.hours <= row.hours[1]),
-        default=usual.mg_l,
-    )
+    low = min((row.mg_l[0] for row in _published(agent, usual.hours)), default=usual.mg_l)
     return min(usual.mg_l, gentle) if gentle >= low else usual.mg_l
+
+
+def _published(agent: Agent, hours: float) -> list[DoseRange]:
+    """Ranges that sources give of baths as long."""
+    return [row for row in agent.ranges if row.route == "bath" and row.hours[0] <= hours <= row.hours[1]]
 
 
 def _borne(case: Case, agent: Agent, temperature_c: float | None = None) -> float:
@@ -187,8 +189,7 @@ def _given_before(case: Case, agent: Agent, hours: float) -> float:
     warm_c = bath_water_c(case)
     published = [
         row.mg_l[1]
-        for row in agent.ranges
-        if row.route == "bath" and row.hours[0] <= hours <= row.hours[1]
+        for row in _published(agent, hours)
         if row.max_temperature_c is None or warm_c <= row.max_temperature_c
     ]
     return min(strongest, max(published, default=0.0), _borne(case, agent, warm_c))
@@ -219,11 +220,11 @@ def _in_flow(case: Case, agent: str, bath: Bath, short: bool) -> FlowingBath:
     )
     lasts = oxygen_hours(oxygen, water.volume_l.value, kilograms, use)
     passed = exchange * bath.hours / 24
-    kg_per_m3 = 1000 * kilograms / water.volume_l.value
     flow = exchange * water.volume_l.value / 24
-    brought = max(oxygen - _LEAST_OXYGEN_MG_L, 0.0) * flow
-    fed_by_flow = brought >= _FED_BY_FLOW * kilograms * use
-    mode, reason = _how(case, bath.hours, short, passed, lasts, kg_per_m3, fed_by_flow)
+    thin = 1000 * kilograms / water.volume_l.value <= _AERATED_KG_M3
+    # a little make-up water is not what fish breathe by
+    by_air = water.kind != "raceway" and flow * max(oxygen - _LEAST_OXYGEN_MG_L, 0.0) < _FED_BY_FLOW * kilograms * use
+    mode, reason = _how(case, bath.hours, short, passed, lasts, bool(water.aeration) and (thin or by_air))
     return FlowingBath(
         agent,
         mode,
@@ -252,9 +253,7 @@ def _now_c(case: Case) -> float:
     return float(water.mean_c + water.swing_c * np.cos(year))
 
 
-def _how(
-    case: Case, hours: float, short: bool, passed: float, lasts: float, kg_per_m3: float, fed_by_flow: bool
-) -> tuple[_Mode, str]:
+def _how(case: Case, hours: float, short: bool, passed: float, lasts: float, air_holds: bool) -> tuple[_Mode, str]:
     brief = hours < LEFT_IN_HOURS
     if case.water.kind == "cage":
         return ("enclosed" if brief else "impossible"), "open_cage"
@@ -264,8 +263,7 @@ def _how(
         return "still", "little_exchange"
     if lasts >= hours:
         return "stop_flow", "oxygen_lasts"
-    by_air = case.water.kind != "raceway" and not fed_by_flow  # a little make-up water is not what they breathe by
-    if case.water.aeration and (by_air or kg_per_m3 <= _AERATED_KG_M3):
+    if air_holds:
         return "stop_flow", "aeration_holds"
     if 1 + passed <= _MOST_DOSES:
         return "drip_feed", "oxygen_too_short"
